@@ -1,0 +1,65 @@
+#include <csignal>
+#include <cstdio>
+#include <exception>
+#include <string>
+
+#include <fmt/format.h>
+#include <nlohmann/json.hpp>
+
+#include "commands.hpp"
+#include <linebench/base/version.hpp>
+
+namespace {
+
+using linebench::Exit;
+
+// A signal handler can only reach what has static storage; set once before any handler is installed.
+linebench::StopFlag* stop_flag = nullptr;
+
+void on_interrupt(int signal) {
+  if (stop_flag == nullptr) return;
+  if (stop_flag->load()) {  // the second Ctrl-C means it
+    std::signal(signal, SIG_DFL);
+    (void)std::raise(signal);
+  }
+  stop_flag->store(true);
+}
+
+int report(Exit exit, const std::string& line) {
+  fmt::print(stderr, "linebench: {}\n", line);
+  return static_cast<int>(exit);
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+  try {
+    linebench::app::Context context;
+    CLI::App app{"Audio and composite video signal test bench: what is wrong with the signal, and which wire, earth, "
+                 "supply or source to blame."};
+    app.set_version_flag("--version", std::string(linebench::version()));
+    app.require_subcommand(1);
+    app.fallthrough();
+    app.add_flag("--json", context.json, "One JSON document on standard output, nothing else there");
+    linebench::app::add_measure(app, context);
+
+    try {
+      app.parse(argc, argv);
+    } catch (const CLI::Success& e) {  // --help, --version
+      return app.exit(e);
+    } catch (const CLI::ParseError& e) {
+      return report(Exit::Usage, fmt::format("{} (linebench --help shows how)", e.what()));
+    }
+    stop_flag = &context.stop;
+    std::signal(SIGINT, on_interrupt);
+    std::signal(SIGTERM, on_interrupt);
+    std::signal(SIGPIPE, SIG_IGN);
+    return static_cast<int>(context.action ? context.action() : Exit::Usage);
+  } catch (const linebench::Error& e) {
+    return report(e.exit(), e.what());
+  } catch (const std::bad_alloc&) {
+    return report(Exit::Unusable, "out of memory; close other programs or use a shorter capture");
+  } catch (const std::exception& e) {
+    return report(Exit::Unusable, fmt::format("unexpected: {}; please report it with the command line", e.what()));
+  }
+}

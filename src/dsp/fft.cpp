@@ -1,0 +1,83 @@
+#include <linebench/dsp/fft.hpp>
+
+#include <mutex>
+#include <new>
+#include <stdexcept>
+
+#include <fftw3.h>
+
+namespace linebench::dsp {
+namespace {
+
+// FFTW's planner is not safe for threads; its execute functions are.
+std::mutex& planner_mutex() {
+  static std::mutex m;
+  return m;
+}
+
+struct FftwFree {
+  void operator()(void* p) const noexcept { fftw_free(p); }
+};
+
+template <typename T>
+std::unique_ptr<T[], FftwFree> aligned_array(std::size_t n) {
+  auto* p = static_cast<T*>(fftw_malloc(sizeof(T) * n));
+  if (p == nullptr) throw std::bad_alloc();
+  for (std::size_t i = 0; i < n; ++i) new (p + i) T{};
+  return std::unique_ptr<T[], FftwFree>(p);
+}
+
+}  // namespace
+
+struct RealFft::Impl {
+  std::size_t n;
+  std::unique_ptr<double[], FftwFree> in;
+  std::unique_ptr<std::complex<double>[], FftwFree> out;
+  fftw_plan forward = nullptr;
+  fftw_plan inverse = nullptr;
+
+  explicit Impl(std::size_t size)
+      : n(size), in(aligned_array<double>(size)), out(aligned_array<std::complex<double>>(size / 2 + 1)) {
+    const std::lock_guard lock(planner_mutex());
+    // ESTIMATE: same plan on every run, so the same input gives the same bits, and no planning time.
+    forward = fftw_plan_dft_r2c_1d(static_cast<int>(n), in.get(), bins(), FFTW_ESTIMATE);
+    inverse = fftw_plan_dft_c2r_1d(static_cast<int>(n), bins(), in.get(), FFTW_ESTIMATE);
+    if (forward == nullptr || inverse == nullptr) throw std::runtime_error("FFTW could not plan a transform");
+  }
+  ~Impl() {
+    const std::lock_guard lock(planner_mutex());
+    fftw_destroy_plan(forward);
+    fftw_destroy_plan(inverse);
+  }
+  Impl(const Impl&) = delete;
+  Impl& operator=(const Impl&) = delete;
+
+  // std::complex<double> is laid out as fftw_complex [C++ complex.numbers, FFTW manual 4.1.1].
+  [[nodiscard]] fftw_complex* bins() const { return reinterpret_cast<fftw_complex*>(out.get()); }
+};
+
+RealFft::RealFft(std::size_t n) {
+  if (n < 2) throw std::invalid_argument("RealFft: length must be at least 2");
+  impl_ = std::make_unique<Impl>(n);
+}
+RealFft::~RealFft() = default;
+RealFft::RealFft(RealFft&&) noexcept = default;
+RealFft& RealFft::operator=(RealFft&&) noexcept = default;
+
+std::size_t RealFft::size() const noexcept { return impl_->n; }
+std::span<double> RealFft::input() noexcept { return {impl_->in.get(), impl_->n}; }
+std::span<std::complex<double>> RealFft::output() noexcept { return {impl_->out.get(), impl_->n / 2 + 1}; }
+void RealFft::forward() { fftw_execute(impl_->forward); }
+void RealFft::inverse() { fftw_execute(impl_->inverse); }
+
+std::size_t next_fast_size(std::size_t n) {
+  for (std::size_t candidate = n < 2 ? 2 : n;; ++candidate) {
+    std::size_t rest = candidate;
+    for (const std::size_t p : {2U, 3U, 5U}) {
+      while (rest % p == 0) rest /= p;
+    }
+    if (rest == 1) return candidate;
+  }
+}
+
+}  // namespace linebench::dsp
