@@ -1,0 +1,30 @@
+#!/usr/bin/env bash
+# Installs what the tests need, builds, starts a virtual sound card of its own, runs every test and stops the card.
+#   bash tests/run_all.sh               optimised build
+#   bash tests/run_all.sh --sanitize    with address and undefined sanitizers
+#   bash tests/run_all.sh -R hum        anything else goes to ctest
+# The last line is the count.
+set -euo pipefail
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
+. "$root/src/setup.sh"
+
+preset=test
+if [ "${1:-}" = --sanitize ]; then preset=dev; shift; fi
+
+install_packages build tests
+build_preset "$preset"
+
+say "tests"
+log="$root/build/$preset.tests.log"
+status=0
+LINEBENCH_TEST_SOUND=1 bash "$root/tests/sound_card.sh" \
+  ctest --test-dir "$root/build/$preset" --output-on-failure --parallel "$(nproc)" "$@" 2>&1 | tee "$log" || status=$?
+
+# CTest's own summary says how many failed of how many; no summary means that no test ran, which is a failure too.
+summary=$(grep -E 'tests passed, [0-9]+ tests failed out of [0-9]+' "$log" | tail -n 1 || true)
+[ -n "$summary" ] || fail "ctest ran no test"
+failed=$(sed -E 's/.*passed, ([0-9]+) tests failed.*/\1/' <<<"$summary")
+total=$(sed -E 's/.*out of ([0-9]+).*/\1/' <<<"$summary")
+[ "$total" -gt 0 ] || fail "ctest ran no test"
+echo "$((total - failed)) passed, $failed failed"
+[ "$status" -eq 0 ] || exit 1
