@@ -1,0 +1,101 @@
+// The house keeps its shape: parts know only what stands to their left, files stay small, the tree holds only what was
+// agreed, and nothing unfinished or private stands in it.
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <map>
+#include <regex>
+#include <sstream>
+#include <string>
+#include <vector>
+
+namespace {
+
+namespace fs = std::filesystem;
+
+const fs::path root = LINEBENCH_SOURCE_DIR;
+
+// Rank of each part: it may include parts of its own or a lower rank. base stands under all; dsp and standards know
+// nobody but base.
+const std::map<std::string, int> rank = {{"base", 0},    {"dsp", 1},     {"standards", 1}, {"signals", 2},
+                                         {"capture", 3}, {"measure", 4}, {"judge", 5},     {"diagnose", 6},
+                                         {"job", 7},     {"report", 8},  {"app", 9},       {"opencv", 4}};
+
+std::vector<fs::path> sources() {
+  std::vector<fs::path> files;
+  for (const char* top : {"src", "include", "tests"}) {
+    for (const auto& e : fs::recursive_directory_iterator(root / top)) {
+      const auto ext = e.path().extension();
+      if (e.is_regular_file() && (ext == ".cpp" || ext == ".hpp")) files.push_back(e.path());
+    }
+  }
+  std::sort(files.begin(), files.end());
+  return files;
+}
+
+std::string slurp(const fs::path& p) {
+  std::ifstream in(p);
+  return {std::istreambuf_iterator<char>(in), {}};
+}
+
+// The part a file under src/ or include/linebench/ belongs to; empty for others.
+std::string part_of(const fs::path& file) {
+  const auto rel = fs::relative(file, root).generic_string();
+  for (const std::string top : {"src/", "include/linebench/"}) {
+    if (rel.starts_with(top)) {
+      const auto rest = rel.substr(top.size());
+      const auto slash = rest.find('/');
+      return slash == std::string::npos ? "" : rest.substr(0, slash);
+    }
+  }
+  return {};
+}
+
+TEST(House, PartsKnowOnlyWhatStandsLeftOfThem) {
+  const std::regex include(R"(#include\s*[<"]linebench/([a-z]+)/)");
+  int seen = 0;
+  for (const auto& file : sources()) {
+    const auto part = part_of(file);
+    if (part.empty()) continue;
+    ASSERT_TRUE(rank.contains(part)) << file << ": the part '" << part << "' has no place in the order";
+    const std::string text = slurp(file);
+    for (auto it = std::sregex_iterator(text.begin(), text.end(), include); it != std::sregex_iterator(); ++it) {
+      const std::string other = (*it)[1];
+      ++seen;
+      ASSERT_TRUE(rank.contains(other)) << file;
+      const bool sideways = part != other && rank.at(part) == rank.at(other) && rank.at(part) == 1;
+      EXPECT_LE(rank.at(other), rank.at(part)) << file << " includes " << other;
+      EXPECT_FALSE(sideways) << file << ": dsp and standards do not know each other";
+    }
+  }
+  EXPECT_GT(seen, 20) << "the check read nothing";
+}
+
+TEST(House, NoFileOver500Lines) {
+  for (const auto& file : sources()) {
+    const auto text = slurp(file);
+    EXPECT_LE(std::count(text.begin(), text.end(), '\n'), 500) << file;
+  }
+}
+
+TEST(House, HeavyHeadersStayOutOfTheApi) {
+  const std::regex heavy(R"(#include\s*<(Eigen/|toml\+\+/|nlohmann/json\.hpp|CLI/|opencv2/|fftw3|sndfile|portaudio|ebur128))");
+  for (const auto& file : sources()) {
+    const auto rel = fs::relative(file, root).generic_string();
+    if (!rel.starts_with("include/")) continue;
+    EXPECT_FALSE(std::regex_search(slurp(file), heavy)) << rel;
+  }
+}
+
+TEST(House, TopLevelIsWhatWasAgreed) {
+  const std::regex agreed(R"(CMakeLists\.txt|README\.md|DEVELOPERS\.md|LICENSE|src|include|signals|tests|captures|build|\..*)");
+  for (const auto& e : fs::directory_iterator(root)) {
+    const auto name = e.path().filename().string();
+    EXPECT_TRUE(std::regex_match(name, agreed)) << name;
+  }
+}
+
+}  // namespace
