@@ -1,0 +1,11 @@
+#!/usr/bin/env bash
+# Benchmarks: the whole program against real time and against numpy/scipy, then each stage. Takes about five minutes.
+set -euo pipefail
+root=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
+. "$root/src/setup.sh"
+install_packages build bench
+build_preset bench
+/usr/bin/python3 "$root/tests/bench/speed.py" "$root/build/bench/linebench/linebench" --hour
+for b in "$root"/build/bench/linebench/tests/bench/bench_*; do
+  [ -x "$b" ] && [ -f "$b" ] && "$b"
+done
