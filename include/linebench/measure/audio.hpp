@@ -1,12 +1,11 @@
 // The full audio measurement: one pass over a source, every audio reading of the contract.
 #pragma once
 
-#include <optional>
-#include <string>
-
+#include <linebench/base/audio_source.hpp>
 #include <linebench/base/progress.hpp>
 #include <linebench/base/reading.hpp>
-#include <linebench/base/audio_source.hpp>
+#include <optional>
+#include <string>
 
 namespace linebench::measure {
 
