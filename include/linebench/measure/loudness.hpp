@@ -1,12 +1,11 @@
 // Programme loudness and true peak, by libebur128.
 #pragma once
 
+#include <linebench/base/reading.hpp>
 #include <memory>
 #include <optional>
 #include <span>
 #include <vector>
-
-#include <linebench/base/reading.hpp>
 
 namespace linebench::measure {
 
@@ -14,22 +13,22 @@ struct LoudnessResult {
   int channels = 0;
   double rate_hz = 0;
   double duration_s = 0;
-  std::optional<double> integrated_lufs;    ///< empty: nothing above the -70 LUFS gate, or too short
-  double integrated_uncertainty_lu = 0;     ///< k=2
-  std::optional<double> range_lu;           ///< empty: too short or nothing above the gate
-  std::vector<double> true_peak;            ///< per channel, 1.0 = full scale
-  double true_peak_under_read_db = 0;       ///< most that the oversampling can miss at this rate
+  std::optional<double> integrated_lufs;  ///< empty: nothing above the -70 LUFS gate, or too short
+  std::optional<double> range_lu;         ///< empty: too short or nothing above the gate
+  std::vector<double> true_peak;          ///< per channel, 1.0 = full scale
+  std::vector<double>
+      true_peak_uncertainty_db;  ///< k=2: what the oversampling missed of this signal, at least 0.02
 };
 
-/// Integrated loudness and range [BS.1770-4, EBU Tech 3342] and true peak [BS.1770-4 annex 2] of 1 to 5 channels
-/// (mono, left/right, ... surround), one pass. Memory: 16 bytes per 100 ms for the gate.
+/// Integrated loudness and range [BS.1770-4, EBU Tech 3342] and true peak [BS.1770-4 annex 2] of 1 to 5
+/// channels (mono, left/right, ... surround), one pass. Memory: 16 bytes per 100 ms for the gate.
 ///
-/// The true peak is libebur128's. A screen with the same interpolation in single precision finds the stretch of
-/// each channel where it lies, and only that stretch goes through the library: equal to the library's answer for
-/// the whole within 0.001 dB, at a fraction of its time.
+/// The true peak is libebur128's. A screen with the same interpolation in single precision finds the stretch
+/// of each channel where it lies, and only that stretch goes through the library: equal to the library's
+/// answer for the whole within 0.001 dB, at a fraction of its time.
 class LoudnessAnalyser {
  public:
-  /// @param rate_hz 8000 to 384000. @param channels 1 to 64.
+  /// @param rate_hz 1000 to 2 822 400. @param channels 1 to 64.
   LoudnessAnalyser(double rate_hz, int channels);
   ~LoudnessAnalyser();
   LoudnessAnalyser(LoudnessAnalyser&&) noexcept;
@@ -44,7 +43,8 @@ class LoudnessAnalyser {
   std::unique_ptr<Impl> impl_;
 };
 
-/// audio.loudness.integrated, audio.loudness.range (of the programme, no suffix) and audio.true_peak per channel.
+/// audio.loudness.integrated, audio.loudness.range (of the programme, no suffix) and audio.true_peak per
+/// channel.
 [[nodiscard]] Readings to_readings(const LoudnessResult& result);
 
 }  // namespace linebench::measure

@@ -1,15 +1,15 @@
 // What the two sides of a stereo capture have to do with each other.
 #pragma once
 
+#include <linebench/base/reading.hpp>
 #include <memory>
 #include <span>
 
-#include <linebench/base/reading.hpp>
-
 namespace linebench::measure {
 
-/// Polarity, delay and gain between left and right of what both share, which sides carry signal, and crosstalk where
-/// the signal shows it. Streaming, constant memory: cross-spectra over segments, cross-correlation with whitening.
+/// Polarity, delay and gain between left and right of what both share, which sides carry signal, and
+/// crosstalk where the signal shows it. Streaming, constant memory: cross-spectra over segments,
+/// cross-correlation with whitening.
 class PairAnalyser {
  public:
   explicit PairAnalyser(double rate_hz);

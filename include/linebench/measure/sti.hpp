@@ -2,13 +2,12 @@
 #pragma once
 
 #include <array>
+#include <linebench/base/reading.hpp>
 #include <memory>
 #include <optional>
 #include <span>
 #include <string>
 #include <string_view>
-
-#include <linebench/base/reading.hpp>
 
 namespace linebench::measure {
 
@@ -20,10 +19,10 @@ struct StiResult {
   std::string reason;                                 ///< why there is none; or a remark
 };
 
-/// STI by STIPA [IEC 60268-16 ed.5], male spectrum, of one channel; without masking and reception threshold, which
-/// need the sound pressure level. Needs 15 s for standard practice, 8 s at least. The first 120 s of the signal count.
-/// A cheap look at the modulation of three octaves decides whether the signal is STIPA; only then the octave filters
-/// run, so that other captures do not pay.
+/// STI by STIPA [IEC 60268-16 ed.5], male spectrum, of one channel; without masking and reception threshold,
+/// which need the sound pressure level. Needs 15 s for standard practice, 8 s at least. The first 120 s of
+/// the signal count. A cheap look at the modulation of three octaves decides whether the signal is STIPA;
+/// only then the octave filters run, so that other captures do not pay.
 class StiAnalyser {
  public:
   /// @param rate_hz 16000 or more (the 8 kHz octave needs 24 000 Hz or more, else there is no STI).
