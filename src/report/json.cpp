@@ -68,6 +68,7 @@ json to_json(const Document& document) {
             {"readings", std::move(readings)},
             {"findings", json::array()}};
   if (!document.limit_set.empty()) j["limit_set"] = document.limit_set;
+  if (!document.missing.empty()) j["missing"] = document.missing;
   return j;
 }
 

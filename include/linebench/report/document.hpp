@@ -2,6 +2,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include <nlohmann/json_fwd.hpp>
 
@@ -16,6 +17,7 @@ struct Document {
   std::string verdict;     ///< "pass", "fail", "incomplete"
   std::string limit_set;   ///< what it was judged by; empty: not judged
   Readings readings;
+  std::vector<std::string> missing{};  ///< ids that leave the verdict "incomplete" (judge::missing)
 };
 
 /// The document of the JSON contract ("linebench/1").

@@ -1,0 +1,40 @@
+// Numbers and units as a person reads them. Text is UTF-8; to_ascii() is for terminals that are not.
+#pragma once
+
+#include <string>
+#include <string_view>
+
+#include <linebench/base/reading.hpp>
+
+namespace linebench::report {
+
+/// A value as shown: "-41.23", its uncertainty "0.05" (empty when there is none) and the unit "dBFS".
+struct Shown {
+  std::string value;
+  std::string uncertainty;
+  std::string unit;
+};
+
+/// Decimals come from the catalogue, fewer where the uncertainty makes them meaningless (two digits of the uncertainty
+/// are kept, rounded up). Short times are shown in ms; polarity in words; curves as their span.
+/// An unmeasurable reading gives "-", or "< bound" where `at_most` says so.
+[[nodiscard]] Shown show_value(const Reading& reading);
+
+/// The reading's limit in the same units: "max -58", "-24 to -12", "none"; empty when there is none.
+[[nodiscard]] std::string show_limit(const Reading& reading);
+
+/// 48000 -> "48 kHz", 44100 -> "44.1 kHz", 315 -> "315 Hz".
+[[nodiscard]] std::string show_hz(double hz);
+/// 12.5 -> "12.5 s", 754 -> "12 min 34 s".
+[[nodiscard]] std::string show_duration(double seconds);
+
+/// The same text in ASCII: "+/-" for the plus-minus sign and so on; what has no stand-in becomes "?".
+[[nodiscard]] std::string to_ascii(std::string_view utf8);
+
+/// The text with control characters (terminal escapes in a hostile file name) replaced, and bytes that are not UTF-8.
+[[nodiscard]] std::string printable(std::string_view text);
+
+/// Columns the text takes on a terminal (code points).
+[[nodiscard]] std::size_t text_width(std::string_view utf8);
+
+}  // namespace linebench::report

@@ -1,0 +1,244 @@
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include <fmt/format.h>
+
+#include <linebench/base/catalogue.hpp>
+#include <linebench/base/error.hpp>
+#include <linebench/judge/limits.hpp>
+
+namespace linebench::judge {
+namespace {
+
+// A limit on "audio.hum.harmonic.N" speaks of every harmonic, one on "audio.hum.level" of every channel.
+bool speaks_of(const LimitEntry& entry, std::string_view id) {
+  const ReadingKind* kind = find_kind(id);
+  if (kind == nullptr) return false;
+  if (kind->id == entry.id) return true;
+  return id == entry.id || (id.starts_with(entry.id) && id.size() > entry.id.size() && id[entry.id.size()] == '.' &&
+                            find_kind(entry.id) == kind);
+}
+
+void add_remark(Reading& r, const std::string& remark) {
+  if (!r.reason.empty()) r.reason += "; ";
+  r.reason += remark;
+}
+
+struct Bounds {
+  std::optional<double> min;
+  std::optional<double> max;
+};
+
+// Signed room left inside the bounds: negative when outside; +inf when there is none to keep.
+double room(double v, const Bounds& b) {
+  double left = std::numeric_limits<double>::infinity();
+  if (b.min) left = std::min(left, v - *b.min);
+  if (b.max) left = std::min(left, *b.max - v);
+  return left;
+}
+
+// The mask at x: straight lines over log x. A bound holds only where both corners round x give one. Outside: none.
+Bounds mask_at(const std::vector<MaskPoint>& mask, double x) {
+  Bounds out;
+  const auto tighten = [](std::optional<double>& have, std::optional<double> a, std::optional<double> b, double t,
+                          bool lower) {
+    if (!a || !b) return;
+    const double v = *a + (*b - *a) * t;
+    have = !have ? v : lower ? std::max(*have, v) : std::min(*have, v);
+  };
+  for (std::size_t i = 0; i + 1 < mask.size(); ++i) {
+    const MaskPoint& a = mask[i];
+    const MaskPoint& b = mask[i + 1];
+    if (x < a.x || x > b.x || a.x >= b.x) continue;
+    const double t = std::log(x / a.x) / std::log(b.x / a.x);
+    tighten(out.min, a.min, b.min, t, true);
+    tighten(out.max, a.max, b.max, t, false);
+  }
+  return out;
+}
+
+struct WorstPoint {
+  double x = 0, y = 0, room = std::numeric_limits<double>::infinity(), uncertainty = 0;
+  Bounds bounds;
+  std::size_t judged = 0;
+};
+
+WorstPoint worst_point(const Reading& r) {
+  WorstPoint worst;
+  const Curve& c = r.curve();
+  for (std::size_t i = 0; i < std::min(c.x.size(), c.y.size()); ++i) {
+    if (!(c.x[i] > 0) || !std::isfinite(c.y[i])) continue;
+    const Bounds bounds = mask_at(r.limit->mask, c.x[i]);
+    const double left = room(c.y[i], bounds);
+    if (!std::isfinite(left)) continue;
+    ++worst.judged;
+    if (left >= worst.room) continue;
+    const double u = i < c.uncertainty.size() ? c.uncertainty[i] : r.uncertainty.value_or(0.0);
+    worst = {c.x[i], c.y[i], left, u, bounds, worst.judged};
+  }
+  return worst;
+}
+
+// Third-octave points leave a gap of up to a third of an octave at the mask's ends; more than that was not measured.
+bool spans_mask(const Reading& r) {
+  const auto* c = std::get_if<Curve>(&r.value);
+  if (c == nullptr || !r.limit || r.limit->mask.empty()) return true;
+  const double lo = r.limit->mask.front().x;
+  const double hi = r.limit->mask.back().x;
+  double first = std::numeric_limits<double>::infinity();
+  double last = 0;
+  for (const double x : c->x) {
+    if (x < lo || x > hi) continue;
+    first = std::min(first, x);
+    last = std::max(last, x);
+  }
+  constexpr double third_octave = 1.27;
+  return first <= lo * third_octave && last >= hi / third_octave;
+}
+
+constexpr const char* either = "within its uncertainty of the limit: it could be either";
+
+void judge_number(Reading& r) {
+  const double left = room(r.number(), {r.limit->min, r.limit->max});
+  r.verdict = left < 0 ? Verdict::Fail : Verdict::Pass;
+  if (r.uncertainty && *r.uncertainty > 0 && std::abs(left) <= *r.uncertainty) add_remark(r, either);
+}
+
+void judge_curve(Reading& r) {
+  const Curve& c = r.curve();
+  const WorstPoint worst = worst_point(r);
+  if (worst.judged == 0) {  // stays info, and missing() says that it is wanting
+    add_remark(r, "no point of the curve lies inside the limit's band");
+    return;
+  }
+  r.verdict = worst.room < 0 ? Verdict::Fail : Verdict::Pass;
+  const bool low = worst.bounds.min && worst.y - *worst.bounds.min <= worst.room;
+  add_remark(r, fmt::format("{} at {:.0f} {}: {:+.2f} {} against {} {:+.2f}",
+                            worst.room < 0 ? "worst" : "nearest the limit", worst.x, c.x_unit, worst.y, c.y_unit,
+                            low ? "min" : "max", low ? *worst.bounds.min : *worst.bounds.max));
+  if (worst.uncertainty > 0 && std::abs(worst.room) <= worst.uncertainty) add_remark(r, either);
+  if (!spans_mask(r)) {
+    add_remark(r, fmt::format("only a part of {:.0f} to {:.0f} {} was measured", r.limit->mask.front().x,
+                              r.limit->mask.back().x, c.x_unit));
+  }
+}
+
+void judge_text(Reading& r) {
+  const auto& words = r.limit->allowed;
+  r.verdict = std::find(words.begin(), words.end(), r.text()) != words.end() ? Verdict::Pass : Verdict::Fail;
+}
+
+void judge_reading(Reading& r, const LimitEntry& entry, const LimitSet& set) {
+  r.limit = entry.limit;
+  if (!r.measured()) return;
+  const auto refuse = [&](const char* is, const char* give) {
+    return unusable(fmt::format("limit set {}: {} is {}; give it {}", set.name, entry.id, is, give));
+  };
+  if (std::holds_alternative<double>(r.value)) {
+    if (!entry.limit.min && !entry.limit.max) throw refuse("a number", "min or max");
+    judge_number(r);
+  } else if (std::holds_alternative<Curve>(r.value)) {
+    if (entry.limit.mask.empty()) throw refuse("a curve", "a mask");
+    judge_curve(r);
+  } else {
+    if (entry.limit.allowed.empty()) throw refuse("a word", "allowed = [...]");
+    judge_text(r);
+  }
+}
+
+// Unmeasurable because there is less of it than can be seen: that is enough where the limit only asks for little.
+bool shown_inside(const Reading& r) {
+  return r.at_most && r.limit && r.limit->max && !r.limit->min && *r.at_most <= *r.limit->max;
+}
+
+bool wanting(const Reading& r) {
+  if (!r.measured()) return !shown_inside(r);
+  return !spans_mask(r);
+}
+
+bool decibels(std::string_view unit) { return unit.starts_with("dB") || unit.starts_with("LU"); }
+
+double notches(double value, double bound, std::string_view unit) {
+  constexpr double notch_db = 3.0;
+  if (decibels(unit)) return std::abs(value - bound) / notch_db;
+  // Doublings; where the bound is 0 (no clip at all) the count itself is the ratio to one.
+  const double b = std::abs(bound) > 0 ? std::abs(bound) : 1.0;
+  return std::log2(1.0 + std::abs(value - bound) / b);
+}
+
+constexpr double wrong_word_notches = 4.0;
+
+}  // namespace
+
+std::string_view to_string(Overall v) {
+  switch (v) {
+    case Overall::Pass: return "pass";
+    case Overall::Fail: return "fail";
+    case Overall::Incomplete: return "incomplete";
+  }
+  return "incomplete";
+}
+
+void judge(Readings& readings, const LimitSet& set) {
+  for (const LimitEntry& entry : set.entries) {
+    bool found = false;
+    for (Reading& r : readings) {
+      if (!speaks_of(entry, r.id)) continue;
+      found = true;
+      judge_reading(r, entry, set);
+    }
+    const ReadingKind* kind = find_kind(entry.id);
+    if (found || !entry.required || kind == nullptr) continue;
+    Reading absent = unmeasurable(entry.id, "this measurement of this capture does not give it");
+    absent.limit = entry.limit;
+    readings.push_back(std::move(absent));
+  }
+}
+
+std::vector<std::string> missing(const Readings& readings, const LimitSet& set) {
+  std::vector<std::string> ids;
+  for (const LimitEntry& entry : set.entries) {
+    if (!entry.required) continue;
+    bool found = false;
+    for (const Reading& r : readings) {
+      if (!speaks_of(entry, r.id)) continue;
+      found = true;
+      if (wanting(r)) ids.push_back(r.id);
+    }
+    if (!found) ids.push_back(entry.id);
+  }
+  return ids;
+}
+
+Overall overall(const Readings& readings, const LimitSet& set) {
+  const bool failed =
+      std::any_of(readings.begin(), readings.end(), [](const Reading& r) { return r.verdict == Verdict::Fail; });
+  if (failed) return Overall::Fail;
+  return missing(readings, set).empty() ? Overall::Pass : Overall::Incomplete;
+}
+
+Side side(const Reading& r) {
+  if (r.verdict != Verdict::Fail || !r.limit) return Side::Inside;
+  if (std::holds_alternative<double>(r.value)) {
+    return r.limit->min && r.number() < *r.limit->min ? Side::Low : Side::High;
+  }
+  if (std::holds_alternative<Curve>(r.value)) {
+    const WorstPoint w = worst_point(r);
+    return w.bounds.min && w.y < *w.bounds.min ? Side::Low : Side::High;
+  }
+  return Side::Other;
+}
+
+double severity(const Reading& r) {
+  const Side where = side(r);
+  if (where == Side::Inside) return 0;
+  if (where == Side::Other || r.id.find("polarity") != std::string::npos) return wrong_word_notches;
+  if (std::holds_alternative<Curve>(r.value)) {
+    const WorstPoint w = worst_point(r);
+    return notches(w.y, where == Side::Low ? *w.bounds.min : *w.bounds.max, r.curve().y_unit);
+  }
+  return notches(r.number(), where == Side::Low ? *r.limit->min : *r.limit->max, r.unit);
+}
+
+}  // namespace linebench::judge

@@ -1,0 +1,178 @@
+#include <linebench/report/format.hpp>
+
+#include <algorithm>
+#include <cmath>
+
+#include <fmt/format.h>
+
+#include <linebench/base/catalogue.hpp>
+
+namespace linebench::report {
+namespace {
+
+struct Scale {
+  double factor = 1;
+  std::string unit;
+  int decimals = 2;
+};
+
+// Times that need more than three decimals of a second read better in ms.
+Scale scale_of(const Reading& r) {
+  const ReadingKind* kind = find_kind(r.id);
+  const int decimals = kind != nullptr ? kind->decimals : 2;
+  if (r.unit == "s" && decimals > 3) return {1e3, "ms", decimals - 3};
+  if (r.unit == "of full scale") return {100, "% of FS", std::max(0, decimals - 2)};
+  return {1, r.unit, decimals};
+}
+
+bool is_polarity(const Reading& r) { return r.id.find("polarity") != std::string::npos; }
+std::string polarity_word(double v) { return v >= 0 ? "normal" : "reversed"; }
+
+// "-0.00" reads as a mistake.
+std::string fixed(double v, int decimals) {
+  std::string s = fmt::format("{:.{}f}", v, decimals);
+  if (s.starts_with('-') && s.find_first_not_of("-0.") == std::string::npos) s.erase(0, 1);
+  return s;
+}
+
+// A limit as the set's author wrote it, without padding zeros.
+std::string plain(double v) { return fmt::format("{:.6g}", v); }
+
+int shown_decimals(int wanted, double uncertainty) {
+  if (!(uncertainty > 0)) return wanted;
+  const int two_digits = 1 - static_cast<int>(std::floor(std::log10(uncertainty)));
+  return std::clamp(two_digits, 0, wanted);
+}
+
+Shown show_number(const Reading& r) {
+  if (is_polarity(r)) return {polarity_word(r.number()), "", ""};
+  const Scale s = scale_of(r);
+  const double u = r.uncertainty.value_or(0.0) * s.factor;
+  const int d = shown_decimals(s.decimals, u);
+  Shown out{fixed(r.number() * s.factor, d), "", s.unit};
+  if (u > 0) {
+    const double step = std::pow(10.0, -d);
+    out.uncertainty = fixed(std::ceil(u / step - 1e-9) * step, d);
+  }
+  return out;
+}
+
+// Times of events: the first few, then how many more.
+Shown show_times(const std::vector<double>& t) {
+  constexpr std::size_t most = 3;
+  std::string s;
+  for (std::size_t i = 0; i < std::min(most, t.size()); ++i) s += fmt::format("{}{:.2f}", i > 0 ? ", " : "", t[i]);
+  if (t.size() > most) s += fmt::format(" +{}", t.size() - most);
+  return {t.empty() ? "-" : s, "", "s"};
+}
+
+Shown show_curve(const Curve& c) {
+  if (c.x_unit == "s") return show_times(c.x);
+  const auto [lo, hi] = std::minmax_element(c.y.begin(), c.y.end());
+  if (lo == c.y.end()) return {"-", "", c.y_unit};
+  return {fmt::format("{:.1f} to {:.1f}", *lo, *hi), "", c.y_unit};
+}
+
+struct Substitute {
+  std::string_view utf8;
+  std::string_view ascii;
+};
+constexpr Substitute substitutes[] = {
+    {"\u00b1", "+/-"}, {"\u00b5", "u"}, {"\u2265", ">="}, {"\u2264", "<="}, {"\u2013", "-"}, {"\u2014", "-"},
+    {"\u2026", "..."}, {"\u2500", "-"}, {"\u00b7", "-"},  {"\u2019", "'"},  {"\u00d7", "x"}, {"\u2212", "-"},
+    {"\u03a9", "ohm"},
+};
+
+// Length of the UTF-8 sequence that starts here, 0 when it is not one.
+std::size_t sequence_length(std::string_view s) {
+  const auto lead = static_cast<unsigned char>(s[0]);
+  const std::size_t n = lead < 0x80 ? 1 : (lead >> 5) == 6 ? 2 : (lead >> 4) == 14 ? 3 : (lead >> 3) == 30 ? 4 : 0;
+  if (n == 0 || n > s.size() || (n == 2 && lead < 0xc2) || lead > 0xf4) return 0;
+  for (std::size_t i = 1; i < n; ++i) {
+    if ((static_cast<unsigned char>(s[i]) >> 6) != 2) return 0;
+  }
+  return n;
+}
+
+}  // namespace
+
+Shown show_value(const Reading& r) {
+  if (std::holds_alternative<double>(r.value)) return show_number(r);
+  if (const auto* text = std::get_if<std::string>(&r.value)) return {*text, "", r.unit};
+  if (const auto* curve = std::get_if<Curve>(&r.value)) return show_curve(*curve);
+  if (!r.at_most) return {"-", "", ""};
+  const Scale s = scale_of(r);
+  return {"< " + fixed(*r.at_most * s.factor, std::min(s.decimals, 1)), "", s.unit};
+}
+
+std::string show_limit(const Reading& r) {
+  if (!r.limit) return {};
+  const Limit& l = *r.limit;
+  if (!l.allowed.empty()) return fmt::format("{}", fmt::join(l.allowed, ", "));
+  if (!l.mask.empty()) {
+    return fmt::format("mask {}\u2013{}", show_hz(l.mask.front().x), show_hz(l.mask.back().x));
+  }
+  if (is_polarity(r)) return l.min && *l.min > 0 ? "normal" : "reversed";
+  const double f = scale_of(r).factor;
+  if (l.min && l.max) {
+    if (*l.min == -*l.max) return "\u00b1" + plain(*l.max * f);
+    return plain(*l.min * f) + " to " + plain(*l.max * f);
+  }
+  return l.min ? "min " + plain(*l.min * f) : l.max ? "max " + plain(*l.max * f) : std::string();
+}
+
+std::string show_hz(double hz) {
+  return std::abs(hz) >= 1000 ? fmt::format("{:.6g} kHz", hz / 1000) : fmt::format("{:.6g} Hz", hz);
+}
+
+std::string show_duration(double seconds) {
+  if (seconds < 90) return fmt::format("{:.{}f} s", seconds, seconds < 10 ? 2 : 1);
+  const auto whole = std::llround(seconds);
+  if (whole < 3600) return fmt::format("{} min {} s", whole / 60, whole % 60);
+  return fmt::format("{} h {} min", whole / 3600, whole % 3600 / 60);
+}
+
+std::string to_ascii(std::string_view utf8) {
+  std::string out;
+  while (!utf8.empty()) {
+    const auto* sub = std::find_if(std::begin(substitutes), std::end(substitutes),
+                                   [&](const Substitute& s) { return utf8.starts_with(s.utf8); });
+    if (sub != std::end(substitutes)) {
+      out += sub->ascii;
+      utf8.remove_prefix(sub->utf8.size());
+      continue;
+    }
+    const std::size_t n = std::max<std::size_t>(sequence_length(utf8), 1);
+    out += n == 1 && static_cast<unsigned char>(utf8[0]) < 0x80 ? utf8[0] : '?';
+    utf8.remove_prefix(n);
+  }
+  return out;
+}
+
+std::string printable(std::string_view text) {
+  std::string out;
+  while (!text.empty()) {
+    const std::size_t n = sequence_length(text);
+    const auto lead = static_cast<unsigned char>(text[0]);
+    // C0, DEL, and C1 (U+0080..U+009F) steer terminals; so do direction overrides (U+202A..U+202E, U+2066..U+2069).
+    const bool c1 = n == 2 && lead == 0xc2 && static_cast<unsigned char>(text[1]) < 0xa0;
+    const auto third = n == 3 ? static_cast<unsigned char>(text[2]) : 0;
+    const bool bidi = n == 3 && lead == 0xe2 &&
+                      ((static_cast<unsigned char>(text[1]) == 0x80 && third >= 0xaa && third <= 0xae) ||
+                       (static_cast<unsigned char>(text[1]) == 0x81 && third >= 0xa6 && third <= 0xa9));
+    if (n == 0 || (n == 1 && (lead < 0x20 || lead == 0x7f)) || c1 || bidi) {
+      out += '?';
+    } else {
+      out += text.substr(0, n);
+    }
+    text.remove_prefix(std::max<std::size_t>(n, 1));
+  }
+  return out;
+}
+
+std::size_t text_width(std::string_view utf8) {
+  return static_cast<std::size_t>(std::count_if(
+      utf8.begin(), utf8.end(), [](char c) { return (static_cast<unsigned char>(c) >> 6) != 2; }));
+}
+
+}  // namespace linebench::report

@@ -1,0 +1,250 @@
+#include <linebench/report/terminal.hpp>
+
+#include <algorithm>
+
+#include <fmt/format.h>
+
+#include <linebench/report/view.hpp>
+
+namespace linebench::report {
+namespace {
+
+constexpr std::size_t least_width = 40;
+constexpr std::size_t columns_from_width = 72;  // below it rows are stacked
+
+constexpr std::size_t label_columns = 25;
+constexpr std::size_t unit_columns = 7;
+
+// The first `columns` code points; what is cut off is marked.
+std::string fit(const std::string& text, std::size_t columns) {
+  if (text_width(text) <= columns) return text;
+  std::string out;
+  std::size_t n = 0;
+  for (std::size_t i = 0; i < text.size();) {
+    std::size_t end = i + 1;
+    while (end < text.size() && (static_cast<unsigned char>(text[end]) >> 6) == 2) ++end;
+    if (++n > columns - 1) break;
+    out += text.substr(i, end - i);
+    i = end;
+  }
+  return out + "\u2026";
+}
+
+std::string left(const std::string& text, std::size_t columns) {
+  const std::string t = fit(text, columns);
+  return t + std::string(columns - text_width(t), ' ');
+}
+
+std::string right(const std::string& text, std::size_t columns) {
+  const std::string t = fit(text, columns);
+  return std::string(columns - text_width(t), ' ') + t;
+}
+
+std::string trimmed(std::string line) {
+  while (!line.empty() && line.back() == ' ') line.pop_back();
+  return line;
+}
+
+class Table {
+ public:
+  Table(const Document& document, const TerminalStyle& style)
+      : view_(make_view(document, style.all)), style_(style), width_(std::max(style.width, least_width)) {}
+
+  std::string build() {
+    headline();
+    facts();
+    problems();
+    for (const RowGroup& group : view_.groups) rows(group);
+    gaps();
+    footer();
+    return style_.unicode ? out_ : to_ascii(out_);
+  }
+
+ private:
+  void line(const std::string& text = {}) { out_ += trimmed(text) + "\n"; }
+  void block(const std::string& text, std::size_t indent, const std::string& first) {
+    out_ += wrapped(text, width_, indent, first);
+  }
+
+  [[nodiscard]] std::string painted(std::string_view code, const std::string& text) const {
+    return style_.colour ? fmt::format("\x1b[{}m{}\x1b[0m", code, text) : text;
+  }
+  [[nodiscard]] std::string mark_colour() const {
+    return view_.mark == Mark::Fail ? "1;31" : view_.mark == Mark::Pass ? "1;32" : "1;33";
+  }
+  void title(const std::string& text) {
+    line();
+    line(painted("1", text));
+  }
+
+  void headline() {
+    const std::string word(to_string(view_.mark));
+    std::string text = wrapped(view_.headline, width_, word.size() + 2, word + ": ");
+    if (style_.colour) text.replace(0, word.size(), painted(mark_colour(), word));
+    out_ += text;
+  }
+
+  void facts() {
+    std::string pieces = fmt::format("{}", fmt::join(view_.facts, " \u00b7 "));
+    if (!view_.limit_set.empty()) pieces += " \u00b7 limits: " + view_.limit_set;
+    block(pieces, 0, "");
+    for (const std::string& w : view_.warnings) block(w, 6, "NOTE: ");
+  }
+
+  void problems() {
+    if (view_.problems.empty()) return;
+    title("Out of limits, worst first");
+    for (const Problem& p : view_.problems) {
+      std::string text = wrapped(fmt::format("{}: {} (limit {}, {})", p.label, p.reading, p.limit, p.source), width_, 6,
+                                 "FAIL  ");
+      if (style_.colour) text.replace(0, 4, painted("1;31", "FAIL"));
+      out_ += text;
+      if (!p.remark.empty()) block(p.remark, 6, "      ");
+      block(p.meaning, 6, "      ");
+      block(p.next, 10, "      Do: ");
+    }
+  }
+
+  // Columns: label, one a channel, unit, verdict and limit.
+  void rows(const RowGroup& group) {
+    title(group.title);
+    const bool side_by_side = width_ >= columns_from_width && view_.channels.size() <= 2;
+    for (const Row& row : group.rows) {
+      if (side_by_side) {
+        columns(row);
+      } else {
+        stacked(row);
+      }
+    }
+    if (!view_.mains_comb.empty() && group.title.starts_with("Hum")) {
+      block("Harmonics: " + view_.mains_comb + " (--all lists them)", 4, "  ");
+    }
+  }
+
+  static std::string cell_text(const Cell& c) {
+    if (!c.present) return "-";
+    return c.shown.uncertainty.empty() ? c.shown.value : c.shown.value + " \u00b1" + c.shown.uncertainty;
+  }
+
+  void columns(const Row& row) {
+    const std::size_t count = view_.channels.size();
+    const std::size_t cell = count > 1 ? 15 : 20;
+    const std::size_t values = cell * count;
+    std::string text = "  " + left(row.label, label_columns);
+    std::size_t used = 0;
+    for (const Cell& c : row.cells) {
+      // One value of a whole capture may spread over both columns.
+      const std::size_t space = row.cells.size() < count ? values : cell;
+      text += right(cell_text(c), space);
+      used += space;
+    }
+    text += std::string(values - std::min(used, values), ' ');
+    text += " " + left(row.unit, unit_columns);
+    const std::size_t so_far = 2 + label_columns + values + 1 + unit_columns;
+    const std::string verdict = verdict_text(row);
+    text += verdict.empty() ? "" : fit(verdict, width_ - so_far);
+    line(paint_verdict(row, text));
+  }
+
+  void stacked(const Row& row) {
+    std::string values;
+    for (std::size_t i = 0; i < row.cells.size(); ++i) {
+      if (!row.cells[i].present) continue;
+      if (!values.empty()) values += ", ";
+      if (row.cells.size() > 1) values += view_.channels[i] + " ";
+      values += cell_text(row.cells[i]);
+    }
+    std::string text = row.label + ": " + values + (row.unit.empty() ? "" : " " + row.unit);
+    const std::string verdict = verdict_text(row);
+    if (!verdict.empty()) text += "  " + verdict;
+    out_ += paint_verdict(row, wrapped(text, width_, 4, "  "));
+  }
+
+  [[nodiscard]] static std::string verdict_text(const Row& row) {
+    if (row.limit.empty()) return {};
+    return std::string(row.verdict == Verdict::Fail ? "FAIL " : row.verdict == Verdict::Pass ? "ok   " : "     ") +
+           row.limit;
+  }
+  [[nodiscard]] std::string paint_verdict(const Row& row, std::string text) const {
+    if (!style_.colour || row.verdict != Verdict::Fail) return text;
+    if (const auto at = text.rfind("FAIL"); at != std::string::npos) text.replace(at, 4, painted("1;31", "FAIL"));
+    return text;
+  }
+
+  void gaps() {
+    if (view_.gaps.empty()) return;
+    title("Could not be measured");
+    for (const Gap& g : view_.gaps) {
+      block(fmt::format("{}{}: {}", g.labels, g.wanted ? " (required)" : "", g.reason), 4, "  ");
+    }
+  }
+
+  void footer() {
+    std::vector<std::string> sources;
+    bool remarks = false;
+    for (const RowGroup& group : view_.groups) {
+      for (const Row& row : group.rows) {
+        if (!row.source.empty() && std::find(sources.begin(), sources.end(), row.source) == sources.end()) {
+          sources.push_back(row.source);
+        }
+        remarks = remarks || (!row.remark.empty() && row.verdict != Verdict::Fail);
+      }
+    }
+    if (remarks) {
+      title("Remarks");
+      for (const RowGroup& group : view_.groups) {
+        for (const Row& row : group.rows) {
+          if (!row.remark.empty() && row.verdict != Verdict::Fail) block(row.label + ": " + row.remark, 4, "  ");
+        }
+      }
+    }
+    line();
+    if (!sources.empty()) block(fmt::format("Limits from: {}.", fmt::join(sources, "; ")), 2, "");
+    block("\u00b1 is the expanded uncertainty (k=2, about 95 %).", 2, "");
+  }
+
+  View view_;
+  TerminalStyle style_;
+  std::size_t width_;
+  std::string out_;
+};
+
+}  // namespace
+
+std::string wrapped(const std::string& text, std::size_t width, std::size_t indent, const std::string& first) {
+  std::string out;
+  std::string current = first;
+  bool fresh = true;  // nothing but the indent on this line yet
+  const auto flush = [&] {
+    out += trimmed(current) + "\n";
+    current = std::string(indent, ' ');
+    fresh = true;
+  };
+  std::size_t at = 0;
+  while (at < text.size()) {
+    std::size_t end = text.find(' ', at);
+    if (end == std::string::npos) end = text.size();
+    std::string word = text.substr(at, end - at);
+    at = end + 1;
+    if (word.empty()) continue;
+    if (!fresh && text_width(current) + 1 + text_width(word) > width) flush();
+    while (text_width(current) + (fresh ? 0 : 1) + text_width(word) > width) {  // longer than a line: cut it
+      const std::size_t space = width - std::min(width - 1, text_width(current));
+      std::size_t bytes = 0;
+      for (std::size_t n = 0; n < space && bytes < word.size(); ++n) {
+        ++bytes;
+        while (bytes < word.size() && (static_cast<unsigned char>(word[bytes]) >> 6) == 2) ++bytes;
+      }
+      current += word.substr(0, bytes);
+      word.erase(0, bytes);
+      flush();
+    }
+    if (word.empty()) continue;
+    current += (fresh ? "" : " ") + word;
+    fresh = false;
+  }
+  if (!fresh || out.empty()) out += trimmed(current) + "\n";
+  return out;
+}
+
+}  // namespace linebench::report

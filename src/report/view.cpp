@@ -1,0 +1,276 @@
+#include <linebench/report/view.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <map>
+
+#include <fmt/format.h>
+
+#include <linebench/base/catalogue.hpp>
+#include <linebench/judge/limits.hpp>
+#include <linebench/report/words.hpp>
+
+namespace linebench::report {
+namespace {
+
+constexpr std::string_view harmonic_kind = "audio.hum.harmonic.N";
+
+// "audio.hum.level.left" -> {"audio.hum.level", "left"}
+struct Split {
+  std::string base, channel;
+};
+
+Split split(const std::string& id, const std::vector<std::string>& channels) {
+  const auto dot = id.rfind('.');
+  if (dot == std::string::npos) return {id, ""};
+  std::string last = id.substr(dot + 1);
+  if (std::find(channels.begin(), channels.end(), last) == channels.end()) return {id, ""};
+  return {id.substr(0, dot), std::move(last)};
+}
+
+std::vector<std::string> channel_names(const CaptureFacts& facts) {
+  std::vector<std::string> names;
+  for (int c = 0; c < std::max(facts.channels, 1); ++c) {
+    const std::string suffix = channel_suffix(c, facts.channels);
+    names.push_back(suffix.empty() ? "" : suffix.substr(1));
+  }
+  return names;
+}
+
+std::string joined(const std::vector<std::string>& words) {
+  std::string out;
+  for (std::size_t i = 0; i < words.size(); ++i) {
+    if (i > 0) out += i + 1 == words.size() ? " and " : ", ";
+    out += words[i];
+  }
+  return out;
+}
+
+std::string whole_value(const Shown& s) {
+  std::string out = s.value;
+  if (!s.uncertainty.empty()) out += " \u00b1" + s.uncertainty;
+  if (!s.unit.empty()) out += " " + s.unit;
+  return out;
+}
+
+int rank(Verdict v) {
+  switch (v) {
+    case Verdict::Fail: return 3;
+    case Verdict::Pass: return 2;
+    case Verdict::Info: return 1;
+    case Verdict::Unmeasurable: return 0;
+  }
+  return 0;
+}
+
+bool is_harmonic(const Reading& r) {
+  const ReadingKind* kind = find_kind(r.id);
+  return kind != nullptr && kind->id == harmonic_kind;
+}
+
+void merge_remark(std::string& have, const std::string& channel, const std::string& remark) {
+  if (remark.empty()) return;
+  if (!have.empty()) have += "; ";
+  have += channel.empty() ? remark : channel + ": " + remark;
+}
+
+class Builder {
+ public:
+  Builder(const Document& document, bool all)
+      : document_(document), all_(all), names_(channel_names(document.input)) {}
+
+  View build() {
+    view_.channels = names_;
+    view_.limit_set = printable(document_.limit_set);
+    for (const Reading& r : document_.readings) {
+      if (r.measured()) {
+        add_row(r);
+      } else {
+        add_gap(r);
+      }
+    }
+    std::stable_sort(rows_.begin(), rows_.end(),
+                     [](const Row& a, const Row& b) { return group_of(a.id).order < group_of(b.id).order; });
+    for (Row& row : rows_) {
+      const std::string title(group_of(row.id).title);
+      if (view_.groups.empty() || view_.groups.back().title != title) view_.groups.push_back({title, {}});
+      view_.groups.back().rows.push_back(std::move(row));
+    }
+    add_problems();
+    add_facts();
+    add_mains_comb();
+    say_verdict();
+    return std::move(view_);
+  }
+
+ private:
+  void add_row(const Reading& r) {
+    if (!all_ && is_harmonic(r) && r.verdict != Verdict::Fail) return;
+    const Split s = split(r.id, names_);
+    auto it = std::find_if(rows_.begin(), rows_.end(),
+                           [&](const Row& row) { return split(row.id, names_).base == s.base; });
+    if (it == rows_.end()) {
+      Row row;
+      row.id = r.id;
+      row.label = label_of(s.base);
+      row.whole = s.channel.empty() && names_.size() > 1;
+      row.cells.resize(row.whole ? 1 : names_.size());
+      row.limit = show_limit(r);
+      if (r.limit) row.source = r.limit->source;
+      rows_.push_back(std::move(row));
+      it = rows_.end() - 1;
+    }
+    const auto at = std::find(names_.begin(), names_.end(), s.channel);
+    const auto column = it->whole || at == names_.end() ? 0 : static_cast<std::size_t>(at - names_.begin());
+    Cell cell{show_value(r), r.verdict, true};
+    cell.shown.value = printable(cell.shown.value);
+    it->unit = cell.shown.unit;
+    it->cells[std::min(column, it->cells.size() - 1)] = std::move(cell);
+    if (rank(r.verdict) > rank(it->verdict)) it->verdict = r.verdict;
+    merge_remark(it->remark, s.channel, printable(r.reason));
+  }
+
+  void add_gap(const Reading& r) {
+    const bool wanted =
+        std::find(document_.missing.begin(), document_.missing.end(), r.id) != document_.missing.end();
+    std::string label = r.label;
+    if (r.at_most) label += " (" + whole_value(show_value(r)) + ")";
+    const std::string reason = printable(r.reason);
+    auto it = std::find_if(view_.gaps.begin(), view_.gaps.end(),
+                           [&](const Gap& g) { return g.reason == reason && g.wanted == wanted; });
+    if (it == view_.gaps.end()) {
+      view_.gaps.push_back({std::move(label), reason, wanted});
+    } else {
+      it->labels += ", " + label;
+    }
+  }
+
+  void add_problems() {
+    std::map<std::string, std::size_t> seen;  // by base id and side
+    std::vector<std::vector<std::string>> where;
+    for (const Reading& r : document_.readings) {
+      if (r.verdict != Verdict::Fail) continue;
+      const Split s = split(r.id, names_);
+      const judge::Side side = judge::side(r);
+      const std::string key = fmt::format("{} {}", s.base, static_cast<int>(side));
+      const auto [it, fresh] = seen.try_emplace(key, view_.problems.size());
+      const std::string value = printable(whole_value(show_value(r)));
+      if (fresh) {
+        const Words words = words_for(r.id, side);
+        view_.problems.push_back({std::string(words.fault), "", label_of(s.base), "", show_limit(r),
+                                  r.limit ? r.limit->source : "", std::string(words.meaning),
+                                  std::string(words.next), "", 0});
+        where.emplace_back();
+      }
+      Problem& p = view_.problems[it->second];
+      if (!s.channel.empty()) where[it->second].push_back(s.channel);
+      if (!p.reading.empty()) p.reading += ", ";
+      p.reading += s.channel.empty() ? value : s.channel + " " + value;
+      merge_remark(p.remark, s.channel, printable(r.reason));
+      p.severity = std::max(p.severity, judge::severity(r));
+    }
+    for (std::size_t i = 0; i < where.size(); ++i) view_.problems[i].where = joined(where[i]);
+    std::stable_sort(view_.problems.begin(), view_.problems.end(),
+                     [](const Problem& a, const Problem& b) { return a.severity > b.severity; });
+  }
+
+  void add_facts() {
+    const CaptureFacts& f = document_.input;
+    const auto add = [&](std::string piece) {
+      if (!piece.empty()) view_.facts.push_back(printable(piece));
+    };
+    add(f.source);
+    add(f.format);
+    if (f.sample_rate_hz > 0) add(show_hz(f.sample_rate_hz));
+    if (f.channels > 0) add(f.channels == 1 ? "mono" : f.channels == 2 ? "stereo" : fmt::format("{} channels", f.channels));
+    if (f.frames > 0) add(show_duration(f.duration_s()));
+    add(f.device);
+    if (!f.signal.empty()) add("signal: " + f.signal);
+    if (f.full_scale_v) add(fmt::format("full scale {:.4g} V peak", *f.full_scale_v));
+    add(f.calibration.empty() ? (f.full_scale_v ? "" : "not calibrated in volts") : "calibration: " + f.calibration);
+    if (!f.taken_at.empty()) add("taken " + f.taken_at);
+    if (f.xruns > 0) {
+      view_.warnings.push_back(fmt::format("{} overrun{} while it was taken: samples are missing, so readings over time "
+                                           "are in doubt. Take it again with fewer programs running.",
+                                           f.xruns, f.xruns == 1 ? "" : "s"));
+    }
+    if (f.dropped > 0) view_.warnings.push_back(fmt::format("{} samples were lost while it was taken.", f.dropped));
+    if (f.interrupted) view_.warnings.emplace_back("The capture ended before its time; what was taken was measured.");
+    for (const std::string& note : f.notes) view_.warnings.push_back(printable(note));
+  }
+
+  void add_mains_comb() {
+    if (all_) return;
+    std::size_t shown = 0;
+    std::map<std::string, std::vector<const Reading*>> by_channel;
+    for (const Reading& r : document_.readings) {
+      if (r.measured() && is_harmonic(r) && std::holds_alternative<double>(r.value)) {
+        by_channel[split(r.id, names_).channel].push_back(&r);
+      }
+    }
+    for (auto& [channel, list] : by_channel) {
+      std::stable_sort(list.begin(), list.end(),
+                       [](const Reading* a, const Reading* b) { return a->number() > b->number(); });
+      std::string line;
+      for (std::size_t i = 0; i < std::min<std::size_t>(list.size(), 4); ++i, ++shown) {
+        const std::string base = split(list[i]->id, names_).base;
+        line += fmt::format("{}{} {:.1f}", i > 0 ? ", " : "", base.substr(base.rfind('.') + 1), list[i]->number());
+      }
+      if (!view_.mains_comb.empty()) view_.mains_comb += "; ";
+      if (!channel.empty()) view_.mains_comb += channel + ": ";
+      view_.mains_comb += fmt::format("{} found, strongest {} dBFS", list.size(), line);
+    }
+  }
+
+  void say_verdict() {
+    if (document_.limit_set.empty()) {
+      view_.mark = Mark::Measured;
+      view_.headline = "no limit set applied; --limits NAME judges";
+      return;
+    }
+    const auto judged = static_cast<std::size_t>(
+        std::count_if(document_.readings.begin(), document_.readings.end(), [](const Reading& r) {
+          return r.verdict == Verdict::Pass || r.verdict == Verdict::Fail;
+        }));
+    if (document_.verdict == "fail" && !view_.problems.empty()) {
+      const Problem& worst = view_.problems.front();
+      view_.mark = Mark::Fail;
+      view_.headline = worst.fault + (worst.where.empty() ? "" : " (" + worst.where + ")");
+      if (view_.problems.size() > 1) {
+        view_.headline += fmt::format(", and {} more out of limits", view_.problems.size() - 1);
+      }
+    } else if (document_.verdict == "incomplete") {
+      view_.mark = Mark::Incomplete;
+      std::vector<std::string> labels;
+      for (const std::string& id : document_.missing) labels.push_back(label_of(id));
+      if (labels.size() > 3) labels = {labels[0], labels[1], fmt::format("{} more", labels.size() - 2)};
+      view_.headline = joined(labels) + " could not be measured; all else is within limits";
+    } else {
+      view_.mark = Mark::Pass;
+      view_.headline = judged == 1 ? "the one reading judged is within its limit"
+                                   : fmt::format("all {} readings judged are within limits", judged);
+    }
+  }
+
+  const Document& document_;
+  bool all_;
+  std::vector<std::string> names_;
+  std::vector<Row> rows_;
+  View view_;
+};
+
+}  // namespace
+
+std::string_view to_string(Mark mark) {
+  switch (mark) {
+    case Mark::Pass: return "PASS";
+    case Mark::Fail: return "FAIL";
+    case Mark::Incomplete: return "INCOMPLETE";
+    case Mark::Measured: return "MEASURED";
+  }
+  return "MEASURED";
+}
+
+View make_view(const Document& document, bool all) { return Builder(document, all).build(); }
+
+}  // namespace linebench::report
