@@ -1,7 +1,77 @@
+#include <fmt/format.h>
+
+#include <cmath>
+#include <linebench/capture/audio_file.hpp>
+#include <linebench/measure/audio.hpp>
+#include <memory>
+
 #include "commands.hpp"
+#include "progress_line.hpp"
+#include "show.hpp"
 
 namespace linebench::app {
+namespace {
 
-void add_measure(CLI::App& app, Context&) { app.add_subcommand("measure", "Readings and verdicts of a capture"); }
+struct MeasureOptions {
+  std::string file, view = "audio", mains = "auto", signal, limits;
+  std::optional<double> full_scale_v, tone_hz;
+  ShowOptions show;
+};
+
+// CLI11's own range check lets NaN pass.
+void check_positive(const std::optional<double>& v, const char* option, double most, const char* unit) {
+  if (v && !(*v > 0 && *v <= most)) {
+    throw bad_usage(fmt::format("{}: give a number above 0 and up to {:g} {}", option, most, unit));
+  }
+}
+
+Exit measure_file(Context& context, MeasureOptions& o) {
+  check_positive(o.full_scale_v, "--full-scale", 1000, "V");
+  check_positive(o.tone_hz, "--tone", 100000, "Hz");
+  check_limits(o.limits);
+  if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
+
+  const auto file = capture::open_audio_file(o.file);
+  KnownSource source(*file);
+  if (o.full_scale_v) source.edit_facts().full_scale_v = o.full_scale_v;
+  if (!o.signal.empty()) source.edit_facts().signal = o.signal;
+
+  measure::AudioOptions options;
+  if (o.mains == "50") options.mains_hz = 50;
+  if (o.mains == "60") options.mains_hz = 60;
+  options.tone_hz = o.tone_hz;
+  options.signal = source.facts().signal;
+  options.clock_error_ppm = source.facts().clock_error_ppm;
+
+  report::Document document;
+  document.command = "measure";
+  {
+    const ProgressLine line("measuring " + source.facts().source);
+    document.readings = measure_traced(source, options, line.progress(), context.stop, o.show);
+  }
+  document.input = source.facts();
+  if (context.stop) document.input.interrupted = true;
+  judge_document(document, o.limits);
+  return show(context, document, o.show);
+}
+
+}  // namespace
+
+void add_measure(CLI::App& app, Context& context) {
+  auto o = std::make_shared<MeasureOptions>();
+  CLI::App* c = app.add_subcommand("measure", "Readings and verdicts of a capture");
+  c->add_option("FILE", o->file, "The capture: WAV, FLAC, W64, RF64 or AIFF")->required();
+  c->add_option("--view", o->view, "What the capture holds")
+      ->check(CLI::IsMember({"audio"}))
+      ->capture_default_str();
+  c->add_option("--mains", o->mains, "Mains frequency to look for hum at")
+      ->check(CLI::IsMember({"50", "60", "auto"}))
+      ->capture_default_str();
+  c->add_option("--full-scale", o->full_scale_v, "Volts that a sample value of 1.0 stands for (peak)");
+  c->add_option("--tone", o->tone_hz, "Frequency of the tone that was sent, Hz");
+  c->add_option("--signal", o->signal, "Name of the test signal that was sent");
+  add_show_options(*c, o->show, o->limits);
+  c->callback([&context, o] { context.action = [&context, o] { return measure_file(context, *o); }; });
+}
 
 }  // namespace linebench::app

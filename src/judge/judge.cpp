@@ -1,9 +1,8 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
-
-#include <fmt/format.h>
-
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/judge/limits.hpp>
@@ -16,8 +15,8 @@ bool speaks_of(const LimitEntry& entry, std::string_view id) {
   const ReadingKind* kind = find_kind(id);
   if (kind == nullptr) return false;
   if (kind->id == entry.id) return true;
-  return id == entry.id || (id.starts_with(entry.id) && id.size() > entry.id.size() && id[entry.id.size()] == '.' &&
-                            find_kind(entry.id) == kind);
+  return id == entry.id || (id.starts_with(entry.id) && id.size() > entry.id.size() &&
+                            id[entry.id.size()] == '.' && find_kind(entry.id) == kind);
 }
 
 void add_remark(Reading& r, const std::string& remark) {
@@ -38,11 +37,12 @@ double room(double v, const Bounds& b) {
   return left;
 }
 
-// The mask at x: straight lines over log x. A bound holds only where both corners round x give one. Outside: none.
+// The mask at x: straight lines over log x. A bound holds only where both corners round x give one. Outside:
+// none.
 Bounds mask_at(const std::vector<MaskPoint>& mask, double x) {
   Bounds out;
-  const auto tighten = [](std::optional<double>& have, std::optional<double> a, std::optional<double> b, double t,
-                          bool lower) {
+  const auto tighten = [](std::optional<double>& have, std::optional<double> a, std::optional<double> b,
+                          double t, bool lower) {
     if (!a || !b) return;
     const double v = *a + (*b - *a) * t;
     have = !have ? v : lower ? std::max(*have, v) : std::min(*have, v);
@@ -80,7 +80,8 @@ WorstPoint worst_point(const Reading& r) {
   return worst;
 }
 
-// Third-octave points leave a gap of up to a third of an octave at the mask's ends; more than that was not measured.
+// Third-octave points leave a gap of up to a third of an octave at the mask's ends; more than that was not
+// measured.
 bool spans_mask(const Reading& r) {
   const auto* c = std::get_if<Curve>(&r.value);
   if (c == nullptr || !r.limit || r.limit->mask.empty()) return true;
@@ -115,8 +116,8 @@ void judge_curve(Reading& r) {
   r.verdict = worst.room < 0 ? Verdict::Fail : Verdict::Pass;
   const bool low = worst.bounds.min && worst.y - *worst.bounds.min <= worst.room;
   add_remark(r, fmt::format("{} at {:.0f} {}: {:+.2f} {} against {} {:+.2f}",
-                            worst.room < 0 ? "worst" : "nearest the limit", worst.x, c.x_unit, worst.y, c.y_unit,
-                            low ? "min" : "max", low ? *worst.bounds.min : *worst.bounds.max));
+                            worst.room < 0 ? "worst" : "nearest the limit", worst.x, c.x_unit, worst.y,
+                            c.y_unit, low ? "min" : "max", low ? *worst.bounds.min : *worst.bounds.max));
   if (worst.uncertainty > 0 && std::abs(worst.room) <= worst.uncertainty) add_remark(r, either);
   if (!spans_mask(r)) {
     add_remark(r, fmt::format("only a part of {:.0f} to {:.0f} {} was measured", r.limit->mask.front().x,
@@ -147,7 +148,8 @@ void judge_reading(Reading& r, const LimitEntry& entry, const LimitSet& set) {
   }
 }
 
-// Unmeasurable because there is less of it than can be seen: that is enough where the limit only asks for little.
+// Unmeasurable because there is less of it than can be seen: that is enough where the limit only asks for
+// little.
 bool shown_inside(const Reading& r) {
   return r.at_most && r.limit && r.limit->max && !r.limit->min && *r.at_most <= *r.limit->max;
 }
@@ -173,9 +175,12 @@ constexpr double wrong_word_notches = 4.0;
 
 std::string_view to_string(Overall v) {
   switch (v) {
-    case Overall::Pass: return "pass";
-    case Overall::Fail: return "fail";
-    case Overall::Incomplete: return "incomplete";
+    case Overall::Pass:
+      return "pass";
+    case Overall::Fail:
+      return "fail";
+    case Overall::Incomplete:
+      return "incomplete";
   }
   return "incomplete";
 }
@@ -212,8 +217,8 @@ std::vector<std::string> missing(const Readings& readings, const LimitSet& set) 
 }
 
 Overall overall(const Readings& readings, const LimitSet& set) {
-  const bool failed =
-      std::any_of(readings.begin(), readings.end(), [](const Reading& r) { return r.verdict == Verdict::Fail; });
+  const bool failed = std::any_of(readings.begin(), readings.end(),
+                                  [](const Reading& r) { return r.verdict == Verdict::Fail; });
   if (failed) return Overall::Fail;
   return missing(readings, set).empty() ? Overall::Pass : Overall::Incomplete;
 }

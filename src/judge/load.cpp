@@ -1,21 +1,20 @@
 // Limit sets from TOML. Strict: what the format does not know is an error.
+#include <fmt/format.h>
+#include <toml++/toml.h>
+
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <fstream>
 #include <initializer_list>
 #include <iterator>
-#include <set>
-#include <system_error>
-#include <tuple>
-
-#include <fmt/format.h>
-#include <toml++/toml.h>
-
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/judge/limits.hpp>
+#include <set>
+#include <system_error>
+#include <tuple>
 
 namespace linebench::judge {
 namespace {
@@ -25,7 +24,8 @@ namespace fs = std::filesystem;
 bool names_channel(std::string_view id) {
   const std::string_view last = id.substr(id.rfind('.') + 1);
   return last == "left" || last == "right" ||
-         (last.starts_with("ch") && last.size() > 2 && last.find_first_not_of("0123456789", 2) == std::string_view::npos);
+         (last.starts_with("ch") && last.size() > 2 &&
+          last.find_first_not_of("0123456789", 2) == std::string_view::npos);
 }
 
 // One file being read: where errors are, and the rules for its keys.
@@ -40,7 +40,8 @@ class Reader {
   void only(const toml::table& table, std::initializer_list<std::string_view> known) const {
     for (const auto& [key, node] : table) {
       if (std::find(known.begin(), known.end(), key.str()) == known.end()) {
-        throw wrong(key.source(), fmt::format("unknown key \"{}\"; known here: {}", key.str(), fmt::join(known, ", ")));
+        throw wrong(key.source(),
+                    fmt::format("unknown key \"{}\"; known here: {}", key.str(), fmt::join(known, ", ")));
       }
     }
   }
@@ -59,11 +60,13 @@ class Reader {
     const toml::node* node = table.get(key);
     if (node == nullptr) return std::nullopt;
     const auto value = node->is_number() ? node->value<double>() : std::nullopt;
-    if (!value || !std::isfinite(*value)) throw wrong(node->source(), fmt::format("\"{}\" must be a number", key));
+    if (!value || !std::isfinite(*value))
+      throw wrong(node->source(), fmt::format("\"{}\" must be a number", key));
     return value;
   }
 
-  [[nodiscard]] std::pair<std::optional<double>, std::optional<double>> range(const toml::table& table) const {
+  [[nodiscard]] std::pair<std::optional<double>, std::optional<double>> range(
+      const toml::table& table) const {
     const auto min = number(table, "min");
     const auto max = number(table, "max");
     if (min && max && *min > *max) {
@@ -89,22 +92,26 @@ class Reader {
   [[nodiscard]] std::vector<MaskPoint> mask(const toml::node& node) const {
     const auto* list = node.as_array();
     if (list == nullptr || list->size() < 2) {
-      throw wrong(node.source(), "\"mask\" must be a list of at least two corners, e.g. [{hz = 300, min = -3}, ...]");
+      throw wrong(node.source(),
+                  "\"mask\" must be a list of at least two corners, e.g. [{hz = 300, min = -3}, ...]");
     }
     std::vector<MaskPoint> out;
     for (const auto& item : *list) {
       const auto* corner = item.as_table();
-      if (corner == nullptr) throw wrong(item.source(), "a corner of \"mask\" must be a table, e.g. {hz = 300, min = -3}");
+      if (corner == nullptr)
+        throw wrong(item.source(), "a corner of \"mask\" must be a table, e.g. {hz = 300, min = -3}");
       only(*corner, {"hz", "min", "max"});
       const auto hz = number(*corner, "hz");
       if (!hz || *hz <= 0) throw wrong(item.source(), "a corner of \"mask\" needs \"hz\" above 0");
       const auto [min, max] = range(*corner);
       if (!min && !max) throw wrong(item.source(), "a corner of \"mask\" needs \"min\" or \"max\"");
       // Two corners at one frequency make a step; a frequency going down is a slip.
-      if (!out.empty() && *hz < out.back().x) throw wrong(item.source(), "corners of \"mask\" must go up in \"hz\"");
+      if (!out.empty() && *hz < out.back().x)
+        throw wrong(item.source(), "corners of \"mask\" must go up in \"hz\"");
       out.push_back({*hz, min, max});
     }
-    if (out.front().x >= out.back().x) throw wrong(node.source(), "\"mask\" spans no band; give corners at two frequencies");
+    if (out.front().x >= out.back().x)
+      throw wrong(node.source(), "\"mask\" spans no band; give corners at two frequencies");
     return out;
   }
 
@@ -117,8 +124,9 @@ class Reader {
     const ReadingKind* kind = find_kind(e.id);
     // A channel suffix is refused: a limit that holds for one side only is more likely a slip than a wish.
     if (kind == nullptr || names_channel(e.id)) {
-      throw wrong(table->get("id")->source(),
-                  fmt::format("no reading is called \"{}\"; ids are without .left/.right, as in the JSON", e.id));
+      throw wrong(
+          table->get("id")->source(),
+          fmt::format("no reading is called \"{}\"; ids are without .left/.right, as in the JSON", e.id));
     }
     e.limit.source = text(*table, "source");
     std::tie(e.limit.min, e.limit.max) = range(*table);
@@ -127,7 +135,8 @@ class Reader {
     const int ways = (e.limit.min || e.limit.max ? 1 : 0) + (e.limit.allowed.empty() ? 0 : 1) +
                      (e.limit.mask.empty() ? 0 : 1);
     if (ways != 1) {
-      throw wrong(table->source(), fmt::format("\"{}\" needs exactly one of: min and/or max, allowed, mask", e.id));
+      throw wrong(table->source(),
+                  fmt::format("\"{}\" needs exactly one of: min and/or max, allowed, mask", e.id));
     }
     if (const toml::node* required = table->get("required")) {
       if (!required->is_boolean()) throw wrong(required->source(), "\"required\" must be true or false");
@@ -154,7 +163,9 @@ std::vector<fs::path> set_folders() {
 std::string read_text(const fs::path& path) {
   std::ifstream in(path, std::ios::binary);
   std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-  if (!in) throw unusable(fmt::format("limit set {}: cannot be read; check the path and its permissions", path.string()));
+  if (!in)
+    throw unusable(
+        fmt::format("limit set {}: cannot be read; check the path and its permissions", path.string()));
   return text;
 }
 
@@ -179,7 +190,8 @@ LimitSet parse_limit_set(std::string_view text, const std::string& name, const s
   for (const auto& node : *list) {
     set.entries.push_back(reader.entry(node));
     if (!seen.insert(set.entries.back().id).second) {
-      throw reader.wrong(node.source(), fmt::format("\"{}\" is limited twice; keep one", set.entries.back().id));
+      throw reader.wrong(node.source(),
+                         fmt::format("\"{}\" is limited twice; keep one", set.entries.back().id));
     }
   }
   return set;
@@ -211,8 +223,9 @@ LimitSet load_limit_set(const std::string& name_or_path) {
       return parse_limit_set(read_text(file), name_or_path, file.string());
     }
   }
-  throw bad_usage(fmt::format("no limit set is called \"{}\"; there are: {}; or give the path of a .toml file",
-                              name_or_path, fmt::join(limit_set_names(), ", ")));
+  throw bad_usage(
+      fmt::format("no limit set is called \"{}\"; there are: {}; or give the path of a .toml file",
+                  name_or_path, fmt::join(limit_set_names(), ", ")));
 }
 
 }  // namespace linebench::judge

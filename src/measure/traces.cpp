@@ -1,7 +1,6 @@
 #include <algorithm>
 #include <bit>
 #include <cmath>
-
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/fft.hpp>
 #include <linebench/dsp/window.hpp>
@@ -125,10 +124,10 @@ Curve log_spectrum(const std::vector<double>& power, double rate_hz, std::size_t
 struct TraceAnalyser::Impl {
   double rate_hz;
   std::size_t channels;
-  std::size_t length;      // of a segment, samples
-  std::size_t stride = 1;  // every stride-th stretch of the stream is kept
-  std::size_t stretch = 0; // index of the running stretch
-  std::size_t filled = 0;  // frames of the running stretch seen
+  std::size_t length;                    // of a segment, samples
+  std::size_t stride = 1;                // every stride-th stretch of the stream is kept
+  std::size_t stretch = 0;               // index of the running stretch
+  std::size_t filled = 0;                // frames of the running stretch seen
   std::vector<std::vector<float>> kept;  // interleaved segments
   std::vector<float> running;
   std::vector<LevelColumns> levels;
@@ -142,7 +141,8 @@ struct TraceAnalyser::Impl {
   void push_spectrum(std::span<const float> x) {
     while (!x.empty()) {
       const std::size_t take = std::min(x.size(), (length - filled) * channels);
-      if (stretch % stride == 0) running.insert(running.end(), x.begin(), x.begin() + static_cast<long>(take));
+      if (stretch % stride == 0)
+        running.insert(running.end(), x.begin(), x.begin() + static_cast<long>(take));
       filled += take / channels;
       x = x.subspan(take);
       if (filled == length) close_stretch();
@@ -183,7 +183,8 @@ struct TraceAnalyser::Impl {
       std::vector<double> power(length / 2 + 1, 0.0);
       for (const auto& segment : kept) {
         const auto in = fft.input();
-        for (std::size_t i = 0; i < length; ++i) in[i] = static_cast<double>(segment[i * channels + c]) * window[i];
+        for (std::size_t i = 0; i < length; ++i)
+          in[i] = static_cast<double>(segment[i * channels + c]) * window[i];
         fft.forward();
         const auto bins = fft.output();
         for (std::size_t k = 0; k < power.size(); ++k) power[k] += std::norm(bins[k]);
@@ -194,7 +195,8 @@ struct TraceAnalyser::Impl {
   }
 };
 
-TraceAnalyser::TraceAnalyser(double rate_hz, int channels) : impl_(std::make_unique<Impl>(rate_hz, channels)) {}
+TraceAnalyser::TraceAnalyser(double rate_hz, int channels)
+    : impl_(std::make_unique<Impl>(rate_hz, channels)) {}
 TraceAnalyser::~TraceAnalyser() = default;
 TraceAnalyser::TraceAnalyser(TraceAnalyser&&) noexcept = default;
 TraceAnalyser& TraceAnalyser::operator=(TraceAnalyser&&) noexcept = default;

@@ -1,11 +1,9 @@
-#include <linebench/report/format.hpp>
+#include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
-
-#include <fmt/format.h>
-
 #include <linebench/base/catalogue.hpp>
+#include <linebench/report/format.hpp>
 
 namespace linebench::report {
 namespace {
@@ -21,7 +19,7 @@ Scale scale_of(const Reading& r) {
   const ReadingKind* kind = find_kind(r.id);
   const int decimals = kind != nullptr ? kind->decimals : 2;
   if (r.unit == "s" && decimals > 3) return {1e3, "ms", decimals - 3};
-  if (r.unit == "of full scale") return {100, "% of FS", std::max(0, decimals - 2)};
+  if (r.unit == "of full scale") return {100, "% FS", std::max(0, decimals - 2)};
   return {1, r.unit, decimals};
 }
 
@@ -61,7 +59,8 @@ Shown show_number(const Reading& r) {
 Shown show_times(const std::vector<double>& t) {
   constexpr std::size_t most = 3;
   std::string s;
-  for (std::size_t i = 0; i < std::min(most, t.size()); ++i) s += fmt::format("{}{:.2f}", i > 0 ? ", " : "", t[i]);
+  for (std::size_t i = 0; i < std::min(most, t.size()); ++i)
+    s += fmt::format("{}{:.2f}", i > 0 ? ", " : "", t[i]);
   if (t.size() > most) s += fmt::format(" +{}", t.size() - most);
   return {t.empty() ? "-" : s, "", "s"};
 }
@@ -78,15 +77,19 @@ struct Substitute {
   std::string_view ascii;
 };
 constexpr Substitute substitutes[] = {
-    {"\u00b1", "+/-"}, {"\u00b5", "u"}, {"\u2265", ">="}, {"\u2264", "<="}, {"\u2013", "-"}, {"\u2014", "-"},
-    {"\u2026", "..."}, {"\u2500", "-"}, {"\u00b7", "-"},  {"\u2019", "'"},  {"\u00d7", "x"}, {"\u2212", "-"},
-    {"\u03a9", "ohm"},
+    {"\u00b1", "+/-"}, {"\u00b5", "u"},   {"\u2265", ">="},  {"\u2264", "<="}, {"\u2013", "-"},
+    {"\u2014", "-"},   {"\u2026", "..."}, {"\u2500", "-"},   {"\u00b7", "-"},  {"\u2019", "'"},
+    {"\u00d7", "x"},   {"\u2212", "-"},   {"\u03a9", "ohm"},
 };
 
 // Length of the UTF-8 sequence that starts here, 0 when it is not one.
 std::size_t sequence_length(std::string_view s) {
   const auto lead = static_cast<unsigned char>(s[0]);
-  const std::size_t n = lead < 0x80 ? 1 : (lead >> 5) == 6 ? 2 : (lead >> 4) == 14 ? 3 : (lead >> 3) == 30 ? 4 : 0;
+  const std::size_t n = lead < 0x80         ? 1
+                        : (lead >> 5) == 6  ? 2
+                        : (lead >> 4) == 14 ? 3
+                        : (lead >> 3) == 30 ? 4
+                                            : 0;
   if (n == 0 || n > s.size() || (n == 2 && lead < 0xc2) || lead > 0xf4) return 0;
   for (std::size_t i = 1; i < n; ++i) {
     if ((static_cast<unsigned char>(s[i]) >> 6) != 2) return 0;
@@ -154,7 +157,8 @@ std::string printable(std::string_view text) {
   while (!text.empty()) {
     const std::size_t n = sequence_length(text);
     const auto lead = static_cast<unsigned char>(text[0]);
-    // C0, DEL, and C1 (U+0080..U+009F) steer terminals; so do direction overrides (U+202A..U+202E, U+2066..U+2069).
+    // C0, DEL, and C1 (U+0080..U+009F) steer terminals; so do direction overrides (U+202A..U+202E,
+    // U+2066..U+2069).
     const bool c1 = n == 2 && lead == 0xc2 && static_cast<unsigned char>(text[1]) < 0xa0;
     const auto third = n == 3 ? static_cast<unsigned char>(text[2]) : 0;
     const bool bidi = n == 3 && lead == 0xe2 &&

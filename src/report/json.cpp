@@ -1,8 +1,6 @@
 #include <cmath>
-
-#include <nlohmann/json.hpp>
-
 #include <linebench/report/document.hpp>
+#include <nlohmann/json.hpp>
 
 namespace linebench::report {
 namespace {

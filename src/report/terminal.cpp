@@ -1,9 +1,7 @@
-#include <linebench/report/terminal.hpp>
-
-#include <algorithm>
-
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <linebench/report/terminal.hpp>
 #include <linebench/report/view.hpp>
 
 namespace linebench::report {
@@ -95,8 +93,8 @@ class Table {
     if (view_.problems.empty()) return;
     title("Out of limits, worst first");
     for (const Problem& p : view_.problems) {
-      std::string text = wrapped(fmt::format("{}: {} (limit {}, {})", p.label, p.reading, p.limit, p.source), width_, 6,
-                                 "FAIL  ");
+      std::string text = wrapped(fmt::format("{}: {} (limit {}, {})", p.label, p.reading, p.limit, p.source),
+                                 width_, 6, "FAIL  ");
       if (style_.colour) text.replace(0, 4, painted("1;31", "FAIL"));
       out_ += text;
       if (!p.remark.empty()) block(p.remark, 6, "      ");
@@ -162,12 +160,15 @@ class Table {
 
   [[nodiscard]] static std::string verdict_text(const Row& row) {
     if (row.limit.empty()) return {};
-    return std::string(row.verdict == Verdict::Fail ? "FAIL " : row.verdict == Verdict::Pass ? "ok   " : "     ") +
+    return std::string(row.verdict == Verdict::Fail   ? "FAIL "
+                       : row.verdict == Verdict::Pass ? "ok   "
+                                                      : "     ") +
            row.limit;
   }
   [[nodiscard]] std::string paint_verdict(const Row& row, std::string text) const {
     if (!style_.colour || row.verdict != Verdict::Fail) return text;
-    if (const auto at = text.rfind("FAIL"); at != std::string::npos) text.replace(at, 4, painted("1;31", "FAIL"));
+    if (const auto at = text.rfind("FAIL"); at != std::string::npos)
+      text.replace(at, 4, painted("1;31", "FAIL"));
     return text;
   }
 
@@ -181,23 +182,24 @@ class Table {
 
   void footer() {
     std::vector<std::string> sources;
-    bool remarks = false;
+    std::vector<std::pair<std::string, std::string>> remarks;  // remark, labels it belongs to
     for (const RowGroup& group : view_.groups) {
       for (const Row& row : group.rows) {
         if (!row.source.empty() && std::find(sources.begin(), sources.end(), row.source) == sources.end()) {
           sources.push_back(row.source);
         }
-        remarks = remarks || (!row.remark.empty() && row.verdict != Verdict::Fail);
-      }
-    }
-    if (remarks) {
-      title("Remarks");
-      for (const RowGroup& group : view_.groups) {
-        for (const Row& row : group.rows) {
-          if (!row.remark.empty() && row.verdict != Verdict::Fail) block(row.label + ": " + row.remark, 4, "  ");
+        if (row.remark.empty() || row.verdict == Verdict::Fail) continue;
+        const auto same = std::find_if(remarks.begin(), remarks.end(),
+                                       [&](const auto& r) { return r.first == row.remark; });
+        if (same == remarks.end()) {
+          remarks.emplace_back(row.remark, row.label);
+        } else {
+          same->second += ", " + row.label;
         }
       }
     }
+    if (!remarks.empty()) title("Remarks");
+    for (const auto& [remark, labels] : remarks) block(labels + ": " + remark, 4, "  ");
     line();
     if (!sources.empty()) block(fmt::format("Limits from: {}.", fmt::join(sources, "; ")), 2, "");
     block("\u00b1 is the expanded uncertainty (k=2, about 95 %).", 2, "");
@@ -211,7 +213,12 @@ class Table {
 
 }  // namespace
 
-std::string wrapped(const std::string& text, std::size_t width, std::size_t indent, const std::string& first) {
+std::string terminal_table(const Document& document, const TerminalStyle& style) {
+  return Table(document, style).build();
+}
+
+std::string wrapped(const std::string& text, std::size_t width, std::size_t indent,
+                    const std::string& first) {
   std::string out;
   std::string current = first;
   bool fresh = true;  // nothing but the indent on this line yet

@@ -1,14 +1,12 @@
-#include <linebench/report/view.hpp>
+#include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
-#include <map>
-
-#include <fmt/format.h>
-
 #include <linebench/base/catalogue.hpp>
 #include <linebench/judge/limits.hpp>
+#include <linebench/report/view.hpp>
 #include <linebench/report/words.hpp>
+#include <map>
 
 namespace linebench::report {
 namespace {
@@ -55,10 +53,14 @@ std::string whole_value(const Shown& s) {
 
 int rank(Verdict v) {
   switch (v) {
-    case Verdict::Fail: return 3;
-    case Verdict::Pass: return 2;
-    case Verdict::Info: return 1;
-    case Verdict::Unmeasurable: return 0;
+    case Verdict::Fail:
+      return 3;
+    case Verdict::Pass:
+      return 2;
+    case Verdict::Info:
+      return 1;
+    case Verdict::Unmeasurable:
+      return 0;
   }
   return 0;
 }
@@ -182,20 +184,25 @@ class Builder {
     add(f.source);
     add(f.format);
     if (f.sample_rate_hz > 0) add(show_hz(f.sample_rate_hz));
-    if (f.channels > 0) add(f.channels == 1 ? "mono" : f.channels == 2 ? "stereo" : fmt::format("{} channels", f.channels));
+    if (f.channels > 0)
+      add(f.channels == 1 ? "mono" : f.channels == 2 ? "stereo" : fmt::format("{} channels", f.channels));
     if (f.frames > 0) add(show_duration(f.duration_s()));
     add(f.device);
     if (!f.signal.empty()) add("signal: " + f.signal);
     if (f.full_scale_v) add(fmt::format("full scale {:.4g} V peak", *f.full_scale_v));
-    add(f.calibration.empty() ? (f.full_scale_v ? "" : "not calibrated in volts") : "calibration: " + f.calibration);
+    add(f.calibration.empty() ? (f.full_scale_v ? "" : "not calibrated in volts")
+                              : "calibration: " + f.calibration);
     if (!f.taken_at.empty()) add("taken " + f.taken_at);
     if (f.xruns > 0) {
-      view_.warnings.push_back(fmt::format("{} overrun{} while it was taken: samples are missing, so readings over time "
-                                           "are in doubt. Take it again with fewer programs running.",
-                                           f.xruns, f.xruns == 1 ? "" : "s"));
+      view_.warnings.push_back(
+          fmt::format("{} overrun{} while it was taken: samples are missing, so readings over time "
+                      "are in doubt. Take it again with fewer programs running.",
+                      f.xruns, f.xruns == 1 ? "" : "s"));
     }
-    if (f.dropped > 0) view_.warnings.push_back(fmt::format("{} samples were lost while it was taken.", f.dropped));
-    if (f.interrupted) view_.warnings.emplace_back("The capture ended before its time; what was taken was measured.");
+    if (f.dropped > 0)
+      view_.warnings.push_back(fmt::format("{} samples were lost while it was taken.", f.dropped));
+    if (f.interrupted)
+      view_.warnings.emplace_back("The capture ended before its time; what was taken was measured.");
     for (const std::string& note : f.notes) view_.warnings.push_back(printable(note));
   }
 
@@ -214,7 +221,8 @@ class Builder {
       std::string line;
       for (std::size_t i = 0; i < std::min<std::size_t>(list.size(), 4); ++i, ++shown) {
         const std::string base = split(list[i]->id, names_).base;
-        line += fmt::format("{}{} {:.1f}", i > 0 ? ", " : "", base.substr(base.rfind('.') + 1), list[i]->number());
+        line += fmt::format("{}{} {:.1f}", i > 0 ? ", " : "", base.substr(base.rfind('.') + 1),
+                            list[i]->number());
       }
       if (!view_.mains_comb.empty()) view_.mains_comb += "; ";
       if (!channel.empty()) view_.mains_comb += channel + ": ";
@@ -228,10 +236,9 @@ class Builder {
       view_.headline = "no limit set applied; --limits NAME judges";
       return;
     }
-    const auto judged = static_cast<std::size_t>(
-        std::count_if(document_.readings.begin(), document_.readings.end(), [](const Reading& r) {
-          return r.verdict == Verdict::Pass || r.verdict == Verdict::Fail;
-        }));
+    const auto judged = static_cast<std::size_t>(std::count_if(
+        document_.readings.begin(), document_.readings.end(),
+        [](const Reading& r) { return r.verdict == Verdict::Pass || r.verdict == Verdict::Fail; }));
     if (document_.verdict == "fail" && !view_.problems.empty()) {
       const Problem& worst = view_.problems.front();
       view_.mark = Mark::Fail;
@@ -263,10 +270,14 @@ class Builder {
 
 std::string_view to_string(Mark mark) {
   switch (mark) {
-    case Mark::Pass: return "PASS";
-    case Mark::Fail: return "FAIL";
-    case Mark::Incomplete: return "INCOMPLETE";
-    case Mark::Measured: return "MEASURED";
+    case Mark::Pass:
+      return "PASS";
+    case Mark::Fail:
+      return "FAIL";
+    case Mark::Incomplete:
+      return "INCOMPLETE";
+    case Mark::Measured:
+      return "MEASURED";
   }
   return "MEASURED";
 }

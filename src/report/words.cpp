@@ -1,6 +1,5 @@
-#include <linebench/report/words.hpp>
-
 #include <linebench/base/catalogue.hpp>
+#include <linebench/report/words.hpp>
 
 namespace linebench::report {
 namespace {
@@ -14,151 +13,228 @@ struct Entry {
 };
 
 constexpr Entry entries[] = {
-    {"audio.level.rms", Side::High,
+    {"audio.level.rms",
+     Side::High,
      {"level is too high", "The path runs so hot that peaks reach the rails and speech turns harsh.",
-      "Turn down the first stage that has a gain control, then measure again; check that a line output does not feed "
+      "Turn down the first stage that has a gain control, then measure again; check that a line output does "
+      "not feed "
       "a microphone input."}},
-    {"audio.level.rms", Side::Low,
+    {"audio.level.rms",
+     Side::Low,
      {"level is too low", "Little or no signal arrives.",
-      "Check that the source is sending, then follow the path with a known tone and measure at each connection."}},
-    {"audio.level.peak", Side::High,
+      "Check that the source is sending, then follow the path with a known tone and measure at each "
+      "connection."}},
+    {"audio.level.peak",
+     Side::High,
      {"peaks are too high", "Peaks leave no headroom before the rails.",
       "Turn down the stage before the input and measure again."}},
-    {"audio.level.crest", Side::Low,
+    {"audio.level.crest",
+     Side::Low,
      {"crest factor is too low", "Peaks are shaved off or heavily compressed somewhere.",
       "Bypass limiters one at a time; then look for a stage that clips."}},
-    {"audio.level.dc", Side::Other,
-     {"there is dc on the line", "A dc offset eats headroom and clicks when switched. A leaking coupling capacitor "
+    {"audio.level.dc",
+     Side::Other,
+     {"there is dc on the line",
+      "A dc offset eats headroom and clicks when switched. A leaking coupling capacitor "
       "or a powered microphone line on a line input is the usual cause.",
-      "Measure dc at the source's output with a meter; if it is there with the cable off, the source is at fault."}},
-    {"audio.level.voltage", Side::High,
+      "Measure dc at the source's output with a meter; if it is there with the cable off, the source is at "
+      "fault."}},
+    {"audio.level.voltage",
+     Side::High,
      {"level in volts is too high", "The source is set for a higher standard level than this input expects.",
       "Check whether the source has a level switch (-10 dBV or +4 dBu); fit a pad if it has none."}},
-    {"audio.level.voltage", Side::Low,
-     {"level in volts is too low", "The source is set for a lower standard level, is not sending, or one leg of a "
+    {"audio.level.voltage",
+     Side::Low,
+     {"level in volts is too low",
+      "The source is set for a lower standard level, is not sending, or one leg of a "
       "balanced line is open (6 dB down).",
-      "Check that the source is sending; then check both legs of the line for continuity at the connector. If this "
+      "Check that the source is sending; then check both legs of the line for continuity at the connector. "
+      "If this "
       "was a noise check with nothing sent, this limit does not apply."}},
-    {"audio.tone.level", Side::High,
+    {"audio.tone.level",
+     Side::High,
      {"tone arrives too loud", "The path has more gain than its alignment calls for.",
       "Set the path's gain with the alignment tone until the reading meets its nominal value."}},
-    {"audio.tone.level", Side::Low,
-     {"tone arrives too quiet", "The path loses level. About 6 dB down on a balanced line is the sign of one open leg.",
+    {"audio.tone.level",
+     Side::Low,
+     {"tone arrives too quiet",
+      "The path loses level. About 6 dB down on a balanced line is the sign of one open leg.",
       "Check both legs for continuity; then set the path's gain with the alignment tone."}},
-    {"audio.tone.frequency", Side::Other,
+    {"audio.tone.frequency",
+     Side::Other,
      {"tone frequency is off", "The sender's or the recorder's clock is off, or another tone was found.",
       "Name the tone that was sent (--tone) and calibrate the recorder's clock."}},
-    {"audio.thd", Side::High,
-     {"distortion is too high", "A stage bends the waveform: overload, a failing supply, or a rubbing loudspeaker.",
-      "Lower the level by 10 dB and measure again. If distortion falls steeply it is overload: find the stage and its "
+    {"audio.thd",
+     Side::High,
+     {"distortion is too high",
+      "A stage bends the waveform: overload, a failing supply, or a rubbing loudspeaker.",
+      "Lower the level by 10 dB and measure again. If distortion falls steeply it is overload: find the "
+      "stage and its "
       "gain. If it stays, change the stage."}},
-    {"audio.thd_n", Side::High,
-     {"distortion plus noise is too high", "Something beside the tone is too strong: harmonics, hum or noise.",
+    {"audio.thd_n",
+     Side::High,
+     {"distortion plus noise is too high",
+      "Something beside the tone is too strong: harmonics, hum or noise.",
       "Look at distortion, hum and noise in this report: the highest of them is the one to work on."}},
-    {"audio.snr", Side::Low,
+    {"audio.snr",
+     Side::Low,
      {"signal to noise is too low", "Noise or hum stands too close to the signal.",
-      "If hum is out of limits too, cure it first. Otherwise check that the level is right early in the path: gain "
+      "If hum is out of limits too, cure it first. Otherwise check that the level is right early in the "
+      "path: gain "
       "added late brings the noise up with it."}},
-    {"audio.imd.smpte", Side::High,
-     {"intermodulation is too high", "Low tones shake high ones: a stage is close to overload or a contact is bad.",
+    {"audio.imd.smpte",
+     Side::High,
+     {"intermodulation is too high",
+      "Low tones shake high ones: a stage is close to overload or a contact is bad.",
       "Lower the level by 10 dB and measure again; clean or remake connections if it stays."}},
-    {"audio.imd.difference", Side::High,
-     {"difference-frequency distortion is too high", "High tones make new low ones: a slow or overloaded stage.",
+    {"audio.imd.difference",
+     Side::High,
+     {"difference-frequency distortion is too high",
+      "High tones make new low ones: a slow or overloaded stage.",
       "Lower the level by 10 dB and measure again; if it stays, change the stage."}},
-    {"audio.noise.unweighted", Side::High,
+    {"audio.noise.unweighted",
+     Side::High,
      {"noise is too high", "Noise stands too close to speech.",
-      "End the line's input with its proper impedance and measure again: if the noise stays, it is the electronics "
+      "End the line's input with its proper impedance and measure again: if the noise stays, it is the "
+      "electronics "
       "behind it; if it goes, it comes in with the line."}},
-    {"audio.noise.a", Side::High,
+    {"audio.noise.a",
+     Side::High,
      {"noise is too high", "Noise as the ear weighs it stands too close to speech.",
-      "End the line's input with its proper impedance and measure again: if the noise stays, it is the electronics "
+      "End the line's input with its proper impedance and measure again: if the noise stays, it is the "
+      "electronics "
       "behind it; if it goes, it comes in with the line."}},
-    {"audio.noise.bs468", Side::High,
+    {"audio.noise.bs468",
+     Side::High,
      {"noise is too high", "Noise as the ear weighs it stands too close to speech.",
       "End the line's input with its proper impedance and measure again to see which side makes it."}},
-    {"audio.noise.bs468_peak", Side::High,
+    {"audio.noise.bs468_peak",
+     Side::High,
      {"noise is too high", "Hiss, ticks or crackle stand too close to speech.",
       "End the line's input with its proper impedance and measure again to see which side makes it."}},
-    {"audio.hum.level", Side::High,
-     {"hum is too high", "Mains hum comes in by an earth loop, a shield current, a nearby transformer or a tired "
+    {"audio.hum.level",
+     Side::High,
+     {"hum is too high",
+      "Mains hum comes in by an earth loop, a shield current, a nearby transformer or a tired "
       "supply. The hum kind and its harmonics tell which.",
-      "Break the signal loop for a test: put an audio isolation transformer in the line. If the hum goes, two earths "
-      "meet over the signal cable. If it stays, short the input: hum that still stays is the input's own supply. "
-      "Never lift a protective earth to cure hum; mains and earth work is for a qualified person under the local "
+      "Break the signal loop for a test: put an audio isolation transformer in the line. If the hum goes, "
+      "two earths "
+      "meet over the signal cable. If it stays, short the input: hum that still stays is the input's own "
+      "supply. "
+      "Never lift a protective earth to cure hum; mains and earth work is for a qualified person under the "
+      "local "
       "code."}},
-    {"audio.hum.harmonic.N", Side::High,
-     {"a hum harmonic is too high", "One multiple of the mains frequency stands out; twice the mains points to a "
+    {"audio.hum.harmonic.N",
+     Side::High,
+     {"a hum harmonic is too high",
+      "One multiple of the mains frequency stands out; twice the mains points to a "
       "supply's ripple, many odd ones to rectifiers or dimmers.",
-      "Switch off suspects one at a time and watch this harmonic. Never lift a protective earth to cure hum."}},
-    {"audio.hum.kind", Side::Other,
+      "Switch off suspects one at a time and watch this harmonic. Never lift a protective earth to cure "
+      "hum."}},
+    {"audio.hum.kind",
+     Side::Other,
      {"hum is of the wrong kind", "The pattern of the mains harmonics is not an allowed one.",
       "See the hum level and harmonics in this report. Never lift a protective earth to cure hum."}},
-    {"audio.whistle.level", Side::High,
-     {"line whistle is too high", "A television line frequency gets into the audio: shared cable, shared return or a "
+    {"audio.whistle.level",
+     Side::High,
+     {"line whistle is too high",
+      "A television line frequency gets into the audio: shared cable, shared return or a "
       "monitor close by.",
-      "Switch off the video source or monitor nearest to the path and measure again; then part the cables or give "
+      "Switch off the video source or monitor nearest to the path and measure again; then part the cables or "
+      "give "
       "the audio a return of its own."}},
-    {"audio.phone_burst.level", Side::High,
+    {"audio.phone_burst.level",
+     Side::High,
      {"mobile-phone buzz is too high", "A mobile phone's bursts are picked up by a cable or an input.",
-      "Move phones two metres away and measure again; then mend the shield at the connector nearest to the phone."}},
-    {"audio.clip.samples", Side::High,
+      "Move phones two metres away and measure again; then mend the shield at the connector nearest to the "
+      "phone."}},
+    {"audio.clip.samples",
+     Side::High,
      {"signal is clipped", "Tops are cut flat: a stage before, or the recorder itself, is overloaded.",
-      "If the clipping level is at 0 dBFS turn down the recorder's input; if it is lower, an earlier stage cuts: turn "
+      "If the clipping level is at 0 dBFS turn down the recorder's input; if it is lower, an earlier stage "
+      "cuts: turn "
       "down what feeds it."}},
-    {"audio.click.count", Side::High,
-     {"there are clicks", "Short impulses: a loose contact, a switched load nearby, static, or a digital clock slip.",
-      "Move each connector gently while listening; note whether clicks come with a relay, door or barrier nearby."}},
-    {"audio.dropout.count", Side::High,
-     {"signal drops out", "The signal vanishes for moments: a loose contact, a relay, a voice switch that cuts words, "
+    {"audio.click.count",
+     Side::High,
+     {"there are clicks",
+      "Short impulses: a loose contact, a switched load nearby, static, or a digital clock slip.",
+      "Move each connector gently while listening; note whether clicks come with a relay, door or barrier "
+      "nearby."}},
+    {"audio.dropout.count",
+     Side::High,
+     {"signal drops out",
+      "The signal vanishes for moments: a loose contact, a relay, a voice switch that cuts words, "
       "or samples lost in recording.",
       "Check that the capture had no overruns; then move each connector gently while listening."}},
-    {"audio.pair.polarity", Side::Low,
-     {"one side is reversed", "The two legs of one line are swapped. Both sides together cancel: thin sound, no bass.",
+    {"audio.pair.polarity",
+     Side::Low,
+     {"one side is reversed",
+      "The two legs of one line are swapped. Both sides together cancel: thin sound, no bass.",
       "Swap the two legs at one end of one line, at one connector only, and measure again."}},
-    {"audio.pair.gain", Side::Low,
-     {"right side is too quiet", "The sides differ in level: a gain setting, or one open leg on a balanced line.",
+    {"audio.pair.gain",
+     Side::Low,
+     {"right side is too quiet",
+      "The sides differ in level: a gain setting, or one open leg on a balanced line.",
       "Send the same tone to both and set the gains; 6 dB apart, check both legs for continuity."}},
-    {"audio.pair.gain", Side::High,
-     {"left side is too quiet", "The sides differ in level: a gain setting, or one open leg on a balanced line.",
+    {"audio.pair.gain",
+     Side::High,
+     {"left side is too quiet",
+      "The sides differ in level: a gain setting, or one open leg on a balanced line.",
       "Send the same tone to both and set the gains; 6 dB apart, check both legs for continuity."}},
-    {"audio.pair.delay", Side::Other,
-     {"sides are not in time", "One side is late: another route, another converter, or processing on one side only.",
+    {"audio.pair.delay",
+     Side::Other,
+     {"sides are not in time",
+      "One side is late: another route, another converter, or processing on one side only.",
       "Check that both sides take the same route."}},
-    {"audio.pair.crosstalk", Side::High,
+    {"audio.pair.crosstalk",
+     Side::High,
      {"crosstalk is too high", "One line's signal is heard in the other: a shared return or a split pair.",
       "Check pair by pair that each line uses the two legs of one twisted pair."}},
-    {"audio.response", Side::Low,
-     {"response sags", "Some frequencies arrive too weak: highs lost in long or wet cable and high source impedance, "
+    {"audio.response",
+     Side::Low,
+     {"response sags",
+      "Some frequencies arrive too weak: highs lost in long or wet cable and high source impedance, "
       "lows in a small or dried-out coupling capacitor or transformer.",
-      "Look at the plot: falling at the top, try the far end with a short cable; falling at the bottom, change the "
+      "Look at the plot: falling at the top, try the far end with a short cable; falling at the bottom, "
+      "change the "
       "coupling part."}},
-    {"audio.response", Side::High,
-     {"response peaks", "Some frequencies arrive too strong: a tone control, a resonance, or a transformer without its "
+    {"audio.response",
+     Side::High,
+     {"response peaks",
+      "Some frequencies arrive too strong: a tone control, a resonance, or a transformer without its "
       "load.",
       "Set tone controls flat; check that transformers see their rated load."}},
-    {"audio.response.polarity", Side::Low,
+    {"audio.response.polarity",
+     Side::Low,
      {"path reverses polarity", "The two legs of the line are swapped somewhere in the path.",
       "Swap the two legs at one connector and measure again."}},
-    {"audio.response.echo.level", Side::High,
-     {"echo is too strong", "The signal arrives twice: a second route, acoustic feedback or a badly ended line.",
+    {"audio.response.echo.level",
+     Side::High,
+     {"echo is too strong",
+      "The signal arrives twice: a second route, acoustic feedback or a badly ended line.",
       "Mute other stations one at a time; the one that takes the echo away is on the second route."}},
-    {"audio.sti", Side::Low,
+    {"audio.sti",
+     Side::Low,
      {"speech is hard to understand", "Noise, echoes or a narrow band wipe out what tells words apart.",
       "See noise, echo and response in this report: the worst of them is the one to work on."}},
-    {"audio.loudness.integrated", Side::High,
+    {"audio.loudness.integrated",
+     Side::High,
      {"programme is too loud", "The programme stands above its loudness target.",
       "Turn the feed down by the difference at its source."}},
-    {"audio.loudness.integrated", Side::Low,
+    {"audio.loudness.integrated",
+     Side::Low,
      {"programme is too quiet", "The programme stands below its loudness target.",
       "Turn the feed up by the difference at its source; watch the true peak."}},
-    {"audio.true_peak", Side::High,
+    {"audio.true_peak",
+     Side::High,
      {"true peak is too high", "Peaks between the samples overload converters and coders further on.",
       "Turn the feed down by the difference or set its limiter lower."}},
 };
 
-constexpr Words general = {"is out of limits", "This reading lies outside its limit.",
-                           "Measure again to be sure; then go back along the path, one connection at a time, until "
-                           "the reading is right."};
+constexpr Words general = {
+    "is out of limits", "This reading lies outside its limit.",
+    "Measure again to be sure; then go back along the path, one connection at a time, until "
+    "the reading is right."};
 
 struct GroupRule {
   std::string_view prefix;

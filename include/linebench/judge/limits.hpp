@@ -11,11 +11,10 @@
 #pragma once
 
 #include <filesystem>
+#include <linebench/base/reading.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
-
-#include <linebench/base/reading.hpp>
 
 namespace linebench::judge {
 
@@ -36,38 +35,42 @@ enum class Overall { Pass, Fail, Incomplete };
 /// "pass", "fail", "incomplete": the words of the JSON contract.
 [[nodiscard]] std::string_view to_string(Overall v);
 
-/// The set with this name among the user's (store_dir()/limits) and the shipped ones, or the file at this path (a
-/// name with a slash or ending in ".toml"). A user's set of a shipped name takes its place.
-/// Throws Error(Usage) for an unknown name (listing those there are), Error(Unusable) for a file that is not right
-/// (file, line and key named). A reading id the catalogue does not know and a key the format does not know are errors,
-/// so that a slip of the pen cannot switch a limit off.
+/// The set with this name among the user's (store_dir()/limits) and the shipped ones, or the file at this
+/// path (a name with a slash or ending in ".toml"). A user's set of a shipped name takes its place. Throws
+/// Error(Usage) for an unknown name (listing those there are), Error(Unusable) for a file that is not right
+/// (file, line and key named). A reading id the catalogue does not know and a key the format does not know
+/// are errors, so that a slip of the pen cannot switch a limit off.
 [[nodiscard]] LimitSet load_limit_set(const std::string& name_or_path);
 
 /// The set written in this text. @param name of the set, @param file named in errors. Errors as above.
-[[nodiscard]] LimitSet parse_limit_set(std::string_view text, const std::string& name, const std::string& file);
+[[nodiscard]] LimitSet parse_limit_set(std::string_view text, const std::string& name,
+                                       const std::string& file);
 
 /// Names of the shipped and the user's sets, sorted, each once.
 [[nodiscard]] std::vector<std::string> limit_set_names();
 
-/// Sets limit and verdict of every reading the set speaks of. A value within its uncertainty of a limit is judged by
-/// the value, and a remark says that it could be either. A curve is judged at its points inside the mask's span; the
-/// remark names the worst. A required id of which no reading exists is added as unmeasurable, so that it is seen.
-/// Throws Error(Unusable) when the set gives words for a number or numbers for a text.
+/// Sets limit and verdict of every reading the set speaks of. A value within its uncertainty of a limit is
+/// judged by the value, and a remark says that it could be either. A curve is judged at its points inside the
+/// mask's span; the remark names the worst. A required id of which no reading exists is added as
+/// unmeasurable, so that it is seen. Throws Error(Unusable) when the set gives words for a number or numbers
+/// for a text.
 void judge(Readings& readings, const LimitSet& set);
 
-/// Ids of the readings (after judge()) that leave the verdict open: required and not measured, unless `at_most`
-/// already lies inside the limit; or a curve that does not span its mask.
+/// Ids of the readings (after judge()) that leave the verdict open: required and not measured, unless
+/// `at_most` already lies inside the limit; or a curve that does not span its mask.
 [[nodiscard]] std::vector<std::string> missing(const Readings& readings, const LimitSet& set);
 
-/// Fail when any reading fails; Incomplete when something is missing(); else Pass. Readings as left by judge().
+/// Fail when any reading fails; Incomplete when something is missing(); else Pass. Readings as left by
+/// judge().
 [[nodiscard]] Overall overall(const Readings& readings, const LimitSet& set);
 
 /// Which side of its limit a reading fell over.
 enum class Side { Inside, Low, High, Other };
 [[nodiscard]] Side side(const Reading& reading);
 
-/// How far a failed reading lies beyond its limit, in steps a person would call "a notch worse": 3 dB, or a doubling
-/// of a percentage, a count or a time. A wrong word or a reversed polarity counts 4. 0 for readings that did not fail.
+/// How far a failed reading lies beyond its limit, in steps a person would call "a notch worse": 3 dB, or a
+/// doubling of a percentage, a count or a time. A wrong word or a reversed polarity counts 4. 0 for readings
+/// that did not fail.
 [[nodiscard]] double severity(const Reading& reading);
 
 }  // namespace linebench::judge

@@ -1,20 +1,20 @@
-// Curves for a report's plots: spectrum and level over time, gathered beside the measurement in the same pass.
-// For looking at, not for judging: readings come from the measurements proper.
+// Curves for a report's plots: spectrum and level over time, gathered beside the measurement in the same
+// pass. For looking at, not for judging: readings come from the measurements proper.
 #pragma once
-
-#include <memory>
-#include <span>
-#include <vector>
 
 #include <linebench/base/audio_source.hpp>
 #include <linebench/base/reading.hpp>
+#include <memory>
+#include <span>
+#include <vector>
 
 namespace linebench::measure {
 
 /// What one channel looks like.
 struct ChannelTraces {
-  Curve spectrum;    ///< Hz / dBFS per line: a steady sine stands at its own level [AES17]; at most 1000 points,
-                     ///< evenly spread over log frequency; of the lines that share a point the strongest is kept
+  Curve
+      spectrum;  ///< Hz / dBFS per line: a steady sine stands at its own level [AES17]; at most 1000 points,
+                 ///< evenly spread over log frequency; of the lines that share a point the strongest is kept
   Curve level_rms;   ///< s / dBFS: rms of each time column [AES17]; at most 1000 points
   Curve level_peak;  ///< s / dBFS: largest sample magnitude of each column, 1.0 = 0 dBFS
 };
@@ -23,8 +23,9 @@ struct ChannelTraces {
 inline constexpr double trace_floor_dbfs = -150.0;
 
 /// Gathers the traces of a stream in constant memory (about 4 MB a channel).
-/// The spectrum averages up to 64 stretches of about 0.34 s spread evenly over the whole; columns of the level
-/// double their width whenever they run out. Line levels are within 0.9 dB of the truth (the window's scallop).
+/// The spectrum averages up to 64 stretches of about 0.34 s spread evenly over the whole; columns of the
+/// level double their width whenever they run out. Line levels are within 0.9 dB of the truth (the window's
+/// scallop).
 class TraceAnalyser {
  public:
   /// @param rate_hz > 0, @param channels >= 1.

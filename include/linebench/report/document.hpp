@@ -1,21 +1,19 @@
 // What a command hands to a person or a script: one document, shown as JSON, as a table or as a page.
 #pragma once
 
-#include <string>
-#include <vector>
-
-#include <nlohmann/json_fwd.hpp>
-
 #include <linebench/base/facts.hpp>
 #include <linebench/base/reading.hpp>
+#include <nlohmann/json_fwd.hpp>
+#include <string>
+#include <vector>
 
 namespace linebench::report {
 
 struct Document {
-  std::string command;     ///< "measure", "loop", ...
+  std::string command;  ///< "measure", "loop", ...
   CaptureFacts input;
-  std::string verdict;     ///< "pass", "fail", "incomplete"
-  std::string limit_set;   ///< what it was judged by; empty: not judged
+  std::string verdict;    ///< "pass", "fail", "incomplete"
+  std::string limit_set;  ///< what it was judged by; empty: not judged
   Readings readings;
   std::vector<std::string> missing{};  ///< ids that leave the verdict "incomplete" (judge::missing)
 };

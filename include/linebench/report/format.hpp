@@ -1,10 +1,9 @@
 // Numbers and units as a person reads them. Text is UTF-8; to_ascii() is for terminals that are not.
 #pragma once
 
+#include <linebench/base/reading.hpp>
 #include <string>
 #include <string_view>
-
-#include <linebench/base/reading.hpp>
 
 namespace linebench::report {
 
@@ -15,8 +14,8 @@ struct Shown {
   std::string unit;
 };
 
-/// Decimals come from the catalogue, fewer where the uncertainty makes them meaningless (two digits of the uncertainty
-/// are kept, rounded up). Short times are shown in ms; polarity in words; curves as their span.
+/// Decimals come from the catalogue, fewer where the uncertainty makes them meaningless (two digits of the
+/// uncertainty are kept, rounded up). Short times are shown in ms; polarity in words; curves as their span.
 /// An unmeasurable reading gives "-", or "< bound" where `at_most` says so.
 [[nodiscard]] Shown show_value(const Reading& reading);
 
@@ -31,7 +30,8 @@ struct Shown {
 /// The same text in ASCII: "+/-" for the plus-minus sign and so on; what has no stand-in becomes "?".
 [[nodiscard]] std::string to_ascii(std::string_view utf8);
 
-/// The text with control characters (terminal escapes in a hostile file name) replaced, and bytes that are not UTF-8.
+/// The text with control characters (terminal escapes in a hostile file name) replaced, and bytes that are
+/// not UTF-8.
 [[nodiscard]] std::string printable(std::string_view text);
 
 /// Columns the text takes on a terminal (code points).

@@ -1,11 +1,11 @@
-// What a document says to a person, in the order a person wants it; the terminal table and the page both draw this.
+// What a document says to a person, in the order a person wants it; the terminal table and the page both draw
+// this.
 #pragma once
-
-#include <string>
-#include <vector>
 
 #include <linebench/report/document.hpp>
 #include <linebench/report/format.hpp>
+#include <string>
+#include <vector>
 
 namespace linebench::report {
 
@@ -36,8 +36,8 @@ struct RowGroup {
 
 /// Something out of limits, worst first.
 struct Problem {
-  std::string fault;    ///< "hum is too high"
-  std::string where;    ///< "left", "right", "left and right", "" for a mono capture
+  std::string fault;  ///< "hum is too high"
+  std::string where;  ///< "left", "right", "left and right", "" for a mono capture
   std::string label;
   std::string reading;  ///< "-41.23 \u00b10.05 dBFS", each channel's
   std::string limit, source, meaning, next, remark;
@@ -54,7 +54,8 @@ struct Gap {
 struct View {
   Mark mark = Mark::Measured;
   std::string headline;  ///< without the mark's word
-  std::vector<std::string> channels;  ///< titles of the cell columns: "left", "right"; one empty title for mono
+  std::vector<std::string>
+      channels;  ///< titles of the cell columns: "left", "right"; one empty title for mono
   std::vector<Problem> problems;
   std::vector<RowGroup> groups;
   std::vector<Gap> gaps;

@@ -1,9 +1,8 @@
 // The one place for what a reading out of its limits means to a technician, and what to do next.
 #pragma once
 
-#include <string_view>
-
 #include <linebench/judge/limits.hpp>
+#include <string_view>
 
 namespace linebench::report {
 
@@ -13,7 +12,8 @@ struct Words {
   std::string_view next;     ///< what to do next; any caution stands here, beside the step
 };
 
-/// Words for a full reading id that lies on this side of its limit. Ids without words of their own get general ones.
+/// Words for a full reading id that lies on this side of its limit. Ids without words of their own get
+/// general ones.
 [[nodiscard]] Words words_for(std::string_view id, judge::Side side);
 
 /// Title of the group of the table a reading belongs to, and the groups' order (0 first).

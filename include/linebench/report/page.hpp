@@ -1,0 +1,35 @@
+// The report as one self-contained page: HTML with inline styles and inline SVG plots, no scripts, nothing
+// fetched. It prints on A4 and Letter, follows the reader's light or dark setting and keeps WCAG AA contrast
+// in both.
+#pragma once
+
+#include <linebench/measure/traces.hpp>
+#include <linebench/report/document.hpp>
+#include <string>
+#include <vector>
+
+namespace linebench::report {
+
+/// One measured capture on a page.
+struct PageSection {
+  Document document;
+  std::vector<measure::ChannelTraces> traces{};  ///< one a channel, for the plots; may be empty
+  std::string title{};                           ///< a person's name for it; empty: the input's source
+  std::string story{};                           ///< a sentence under the title; may be empty
+};
+
+struct PageHead {
+  std::string title = "Measurement report";
+  std::string intro{};    ///< a paragraph under the title; may be empty
+  std::string made_at{};  ///< shown at the foot; empty: left out
+  bool all = false;       ///< list every reading, each hum harmonic too
+};
+
+/// The whole page. Everything that comes from outside (names, notes, reasons) is escaped.
+/// One section makes a capture's report; several get a summary table with links in front.
+[[nodiscard]] std::string html_page(const PageHead& head, const std::vector<PageSection>& sections);
+
+/// Text made safe inside HTML elements and quoted attributes; control characters are replaced.
+[[nodiscard]] std::string escaped(std::string_view text);
+
+}  // namespace linebench::report

@@ -1,0 +1,145 @@
+#include "show.hpp"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+#include <langinfo.h>
+#include <sys/ioctl.h>
+#include <unistd.h>
+
+#include <cerrno>
+#include <clocale>
+#include <cstdio>
+#include <cstdlib>
+#include <cstring>
+#include <ctime>
+#include <filesystem>
+#include <linebench/capture/atomic_file.hpp>
+#include <linebench/judge/limits.hpp>
+#include <linebench/report/page.hpp>
+#include <nlohmann/json.hpp>
+
+namespace linebench::app {
+namespace {
+
+bool set_and_not_empty(const char* name) {
+  const char* v = std::getenv(name);
+  return v != nullptr && *v != '\0';
+}
+
+bool utf8_locale() {
+  std::setlocale(LC_CTYPE, "");
+  const char* codeset = nl_langinfo(CODESET);
+  return codeset != nullptr && std::strcmp(codeset, "UTF-8") == 0;
+}
+
+std::size_t terminal_width() {
+  constexpr std::size_t paper = 80;
+  winsize size{};
+  if (isatty(STDOUT_FILENO) != 0 && ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0 && size.ws_col > 0) {
+    return std::min<std::size_t>(size.ws_col, 100);
+  }
+  const char* columns = std::getenv("COLUMNS");
+  const long n = columns != nullptr ? std::strtol(columns, nullptr, 10) : 0;
+  return n >= 20 && n <= 400 ? std::min<std::size_t>(static_cast<std::size_t>(n), 100) : paper;
+}
+
+void print_all(const std::string& text) {
+  if (std::fwrite(text.data(), 1, text.size(), stdout) != text.size() || std::fflush(stdout) != 0) {
+    throw unusable(
+        fmt::format("standard output: {}; send it somewhere that can take it", std::strerror(errno)));
+  }
+}
+
+}  // namespace
+
+report::TerminalStyle terminal_style(bool all) {
+  report::TerminalStyle style;
+  const char* term = std::getenv("TERM");
+  const bool dumb = term == nullptr || *term == '\0' || std::strcmp(term, "dumb") == 0;
+  style.colour = isatty(STDOUT_FILENO) != 0 && !dumb && !set_and_not_empty("NO_COLOR");
+  style.unicode = utf8_locale();
+  style.width = terminal_width();
+  style.all = all;
+  return style;
+}
+
+std::string now_utc() { return fmt::format("{:%Y-%m-%d %H:%M} UTC", fmt::gmtime(std::time(nullptr))); }
+
+// What a reader of the file only finds out on the way (it ends before its header says) is taken over.
+std::size_t KnownSource::read(std::span<float> interleaved) {
+  const std::size_t frames = inner_.read(interleaved);
+  if (frames == 0) {
+    facts_.interrupted = facts_.interrupted || inner_.facts().interrupted;
+    facts_.notes = inner_.facts().notes;
+    facts_.frames = inner_.facts().frames;
+  }
+  return frames;
+}
+
+Readings measure_traced(AudioSource& source, const measure::AudioOptions& options, const Progress& progress,
+                        const StopFlag& stop, ShowOptions& show) {
+  if (show.html.empty() || !(source.facts().sample_rate_hz > 0) || source.facts().channels < 1) {
+    return measure::measure_audio(source, options, progress, &stop);
+  }
+  measure::TraceAnalyser analyser(source.facts().sample_rate_hz, source.facts().channels);
+  measure::TracingSource traced(source, analyser);
+  Readings readings = measure::measure_audio(traced, options, progress, &stop);
+  show.traces = analyser.finish();
+  return readings;
+}
+
+void check_page_path(const std::string& html, const std::string& input) {
+  namespace fs = std::filesystem;
+  std::error_code ec;
+  if (fs::equivalent(html, input, ec)) {
+    throw bad_usage(fmt::format("--html {}: that is the capture itself; name another file", html));
+  }
+  const fs::path folder = fs::path(html).parent_path();
+  if (!folder.empty() && !fs::is_directory(folder, ec)) {
+    throw unusable(fmt::format("--html {}: there is no folder {}; make it first", html, folder.string()));
+  }
+}
+
+void add_show_options(CLI::App& command, ShowOptions& options, std::string& limits) {
+  command.add_option("--limits", limits, "Judge by this limit set: a name or the path of a .toml file");
+  command.add_option("--html", options.html, "Write the report as one self-contained page to this file");
+  command.add_flag("--all", options.all, "Show every reading, each hum harmonic too");
+}
+
+void check_limits(const std::string& limits) {
+  if (!limits.empty()) (void)judge::load_limit_set(limits);
+}
+
+void judge_document(report::Document& document, const std::string& limits) {
+  document.verdict = "pass";
+  if (limits.empty()) return;
+  const judge::LimitSet set = judge::load_limit_set(limits);
+  judge::judge(document.readings, set);
+  document.limit_set = set.name;
+  document.missing = judge::missing(document.readings, set);
+  document.verdict = judge::to_string(judge::overall(document.readings, set));
+}
+
+void print_json(const report::Document& document) {
+  // A file name need not be UTF-8; JSON must be, so what is not is replaced.
+  print_all(report::to_json(document).dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+}
+
+Exit show(const Context& context, const report::Document& document, const ShowOptions& options) {
+  if (!options.html.empty()) {
+    report::PageHead head;
+    head.made_at = now_utc();
+    head.all = options.all;
+    capture::store_text(options.html, report::html_page(head, {{document, options.traces}}));
+    fmt::print(stderr, "report written to {}\n", options.html);
+  }
+  if (context.json) {
+    print_json(document);
+  } else {
+    print_all(report::terminal_table(document, terminal_style(options.all)));
+  }
+  if (context.stop) return Exit::Interrupted;
+  return document.verdict == "pass" ? Exit::Ok : Exit::OutOfLimits;
+}
+
+}  // namespace linebench::app

@@ -1,0 +1,195 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <linebench/base/version.hpp>
+#include <linebench/report/format.hpp>
+#include <linebench/report/page.hpp>
+#include <linebench/report/view.hpp>
+
+#include "page_style.hpp"
+#include "plots.hpp"
+
+namespace linebench::report {
+namespace {
+
+// Fills {} places with escaped texts.
+template <typename... Texts>
+std::string html(fmt::format_string<const Texts&...> pattern, const Texts&... texts) {
+  return fmt::format(pattern, texts...);
+}
+
+std::string verdict_tag(Verdict v) {
+  if (v == Verdict::Fail) return "<span class=\"tag FAIL\">\u2718 FAIL</span>";
+  if (v == Verdict::Pass) return "<span class=\"tag PASS\">\u2714 ok</span>";
+  return {};
+}
+
+std::string mark_tag(Mark mark) {
+  const std::string word(to_string(mark));
+  const char* sign = mark == Mark::Pass ? "\u2714 " : mark == Mark::Fail ? "\u2718 " : "";
+  return html("<span class=\"tag {}\">{}{}</span>", word, sign, word);
+}
+
+std::string verdict_box(const View& view) {
+  const std::string word(to_string(view.mark));
+  const char* sign = view.mark == Mark::Pass ? "\u2714 " : view.mark == Mark::Fail ? "\u2718 " : "";
+  return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>", word, sign, word, escaped(view.headline));
+}
+
+std::string facts_html(const View& view) {
+  std::string s = "<ul class=\"facts\">";
+  for (const std::string& f : view.facts) s += "<li>" + escaped(f) + "</li>";
+  if (!view.limit_set.empty()) s += "<li>limits: " + escaped(view.limit_set) + "</li>";
+  s += "</ul>";
+  for (const std::string& w : view.warnings) s += "<p class=\"warn\">" + escaped(w) + "</p>";
+  return s;
+}
+
+std::string problems_html(const View& view) {
+  if (view.problems.empty()) return {};
+  std::string s = "<h3>Out of limits, worst first</h3><ol class=\"problems\">";
+  for (const Problem& p : view.problems) {
+    s += "<li><div class=\"what\">" + escaped(p.label + ": " + p.reading) + "</div>";
+    s += "<div class=\"small soft\">Limit " + escaped(p.limit) + " \u00b7 " + escaped(p.source);
+    if (!p.remark.empty()) s += " \u00b7 " + escaped(p.remark);
+    s += "</div><p>" + escaped(p.meaning) + "</p><p class=\"do\"><b>Next:</b> " + escaped(p.next) +
+         "</p></li>";
+  }
+  return s + "</ol>";
+}
+
+std::string cell_html(const Cell& c, const std::string& channel) {
+  if (!c.present) return "<td class=\"num\"></td>";
+  std::string s =
+      channel.empty() ? "<td class=\"num v\">" : html("<td class=\"num v\" data-c=\"{}\">", escaped(channel));
+  s += escaped(c.shown.value);
+  if (!c.shown.uncertainty.empty()) s += " <small>\u00b1" + escaped(c.shown.uncertainty) + "</small>";
+  if (!c.shown.unit.empty()) s += " <small>" + escaped(c.shown.unit) + "</small>";
+  return s + "</td>";
+}
+
+std::string row_html(const Row& row, const View& view) {
+  std::string s = html("<tr{}><th scope=\"row\">{}</th>",
+                       row.verdict == Verdict::Fail ? " class=\"bad\"" : "", escaped(row.label));
+  if (row.whole) {
+    std::string cell = cell_html(row.cells.front(), "");
+    cell.insert(3, html(" colspan=\"{}\"", std::to_string(view.channels.size())));
+    s += cell;
+  } else {
+    for (std::size_t i = 0; i < row.cells.size(); ++i) s += cell_html(row.cells[i], view.channels[i]);
+  }
+  s += "<td>" + (row.limit.empty() ? "" : verdict_tag(row.verdict)) + "</td><td>" + escaped(row.limit);
+  if (!row.source.empty()) s += " <span class=\"src\">" + escaped(row.source) + "</span>";
+  s += "</td><td class=\"rem\">" + escaped(row.remark) + "</td></tr>";
+  return s;
+}
+
+std::string table_html(const View& view) {
+  if (view.groups.empty()) return {};
+  const std::size_t columns = view.channels.size() + 4;
+  std::string s =
+      "<h3>All readings</h3><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
+      "scope=\"col\">Reading</th>";
+  for (const std::string& c : view.channels)
+    s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? "Value" : c) + "</th>";
+  s += "<th scope=\"col\">Verdict</th><th scope=\"col\">Limit and its source</th><th "
+       "scope=\"col\">Remark</th></tr></thead><tbody>";
+  for (const RowGroup& g : view.groups) {
+    s += html("<tr class=\"grp\"><th colspan=\"{}\" scope=\"colgroup\">{}</th></tr>", std::to_string(columns),
+              escaped(g.title));
+    for (const Row& row : g.rows) s += row_html(row, view);
+    if (!view.mains_comb.empty() && g.title.starts_with("Hum")) {
+      s += html("<tr><th scope=\"row\">Hum harmonics</th><td colspan=\"{}\">{}</td></tr>",
+                std::to_string(columns - 1), escaped(view.mains_comb));
+    }
+  }
+  return s + "</tbody></table></div>";
+}
+
+std::string gaps_html(const View& view) {
+  if (view.gaps.empty()) return {};
+  std::string s = "<h3>Could not be measured</h3><dl class=\"small\">";
+  for (const Gap& g : view.gaps) {
+    s += "<dt>" + escaped(g.labels);
+    if (g.wanted) s += " <span class=\"tag INCOMPLETE\">required</span>";
+    s += "</dt><dd>" + escaped(g.reason) + "</dd>";
+  }
+  return s + "</dl>";
+}
+
+std::string title_of(const PageSection& section) {
+  return section.title.empty() ? section.document.input.source : section.title;
+}
+
+std::string section_html(const PageSection& section, const View& view, std::size_t index) {
+  std::string s =
+      html("<section id=\"c{}\"><h2>{}</h2>", std::to_string(index + 1), escaped(title_of(section)));
+  if (!section.story.empty()) s += "<p>" + escaped(section.story) + "</p>";
+  s += verdict_box(view) + facts_html(view) + problems_html(view);
+  const std::string plots = plots_html(section, "c" + std::to_string(index + 1));
+  if (!plots.empty()) s += "<h3>Plots</h3>" + plots;
+  return s + table_html(view) + gaps_html(view) + "</section>";
+}
+
+std::string summary_html(const std::vector<PageSection>& sections, const std::vector<View>& views) {
+  if (sections.size() < 2) return {};
+  std::string s =
+      "<section><h2>Summary</h2><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
+      "scope=\"col\">Capture</th>"
+      "<th scope=\"col\">Verdict</th><th scope=\"col\">Worst finding</th></tr></thead><tbody>";
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    s += html("<tr><th scope=\"row\"><a href=\"#c{}\">{}</a></th><td>{}</td><td>{}</td></tr>",
+              std::to_string(i + 1), escaped(title_of(sections[i])), mark_tag(views[i].mark),
+              escaped(views[i].headline));
+  }
+  return s + "</tbody></table></div></section>";
+}
+
+}  // namespace
+
+std::string escaped(std::string_view text) {
+  std::string out;
+  for (const char c : printable(text)) {
+    switch (c) {
+      case '&':
+        out += "&amp;";
+        break;
+      case '<':
+        out += "&lt;";
+        break;
+      case '>':
+        out += "&gt;";
+        break;
+      case '"':
+        out += "&quot;";
+        break;
+      case '\'':
+        out += "&#39;";
+        break;
+      default:
+        out += c;
+    }
+  }
+  return out;
+}
+
+std::string html_page(const PageHead& head, const std::vector<PageSection>& sections) {
+  std::vector<View> views;
+  for (const PageSection& s : sections) views.push_back(make_view(s.document, head.all));
+  std::string s = html(
+      "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
+      "<meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">"
+      "<title>{}</title><style>{}</style></head><body><main><header><h1>{}</h1>",
+      escaped(head.title), std::string(page_style), escaped(head.title));
+  if (!head.intro.empty()) s += "<p class=\"soft\">" + escaped(head.intro) + "</p>";
+  s += "</header>" + summary_html(sections, views);
+  for (std::size_t i = 0; i < sections.size(); ++i) s += section_html(sections[i], views[i], i);
+  s += "<footer><p>\u00b1 is the expanded uncertainty (k = 2, about 95 %). Levels in dBFS: a full-scale sine "
+       "is 0 dBFS (AES17). "
+       "Limits marked \u201ccommon practice\u201d are the trade\u2019s, not a standard\u2019s.</p>";
+  s += html("<p>linebench {}{}</p></footer></main></body></html>\n", escaped(version()),
+            head.made_at.empty() ? "" : " \u00b7 " + escaped(head.made_at));
+  return s;
+}
+
+}  // namespace linebench::report
