@@ -1,11 +1,11 @@
 #include "video_find.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
 #include <vector>
-
-#include <fmt/format.h>
 
 namespace linebench::measure {
 namespace {
@@ -49,8 +49,8 @@ float median(std::vector<float> v) {
   return *mid;
 }
 
-// The lowest level of each line-long stretch, a median over five of them so that a missing sync or a spike does not
-// count; interpolated, so that hum is followed.
+// The lowest level of each line-long stretch, a median over five of them so that a missing sync or a spike
+// does not count; interpolated, so that hum is followed.
 struct Floor {
   std::vector<float> level;
   std::size_t block = 1;
@@ -84,7 +84,8 @@ Floor find_floor(const Smooth& s, float sign) {
   for (std::size_t b = 0; b < blocks; ++b) {
     const std::size_t from = b >= 2 ? b - 2 : 0;
     const std::size_t to = std::min(blocks, b + 3);
-    f.level[b] = median({low.begin() + static_cast<std::ptrdiff_t>(from), low.begin() + static_cast<std::ptrdiff_t>(to)});
+    f.level[b] = median(
+        {low.begin() + static_cast<std::ptrdiff_t>(from), low.begin() + static_cast<std::ptrdiff_t>(to)});
   }
   f.range = blocks > 0 ? median(range) : 0.0F;
   return f;
@@ -101,7 +102,8 @@ std::vector<Pulse> pulses_below(const Smooth& s, const Floor& f, float sign, flo
   float before = sign * s.y[0] - f.at(0) - height;
   for (std::size_t i = 1; i < s.y.size(); ++i) {
     const float now = sign * s.y[i] - f.at(i) - height;
-    const double at = static_cast<double>(i) - (now != before ? static_cast<double>(now / (now - before)) : 0.0);
+    const double at =
+        static_cast<double>(i) - (now != before ? static_cast<double>(now / (now - before)) : 0.0);
     if (before >= 0 && now < 0) start = at;
     if (before < 0 && now >= 0 && start >= 0) out.push_back({start, at});
     before = now;
@@ -165,7 +167,8 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
     ++regular;
     const double tip = mean_of(s, edges[i] + 0.9 / s.step_us, edges[i] + 3.7 / s.step_us);
     const double porch = mean_of(s, edges[i] + 5.3 / s.step_us, edges[i] + 9.0 / s.step_us);
-    if (std::isfinite(tip) && std::isfinite(porch)) depth.push_back(static_cast<double>(sign) * (porch - tip));
+    if (std::isfinite(tip) && std::isfinite(porch))
+      depth.push_back(static_cast<double>(sign) * (porch - tip));
   }
   if (regular < 8 || depth.empty()) return t;
   t.share = static_cast<double>(regular) * t.period / static_cast<double>(s.y.size());
@@ -173,7 +176,8 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   t.edge = edges[0];
   // A picture of the other polarity can hold a bright bar as wide as sync on every line, but no broad pulses.
   t.score = t.share + (broad >= 3 ? 0.3 : 0.0);
-  // Spacing by steps of a quarter microsecond is coarse: fit a grid through all edges, walking from one to the next.
+  // Spacing by steps of a quarter microsecond is coarse: fit a grid through all edges, walking from one to
+  // the next.
   double n = 0;
   double sum_k = 0;
   double sum_t = 0;
@@ -227,7 +231,8 @@ FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inv
   out.share = best.share;
   constexpr double least_share = 0.35;
   if (best.share < least_share) {
-    out.reason = range < 1e-3F ? fmt::format("the samples hardly move ({:.2f} mV within a line)", static_cast<double>(range) * 1e3)
+    out.reason = range < 1e-3F ? fmt::format("the samples hardly move ({:.2f} mV within a line)",
+                                             static_cast<double>(range) * 1e3)
                                : std::string("no pulses that repeat at a television line rate were found");
     return out;
   }

@@ -11,14 +11,15 @@ struct FoundSync {
   bool inverted = false;
   double period_samples = 0;  ///< line period, good to some 1e-5
   double edge = 0;            ///< position of a leading edge near the start of the samples, +-0.2 us
-  double sync_v = 0;          ///< blanking minus tip, volts
-  double share = 0;           ///< of the time that is covered by regular line syncs
-  std::string reason;         ///< when not found: what was seen, in one sentence
+  bool first = false;  ///< `edge` is the first line to use, exactly (set once the tracker has been over it)
+  double sync_v = 0;   ///< blanking minus tip, volts
+  double share = 0;    ///< of the time that is covered by regular line syncs
+  std::string reason;  ///< when not found: what was seen, in one sentence
 };
 
 /// @param allow_inverted try positive sync too.
-/// Looks for pulses 3 to 6.5 us wide that repeat at 63 to 65 us on the most negative (or positive) level, that level
-/// followed through hum. Needs about 1 ms.
+/// Looks for pulses 3 to 6.5 us wide that repeat at 63 to 65 us on the most negative (or positive) level,
+/// that level followed through hum. Needs about 1 ms.
 [[nodiscard]] FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inverted = true);
 
 }  // namespace linebench::measure

@@ -43,12 +43,14 @@ BurstProbe::BurstProbe(double hz, double rate_hz) : hz_(hz), rate_hz_(rate_hz) {
   double sum = 0;
   double sum2 = 0;
   for (std::size_t k = 0; k < length; ++k) {
-    const double s = std::sin(std::numbers::pi * (static_cast<double>(k) + 1) / (static_cast<double>(length) + 1));
+    const double s =
+        std::sin(std::numbers::pi * (static_cast<double>(k) + 1) / (static_cast<double>(length) + 1));
     sum += s * s;
     sum2 += s * s * s * s;
   }
   for (std::size_t k = 0; k < length; ++k) {
-    const double s = std::sin(std::numbers::pi * (static_cast<double>(k) + 1) / (static_cast<double>(length) + 1));
+    const double s =
+        std::sin(std::numbers::pi * (static_cast<double>(k) + 1) / (static_cast<double>(length) + 1));
     const auto z = std::complex<double>(0, 2.0 / sum * s * s) *
                    std::polar(1.0, -2.0 * std::numbers::pi * hz * static_cast<double>(k) / rate_hz);
     table_[k] = std::complex<float>(static_cast<float>(z.real()), static_cast<float>(z.imag()));
@@ -69,18 +71,20 @@ std::complex<double> BurstProbe::operator()(const SampleWindow& w, double t0, do
     im += v * table_[k].imag();
   }
   const double turns = std::fmod(hz_ / rate_hz_ * static_cast<double>(start), 1.0);
-  return static_cast<double>(w.sign) * std::complex<double>(static_cast<double>(re), static_cast<double>(im)) *
+  return static_cast<double>(w.sign) *
+         std::complex<double>(static_cast<double>(re), static_cast<double>(im)) *
          std::polar(1.0, -2.0 * std::numbers::pi * turns);
 }
 
-LineTracker::LineTracker(double rate_hz, const FoundSync& found, double back_porch_end_us)
+LineTracker::LineTracker(double rate_hz, const FoundSync& found, double back_porch_end_us, double start)
     : rate_hz_(rate_hz),
       us_(rate_hz * 1e-6),
       period_(found.period_samples),
       sync_v_(found.sync_v),
       porch_from_us_(porch_from) {
   // Back to the first line whose surroundings are in the capture.
-  next_ = found.edge - std::floor((found.edge - reach_back()) / period_) * period_;
+  next_ = found.first ? found.edge
+                      : found.edge - std::floor((found.edge - start - reach_back()) / period_) * period_;
   const auto length = static_cast<std::size_t>(std::floor((back_porch_end_us - porch_from) * us_));
   porch_taper_.resize(std::max<std::size_t>(length, 2));
   double sum = 0;
@@ -97,15 +101,20 @@ void LineTracker::set_probe(std::size_t which, double hz) {
   probes_[which] = hz > 0 && hz < 0.45 * rate_hz_ ? BurstProbe(hz, rate_hz_) : BurstProbe();
 }
 
-double LineTracker::noise_v() const { return tip_noise_n_ > 0 ? std::sqrt(tip_noise2_sum_ / tip_noise_n_) : 0.0; }
+double LineTracker::noise_v() const {
+  return tip_noise_n_ > 0 ? std::sqrt(tip_noise2_sum_ / tip_noise_n_) : 0.0;
+}
 
 double LineTracker::jitter_samples() const { return std::sqrt(std::max(0.0, surprise2_ - edge_noise2_)); }
 
-// Which pulses the line has, by levels well inside where each would be. `blanking` only needs to be roughly right.
+// Which pulses the line has, by levels well inside where each would be. `blanking` only needs to be roughly
+// right.
 void LineTracker::read_pulses(const SampleWindow& w, double t0, double blanking, LineMark& m) const {
   const double half = 0.5 * period_;
   const double middle = blanking - 0.5 * sync_v_;
-  const auto low = [&](double from_us, double to_us) { return w.mean(t0 + from_us * us_, t0 + to_us * us_) < middle; };
+  const auto low = [&](double from_us, double to_us) {
+    return w.mean(t0 + from_us * us_, t0 + to_us * us_) < middle;
+  };
   const double h = half / us_;
   m.broad_first = low(12.0, 16.0) && low(18.0, 22.0);
   m.broad_second = low(h + 12.0, h + 16.0) && low(h + 18.0, h + 22.0);
@@ -136,8 +145,8 @@ void LineTracker::read_clamp(const SampleWindow& w, double t0, LineMark& m) {
   }
 }
 
-// The 50 % point by area: the integral across the edge over its height says where a step would stand. It uses every
-// sample, needs no interpolation, and is free of bias for an edge that is symmetrical.
+// The 50 % point by area: the integral across the edge over its height says where a step would stand. It uses
+// every sample, needs no interpolation, and is free of bias for an edge that is symmetrical.
 bool LineTracker::find_edge(const SampleWindow& w, double guess, LineMark& m) {
   const double width = edge_half_width * us_;
   double at = guess;
@@ -237,14 +246,15 @@ LineMark LineTracker::measure(const SampleWindow& w) {
       tip_noise2_sum_ += sum2;
       tip_noise_n_ += static_cast<double>((b - a + 1) / 2);
       const double width = 2 * edge_half_width;
-      const double d = w.mean(at + 0.9 * us_, at + (0.9 + width) * us_) -
-                       w.mean(at + (3.9 - width) * us_, at + 3.9 * us_);
+      const double d =
+          w.mean(at + 0.9 * us_, at + (0.9 + width) * us_) - w.mean(at + (3.9 - width) * us_, at + 3.9 * us_);
       mean_noise2_ += std::max(1.0 / 256.0, 1.0 / (seen_ + 1)) * (0.5 * d * d - mean_noise2_);
       const double depth = m.clamp_v - m.tip_v;
       if (depth > 0.3 * sync_v_) sync_v_ += std::max(1.0 / 256.0, 1.0 / (seen_ + 1)) * (depth - sync_v_);
     }
-    // Area noise, plus the share of the two levels it is held against (their means are about as long as the window).
-    m.edge_noise = std::sqrt(1.4 * mean_noise2_) * 2 * edge_half_width * us_ / std::max(sync_v_, 1e-9);
+    // Area noise, plus the share of the two levels it is held against (their means are about as long as the
+    // window).
+    m.edge_noise = std::sqrt(1.25 * mean_noise2_) * 2 * edge_half_width * us_ / std::max(sync_v_, 1e-9);
   }
   if (!(m.clamp_v > rough_blanking - 0.6 * sync_v_) && m.found && std::isfinite(last_clamp_v_)) {
     m.clamp_v = last_clamp_v_;  // no blanking where it should show, e.g. a field sync without serrations

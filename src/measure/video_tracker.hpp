@@ -62,7 +62,8 @@ class BurstProbe {
 class LineTracker {
  public:
   /// @param back_porch_end_us end of the stretch after sync that is blanking for sure.
-  LineTracker(double rate_hz, const FoundSync& found, double back_porch_end_us);
+  /// @param start sample index the samples at hand begin at; lines are taken from there on.
+  LineTracker(double rate_hz, const FoundSync& found, double back_porch_end_us, double start = 0);
 
   void set_probe(std::size_t which, double hz);  ///< which: 0 or 1; hz 0 takes it away
   [[nodiscard]] const BurstProbe& probe(std::size_t which) const { return probes_[which]; }

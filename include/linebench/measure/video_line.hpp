@@ -63,7 +63,10 @@ struct LineView {
   bool sync_found = false;    ///< false: 0H is where it should have been (flywheel)
   bool colour_burst = false;  ///< burst found on this line
 
-  double t0 = 0;                   ///< sample index of 0H, counted from the start of the capture, fractional
+  double t0 =
+      0;  ///< 0H, sample index from the capture's start: `edge`, smoothed as far as its scatter is noise
+  double edge = 0;        ///< 0H as measured on this line alone, sample index; NaN when sync was not found
+  double edge_noise = 0;  ///< standard deviation of `edge` by noise, samples
   double line_period_samples = 0;  ///< to the next line's 0H
   double rate_hz = 0;              ///< sample rate
   std::int64_t first = 0;          ///< sample index of mv[0], counted from the start of the capture

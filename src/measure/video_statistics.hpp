@@ -1,0 +1,54 @@
+// Uncertainty from the scatter of what each of several groups of lines says on its own.
+#pragma once
+
+#include <array>
+#include <cmath>
+#include <cstddef>
+#include <cstdint>
+#include <functional>
+#include <optional>
+
+namespace linebench::measure {
+
+/// Lines are dealt to this many groups in turn, four neighbours at a time: over four lines subcarrier phase
+/// and V switch come round, and groups spread over the whole capture share its slow changes.
+inline constexpr std::size_t line_groups = 16;
+[[nodiscard]] inline std::size_t group_of(std::uint64_t index) {
+  return static_cast<std::size_t>(index / 4) % line_groups;
+}
+
+/// Factor that makes a standard deviation of a mean over n groups into a 95 % interval: Student's t, two
+/// sided [GUM].
+[[nodiscard]] inline double coverage_factor(std::size_t n) {
+  if (n < 2) return 1e3;
+  constexpr double t[] = {12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31,
+                          2.26,  2.23, 2.20, 2.18, 2.16, 2.14, 2.13};
+  return n - 2 < std::size(t) ? t[n - 2] : 2.0 + 2.0 / static_cast<double>(n);
+}
+
+/// Expanded uncertainty of a mean from the values of the groups that have one; nullopt with fewer than four.
+/// @param value of group g, or NaN.
+[[nodiscard]] inline std::optional<double> group_uncertainty(
+    const std::function<double(std::size_t)>& value) {
+  double sum = 0;
+  double sum2 = 0;
+  std::size_t n = 0;
+  double first = 0;
+  for (std::size_t g = 0; g < line_groups; ++g) {
+    const double v = value(g);
+    if (!std::isfinite(v)) continue;
+    if (n == 0) first = v;
+    sum += v - first;
+    sum2 += (v - first) * (v - first);
+    ++n;
+  }
+  if (n < 4) return std::nullopt;
+  const auto m = static_cast<double>(n);
+  const double variance = std::max(0.0, (sum2 - sum * sum / m) / (m - 1));
+  return coverage_factor(n) * std::sqrt(variance / m);
+}
+
+/// Independent parts of an expanded uncertainty together.
+[[nodiscard]] inline double together(double a, double b) { return std::hypot(a, b); }
+
+}  // namespace linebench::measure
