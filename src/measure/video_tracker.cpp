@@ -161,12 +161,13 @@ bool LineTracker::find_edge(const SampleWindow& w, double guess, LineMark& m) {
     if (!(depth > 0.4 * sync_v_)) return false;
     const double area = w.integral(at - width, at + width);
     const double t = at - width + (area - short_tip * 2 * width) / depth;
-    const double shift = std::clamp(t - at, -width, width);
+    // In noise the window's own move changes the area: later steps are halved and asked for less.
+    const double shift = std::clamp(t - at, -width, width) * (round > 2 ? 0.5 : 1.0);
     if (!std::isfinite(shift)) return false;
     at += shift;
     m.edge = at;
-    if (std::abs(shift) < 0.1 * width) {
-      const bool before_high = w.mean(at - 0.9 * us_, at - 0.4 * us_) > blanking - 0.4 * depth;
+    if (std::abs(shift) < (round > 2 ? 0.3 : 0.1) * width) {
+      const bool before_high = w.mean(at - 0.9 * us_, at - 0.4 * us_) > blanking - 0.5 * depth;
       return before_high;
     }
   }

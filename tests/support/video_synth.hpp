@@ -1,15 +1,16 @@
-// Composite video for tests, written out from the standards' tables in closed form, not by the program's encoder, so
-// that the receiver is not checked against its own house's habits.
+// Composite video for tests, written out from the standards' tables in closed form, not by the program's
+// encoder, so that the receiver is not checked against its own house's habits.
 //
-// Timing and levels: SMPTE ST 170M (525) and ITU-R BT.470-6 / BT.1700 (625), from the project's reference table (most
-// from secondary sources or memory; where the receiver is held to a figure, it is to the one written here). Edges are
-// raised cosines: 10 to 90 % takes 0.5903 of the whole.
+// Timing and levels: SMPTE ST 170M (525) and ITU-R BT.470-6 / BT.1700 (625), from the project's reference
+// table (most from secondary sources or memory; where the receiver is held to a figure, it is to the one
+// written here). Edges are raised cosines: 10 to 90 % takes 0.5903 of the whole.
 #pragma once
 
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
 #include <functional>
+#include <linebench/capture/video_samples.hpp>
 #include <map>
 #include <numbers>
 #include <optional>
@@ -18,8 +19,6 @@
 #include <string>
 #include <utility>
 #include <vector>
-
-#include <linebench/capture/video_samples.hpp>
 
 namespace video_synth {
 
@@ -61,12 +60,12 @@ struct Wave {
   bool inverted = false;
   double hum_pp_mv = 0;
   double hum_hz = 50;
-  double hum_second = 0;     ///< second harmonic's amplitude re the first
-  double noise_mv = 0;       ///< rms, white over half the sample rate
-  double jitter_ns = 0;      ///< rms, each line on its own
-  double clock_ppm = 0;      ///< everything faster by this, as by a slow recorder clock
-  std::set<int> missing;     ///< lines (count from the start) without sync
-  double start_line = 1;     ///< where in the frame the capture begins
+  double hum_second = 0;  ///< second harmonic's amplitude re the first
+  double noise_mv = 0;    ///< rms, white over half the sample rate
+  double jitter_ns = 0;   ///< rms, each line on its own
+  double clock_ppm = 0;   ///< everything faster by this, as by a slow recorder clock
+  std::set<int> missing;  ///< lines (count from the start) without sync
+  double start_line = 1;  ///< where in the frame the capture begins
 };
 
 inline Wave wave_625() { return {}; }
@@ -97,7 +96,8 @@ inline double step(double t, double rise) {
   return 0.5 + 0.5 * std::sin(pi * t / whole);
 }
 
-/// Colour bars: white and colours as shares of full (100/0/75/0: 1, 0.75), black on `setup_mv`. Matrix of BT.601.
+/// Colour bars: white and colours as shares of full (100/0/75/0: 1, 0.75), black on `setup_mv`. Matrix of
+/// BT.601.
 inline Picture bars(const Wave& w, double white_mv, double white, double colour, double setup_mv) {
   const double from = w.active_from_us;
   const double width = (1e6 / w.line_hz - w.front_porch_us - from) / 8;
@@ -110,7 +110,8 @@ inline Picture bars(const Wave& w, double white_mv, double white, double colour,
     const double b = (bits & 1) != 0 ? level : 0;
     const double y = 0.299 * r + 0.587 * g + 0.114 * b;
     const double range = white_mv - setup_mv;
-    line.push_back({from + i * width, setup_mv + range * y, range * 0.492111 * (b - y), range * 0.877283 * (r - y)});
+    line.push_back(
+        {from + i * width, setup_mv + range * y, range * 0.492111 * (b - y), range * 0.877283 * (r - y)});
   }
   return [line](int) { return line; };
 }
@@ -118,8 +119,8 @@ inline Picture flat(double mv) {
   return [mv](int) { return std::vector<Piece>{{0.0, mv}}; };
 }
 
-/// Line pulses by half line of the frame: width in us, 0 for none. From the field pulse tables: 525 counts from the
-/// first equalising pulse, 625 from the first broad pulse.
+/// Line pulses by half line of the frame: width in us, 0 for none. From the field pulse tables: 525 counts
+/// from the first equalising pulse, 625 from the first broad pulse.
 inline double pulse_us(const Wave& w, int half) {
   const int halves_per_field = w.interlaced ? w.lines : w.lines - 1;
   const int field_half = half % (halves_per_field);
@@ -181,9 +182,8 @@ inline std::vector<float> clean(const Wave& w, double rate, double seconds, unsi
       if (width <= 0) continue;
       const double at = t0 + k * h / 2;
       const double rise = w.sync_rise_ns * 1e-3;
-      range(at - rise, at + width + rise, [&](double& x, double t) {
-        x -= w.sync_mv * (step(t - at, rise) - step(t - at - width, rise));
-      });
+      range(at - rise, at + width + rise,
+            [&](double& x, double t) { x -= w.sync_mv * (step(t - at, rise) - step(t - at - width, rise)); });
     }
     const double sign = !w.alternating ? 1 : (l % 2 == 0 ? 1 : -1);
     const auto phase = [&](double t) {  // of the U axis; t from the start of the capture

@@ -1,9 +1,8 @@
-#include <linebench/measure/video_receiver.hpp>
+#include <gtest/gtest.h>
 
 #include <cmath>
 #include <cstdio>
-
-#include <gtest/gtest.h>
+#include <linebench/measure/video_receiver.hpp>
 
 #include "support/video_synth.hpp"
 
@@ -37,7 +36,8 @@ struct Tally : LineMeter {
       ++bursts;
       const double should = w.alternating ? 135 : 180;
       angle_sum += std::remainder(std::arg(v.burst) * 180 / pi - should, 360.0);
-      if (w.alternating) v_wrong += v.v_switch != (static_cast<std::int64_t>(whole) % 2 == 0 ? 1 : -1) ? 1 : 0;
+      if (w.alternating)
+        v_wrong += v.v_switch != (static_cast<std::int64_t>(whole) % 2 == 0 ? 1 : -1) ? 1 : 0;
     }
   }
   void finish(const VideoSetup&, linebench::Readings&) override {}
@@ -51,18 +51,20 @@ struct Case {
 
 void run_case(const Case& c) {
   SCOPED_TRACE(c.name);
-  MemoryVideo source(c.rate, make(c.w, c.rate, 0.16));
+  MemoryVideo source(c.rate, make(c.w, c.rate, 0.13));
   VideoReceiver receiver(source, {});
   ASSERT_TRUE(receiver.acquire()) << receiver.reason();
   Tally tally(c.w, c.rate);
   LineMeter* const meters[] = {&tally};
   receiver.run(meters);
   const VideoSetup& s = receiver.setup();
-  std::printf("  %-34s sync %.1f mV noise %.2f mV, worst 0H %.1f ns, lines %llu bursts %llu angle %.2f deg, fsc %+.2f Hz\n",
-              c.name, s.sync_mv, s.noise_mv, tally.worst_edge_ns, static_cast<unsigned long long>(tally.lines),
-              static_cast<unsigned long long>(tally.bursts),
-              tally.bursts > 0 ? tally.angle_sum / static_cast<double>(tally.bursts) : 0.0,
-              s.colour ? s.subcarrier_true_hz - c.w.subcarrier_hz * (1 + c.w.clock_ppm * 1e-6) : 0.0);
+  std::printf(
+      "  %-34s sync %.1f mV noise %.2f mV, worst 0H %.1f ns, lines %llu bursts %llu angle %.2f deg, fsc "
+      "%+.2f Hz\n",
+      c.name, s.sync_mv, s.noise_mv, tally.worst_edge_ns, static_cast<unsigned long long>(tally.lines),
+      static_cast<unsigned long long>(tally.bursts),
+      tally.bursts > 0 ? tally.angle_sum / static_cast<double>(tally.bursts) : 0.0,
+      s.colour ? s.subcarrier_true_hz - c.w.subcarrier_hz * (1 + c.w.clock_ppm * 1e-6) : 0.0);
   EXPECT_EQ(s.lines, c.w.lines);
   EXPECT_EQ(s.inverted, c.w.inverted);
   EXPECT_EQ(s.interlaced, c.w.interlaced);
