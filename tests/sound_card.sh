@@ -7,7 +7,7 @@ set -u
 command -v jackd > /dev/null || { echo "tests/sound_card.sh: jackd is not installed (package jackd2)" >&2; exit 3; }
 rate=${LINEBENCH_TEST_RATE:-48000}
 # A long period: without real-time priority a busy machine misses short ones, and the test is that none is missed.
-period=${LINEBENCH_TEST_PERIOD:-2048}
+period=${LINEBENCH_TEST_PERIOD:-4096}
 
 export JACK_DEFAULT_SERVER="linebench-$$-$RANDOM"  # unique: several runs do not meet
 export JACK_NO_START_SERVER=1 JACK_NO_AUDIO_RESERVATION=1 LINEBENCH_TEST_SOUND=1
@@ -30,7 +30,10 @@ trap stop EXIT
 trap 'exit 130' INT
 trap 'exit 143' TERM
 
-jackd --no-realtime -n "$JACK_DEFAULT_SERVER" -L 2 -d dummy -r "$rate" -p "$period" > "$log" 2>&1 &
+# Root may go before other work; where it is not allowed, everything still runs.
+first=
+[ "$(nice -n -15 nice 2> /dev/null)" = -15 ] && first="nice -n -15"
+$first jackd --no-realtime -n "$JACK_DEFAULT_SERVER" -L 2 -d dummy -r "$rate" -p "$period" > "$log" 2>&1 &
 server=$!
 ready=
 for _ in $(seq 100); do
@@ -43,7 +46,7 @@ if [ -z "$ready" ]; then
   cat "$log" >&2
   exit 3
 fi
-"$@" &
+$first "$@" &
 child=$!
 wait "$child"
 status=$?

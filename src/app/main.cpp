@@ -42,6 +42,9 @@ int main(int argc, char** argv) {
     app.fallthrough();
     app.add_flag("--json", context.json, "One JSON document on standard output, nothing else there");
     linebench::app::add_measure(app, context);
+    linebench::app::add_devices(app, context);
+    linebench::app::add_capture(app, context);
+    linebench::app::add_loop(app, context);
 
     try {
       app.parse(argc, argv);

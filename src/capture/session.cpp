@@ -123,11 +123,17 @@ class Session::Loop {
         outcome.line = e.what();
       }
     }
+    sum_up();
     describe(outcome);
     return outcome;
   }
 
  private:
+  struct Sum {
+    float peak = 0;
+    double squares = 0;
+  };
+
   void check() const {
     if (plan_.take != nullptr && !s_.plan_.from)
       throw bad_usage("nothing to take in from; name a device with --from");
@@ -165,6 +171,7 @@ class Session::Loop {
     if (plan_.send == nullptr) c_.sent_all.store(true);
     taken_.resize(block_frames * static_cast<std::size_t>(std::max(1, s_.plan_.inputs)));
     levels_.assign(static_cast<std::size_t>(s_.plan_.inputs), {});
+    totals_ = levels_;
     if (plan_.send != nullptr) {
       source_.resize(block_frames * static_cast<std::size_t>(plan_.send->facts().channels));
       sending_.resize(block_frames * static_cast<std::size_t>(s_.plan_.outputs));
@@ -272,6 +279,20 @@ class Session::Loop {
     plan_.watch(status);
   }
 
+  static ChannelLevel level_of(const Sum& sum, std::uint64_t frames) {
+    return {sum.peak, frames > 0 ? std::sqrt(sum.squares / static_cast<double>(frames)) : 0};
+  }
+
+  /// Moves the sums since the last look into the totals.
+  void sum_up() {
+    for (std::size_t c = 0; c < levels_.size(); ++c) {
+      totals_[c].peak = std::max(totals_[c].peak, levels_[c].peak);
+      totals_[c].squares += levels_[c].squares;
+      levels_[c] = {};
+    }
+    metered_ = 0;
+  }
+
   /// Fades what is being sent (nothing to do when it was played out) and waits for that, not longer than it
   /// can take.
   void end_quietly() {
@@ -297,6 +318,7 @@ class Session::Loop {
     f.dropped = c_.dropped;
     f.interrupted = o.end != End::Complete;
     o.sent = c_.sent();
+    for (const Sum& sum : totals_) o.levels.push_back(level_of(sum, kept_));
     const double done = static_cast<double>(plan_.take != nullptr ? kept_ : o.sent) / s_.rate_hz_;
     const std::string of =
         total_ > 0 ? fmt::format(" of {:.1f} s", static_cast<double>(total_) / s_.rate_hz_) : "";
@@ -322,10 +344,6 @@ class Session::Loop {
     }
   }
 
-  struct Sum {
-    float peak = 0;
-    double squares = 0;
-  };
   static constexpr std::size_t block_frames = 4096;
 
   Session& s_;
@@ -337,7 +355,8 @@ class Session::Loop {
   std::vector<float> taken_;
   std::vector<float> source_;
   std::vector<float> sending_;
-  std::vector<Sum> levels_;
+  std::vector<Sum> levels_;  ///< since the last look
+  std::vector<Sum> totals_;
   std::uint64_t metered_ = 0;
   std::uint64_t in_before_ = 0;
   std::uint64_t out_before_ = 0;

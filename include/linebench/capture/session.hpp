@@ -95,9 +95,10 @@ enum class End {
 
 struct Outcome {
   End end = End::Complete;
-  std::string line;        ///< for a person, what, where, what to do; empty when complete
-  CaptureFacts facts;      ///< xruns, dropped, interrupted, notes, taken_at, device, rate, channels, frames
-  std::uint64_t sent = 0;  ///< frames sent
+  std::string line;    ///< for a person, what, where, what to do; empty when complete
+  CaptureFacts facts;  ///< xruns, dropped, interrupted, notes, taken_at, device, rate, channels, frames
+  std::vector<ChannelLevel> levels;  ///< of everything that was taken in, by channel
+  std::uint64_t sent = 0;            ///< frames sent
   bool aligned = false;  ///< sample 0 taken in belongs to the buffer in which sample 0 was sent (one stream)
 };
 

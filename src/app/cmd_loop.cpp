@@ -1,0 +1,95 @@
+#include <fmt/format.h>
+
+#include <cstdio>
+#include <linebench/capture/digital_copy.hpp>
+#include <linebench/measure/audio.hpp>
+#include <linebench/report/document.hpp>
+#include <memory>
+
+#include "card.hpp"
+#include "commands.hpp"
+#include "meter.hpp"
+#include "progress_line.hpp"
+#include "show.hpp"
+#include "sound.hpp"
+
+namespace linebench::app {
+namespace {
+
+struct LoopOptions {
+  SignalOptions signal;
+  std::string from, to, out, limits;
+  double rate_hz = 0;
+  int channels = 0, bits = 24;
+  bool replace = false;
+  ShowOptions show;
+};
+
+constexpr const char* digital_copy_note =
+    "The return is the sent signal bit for bit: it never left the computer. For a reading of the path choose "
+    "an input "
+    "that the path's cable is plugged into.";
+
+Exit loop(Context& context, LoopOptions& o) {
+  check_limits(o.limits);
+  if (!o.out.empty()) check_out(o.out, o.replace);
+  if (!o.show.html.empty()) check_page_path(o.show.html, o.out);
+  const capture::SampleFormat format = capture::pcm_format(o.bits);
+  const auto system = capture::open_sound_system();
+  const auto devices = system->devices();
+  const capture::SoundDevice& to = capture::choose_device(devices, o.to, capture::Direction::Output);
+  const capture::SoundDevice& from = capture::choose_device(devices, o.from, capture::Direction::Input);
+  capture::Session session(*system, {.from = from, .inputs = o.channels, .to = to, .rate_hz = o.rate_hz});
+  const auto make = [&] { return signal_to_send(o.signal, to, session.rate_hz(), session.outputs()); };
+  const auto sending = make();
+
+  const ScratchFolder scratch;
+  const std::filesystem::path out = o.out.empty() ? scratch / "return.wav" : std::filesystem::path(o.out);
+  const Taken taken = take_to_file(session, from, {.send = sending.get(), .stop = &context.stop}, out, format,
+                                   sending->facts().signal);
+  if (taken.outcome.end != capture::End::Complete) {
+    if (o.out.empty()) fmt::print(stderr, "linebench: not measured, and not kept: no --out was given\n");
+    return exit_of(taken.outcome);
+  }
+  fmt::print(stderr, "{} to {}, back from {}: {}\n", sending->facts().signal, to.identity(), from.identity(),
+             level_words(taken.outcome.levels));
+
+  report::Document document;
+  document.command = "loop";
+  document.readings = measure_return(*make(), out, card_between(to, from, session.rate_hz()), context, o.show,
+                                     document.input);
+  if (o.out.empty()) document.input.source = from.identity();
+  if (capture::is_digital_copy(*make(), *capture::open_audio_file(out))) {
+    document.input.notes.emplace_back(digital_copy_note);
+    fmt::print(stderr, "{}\n", digital_copy_note);
+  }
+  judge_document(document, o.limits);
+  return show(context, document, o.show);
+}
+
+}  // namespace
+
+void add_loop(CLI::App& app, Context& context) {
+  auto o = std::make_shared<LoopOptions>();
+  o->signal.name = "sweep-wide";
+  CLI::App* c =
+      app.add_subcommand("loop", "Send a test signal, take in what comes back, and measure the path");
+  c->add_option("--to", o->to, "The sound device to send from")->required();
+  c->add_option("--from", o->from, "The sound device the return comes in by")->required();
+  c->add_option("--signal", o->signal.name, "The test signal (linebench signals list)")
+      ->capture_default_str();
+  add_signal_options(*c, o->signal);
+  c->add_option("--out", o->out, "Keep the return in this file");
+  c->add_option("--rate", o->rate_hz, "Sample rate in Hz; otherwise the input's own");
+  c->add_option("--channels", o->channels,
+                "How many channels to take in; otherwise two, or one where it has no more")
+      ->check(CLI::Range(1, 256));
+  c->add_option("--bits", o->bits, "Bits a sample")
+      ->check(CLI::IsMember({16, 24, 32}))
+      ->capture_default_str();
+  c->add_flag("--replace", o->replace, "Replace a file of that name");
+  add_show_options(*c, o->show, o->limits);
+  c->callback([&context, o] { context.action = [&context, o] { return loop(context, *o); }; });
+}
+
+}  // namespace linebench::app
