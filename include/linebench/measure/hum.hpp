@@ -1,0 +1,81 @@
+// Mains hum: frequency, level, harmonics and kind, under silence, tone, speech or programme.
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <memory>
+#include <optional>
+#include <span>
+#include <string>
+#include <string_view>
+#include <vector>
+
+#include <linebench/base/reading.hpp>
+
+namespace linebench::measure {
+
+struct HumOptions {
+  std::optional<double> mains_hz;  ///< look only within 6 % of this; otherwise 45 to 65 Hz
+  std::optional<double> tone_hz;   ///< a tone that was sent: neither it nor its harmonics are taken for hum
+};
+
+enum class HumKind {
+  None,
+  Fundamental,  ///< the fundamental holds most of it: magnetic coupling or earth-loop current
+  Ripple,       ///< even multiples hold most of it: full-wave rectifier ripple at twice the mains
+  Buzz,         ///< many odd and even harmonics, strong high up: rectifier pulses, dimmers
+  Mixed,
+};
+[[nodiscard]] std::string_view to_string(HumKind kind);
+
+struct HumHarmonic {
+  std::size_t number = 1;
+  double power = 0;         ///< mean square
+  double standard_u = 0;    ///< of the mean square, k=1
+};
+
+struct HumResult {
+  double seconds = 0;               ///< of the channel that was used
+  bool too_short = false;           ///< under shortest_hum_s
+  bool found = false;
+  double frequency_hz = 0;
+  double frequency_u = 0;           ///< k=1
+  double power = 0;                 ///< mean square of all harmonics found
+  double power_u = 0;               ///< k=1
+  double least_power = 0;           ///< anything not found is below this mean square (k=2)
+  HumKind kind = HumKind::None;
+  std::vector<HumHarmonic> harmonics;     ///< those found
+  std::vector<std::size_t> left_out;      ///< multiples that fall on a tone which is not mains
+  std::optional<double> left_out_for_hz;  ///< that tone
+};
+
+/// Less than this shows no hum.
+inline constexpr double shortest_hum_s = 0.4;
+
+/// Streaming hum measurement of one channel, memory independent of length. Any rate from 8 kHz up (lower rates see
+/// fewer harmonics). A joint least-squares fit of up to 40 mains harmonics (up to about 2.2 kHz), the mains frequency
+/// unknown in 45..65 Hz and free to wander, in stretches of ten seconds that are then put together.
+class HumAnalyser {
+ public:
+  HumAnalyser(double rate_hz, const HumOptions& options);
+  ~HumAnalyser();
+  HumAnalyser(HumAnalyser&&) noexcept;
+  HumAnalyser& operator=(HumAnalyser&&) noexcept;
+  HumAnalyser(const HumAnalyser&) = delete;
+  HumAnalyser& operator=(const HumAnalyser&) = delete;
+
+  void push(std::span<const float> channel_samples);
+  [[nodiscard]] HumResult finish();
+
+  /// For an analyser of other combs that shares the short-time spectra; see src/measure/hum_frames.hpp.
+  struct Impl;
+
+ private:
+  std::unique_ptr<Impl> impl_;
+};
+
+/// audio.hum.frequency, .level, .harmonic.N, .kind with the suffix (".left", "" ...) appended.
+/// @param clock_error_ppm recorder's clock error to take out of the frequency.
+[[nodiscard]] Readings to_readings(const HumResult& result, std::string_view suffix);
+
+}  // namespace linebench::measure

@@ -1,0 +1,129 @@
+#include <linebench/measure/hum.hpp>
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include <linebench/base/decibel.hpp>
+
+#include "hum_core.hpp"
+#include "hum_frames.hpp"
+
+namespace linebench::measure {
+namespace {
+
+constexpr double field_rate_525_hz = 60.0 * 1000.0 / 1001.0;
+
+// Expanded uncertainty in dB of a mean square known to u (k=1).
+double level_u_db(double power, double u) { return 2.0 * 10.0 / std::log(10.0) * u / power; }
+
+HumKind kind_of(const HumResult& r) {
+  if (!r.found) return HumKind::None;
+  double first = 0.0;
+  double even = 0.0;
+  double high = 0.0;
+  bool odd_high = false;
+  bool even_high = false;
+  for (const HumHarmonic& h : r.harmonics) {
+    if (h.number == 1) first += h.power;
+    if (h.number % 2 == 0) even += h.power;
+    if (h.number >= 4) {
+      high += h.power;
+      const bool counts = h.power > 0.003 * r.power;
+      odd_high = odd_high || (counts && h.number % 2 == 1);
+      even_high = even_high || (counts && h.number % 2 == 0);
+    }
+  }
+  if (first >= 0.7 * r.power) return HumKind::Fundamental;
+  if (even >= 0.7 * r.power) return HumKind::Ripple;
+  if (high >= 0.25 * r.power && odd_high && even_high && r.harmonics.size() >= 6) return HumKind::Buzz;
+  return HumKind::Mixed;
+}
+
+std::string left_out_remark(const HumResult& r) {
+  if (r.left_out.empty()) return {};
+  std::string list;
+  for (std::size_t i = 0; i < std::min<std::size_t>(r.left_out.size(), 6); ++i) {
+    list += fmt::format("{}{}", i > 0 ? ", " : "", r.left_out[i]);
+  }
+  if (r.left_out.size() > 6) list += " and more";
+  if (!r.left_out_for_hz) return fmt::format("harmonics left out: {} (on a steady tone)", list);
+  return fmt::format("harmonics left out: {} (on the {:.6g} Hz tone or its multiples)", list, *r.left_out_for_hz);
+}
+
+std::string frequency_remark(const HumResult& r) {
+  const double u = 2.0 * r.frequency_u;
+  const bool at_field_rate = std::abs(r.frequency_hz - field_rate_525_hz) < u + 0.005;
+  const bool cannot_tell = r.seconds < 17.0 && std::abs(r.frequency_hz - 60.0) < 0.1 && u > 0.02;
+  if (cannot_tell) return "could also be 59.94 Hz field-rate buzz from video; 17 s or more would tell";
+  if (at_field_rate) return "could also be 59.94 Hz field-rate buzz from video; stop the video source to tell";
+  return {};
+}
+
+}  // namespace
+
+std::string_view to_string(HumKind kind) {
+  switch (kind) {
+    case HumKind::None: return "none";
+    case HumKind::Fundamental: return "fundamental";
+    case HumKind::Ripple: return "ripple";
+    case HumKind::Buzz: return "buzz";
+    case HumKind::Mixed: return "mixed";
+  }
+  return "none";
+}
+
+struct HumAnalyser::Impl {
+  Impl(double rate_hz, const HumOptions& options)
+      : frames(rate_hz), core({frames.hop_s(), frames.bin_hz(), frames.bins(), frames.top_hz()}, options) {}
+  LowBandFrames frames;
+  HumCore core;
+};
+
+HumAnalyser::HumAnalyser(double rate_hz, const HumOptions& options)
+    : impl_(std::make_unique<Impl>(rate_hz, options)) {}
+HumAnalyser::~HumAnalyser() = default;
+HumAnalyser::HumAnalyser(HumAnalyser&&) noexcept = default;
+HumAnalyser& HumAnalyser::operator=(HumAnalyser&&) noexcept = default;
+
+void HumAnalyser::push(std::span<const float> channel_samples) {
+  impl_->frames.push(channel_samples, [this](std::span<const std::complex<float>> f) { impl_->core.frame(f); });
+}
+
+HumResult HumAnalyser::finish() { 
+  HumResult r = impl_->core.finish();
+  r.kind = kind_of(r);
+  return r;
+}
+
+Readings to_readings(const HumResult& result, std::string_view suffix) {
+  const auto id = [&](std::string_view name) { return fmt::format("audio.hum.{}{}", name, suffix); };
+  Readings out;
+  if (result.too_short) {
+    const std::string reason = fmt::format("too short for hum: {:.1f} s or more is needed", shortest_hum_s);
+    for (const auto* name : {"frequency", "level", "kind"}) out.push_back(unmeasurable(id(name), reason));
+    return out;
+  }
+  if (!result.found) {
+    const double limit = dbfs_from_power(result.least_power);
+    const std::string reason = fmt::format("no mains hum found: anything there is below {:.1f} dBFS", limit);
+    out.push_back(unmeasurable(id("frequency"), reason));
+    out.push_back(unmeasurable(id("level"), reason, limit));
+    out.push_back(text_reading(id("kind"), std::string(to_string(HumKind::None))));
+    return out;
+  }
+  const std::string remark = left_out_remark(result);
+  out.push_back(number_reading(id("frequency"), result.frequency_hz, 2.0 * result.frequency_u,
+                               frequency_remark(result)));
+  out.push_back(number_reading(id("level"), dbfs_from_power(result.power),
+                               level_u_db(result.power, result.power_u), remark));
+  for (const HumHarmonic& h : result.harmonics) {
+    out.push_back(number_reading(fmt::format("audio.hum.harmonic.{}{}", h.number, suffix),
+                                 dbfs_from_power(h.power), level_u_db(h.power, h.standard_u)));
+  }
+  out.push_back(text_reading(id("kind"), std::string(to_string(result.kind))));
+  return out;
+}
+
+}  // namespace linebench::measure

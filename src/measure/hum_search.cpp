@@ -1,0 +1,119 @@
+// Where in 45..65 Hz a mains comb may be.
+#include <algorithm>
+#include <cmath>
+
+#include <linebench/dsp/fft.hpp>
+
+#include "hum_chunk.hpp"
+#include "hum_frames.hpp"
+
+namespace linebench::measure {
+namespace {
+
+constexpr std::size_t search_harmonics = 10;
+constexpr double near_foreign_hz = 1.2;
+// No single line may outvote a comb.
+constexpr double most_per_harmonic = 30.0;
+
+// Coherence (0..1) of a line at each frequency of a fine grid over the band, frames weighted by their own level so
+// that loud passages count no more than quiet ones.
+class CoherenceTable {
+ public:
+  CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz)
+      : size_(dsp::next_fast_size(2 * chunk.frames())), re_(size_), im_(size_) {
+    const FrameGrid& g = chunk.grid();
+    step_hz_ = 1.0 / (g.hop_s * static_cast<double>(size_));
+    first_ = static_cast<std::size_t>(low_hz / step_hz_);
+    values_.assign(static_cast<std::size_t>(high_hz / step_hz_) + 2 - first_, 0.0F);
+    const auto b0 = static_cast<std::size_t>(low_hz / g.bin_hz);
+    const auto b1 = std::min(static_cast<std::size_t>(high_hz / g.bin_hz) + 1, g.bins - 1);
+    for (std::size_t b = b0; b <= b1; ++b) fill(chunk, b);
+  }
+  [[nodiscard]] double at(double hz) const {
+    const auto i = static_cast<std::size_t>(hz / step_hz_ + 0.5);
+    return i >= first_ && i - first_ < values_.size() ? static_cast<double>(values_[i - first_]) : 0.0;
+  }
+
+ private:
+  void fill(const HumChunk& chunk, std::size_t bin) {
+    const auto z = chunk.z(bin);
+    const std::size_t n = z.size();
+    double weight_sum = 0.0;
+    double power_sum = 0.0;
+    std::fill(re_.input().begin(), re_.input().end(), 0.0);
+    std::fill(im_.input().begin(), im_.input().end(), 0.0);
+    for (std::size_t m = 0; m < n; ++m) {
+      double local = 1e-30;
+      const std::size_t from = m < 2 ? 0 : m - 2;
+      const std::size_t to = std::min(m + 3, n);
+      for (std::size_t i = from; i < to; ++i) local += static_cast<double>(std::norm(z[i]));
+      const double q = static_cast<double>(to - from) / local;
+      weight_sum += q;
+      power_sum += q * static_cast<double>(std::norm(z[m]));
+      re_.input()[m] = q * static_cast<double>(z[m].real());
+      im_.input()[m] = q * static_cast<double>(z[m].imag());
+    }
+    re_.forward();
+    im_.forward();
+    const double scale = 1.0 / (weight_sum * power_sum + 1e-300);
+    const double bin_hz = chunk.grid().bin_hz;
+    const auto from = static_cast<std::size_t>((static_cast<double>(bin) - 0.5) * bin_hz / step_hz_);
+    const auto to = static_cast<std::size_t>((static_cast<double>(bin) + 0.5) * bin_hz / step_hz_);
+    for (std::size_t g = std::max(from, first_); g <= to && g - first_ < values_.size(); ++g) {
+      const std::size_t j = g % size_;
+      const std::size_t k = j <= size_ / 2 ? j : size_ - j;
+      const std::complex<double> r = re_.output()[k];
+      const std::complex<double> i = im_.output()[k] * std::complex<double>(0.0, 1.0);
+      const std::complex<double> y = j <= size_ / 2 ? r + i : std::conj(r) + std::conj(im_.output()[k]) * std::complex<double>(0.0, 1.0);
+      values_[g - first_] = std::max(values_[g - first_], static_cast<float>(std::norm(y) * scale));
+    }
+  }
+
+  std::size_t size_;
+  dsp::RealFft re_, im_;
+  double step_hz_ = 0;
+  std::size_t first_ = 0;
+  std::vector<float> values_;
+};
+
+}  // namespace
+
+std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
+                                        std::span<const double> foreign, std::size_t count) {
+  const double top =
+      std::min(search.high_hz * static_cast<double>(search_harmonics), chunk.grid().top_hz);
+  const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0);
+  const double independent = static_cast<double>(chunk.frames()) /
+                             (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
+  // A third of a cycle of the highest harmonic over the stretch: less than 0.5 dB lost between grid points.
+  const double step = 0.03 / chunk.seconds();
+  const auto n = static_cast<std::size_t>((search.high_hz - search.low_hz) / step) + 1;
+  std::vector<double> score(n, 0.0);
+  for (std::size_t i = 0; i < n; ++i) {
+    const double f0 = search.low_hz + static_cast<double>(i) * step;
+    for (std::size_t k = 1; k <= search_harmonics; ++k) {
+      const double hz = static_cast<double>(k) * f0;
+      if (hz > top) break;
+      if (std::any_of(foreign.begin(), foreign.end(),
+                      [&](double f) { return std::abs(f - hz) < near_foreign_hz; })) {
+        continue;
+      }
+      const double coherence = std::min(table.at(hz), 0.9999);
+      score[i] += std::min(-independent * std::log1p(-coherence), most_per_harmonic);
+    }
+  }
+  std::vector<double> best;
+  const auto apart = static_cast<std::ptrdiff_t>(std::max(1.0, 1.0 / chunk.seconds() / step));
+  while (best.size() < count) {
+    const auto it = std::max_element(score.begin(), score.end());
+    if (*it <= 0.0) break;
+    const auto at = it - score.begin();
+    best.push_back(search.low_hz + static_cast<double>(at) * step);
+    const auto last = static_cast<std::ptrdiff_t>(n);
+    std::fill(score.begin() + std::max<std::ptrdiff_t>(0, at - apart),
+              score.begin() + std::min(last, at + apart + 1), 0.0);
+  }
+  return best;
+}
+
+}  // namespace linebench::measure
