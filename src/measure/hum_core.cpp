@@ -14,6 +14,8 @@ constexpr double search_share = 0.06;
 constexpr std::size_t most_stretches = 4320;
 // A multiple this far above all others together is a tone, not mains.
 constexpr double lone_power_ratio = 20.0;
+// A comb this certain needs no second opinion.
+constexpr double clear_score = 60.0;
 
 std::size_t capacity_for(const FrameGrid& grid) {
   return static_cast<std::size_t>(std::lround(stretch_s / grid.hop_s));
@@ -63,25 +65,26 @@ std::vector<double> HumCore::foreign_for(double f0, std::vector<double> foreign)
 }
 
 CombFit HumCore::best_fit(std::vector<double>& foreign) {
-  std::vector<double> starts = likely_fundamentals(chunk_, search_, foreign, 2);
   const bool on_track = track_hz_ > 0.0;
-  if (on_track) {
-    std::erase_if(starts, [&](double f) { return std::abs(f - track_hz_) < 0.05; });
-    starts.insert(starts.begin(), track_hz_);
-    starts.resize(std::min<std::size_t>(starts.size(), 2));
-  }
   CombFit best;
   double best_start = 0.0;
-  for (const double start : starts) {
+  const auto attempt = [&](double start) {
     CombFit fit = fit_comb(chunk_, start, foreign_for(start, foreign));
-    const bool escaped = std::abs(fit.f0_hz - start) > 1.0 / chunk_.seconds() + 0.05;
-    if (escaped) fit.found = false;
-    if (best.harmonics.empty() || (fit.found && !best.found) || (fit.found == best.found && fit.score > best.score)) {
-      best = fit;
+    if (std::abs(fit.f0_hz - start) > 1.0 / chunk_.seconds() + 0.05) fit.found = false;  // ran away
+    if (best.harmonics.empty() || (fit.found && !best.found) ||
+        (fit.found == best.found && fit.score > best.score)) {
+      best = std::move(fit);
       best_start = start;
     }
-    // A comb that goes on as before needs no rival, and a clear first choice neither.
-    if (fit.found && (on_track || fit.score > 60.0)) break;
+  };
+  if (on_track) attempt(track_hz_);
+  // A comb that goes on as before needs no rival.
+  if (!best.found) {
+    for (const double start : likely_fundamentals(chunk_, search_, foreign, 2)) {
+      if (on_track && std::abs(start - track_hz_) < 0.05) continue;
+      attempt(start);
+      if (best.found && best.score > clear_score) break;
+    }
   }
   if (!best.found) return best;
   // A tone nobody announced that happens to fall on a high multiple.
@@ -173,7 +176,11 @@ HumResult HumCore::finish() {
     return r;
   }
   const double trials = std::log(20.0 * std::min(seconds_, stretch_s) + 1.0);
-  const double margin = std::pow(std::sqrt(9.0 + trials) + std::sqrt(2.0), 2.0);
+  // What a lone fundamental needs to be believed (hum_fit.cpp), turned from evidence into amplitude over noise, and two
+  // sigma more so that it is not missed by bad luck.
+  const double spare = std::max(1.0, std::min(seconds_, stretch_s) / (2.9 * chunk_.grid().hop_s) - 1.0);
+  const double needed = spare * std::expm1((13.0 + trials) / spare);
+  const double margin = std::pow(std::sqrt(needed) + std::sqrt(2.0), 2.0);
   for (std::size_t k = 0; k < low_time_.size(); ++k) {
     if (low_time_[k] > 0.0) {
       r.least_power = std::max(r.least_power, 0.5 * margin * low_variance_time_[k] / low_time_[k]);

@@ -18,6 +18,10 @@ constexpr std::size_t most_harmonics = 40;
 // What the window's side lobes leave of the strongest line after it has been taken out.
 constexpr double leak_floor = 1e-6;
 constexpr std::size_t groups_wanted = 8;
+// Weights taken from the noise itself are never quite the best ones, and few frames say little about their own noise:
+// by how much variances exceed those of known weights (three frames of three bins make about nine degrees of freedom;
+// set and checked by the coverage tests).
+double weight_penalty(double independent_samples) { return 1.22 * (1.0 + 3.0 / std::max(independent_samples, 1.0)); }
 
 struct NearLine {
   double hz;
@@ -31,7 +35,8 @@ struct Track {
   double bin_offset_hz = 0;    // bin centre minus harmonic
   std::vector<Complex> y;      // frames, window gain taken out
   std::vector<double> beside;  // noise seen half way to the neighbours; empty where that is not to be had
-  std::vector<double> noise;   // E|noise|^2 per frame
+  std::vector<double> weight;  // 1 / E|noise|^2 per frame
+  std::vector<double> root;    // its square root
   std::vector<NearLine> lines;
   Complex a;
   double weight_sum = 0;
@@ -81,14 +86,17 @@ class Fit {
     for (int i = 0; i < 3; ++i) step(false);
     for (int i = 0; i < 2; ++i) {
       settle();
-      choose_active();
+      if (!choose_active()) return result(false);  // nothing stands out: no better start will be found here
       step(false);
       step(false);
     }
     const bool bend = chunk_.seconds() > 5.0;
-    if (bend) {
+    // The drift first from what stands out without it, then from what stands out with it.
+    for (int i = 0; bend && i < 2; ++i) {
       settle();
-      for (int i = 0; i < 2; ++i) step(true);
+      choose_active();
+      step(true);
+      step(true);
     }
     settle();
     return result(bend);
@@ -132,24 +140,26 @@ class Fit {
     tracks_.push_back(std::move(t));
   }
 
-  // Running mean over five frames, kept from falling so low that a chance dip decides everything.
+  // Mean over three frames (a pause between words may be no longer than that), kept from falling so low that a
+  // chance dip decides everything.
   void set_noise(Track& t, const std::vector<double>& power) {
-    t.noise.resize(n_);
+    t.weight.resize(n_);
+    t.root.resize(n_);
+    sorted_.resize(n_);
     for (std::size_t m = 0; m < n_; ++m) {
-      const std::size_t from = m < 2 ? 0 : m - 2;
-      const std::size_t to = std::min(m + 3, n_);
-      double sum = 0.0;
-      for (std::size_t i = from; i < to; ++i) sum += power[i];
-      t.noise[m] = sum / static_cast<double>(to - from);
+      const double before = power[m > 0 ? m - 1 : m];
+      const double after = power[m + 1 < n_ ? m + 1 : m];
+      t.weight[m] = (before + power[m] + after) / 3.0;
     }
-    std::vector<double> sorted(t.noise);
-    const auto tenth = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 10);
-    std::nth_element(sorted.begin(), tenth, sorted.end());
-    const double floor = std::max(0.7 * *tenth, 1e-24);
+    std::copy(t.weight.begin(), t.weight.end(), sorted_.begin());
+    const auto low = sorted_.begin() + static_cast<std::ptrdiff_t>(n_ / 50);
+    std::nth_element(sorted_.begin(), low, sorted_.end());
+    const double floor = std::max(0.5 * *low, 1e-24);
     t.weight_sum = 0.0;
-    for (double& s : t.noise) {
-      s = std::max(s, floor);
-      t.weight_sum += 1.0 / s;
+    for (std::size_t m = 0; m < n_; ++m) {
+      t.weight[m] = 1.0 / std::max(t.weight[m], floor);
+      t.root[m] = std::sqrt(t.weight[m]);
+      t.weight_sum += t.weight[m];
     }
   }
 
@@ -167,7 +177,7 @@ class Fit {
       double x1 = 0, x2 = 0, x11 = 0, x12 = 0, x22 = 0;
       for (std::size_t m = 0; m < n_; ++m) {
         const double time = t0_ + static_cast<double>(m) * chunk_.grid().hop_s;
-        const double q = 1.0 / t.noise[m];
+        const double q = t.weight[m];
         const Complex u = Rotor::multiply(t.y[m], rot.next()) * q;
         const double half_square = 0.5 * time * time;
         s += u;
@@ -213,7 +223,7 @@ class Fit {
       Complex s = 0;
       for (std::size_t m = 0; m < n_; ++m) {
         u[m] = Rotor::multiply(t.y[m], rot.next());
-        s += u[m] / t.noise[m];
+        s += u[m] * t.weight[m];
       }
       t.a = s / t.weight_sum;
       const double spare = 1.0 + 1.0 / std::max(1.0, independent(t) - 1.0);
@@ -238,14 +248,14 @@ class Fit {
       for (std::size_t m = 0; m < n_; ++m) {
         conj_line[m] = other.next();
         conj_hum[m] = hum.next();
-        a += t.y[m] * conj_hum[m] / t.noise[m];
+        a += Rotor::multiply(t.y[m], conj_hum[m]) * t.weight[m];
       }
       a /= t.weight_sum;
       for (std::size_t m = 0; m < n_; ++m) {
-        b += (t.y[m] - a * std::conj(conj_hum[m])) * conj_line[m] / t.noise[m];
+        b += Rotor::multiply(t.y[m] - Rotor::multiply(a, std::conj(conj_hum[m])), conj_line[m]) * t.weight[m];
       }
       b /= t.weight_sum;
-      for (std::size_t m = 0; m < n_; ++m) t.y[m] -= b * std::conj(conj_line[m]);
+      for (std::size_t m = 0; m < n_; ++m) t.y[m] -= Rotor::multiply(b, std::conj(conj_line[m]));
       line.a += b;
     }
   }
@@ -256,22 +266,21 @@ class Fit {
     for (int d = 0; d < 4; ++d) {
       double lag = 0.0;
       for (std::size_t m = 0; m + static_cast<std::size_t>(d) < n_; ++m) {
-        lag += 1.0 / (t.noise[m] * t.noise[m + static_cast<std::size_t>(d)]);
+        lag += t.weight[m] * t.weight[m + static_cast<std::size_t>(d)];
       }
       sum += (d == 0 ? 1.0 : 2.0) * frame_correlation(d) * lag;
     }
     return t.weight_sum * t.weight_sum / sum;
   }
 
-  void choose_active() {
+  // Which harmonics stand out enough to steer the frequency; false when none does.
+  bool choose_active() {
     bool any = false;
     for (Track& t : tracks_) {
       t.active = std::norm(t.a) > 9.0 * model_variance(t);
       any = any || t.active;
     }
-    if (!any) {
-      for (Track& t : tracks_) t.active = t.k <= 10;
-    }
+    return any;
   }
 
   // Variance of the weighted mean: overlapping frames share samples, so neighbours count.
@@ -280,12 +289,12 @@ class Fit {
     for (int d = 0; d < 4; ++d) {
       double lag = 0.0;
       for (std::size_t m = 0; m + static_cast<std::size_t>(d) < n_; ++m) {
-        lag += 1.0 / std::sqrt(t.noise[m] * t.noise[m + static_cast<std::size_t>(d)]);
+        lag += t.root[m] * t.root[m + static_cast<std::size_t>(d)];
       }
       const double turn = std::cos(two_pi * t.bin_offset_hz * static_cast<double>(d) * chunk_.grid().hop_s);
       sum += (d == 0 ? 1.0 : 2.0) * frame_correlation(d) * turn * lag;
     }
-    return sum / (t.weight_sum * t.weight_sum);
+    return weight_penalty(independent(t)) * sum / (t.weight_sum * t.weight_sum);
   }
 
   // Variance from how the harmonic's amplitude differs from one part of the stretch to the next: honest also where
@@ -298,8 +307,8 @@ class Fit {
       Complex s = 0;
       double q = 0;
       for (std::size_t m = g * n_ / groups; m < to; ++m) {
-        s += Rotor::multiply(t.y[m], rot.next()) / t.noise[m];
-        q += 1.0 / t.noise[m];
+        s += Rotor::multiply(t.y[m], rot.next()) * t.weight[m];
+        q += t.weight[m];
       }
       sum += std::norm(s - t.a * q) / (t.weight_sum * t.weight_sum);
     }
@@ -320,7 +329,7 @@ class Fit {
       h.used = true;
       Rotor rot = rotor(t);
       Complex s = 0;
-      for (std::size_t m = 0; m < n_; ++m) s += Rotor::multiply(t.y[m], rot.next()) / t.noise[m];
+      for (std::size_t m = 0; m < n_; ++m) s += Rotor::multiply(t.y[m], rot.next()) * t.weight[m];
       t.a = h.a = s / t.weight_sum;
       const double model = model_variance(t);
       const double by_group = group_variance(t, groups);
@@ -335,7 +344,7 @@ class Fit {
       h.evidence = spare * std::log1p(std::norm(h.a) / h.variance / spare);
       if (t.active) {
         const double w = std::norm(t.a) * static_cast<double>(t.k * t.k) * t.weight_sum;
-        excess += w * h.variance / model;
+        excess += w * h.variance / model * weight_penalty(independent(t));
         excess_weight += w;
       }
     }
@@ -375,6 +384,7 @@ class Fit {
   std::size_t count_ = 0;
   double f_information_ = 0;
   std::vector<Track> tracks_;
+  std::vector<double> sorted_;
 };
 
 }  // namespace

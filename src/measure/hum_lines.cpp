@@ -11,6 +11,8 @@ namespace {
 
 constexpr std::size_t most_lines = 12;
 constexpr double steady_coherence = 0.8;
+// Highest side lobe of the four-term window, -92 dB [Harris 1978].
+constexpr double side_lobe = 2.5e-5;
 
 std::complex<double> lagged(std::span<const std::complex<float>> z, std::size_t lag) {
   std::complex<double> sum = 0.0;
@@ -40,7 +42,18 @@ void HumChunk::prepare() {
     }
   }
   find_lines();
-  for (const SteadyLine& line : lines_) remove_side_lobes(line);
+  // Side lobes well under what is in the emptier bins anyway change nothing.
+  std::vector<double> first(grid_.bins);
+  for (std::size_t b = 0; b < grid_.bins; ++b) {
+    for (std::size_t m = 0; m < frames_; m += 8) first[b] += static_cast<double>(std::norm(z(b)[m]));
+  }
+  const auto quarter = first.begin() + static_cast<std::ptrdiff_t>(grid_.bins / 4);
+  std::nth_element(first.begin(), quarter, first.end());
+  const double quiet = std::sqrt(*quarter / (static_cast<double>(frames_) / 8.0 + 1.0));
+  const double coherent = quiet / std::sqrt(static_cast<double>(frames_));
+  for (const SteadyLine& line : lines_) {
+    if (line.amplitude * side_lobe > 0.03 * coherent) remove_side_lobes(line);
+  }
 }
 
 void HumChunk::find_lines() {

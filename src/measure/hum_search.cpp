@@ -10,7 +10,7 @@
 namespace linebench::measure {
 namespace {
 
-constexpr std::size_t search_harmonics = 10;
+constexpr std::size_t search_harmonics = 8;
 constexpr double near_foreign_hz = 1.2;
 // No single line may outvote a comb.
 constexpr double most_per_harmonic = 30.0;

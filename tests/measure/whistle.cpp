@@ -1,0 +1,80 @@
+// Line whistle against closed forms.
+#include <linebench/measure/whistle.hpp>
+
+#include <gtest/gtest.h>
+
+#include <linebench/base/decibel.hpp>
+
+#include "support/coverage.hpp"
+#include "support/synth.hpp"
+
+namespace {
+
+using namespace linebench;
+using namespace linebench::measure;
+
+WhistleResult whistle_of(const synth::Samples& x, double rate) {
+  WhistleAnalyser a(rate);
+  for (std::size_t at = 0; at < x.size(); at += 5000) {
+    a.push(std::span(x).subspan(at, std::min<std::size_t>(5000, x.size() - at)));
+  }
+  return a.finish();
+}
+
+TEST(Whistle, BothLineRatesAtEveryRate) {
+  for (const double rate : {44100.0, 48000.0, 96000.0, 192000.0}) {
+    for (const double hz : {15625.0, 15734.266, 15625.0 * 1.0009, 15734.266 * 0.9991}) {
+      synth::Samples x(synth::count(12.0, rate), 0.0F);
+      synth::add_noise(x, -80.0, 4);
+      synth::add_sine(x, rate, 1000.0, -20.0);
+      synth::add_sine(x, rate, hz, -85.0, 0.3);
+      const WhistleResult r = whistle_of(x, rate);
+      ASSERT_TRUE(r.found) << rate << " " << hz;
+      EXPECT_NEAR(r.frequency_hz, hz, 0.005);
+      EXPECT_NEAR(dbfs_from_power(r.power), -85.0, 0.2);
+    }
+  }
+}
+
+TEST(Whistle, OtherTonesAndNoiseAreNone) {
+  int found = 0;
+  for (unsigned seed = 0; seed < 60; ++seed) {
+    synth::Samples x(synth::count(seed % 2 == 0 ? 1.0 : 4.0, 48000), 0.0F);
+    synth::add_noise(x, -60.0, seed);
+    synth::add_sine(x, 48000, 15680.0, -30.0);   // between the two
+    synth::add_sine(x, 48000, 15560.0, -30.0);
+    synth::add_sine(x, 48000, 5208.333, -30.0);  // a third of 15625
+    synth::add_sine(x, 48000, 15625.0 - 4 * 400, -20.0);
+    found += whistle_of(x, 48000).found ? 1 : 0;
+  }
+  EXPECT_EQ(found, 0);
+}
+
+TEST(Whistle, SaysWhyItCannot) {
+  const synth::Samples x(synth::count(2.0, 32000), 0.0F);
+  const Readings low = to_readings(whistle_of(x, 32000), "");
+  EXPECT_NE(find_reading(low, "audio.whistle.level")->reason.find("sample rate"), std::string::npos);
+  const Readings brief = to_readings(whistle_of(synth::Samples(9600, 0.0F), 48000), "");
+  EXPECT_NE(find_reading(brief, "audio.whistle.level")->reason.find("too short"), std::string::npos);
+  const Readings none = to_readings(whistle_of(synth::Samples(96000, 0.0F), 48000), ".left");
+  EXPECT_TRUE(find_reading(none, "audio.whistle.level.left")->at_most.has_value());
+}
+
+TEST(Whistle, Coverage) {
+  std::vector<WhistleResult> runs;
+  for (unsigned seed = 1; seed <= 200; ++seed) {
+    synth::Samples x(synth::count(1.0, 44100), 0.0F);
+    synth::add_noise(x, -50.0, seed);
+    synth::add_sine(x, 44100, 15625.0 + 0.05 * seed, -60.0, 0.1 * seed);
+    runs.push_back(whistle_of(x, 44100));
+  }
+  coverage::expect_coverage("whistle frequency, Hz", 200, [&](unsigned seed) -> coverage::Trial {
+    return {runs[seed - 1].frequency_hz, 2 * runs[seed - 1].frequency_u, 15625.0 + 0.05 * seed};
+  });
+  coverage::expect_coverage("whistle level, dB", 200, [&](unsigned seed) -> coverage::Trial {
+    const WhistleResult& r = runs[seed - 1];
+    return {dbfs_from_power(r.power), 8.686 * r.power_u / r.power, -60.0};
+  });
+}
+
+}  // namespace
