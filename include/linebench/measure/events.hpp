@@ -1,0 +1,68 @@
+// Things that happen at a moment: clipped tops, clicks, dropouts, each with its time.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <memory>
+#include <span>
+#include <string_view>
+#include <vector>
+
+#include <linebench/base/reading.hpp>
+
+namespace linebench::measure {
+
+struct Event {
+  double time_s = 0;
+  double strength = 0;  ///< clip: samples in the flat top; click: peak out of its surroundings (of full scale);
+                        ///< dropout: length in s
+};
+
+/// At most this many times are kept per kind; counts go on.
+inline constexpr std::size_t most_events_kept = 1000;
+/// What is too short for the surroundings of an event to be known.
+inline constexpr double shortest_events_s = 0.05;
+
+struct EventsResult {
+  double seconds = 0;
+  std::uint64_t clipped_samples = 0;
+  double clip_level = 0;    ///< sample magnitude the tops are cut at
+  double clip_level_u = 0;  ///< k=1
+  std::vector<Event> clips;
+  std::uint64_t clicks = 0;
+  std::vector<Event> click_times;
+  std::uint64_t dropouts = 0;
+  std::vector<Event> dropout_times;
+};
+
+/// Streaming, one channel, memory independent of length.
+/// - Clipped: at least three neighbouring samples that are flat while the waveform runs into them and out of them
+///   steeply (a smooth crest of any frequency is not), at a level that nothing but stray peaks exceeds, at full scale
+///   or below.
+/// - Click: an impulse under 3 ms whose linear-prediction error stands out eight times of the local (median) scale and
+///   three times of everything else within 20 ms, without a lasting change of level (so not the start of a sound).
+/// - Dropout: 2 ms to 2 s in which a steady signal falls by 30 dB within a millisecond and returns as suddenly at
+///   its former level; pauses of speech fall and rise slower.
+class EventsAnalyser {
+ public:
+  explicit EventsAnalyser(double rate_hz);
+  ~EventsAnalyser();
+  EventsAnalyser(EventsAnalyser&&) noexcept;
+  EventsAnalyser& operator=(EventsAnalyser&&) noexcept;
+  EventsAnalyser(const EventsAnalyser&) = delete;
+  EventsAnalyser& operator=(const EventsAnalyser&) = delete;
+
+  void push(std::span<const float> channel_samples);
+  [[nodiscard]] EventsResult finish();
+
+ private:
+  struct Impl;
+  std::unique_ptr<Impl> impl_;
+};
+
+/// audio.clip.samples, .level, .times, audio.click.count, .times, audio.dropout.count, .times with the suffix appended;
+/// level and times only where something was found.
+[[nodiscard]] Readings to_readings(const EventsResult& result, std::string_view suffix);
+
+}  // namespace linebench::measure

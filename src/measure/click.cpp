@@ -1,0 +1,158 @@
+// Clicks. A cheap look at the second difference says which blocks are worth a linear prediction; there the prediction
+// error (which has tones and voices largely taken out) must show one short, lonely peak.
+#include <algorithm>
+#include <cmath>
+
+#include "events_parts.hpp"
+
+namespace linebench::measure {
+namespace {
+
+constexpr double block_s = 0.005;
+constexpr double around_s = 0.02;
+constexpr double own_s = 0.0015;       // a click may ring this long either side of its peak
+constexpr float worth_a_look = 6.0F;   // largest over mean second difference of the quieter surroundings
+constexpr double over_scale = 8.0;     // over the error's robust standard deviation
+constexpr double over_others = 3.0;    // over any other peak near it
+constexpr double smallest = 1e-4;      // of full scale
+constexpr double onset_ratio = 2.0;    // rms after over before (or reverse) that makes it a start or an end of sound
+constexpr double click_over_sound = 6.0;
+constexpr std::size_t order = 12;
+
+double rms(std::span<const float> x) {
+  double sum = 0.0;
+  for (const float v : x) sum += static_cast<double>(v) * static_cast<double>(v);
+  return x.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(x.size()));
+}
+
+// Coefficients a[1..order] of the predictor x[n] ~ -sum a[k] x[n-k] (autocorrelation method, Levinson and Durbin).
+std::array<double, order + 1> predictor(std::span<const float> x) {
+  std::array<double, order + 1> r{};
+  for (std::size_t lag = 0; lag <= order; ++lag) {
+    std::array<float, 8> sum{};
+    std::size_t i = lag;
+    for (; i + 8 <= x.size(); i += 8) {
+      for (std::size_t l = 0; l < 8; ++l) sum[l] += x[i + l] * x[i + l - lag];
+    }
+    for (; i < x.size(); ++i) sum[0] += x[i] * x[i - lag];
+    for (const float s : sum) r[lag] += static_cast<double>(s);
+  }
+  std::array<double, order + 1> a{};
+  a[0] = 1.0;
+  double error = r[0] * (1.0 + 1e-7) + 1e-20;
+  for (std::size_t i = 1; i <= order; ++i) {
+    double acc = r[i];
+    for (std::size_t k = 1; k < i; ++k) acc += a[k] * r[i - k];
+    const double reflection = -acc / error;
+    const std::array<double, order + 1> old = a;
+    for (std::size_t k = 1; k < i; ++k) a[k] = old[k] + reflection * old[i - k];
+    a[i] = reflection;
+    error *= 1.0 - reflection * reflection;
+    if (error <= 0.0) break;
+  }
+  return a;
+}
+
+}  // namespace
+
+void ClickSearch::search(const EventView& v) {
+  const auto block = std::max<std::size_t>(32, static_cast<std::size_t>(block_s * v.rate_hz));
+  if (v.x.size() < 3) return;
+  // Blocks of the whole view, so that each has neighbours.
+  const std::size_t lead = v.from % block;
+  const std::size_t blocks = (v.x.size() - lead) / block;
+  means_.assign(blocks, 0.0F);
+  tops_.assign(blocks, 0.0F);
+  for (std::size_t b = 0; b < blocks; ++b) {
+    const std::size_t at = std::max<std::size_t>(lead + b * block, 2);
+    const std::size_t end = lead + (b + 1) * block;
+    constexpr std::size_t lanes = 8;
+    std::array<float, lanes> sum{};
+    std::array<float, lanes> top{};
+    std::size_t i = at;
+    for (; i + lanes <= end; i += lanes) {
+      const float* x = v.x.data() + i;
+      for (std::size_t l = 0; l < lanes; ++l) {
+        const float d = std::abs(x[l] - 2.0F * x[static_cast<std::ptrdiff_t>(l) - 1] + x[static_cast<std::ptrdiff_t>(l) - 2]);
+        sum[l] += d;
+        top[l] = d > top[l] ? d : top[l];
+      }
+    }
+    for (std::size_t l = 0; l < lanes; ++l) {
+      means_[b] += sum[l] / static_cast<float>(end - at);
+      tops_[b] = std::max(tops_[b], top[l]);
+    }
+  }
+  for (std::size_t b = 0; b < blocks; ++b) {
+    const std::size_t at = lead + b * block;
+    if (at + block <= v.from || at >= v.to) continue;
+    float quiet = means_[b];
+    if (b > 0) quiet = std::min(quiet, means_[b - 1]);
+    if (b + 1 < blocks) quiet = std::min(quiet, means_[b + 1]);
+    if (tops_[b] > static_cast<float>(smallest) && tops_[b] > worth_a_look * quiet) {
+      examine(v, std::max(at, v.from), std::min(at + block, v.to));
+    }
+  }
+}
+
+void ClickSearch::examine(const EventView& v, std::size_t from, std::size_t to) {
+  const auto reach = static_cast<std::size_t>(around_s * v.rate_hz);
+  const auto own = static_cast<std::size_t>(own_s * v.rate_hz) + 1;
+  const std::size_t a = from > reach ? from - reach : 0;
+  const std::size_t b = std::min(to + reach, v.x.size());
+  if (b - a < 4 * order) return;
+  const auto window = v.x.subspan(a, b - a);
+  const auto c = predictor(window);
+  error_.assign(window.size(), 0.0);
+  for (std::size_t i = order; i < window.size(); ++i) {
+    double e = static_cast<double>(window[i]);
+    for (std::size_t k = 1; k <= order; ++k) e += c[k] * static_cast<double>(window[i - k]);
+    error_[i] = std::abs(e);
+  }
+  const auto first = error_.begin() + static_cast<std::ptrdiff_t>(from - a);
+  const auto last = error_.begin() + static_cast<std::ptrdiff_t>(to - a);
+  const auto peak = std::max_element(first, last);
+  const double height = *peak;
+  const auto p = static_cast<std::size_t>(peak - error_.begin());
+  if (height < smallest) return;
+  sorted_ = error_;
+  const auto middle = sorted_.begin() + static_cast<std::ptrdiff_t>(sorted_.size() / 2);
+  std::nth_element(sorted_.begin(), middle, sorted_.end());
+  if (height < over_scale * *middle / 0.6745) return;
+  for (std::size_t i = 0; i < error_.size(); ++i) {
+    const bool near = i + own >= p && i <= p + own;
+    if (!near && error_[i] * over_others > height) return;
+  }
+  // A lasting change of level is the start or the end of a sound.
+  const auto gap = static_cast<std::size_t>(0.002 * v.rate_hz);
+  const auto span = static_cast<std::size_t>(0.01 * v.rate_hz);
+  const std::size_t at = a + p;
+  const std::size_t before_end = at > gap ? at - gap : 0;
+  const std::size_t before_start = before_end > span ? before_end - span : 0;
+  const std::size_t after_start = std::min(at + gap, v.x.size());
+  const std::size_t after_end = std::min(after_start + span, v.x.size());
+  const double before = rms(v.x.subspan(before_start, before_end - before_start));
+  const double after = rms(v.x.subspan(after_start, after_end - after_start));
+  const double louder = std::max(before, after);
+  const double softer = std::min(before, after);
+  if (louder > onset_ratio * softer && height < click_over_sound * louder) return;
+  const std::uint64_t index = v.first + at;
+  if (any_ && index - last_ < 2 * own) return;
+  any_ = true;
+  last_ = index;
+  ++count_;
+  keep_event(times_, {v.time_s(at), height});
+}
+
+void ClickSearch::forget_near(double time_s) {
+  const auto before = times_.size();
+  std::erase_if(times_, [&](const Event& e) { return std::abs(e.time_s - time_s) < 0.003; });
+  count_ -= before - times_.size();
+}
+
+void ClickSearch::finish(EventsResult& r) const {
+  r.clicks = count_;
+  r.click_times = times_;
+}
+
+}  // namespace linebench::measure

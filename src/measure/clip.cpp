@@ -1,0 +1,136 @@
+// Clipped tops. A smooth crest is a parabola: what lies within a little of its top falls off from there by the square of
+// the distance. A cut top is flat and then steep. So a run near the block's extreme is a cut one when the waveform, as far
+// outside it as the run is long, has fallen by far more than the parabola allows for the flatness found.
+#include <algorithm>
+#include <cmath>
+
+#include "events_parts.hpp"
+
+namespace linebench::measure {
+namespace {
+
+constexpr double block_s = 0.01;
+constexpr float quietest = 1e-3F;      // -60 dB: no tops are looked for under it
+constexpr float near_top = 0.01F;      // of the top: what may belong to it
+constexpr float sample_step = 1.0F / 32768.0F;
+// A parabola sampled at the worst places falls 16 times its range over a run as far outside as the run is long
+// (three samples), and 35 times the range of the run's middle half (long runs).
+constexpr float short_run_ratio = 20.0F;
+constexpr float long_run_ratio = 60.0F;
+constexpr std::size_t long_run = 8;
+constexpr std::size_t most_slots = 8;
+constexpr double same_level = 0.012;
+
+std::size_t peak_bin(double peak) {
+  return static_cast<std::size_t>(std::clamp(10.0 * (20.0 * std::log10(peak) + 60.0), 0.0, 799.0));
+}
+
+}  // namespace
+
+void ClipSearch::search(const EventView& v) {
+  const auto block = std::max<std::size_t>(16, static_cast<std::size_t>(block_s * v.rate_hz));
+  for (std::size_t at = v.from; at < v.to; at += block) {
+    const std::size_t end = std::min(at + block, v.to);
+    search_block(v, at, end, 1.0F, sides_[0]);
+    search_block(v, at, end, -1.0F, sides_[1]);
+  }
+}
+
+void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side) {
+  constexpr std::size_t lanes = 16;
+  std::array<float, lanes> tops;
+  tops.fill(0.0F);
+  std::size_t i = from;
+  for (; i + lanes <= to; i += lanes) {
+    for (std::size_t l = 0; l < lanes; ++l) {
+      const float y = sign * v.x[i + l];
+      tops[l] = y > tops[l] ? y : tops[l];
+    }
+  }
+  float top = *std::max_element(tops.begin(), tops.end());
+  for (; i < to; ++i) top = std::max(top, sign * v.x[i]);
+  if (!(top > quietest) || !std::isfinite(top)) return;
+  ++side.block_peaks[peak_bin(static_cast<double>(top))];
+
+  const float edge = top * (1.0F - near_top);
+  bool new_block = true;
+  for (i = from; i < to; ++i) {
+    if (sign * v.x[i] < edge) continue;
+    const std::size_t start = i;
+    while (i < v.x.size() && sign * v.x[i] >= edge) ++i;
+    const std::size_t n = i - start;
+    if (n < 3 || (start == from && from > 0 && sign * v.x[from - 1] >= edge)) continue;
+    if (start < n || i - 1 + n >= v.x.size()) continue;
+    const std::size_t trim = n >= long_run ? n / 4 : 0;
+    float low = top * 2.0F;
+    float high = 0.0F;
+    for (std::size_t k = start + trim; k < i - trim; ++k) {
+      low = std::min(low, sign * v.x[k]);
+      high = std::max(high, sign * v.x[k]);
+    }
+    const float flat = std::max(high - low, sample_step);
+    const float fall = low - std::max(sign * v.x[start - n], sign * v.x[i - 1 + n]);
+    if (fall < flat * (n >= long_run ? long_run_ratio : short_run_ratio)) continue;
+    // Of the run, what is as flat as its middle.
+    const float cut = low - std::max(0.5F * sample_step, 0.5F * (high - low));
+    std::uint64_t samples = 0;
+    double level = 0.0;
+    for (std::size_t k = start; k < i; ++k) {
+      if (sign * v.x[k] < cut) continue;
+      ++samples;
+      level += static_cast<double>(sign * v.x[k]);
+    }
+    if (samples < 3) continue;
+    note(side, level / static_cast<double>(samples), samples, v.time_s(start), new_block);
+    new_block = false;
+  }
+}
+
+void ClipSearch::note(Side& side, double level, std::uint64_t samples, double time_s, bool new_block) {
+  auto it = std::find_if(side.slots.begin(), side.slots.end(),
+                         [&](const Slot& s) { return std::abs(s.level - level) < same_level * s.level; });
+  if (it == side.slots.end()) {
+    if (side.slots.size() == most_slots) {
+      side.slots.erase(std::min_element(side.slots.begin(), side.slots.end(),
+                                        [](const Slot& a, const Slot& b) { return a.runs < b.runs; }));
+    }
+    it = side.slots.insert(side.slots.end(), Slot{});
+  }
+  ++it->runs;
+  it->blocks += new_block ? 1 : 0;
+  it->samples += samples;
+  const double d = level - it->level;
+  it->level += d / static_cast<double>(it->runs);
+  it->square += d * (level - it->level);
+  keep_event(it->times, {time_s, static_cast<double>(samples)});
+}
+
+void ClipSearch::finish(EventsResult& r) const {
+  double weight = 0.0;
+  double square = 0.0;
+  for (const Side& side : sides_) {
+    for (const Slot& s : side.slots) {
+      std::uint64_t above = 0;
+      for (std::size_t b = peak_bin(s.level * (1.0 + same_level)) + 1; b < side.block_peaks.size(); ++b) {
+        above += side.block_peaks[b];
+      }
+      // One flat top may be chance; at full scale it is not.
+      const bool at_full_scale = s.level > 0.999;
+      if (s.runs < (at_full_scale ? 1U : 3U) || 5 * above > s.blocks) continue;
+      const auto w = static_cast<double>(s.runs);
+      r.clipped_samples += s.samples;
+      r.clip_level += w * s.level;
+      square += s.square;
+      weight += w;
+      r.clips.insert(r.clips.end(), s.times.begin(), s.times.end());
+    }
+  }
+  if (weight <= 0.0) return;
+  r.clip_level /= weight;
+  const double step = static_cast<double>(sample_step);
+  r.clip_level_u = std::sqrt(square / weight + step * step / 12.0);
+  std::sort(r.clips.begin(), r.clips.end(), [](const Event& a, const Event& b) { return a.time_s < b.time_s; });
+  if (r.clips.size() > most_events_kept) r.clips.resize(most_events_kept);
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,130 @@
+#include <linebench/measure/events.hpp>
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include <linebench/base/decibel.hpp>
+
+#include "events_parts.hpp"
+
+namespace linebench::measure {
+namespace {
+
+constexpr double surroundings_s = 0.03;
+constexpr double stretch_s = 0.1;
+
+Curve times_curve(const std::vector<Event>& events, const char* unit) {
+  Curve c;
+  c.x_unit = "s";
+  c.y_unit = unit;
+  for (const Event& e : events) {
+    c.x.push_back(e.time_s);
+    c.y.push_back(e.strength);
+  }
+  return c;
+}
+
+}  // namespace
+
+void keep_event(std::vector<Event>& list, const Event& e) {
+  if (list.size() < most_events_kept) list.push_back(e);
+}
+
+struct EventsAnalyser::Impl {
+  explicit Impl(double rate_hz)
+      : rate(rate_hz),
+        context(static_cast<std::size_t>(surroundings_s * rate_hz) + 1),
+        stretch(static_cast<std::size_t>(stretch_s * rate_hz) + 1) {}
+
+  void run(std::size_t to) {
+    const EventView v{buffer, left, to, rate, first};
+    clip.search(v);
+    click.search(v);
+    done.clear();
+    dropout.search(v, done);
+    for (const Event& e : done) {
+      ++result.dropouts;
+      keep_event(result.dropout_times, e);
+      click.forget_near(e.time_s);
+      click.forget_near(e.time_s + e.strength);
+    }
+    left = to;
+    if (left > context) {
+      const std::size_t gone = left - context;
+      buffer.erase(buffer.begin(), buffer.begin() + static_cast<std::ptrdiff_t>(gone));
+      first += gone;
+      left = context;
+    }
+  }
+
+  double rate;
+  std::size_t context;
+  std::size_t stretch;
+  std::vector<float> buffer;
+  std::size_t left = 0;     // samples at the front that have been searched and serve as surroundings
+  std::uint64_t first = 0;  // index of buffer[0]
+  ClipSearch clip;
+  ClickSearch click;
+  DropoutSearch dropout;
+  std::vector<Event> done;
+  EventsResult result;
+};
+
+EventsAnalyser::EventsAnalyser(double rate_hz) : impl_(std::make_unique<Impl>(rate_hz)) {}
+EventsAnalyser::~EventsAnalyser() = default;
+EventsAnalyser::EventsAnalyser(EventsAnalyser&&) noexcept = default;
+EventsAnalyser& EventsAnalyser::operator=(EventsAnalyser&&) noexcept = default;
+
+void EventsAnalyser::push(std::span<const float> channel_samples) {
+  Impl& m = *impl_;
+  m.buffer.insert(m.buffer.end(), channel_samples.begin(), channel_samples.end());
+  while (m.buffer.size() >= m.left + m.stretch + m.context) m.run(m.left + m.stretch);
+}
+
+EventsResult EventsAnalyser::finish() {
+  Impl& m = *impl_;
+  if (m.left < m.buffer.size()) m.run(m.buffer.size());
+  m.result.seconds = static_cast<double>(m.first + m.buffer.size()) / m.rate;
+  m.clip.finish(m.result);
+  m.click.finish(m.result);
+  return m.result;
+}
+
+Readings to_readings(const EventsResult& r, std::string_view suffix) {
+  const auto id = [&](std::string_view name) { return fmt::format("audio.{}{}", name, suffix); };
+  Readings out;
+  if (r.seconds < shortest_events_s) {
+    const std::string reason = fmt::format("too short: {:g} s or more is needed", shortest_events_s);
+    for (const auto* name : {"clip.samples", "click.count", "dropout.count"}) {
+      out.push_back(unmeasurable(id(name), reason));
+    }
+    return out;
+  }
+  const auto kept = [](std::uint64_t count, const std::vector<Event>& list) {
+    return count > list.size() && list.size() == most_events_kept
+               ? fmt::format("the first {} are listed", most_events_kept)
+               : std::string();
+  };
+  out.push_back(number_reading(id("clip.samples"), static_cast<double>(r.clipped_samples), std::nullopt));
+  if (r.clipped_samples > 0) {
+    out.push_back(number_reading(id("clip.level"), db_from_amplitude(r.clip_level),
+                                 2.0 * 20.0 / std::log(10.0) * r.clip_level_u / r.clip_level));
+    out.push_back(curve_reading(id("clip.times"), times_curve(r.clips, "samples"), std::nullopt,
+                                r.clips.size() == most_events_kept ? kept(most_events_kept + 1, r.clips) : ""));
+  }
+  out.push_back(number_reading(id("click.count"), static_cast<double>(r.clicks), std::nullopt));
+  if (r.clicks > 0) {
+    out.push_back(curve_reading(id("click.times"), times_curve(r.click_times, "of full scale"), std::nullopt,
+                                kept(r.clicks, r.click_times)));
+  }
+  out.push_back(number_reading(id("dropout.count"), static_cast<double>(r.dropouts), std::nullopt));
+  if (r.dropouts > 0) {
+    out.push_back(curve_reading(id("dropout.times"), times_curve(r.dropout_times, "s long"), std::nullopt,
+                                kept(r.dropouts, r.dropout_times)));
+  }
+  return out;
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,94 @@
+// The three searches behind EventsAnalyser. Each looks at a stretch of samples with its surroundings at hand.
+#pragma once
+
+#include <array>
+#include <cstddef>
+#include <cstdint>
+#include <span>
+#include <vector>
+
+#include <linebench/measure/events.hpp>
+
+namespace linebench::measure {
+
+/// A window on the channel: samples [from, to) are to be searched, the rest of `x` is their surroundings.
+struct EventView {
+  std::span<const float> x;
+  std::size_t from = 0;
+  std::size_t to = 0;
+  double rate_hz = 0;
+  std::uint64_t first = 0;  ///< index of x[0] in the channel
+
+  [[nodiscard]] double time_s(std::size_t i) const {
+    return (static_cast<double>(first) + static_cast<double>(i)) / rate_hz;
+  }
+};
+
+void keep_event(std::vector<Event>& list, const Event& e);
+
+class ClipSearch {
+ public:
+  void search(const EventView& v);
+  void finish(EventsResult& r) const;
+
+ private:
+  struct Slot {
+    double level = 0;  // mean of its runs
+    double square = 0;  // sum of squared differences from the mean
+    std::uint64_t runs = 0;
+    std::uint64_t blocks = 0;
+    std::uint64_t samples = 0;
+    std::vector<Event> times;
+  };
+  struct Side {
+    std::vector<Slot> slots;
+    std::array<std::uint64_t, 800> block_peaks{};  // histogram, 0.1 dB from -60 dB up
+  };
+  void search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side);
+  static void note(Side& side, double level, std::uint64_t samples, double time_s, bool new_block);
+
+  std::array<Side, 2> sides_;
+};
+
+class ClickSearch {
+ public:
+  void search(const EventView& v);
+  /// The edges of a dropout are not clicks.
+  void forget_near(double time_s);
+  void finish(EventsResult& r) const;
+
+ private:
+  void examine(const EventView& v, std::size_t from, std::size_t to);
+
+  std::uint64_t count_ = 0;
+  std::vector<Event> times_;
+  std::uint64_t last_ = 0;
+  bool any_ = false;
+  std::vector<float> means_;
+  std::vector<float> tops_;
+  std::vector<double> error_, sorted_;
+};
+
+class DropoutSearch {
+ public:
+  /// Dropouts completed in this stretch are appended to `done`.
+  void search(const EventView& v, std::vector<Event>& done);
+
+ private:
+  enum class State { Steady, Low, Returned };
+  [[nodiscard]] float recent_peak(std::size_t from_back, std::size_t count) const;
+  void start(const EventView& v, std::size_t at, std::size_t size);
+
+  static constexpr std::size_t history = 40;  // half-milliseconds
+  std::array<float, history> peaks_{};
+  std::size_t seen_ = 0;
+  State state_ = State::Steady;
+  float before_ = 0;
+  double start_s_ = 0;
+  double end_s_ = 0;
+  std::size_t low_ = 0;
+  std::size_t after_ = 0;
+  float after_peak_ = 0, after_first_ = 0;
+};
+
+}  // namespace linebench::measure

@@ -1,0 +1,216 @@
+// Clipping, clicks and dropouts put into signals at known places, and signals that have none.
+#include <linebench/measure/events.hpp>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include <gtest/gtest.h>
+
+#include "support/synth.hpp"
+#include "support/voice.hpp"
+
+namespace {
+
+using namespace linebench;
+using namespace linebench::measure;
+
+EventsResult events_of(const synth::Samples& x, double rate) {
+  EventsAnalyser a(rate);
+  constexpr std::size_t block = 4096;
+  for (std::size_t at = 0; at < x.size(); at += block) {
+    a.push(std::span(x).subspan(at, std::min(block, x.size() - at)));
+  }
+  return a.finish();
+}
+
+void quantise(synth::Samples& x, int bits) {
+  const float full = std::ldexp(1.0F, bits - 1);
+  for (float& v : x) v = std::clamp(std::round(v * full), -full, full - 1.0F) / full;
+}
+
+void expect_nothing(const EventsResult& r, const std::string& what) {
+  EXPECT_EQ(r.clipped_samples, 0U) << what;
+  EXPECT_EQ(r.clicks, 0U) << what << (r.click_times.empty() ? 0.0 : r.click_times[0].time_s);
+  EXPECT_EQ(r.dropouts, 0U) << what << (r.dropout_times.empty() ? 0.0 : r.dropout_times[0].time_s);
+}
+
+TEST(Events, CleanSinesOfAnyFrequencyHaveNone) {
+  for (const double rate : {44100.0, 48000.0, 96000.0}) {
+    for (const double hz : {5.0, 20.0, 50.0, 100.0, 315.0, 997.0, 1000.0, 3000.0, 6000.0, 12000.0, 15000.0}) {
+      for (const double level : {0.0, -0.01, -20.0}) {
+        for (const int bits : {16, 24}) {
+          synth::Samples x(synth::count(1.5, rate), 0.0F);
+          synth::add_sine(x, rate, hz, level, 0.3);
+          quantise(x, bits);
+          expect_nothing(events_of(x, rate), std::to_string(hz) + " Hz " + std::to_string(level));
+        }
+      }
+    }
+  }
+}
+
+TEST(Events, NoiseVoiceAndSilenceHaveNone) {
+  for (const double rate : {44100.0, 48000.0}) {
+    synth::Samples noise(synth::count(20.0, rate), 0.0F);
+    expect_nothing(events_of(noise, rate), "silence");
+    synth::add_noise(noise, -20.0, 3);
+    expect_nothing(events_of(noise, rate), "noise");
+    for (unsigned seed = 0; seed < 6; ++seed) {
+      synth::Samples voice(synth::count(10.0, rate), 0.0F);
+      synth::add_voice(voice, rate, 90.0 + 30 * seed, -22.0, seed);
+      synth::add_noise(voice, -80.0, seed);
+      expect_nothing(events_of(voice, rate), "voice " + std::to_string(seed));
+    }
+  }
+}
+
+TEST(Events, ClippedSamplesAreCountedExactly) {
+  for (const double rate : {44100.0, 48000.0, 192000.0}) {
+    for (const double hz : {50.0, 997.0, 1000.0}) {
+      for (const double limit : {1.0, 0.5}) {
+        synth::Samples x(synth::count(2.0, rate), 0.0F);
+        synth::add_sine(x, rate, hz, 20 * std::log10(limit) + 3.0, 0.2);
+        std::uint64_t truth = 0;
+        for (float& v : x) {
+          const auto top = static_cast<float>(limit);
+          truth += std::abs(v) >= top ? 1 : 0;
+          v = std::clamp(v, -top, top);
+        }
+        const EventsResult r = events_of(x, rate);
+        EXPECT_EQ(r.clipped_samples, truth) << hz << " Hz at " << rate;
+        EXPECT_NEAR(r.clip_level, limit, 1e-4);
+        EXPECT_EQ(r.clicks, 0U) << hz;
+        EXPECT_EQ(r.dropouts, 0U) << hz;
+      }
+    }
+  }
+}
+
+TEST(Events, OneBurstOfClippingHasItsTime) {
+  constexpr double rate = 48000;
+  synth::Samples x(synth::count(4.0, rate), 0.0F);
+  synth::add_sine(x, rate, 400.0, -12.0);
+  for (std::size_t i = 96000; i < 98400; ++i) x[i] = std::clamp(x[i] * 6.0F, -1.0F, 1.0F);
+  const EventsResult r = events_of(x, rate);
+  ASSERT_FALSE(r.clips.empty());
+  EXPECT_NEAR(r.clips.front().time_s, 2.0, 0.003);
+  EXPECT_NEAR(r.clips.back().time_s, 2.05, 0.003);
+  EXPECT_NEAR(r.clip_level, 1.0, 1e-4);
+}
+
+TEST(Events, AnalogueClippingUnderFullScaleWithNoise) {
+  constexpr double rate = 48000;
+  synth::Samples x(synth::count(3.0, rate), 0.0F);
+  synth::add_sine(x, rate, 700.0, -3.0);
+  for (float& v : x) v = std::clamp(v, -0.5F, 0.5F);
+  synth::add_noise(x, -70.0, 3);
+  quantise(x, 16);
+  const EventsResult r = events_of(x, rate);
+  EXPECT_GT(r.clips.size(), 900U);
+  EXPECT_NEAR(r.clip_level, 0.5, 0.005);
+  EXPECT_LT(std::abs(r.clip_level - 0.5), 2.0 * r.clip_level_u + 0.001);
+}
+
+TEST(Events, ClicksAreCountedExactlyWithTheirTimes) {
+  for (const double rate : {44100.0, 48000.0, 96000.0}) {
+    for (const int under : {0, 1, 2, 3}) {
+      synth::Samples x(synth::count(10.0, rate), 0.0F);
+      if (under > 0) synth::add_noise(x, -90.0, 1);
+      if (under == 2) synth::add_sine(x, rate, 1000.0, -20.0);
+      if (under == 3) synth::add_noise(x, -50.0, 2);
+      const std::vector<double> times{0.7, 1.9003, 3.3333, 5.05, 8.1};
+      for (std::size_t k = 0; k < times.size(); ++k) {
+        const std::size_t at = synth::count(times[k], rate);
+        // A spike of one to five samples, or one that rings.
+        for (std::size_t i = 0; i < 1 + k; ++i) x[at + i] += (i % 2 == 0 ? 0.2F : -0.1F);
+      }
+      const EventsResult r = events_of(x, rate);
+      ASSERT_EQ(r.clicks, times.size()) << rate << " under " << under;
+      for (std::size_t k = 0; k < times.size(); ++k) EXPECT_NEAR(r.click_times[k].time_s, times[k], 0.001);
+      EXPECT_EQ(r.dropouts, 0U);
+      EXPECT_EQ(r.clipped_samples, 0U);
+    }
+  }
+}
+
+TEST(Events, ClicksUnderAVoice) {
+  constexpr double rate = 48000;
+  int found = 0;
+  int extra = 0;
+  for (unsigned seed = 0; seed < 5; ++seed) {
+    synth::Samples x(synth::count(10.0, rate), 0.0F);
+    synth::add_voice(x, rate, 110.0 + 20 * seed, -26.0, seed + 70);
+    synth::add_noise(x, -80.0, seed);
+    for (int k = 0; k < 8; ++k) x[synth::count(0.9 + 1.1 * k, rate)] += 0.7F;
+    const EventsResult r = events_of(x, rate);
+    for (const Event& e : r.click_times) {
+      const double k = (e.time_s - 0.9) / 1.1;
+      (std::abs(k - std::round(k)) * 1.1 < 0.001 ? found : extra)++;
+    }
+  }
+  EXPECT_EQ(found, 40);
+  EXPECT_EQ(extra, 0);
+}
+
+TEST(Events, StartsAndFadesOfTonesAreNotClicks) {
+  constexpr double rate = 48000;
+  synth::Samples x(synth::count(6.0, rate), 0.0F);
+  synth::Samples tone(x.size(), 0.0F);
+  synth::add_sine(tone, rate, 997.0, -10.0, 0.9);
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    const double t = static_cast<double>(i) / rate;
+    double g = 0;
+    if (t > 0.5 && t < 1.5) g = 1;                        // abrupt start and end
+    if (t > 2 && t < 4) g = std::min({1.0, (t - 2) * 100, (4 - t) * 100});  // faded by 10 ms
+    x[i] = static_cast<float>(g) * tone[i];
+  }
+  synth::add_noise(x, -80.0, 9);
+  expect_nothing(events_of(x, rate), "gated tone ");
+}
+
+TEST(Events, DropoutsAreCountedExactlyWithTheirTimes) {
+  for (const double rate : {44100.0, 48000.0, 96000.0}) {
+    for (const double hz : {100.0, 997.0, 5000.0}) {
+      for (const double rest_db : {-200.0, -65.0}) {
+        synth::Samples x(synth::count(8.0, rate), 0.0F);
+        synth::add_sine(x, rate, hz, -20.0, 0.4);
+        const std::vector<double> times{1.0, 2.2222, 4.5, 6.00042};
+        const std::vector<double> lengths{0.003, 0.010, 0.3, 0.05};
+        for (std::size_t k = 0; k < times.size(); ++k) {
+          const std::size_t from = synth::count(times[k], rate);
+          std::fill_n(x.begin() + static_cast<std::ptrdiff_t>(from), synth::count(lengths[k], rate), 0.0F);
+        }
+        synth::add_noise(x, rest_db, 4);
+        const EventsResult r = events_of(x, rate);
+        ASSERT_EQ(r.dropouts, times.size()) << rate << " " << hz << " " << rest_db;
+        for (std::size_t k = 0; k < times.size(); ++k) {
+          EXPECT_NEAR(r.dropout_times[k].time_s, times[k], 0.001);
+          EXPECT_NEAR(r.dropout_times[k].strength, lengths[k], 0.001);
+        }
+        EXPECT_EQ(r.clicks, 0U) << rate << " " << hz;
+        EXPECT_EQ(r.clipped_samples, 0U);
+      }
+    }
+  }
+}
+
+TEST(Events, AMillionClicksStayInBounds) {
+  constexpr double rate = 48000;
+  synth::Samples x(synth::count(60.0, rate), 0.0F);
+  for (std::size_t i = 1000; i + 10 < x.size(); i += 2000) x[i] = 0.5F;
+  const EventsResult r = events_of(x, rate);
+  EXPECT_EQ(r.clicks, 1440U);
+  EXPECT_EQ(r.click_times.size(), most_events_kept);
+  const Readings readings = to_readings(r, ".left");
+  EXPECT_EQ(find_reading(readings, "audio.click.count.left")->number(), 1440.0);
+}
+
+TEST(Events, OddInput) {
+  expect_nothing(events_of({}, 48000), "empty");
+  expect_nothing(events_of(synth::Samples(7, 0.3F), 48000), "seven samples");
+  expect_nothing(events_of(synth::Samples(96000, 0.3F), 48000), "dc");
+  EXPECT_EQ(to_readings(events_of(synth::Samples(7, 0.3F), 48000), "").front().verdict, Verdict::Unmeasurable);
+}
+
+}  // namespace
