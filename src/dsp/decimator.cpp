@@ -1,8 +1,7 @@
-#include <linebench/dsp/decimator.hpp>
-
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <linebench/dsp/decimator.hpp>
 #include <numbers>
 
 namespace linebench::dsp {

@@ -1,5 +1,5 @@
-// Clicks. A cheap look at the second difference says which blocks are worth a linear prediction; there the prediction
-// error (which has tones and voices largely taken out) must show one short, lonely peak.
+// Clicks. A cheap look at the second difference says which blocks are worth a linear prediction; there the
+// prediction error (which has tones and voices largely taken out) must show one short, lonely peak.
 #include <algorithm>
 #include <cmath>
 
@@ -10,12 +10,13 @@ namespace {
 
 constexpr double block_s = 0.005;
 constexpr double around_s = 0.02;
-constexpr double own_s = 0.0015;       // a click may ring this long either side of its peak
-constexpr float worth_a_look = 6.0F;   // largest over mean second difference of the quieter surroundings
-constexpr double over_scale = 8.0;     // over the error's robust standard deviation
-constexpr double over_others = 3.0;    // over any other peak near it
-constexpr double smallest = 1e-4;      // of full scale
-constexpr double onset_ratio = 2.0;    // rms after over before (or reverse) that makes it a start or an end of sound
+constexpr double own_s = 0.0015;      // a click may ring this long either side of its peak
+constexpr float worth_a_look = 6.0F;  // largest over mean second difference of the quieter surroundings
+constexpr double over_scale = 8.0;    // over the error's robust standard deviation
+constexpr double over_others = 3.0;   // over any other peak near it
+constexpr double smallest = 1e-4;     // of full scale
+constexpr double onset_ratio =
+    2.0;  // rms after over before (or reverse) that makes it a start or an end of sound
 constexpr double click_over_sound = 6.0;
 constexpr std::size_t order = 12;
 
@@ -25,7 +26,8 @@ double rms(std::span<const float> x) {
   return x.empty() ? 0.0 : std::sqrt(sum / static_cast<double>(x.size()));
 }
 
-// Coefficients a[1..order] of the predictor x[n] ~ -sum a[k] x[n-k] (autocorrelation method, Levinson and Durbin).
+// Coefficients a[1..order] of the predictor x[n] ~ -sum a[k] x[n-k] (autocorrelation method, Levinson and
+// Durbin).
 std::array<double, order + 1> predictor(std::span<const float> x) {
   std::array<double, order + 1> r{};
   for (std::size_t lag = 0; lag <= order; ++lag) {
@@ -73,7 +75,8 @@ void ClickSearch::search(const EventView& v) {
     for (; i + lanes <= end; i += lanes) {
       const float* x = v.x.data() + i;
       for (std::size_t l = 0; l < lanes; ++l) {
-        const float d = std::abs(x[l] - 2.0F * x[static_cast<std::ptrdiff_t>(l) - 1] + x[static_cast<std::ptrdiff_t>(l) - 2]);
+        const float d = std::abs(x[l] - 2.0F * x[static_cast<std::ptrdiff_t>(l) - 1] +
+                                 x[static_cast<std::ptrdiff_t>(l) - 2]);
         sum[l] += d;
         top[l] = d > top[l] ? d : top[l];
       }

@@ -1,6 +1,7 @@
-// Clipped tops. A smooth crest is a parabola: what lies within a little of its top falls off from there by the square of
-// the distance. A cut top is flat and then steep. So a run near the block's extreme is a cut one when the waveform, as far
-// outside it as the run is long, has fallen by far more than the parabola allows for the flatness found.
+// Clipped tops. A smooth crest is a parabola: what lies within a little of its top falls off from there by
+// the square of the distance. A cut top is flat and then steep. So a run near the block's extreme is a cut
+// one when the waveform, as far outside it as the run is long, has fallen by far more than the parabola
+// allows for the flatness found.
 #include <algorithm>
 #include <cmath>
 
@@ -10,14 +11,15 @@ namespace linebench::measure {
 namespace {
 
 constexpr double block_s = 0.01;
-constexpr float quietest = 1e-3F;      // -60 dB: no tops are looked for under it
-constexpr float near_top = 0.01F;      // of the top: what may belong to it
+constexpr float quietest = 1e-3F;  // -60 dB: no tops are looked for under it
+constexpr float near_top = 0.01F;  // of the top: what may belong to it
 constexpr float sample_step = 1.0F / 32768.0F;
-// A parabola sampled at the worst places falls 16 times its range over a run as far outside as the run is long
-// (three samples), and 35 times the range of the run's middle half (long runs).
+// A parabola sampled at the worst places falls 16 times its range over a run as far outside as the run is
+// long (three samples), and 35 times the range of the run's middle half (long runs).
 constexpr float short_run_ratio = 20.0F;
 constexpr float long_run_ratio = 60.0F;
 constexpr std::size_t long_run = 8;
+constexpr float least_fall = 0.03F;  // of the top: less may be noise on a crest
 constexpr std::size_t most_slots = 8;
 constexpr double same_level = 0.012;
 
@@ -57,10 +59,15 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
   for (i = from; i < to; ++i) {
     if (sign * v.x[i] < edge) continue;
     const std::size_t start = i;
-    while (i < v.x.size() && sign * v.x[i] >= edge) ++i;
+    float highest = 0.0F;
+    for (; i < v.x.size() && sign * v.x[i] >= edge; ++i) highest = std::max(highest, sign * v.x[i]);
+    if (highest > top * (1.0F + near_top)) continue;  // still rising at the block's end: the next one's crest
     const std::size_t n = i - start;
     if (n < 3 || (start == from && from > 0 && sign * v.x[from - 1] >= edge)) continue;
-    if (start < n || i - 1 + n >= v.x.size()) continue;
+    // Where the channel begins or ends less than a run's length away, a shorter look must do.
+    const std::size_t before = std::min(n, start);
+    const std::size_t after = std::min(n, v.x.size() - i);
+    if (before < 2 || after < 2) continue;
     const std::size_t trim = n >= long_run ? n / 4 : 0;
     float low = top * 2.0F;
     float high = 0.0F;
@@ -69,8 +76,9 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
       high = std::max(high, sign * v.x[k]);
     }
     const float flat = std::max(high - low, sample_step);
-    const float fall = low - std::max(sign * v.x[start - n], sign * v.x[i - 1 + n]);
-    if (fall < flat * (n >= long_run ? long_run_ratio : short_run_ratio)) continue;
+    const float fall = low - std::max(sign * v.x[start - before], sign * v.x[i - 1 + after]);
+    if (fall < std::max(flat * (n >= long_run ? long_run_ratio : short_run_ratio), least_fall * top))
+      continue;
     // Of the run, what is as flat as its middle.
     const float cut = low - std::max(0.5F * sample_step, 0.5F * (high - low));
     std::uint64_t samples = 0;
@@ -111,12 +119,15 @@ void ClipSearch::finish(EventsResult& r) const {
   for (const Side& side : sides_) {
     for (const Slot& s : side.slots) {
       std::uint64_t above = 0;
-      for (std::size_t b = peak_bin(s.level * (1.0 + same_level)) + 1; b < side.block_peaks.size(); ++b) {
-        above += side.block_peaks[b];
+      std::uint64_t at_level = 0;
+      const std::size_t ceiling = peak_bin(s.level * (1.0 + same_level)) + 1;
+      for (std::size_t b = peak_bin(s.level * (1.0 - same_level)); b < side.block_peaks.size(); ++b) {
+        (b < ceiling ? at_level : above) += side.block_peaks[b];
       }
       // One flat top may be chance; at full scale it is not.
       const bool at_full_scale = s.level > 0.999;
-      if (s.runs < (at_full_scale ? 1U : 3U) || 5 * above > s.blocks) continue;
+      // Where tops are cut, most that reach the level are flat and few go beyond.
+      if (s.runs < (at_full_scale ? 1U : 4U) || 5 * above > s.blocks || 4 * s.blocks < at_level) continue;
       const auto w = static_cast<double>(s.runs);
       r.clipped_samples += s.samples;
       r.clip_level += w * s.level;
@@ -129,7 +140,8 @@ void ClipSearch::finish(EventsResult& r) const {
   r.clip_level /= weight;
   const double step = static_cast<double>(sample_step);
   r.clip_level_u = std::sqrt(square / weight + step * step / 12.0);
-  std::sort(r.clips.begin(), r.clips.end(), [](const Event& a, const Event& b) { return a.time_s < b.time_s; });
+  std::sort(r.clips.begin(), r.clips.end(),
+            [](const Event& a, const Event& b) { return a.time_s < b.time_s; });
   if (r.clips.size() > most_events_kept) r.clips.resize(most_events_kept);
 }
 

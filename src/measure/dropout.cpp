@@ -8,12 +8,12 @@ namespace linebench::measure {
 namespace {
 
 constexpr double step_s = 0.0005;
-constexpr float vanished = 0.03F;          // -30 dB of the 20 ms before
-constexpr float quietest = 1e-3F;          // -60 dB: under it nothing can be said to vanish
-constexpr float steady = 0.6F;             // of the level 10 ms away, just before and just after
+constexpr float vanished = 0.03F;  // -30 dB of the 20 ms before
+constexpr float quietest = 1e-3F;  // -60 dB: under it nothing can be said to vanish
+constexpr float steady = 0.6F;     // of the level 10 ms away, just before and just after
 constexpr double shortest_s = 0.0018;
 constexpr double longest_s = 2.0;
-constexpr std::size_t settle_steps = 20;   // 10 ms looked at after the return
+constexpr std::size_t settle_steps = 20;  // 10 ms looked at after the return
 
 }  // namespace
 

@@ -1,11 +1,9 @@
-#include <linebench/measure/events.hpp>
-
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
-
 #include <linebench/base/decibel.hpp>
+#include <linebench/measure/events.hpp>
 
 #include "events_parts.hpp"
 
@@ -111,8 +109,9 @@ Readings to_readings(const EventsResult& r, std::string_view suffix) {
   if (r.clipped_samples > 0) {
     out.push_back(number_reading(id("clip.level"), db_from_amplitude(r.clip_level),
                                  2.0 * 20.0 / std::log(10.0) * r.clip_level_u / r.clip_level));
-    out.push_back(curve_reading(id("clip.times"), times_curve(r.clips, "samples"), std::nullopt,
-                                r.clips.size() == most_events_kept ? kept(most_events_kept + 1, r.clips) : ""));
+    out.push_back(
+        curve_reading(id("clip.times"), times_curve(r.clips, "samples"), std::nullopt,
+                      r.clips.size() == most_events_kept ? kept(most_events_kept + 1, r.clips) : ""));
   }
   out.push_back(number_reading(id("click.count"), static_cast<double>(r.clicks), std::nullopt));
   if (r.clicks > 0) {

@@ -4,10 +4,9 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <linebench/measure/events.hpp>
 #include <span>
 #include <vector>
-
-#include <linebench/measure/events.hpp>
 
 namespace linebench::measure {
 
@@ -33,7 +32,7 @@ class ClipSearch {
 
  private:
   struct Slot {
-    double level = 0;  // mean of its runs
+    double level = 0;   // mean of its runs
     double square = 0;  // sum of squared differences from the mean
     std::uint64_t runs = 0;
     std::uint64_t blocks = 0;

@@ -1,11 +1,9 @@
-#include <linebench/measure/hum.hpp>
-
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
-
 #include <linebench/base/decibel.hpp>
+#include <linebench/measure/hum.hpp>
 
 #include "hum_core.hpp"
 #include "hum_frames.hpp"
@@ -49,7 +47,8 @@ std::string left_out_remark(const HumResult& r) {
   }
   if (r.left_out.size() > 6) list += " and more";
   if (!r.left_out_for_hz) return fmt::format("harmonics left out: {} (on a steady tone)", list);
-  return fmt::format("harmonics left out: {} (on the {:.6g} Hz tone or its multiples)", list, *r.left_out_for_hz);
+  return fmt::format("harmonics left out: {} (on the {:.6g} Hz tone or its multiples)", list,
+                     *r.left_out_for_hz);
 }
 
 std::string frequency_remark(const HumResult& r) {
@@ -57,7 +56,8 @@ std::string frequency_remark(const HumResult& r) {
   const bool at_field_rate = std::abs(r.frequency_hz - field_rate_525_hz) < u + 0.005;
   const bool cannot_tell = r.seconds < 17.0 && std::abs(r.frequency_hz - 60.0) < 0.1 && u > 0.02;
   if (cannot_tell) return "could also be 59.94 Hz field-rate buzz from video; 17 s or more would tell";
-  if (at_field_rate) return "could also be 59.94 Hz field-rate buzz from video; stop the video source to tell";
+  if (at_field_rate)
+    return "could also be 59.94 Hz field-rate buzz from video; stop the video source to tell";
   return {};
 }
 
@@ -65,11 +65,16 @@ std::string frequency_remark(const HumResult& r) {
 
 std::string_view to_string(HumKind kind) {
   switch (kind) {
-    case HumKind::None: return "none";
-    case HumKind::Fundamental: return "fundamental";
-    case HumKind::Ripple: return "ripple";
-    case HumKind::Buzz: return "buzz";
-    case HumKind::Mixed: return "mixed";
+    case HumKind::None:
+      return "none";
+    case HumKind::Fundamental:
+      return "fundamental";
+    case HumKind::Ripple:
+      return "ripple";
+    case HumKind::Buzz:
+      return "buzz";
+    case HumKind::Mixed:
+      return "mixed";
   }
   return "none";
 }
@@ -88,10 +93,11 @@ HumAnalyser::HumAnalyser(HumAnalyser&&) noexcept = default;
 HumAnalyser& HumAnalyser::operator=(HumAnalyser&&) noexcept = default;
 
 void HumAnalyser::push(std::span<const float> channel_samples) {
-  impl_->frames.push(channel_samples, [this](std::span<const std::complex<float>> f) { impl_->core.frame(f); });
+  impl_->frames.push(channel_samples,
+                     [this](std::span<const std::complex<float>> f) { impl_->core.frame(f); });
 }
 
-HumResult HumAnalyser::finish() { 
+HumResult HumAnalyser::finish() {
   HumResult r = impl_->core.finish();
   r.kind = kind_of(r);
   return r;

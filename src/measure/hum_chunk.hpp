@@ -1,4 +1,5 @@
-// One stretch of about ten seconds of short-time spectra: the steady lines in it and the fit of a mains comb to it.
+// One stretch of about ten seconds of short-time spectra: the steady lines in it and the fit of a mains comb
+// to it.
 #pragma once
 
 #include <complex>
@@ -41,7 +42,8 @@ class HumChunk {
     return std::span(by_bin_).subspan(bin * capacity_, frames_);
   }
 
-  /// Sorts the frames by bin, finds the strongest steady lines and takes their side lobes out of all other bins.
+  /// Sorts the frames by bin, finds the strongest steady lines and takes their side lobes out of all other
+  /// bins.
   void prepare();
   [[nodiscard]] const std::vector<SteadyLine>& lines() const { return lines_; }
   /// Amplitude of the strongest line, 0 when there is none.
@@ -60,10 +62,10 @@ class HumChunk {
 };
 
 struct Harmonic {
-  bool used = false;           ///< false: out of band, or on a line that is not mains
-  std::complex<double> a;      ///< complex amplitude (peak), noise in it
-  double variance = 0;         ///< E|error|^2 of it
-  double evidence = 0;         ///< -ln of the chance that noise alone gives as much
+  bool used = false;       ///< false: out of band, or on a line that is not mains
+  std::complex<double> a;  ///< complex amplitude (peak), noise in it
+  double variance = 0;     ///< E|error|^2 of it
+  double evidence = 0;     ///< -ln of the chance that noise alone gives as much
 };
 
 struct CombFit {
@@ -80,8 +82,8 @@ struct CombSearch {
   double high_hz = 65.0;
 };
 
-/// Fundamentals most worth a fit, best first: lines that keep their phase through the stretch, added up over the
-/// comb. `foreign` are frequencies that are not mains.
+/// Fundamentals most worth a fit, best first: lines that keep their phase through the stretch, added up over
+/// the comb. `foreign` are frequencies that are not mains.
 [[nodiscard]] std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
                                                       std::span<const double> foreign, std::size_t count);
 

@@ -166,7 +166,8 @@ void HumCore::process() {
 
 HumResult HumCore::finish() {
   const double tail = chunk_.seconds();
-  const bool tail_counts = seconds_ > 0.0 ? tail >= least_tail_s : tail >= shortest_hum_s && chunk_.frames() >= 7;
+  const bool tail_counts =
+      seconds_ > 0.0 ? tail >= least_tail_s : tail >= shortest_hum_s && chunk_.frames() >= 7;
   if (tail_counts) process();
   HumResult r;
   r.seconds = seconds_;
@@ -176,8 +177,8 @@ HumResult HumCore::finish() {
     return r;
   }
   const double trials = std::log(20.0 * std::min(seconds_, stretch_s) + 1.0);
-  // What a lone fundamental needs to be believed (hum_fit.cpp), turned from evidence into amplitude over noise, and two
-  // sigma more so that it is not missed by bad luck.
+  // What a lone fundamental needs to be believed (hum_fit.cpp), turned from evidence into amplitude over
+  // noise, and two sigma more so that it is not missed by bad luck.
   const double spare = std::max(1.0, std::min(seconds_, stretch_s) / (2.9 * chunk_.grid().hop_s) - 1.0);
   const double needed = spare * std::expm1((13.0 + trials) / spare);
   const double margin = std::pow(std::sqrt(needed) + std::sqrt(2.0), 2.0);
@@ -199,7 +200,8 @@ HumResult HumCore::finish() {
     scatter += (s.hz - mean) * (s.hz - mean);
     claimed += s.variance;
   }
-  // Mains wanders: what the stretches differ by beyond their noise must not let a few of them decide the mean.
+  // Mains wanders: what the stretches differ by beyond their noise must not let a few of them decide the
+  // mean.
   const auto n = static_cast<double>(stretches_.size());
   const double wander = n > 1 ? std::max(0.0, scatter / (n - 1.0) - claimed / n) : 0.0;
   double variance = 0.0;

@@ -3,10 +3,9 @@
 
 #include <array>
 #include <complex>
+#include <linebench/measure/hum.hpp>
 #include <span>
 #include <vector>
-
-#include <linebench/measure/hum.hpp>
 
 #include "hum_chunk.hpp"
 

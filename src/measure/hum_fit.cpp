@@ -1,6 +1,6 @@
-// The joint fit of a mains comb. Model of the frames: harmonic k puts A_k exp(i 2 pi k (f t + d t^2 / 2)) into its
-// bin; f, d and all A_k are unknown. Gauss-Newton on f and d with the A_k eliminated, each frame of each bin weighted
-// by the noise found there, so that under speech the pauses carry the result.
+// The joint fit of a mains comb. Model of the frames: harmonic k puts A_k exp(i 2 pi k (f t + d t^2 / 2))
+// into its bin; f, d and all A_k are unknown. Gauss-Newton on f and d with the A_k eliminated, each frame of
+// each bin weighted by the noise found there, so that under speech the pauses carry the result.
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -18,10 +18,12 @@ constexpr std::size_t most_harmonics = 40;
 // What the window's side lobes leave of the strongest line after it has been taken out.
 constexpr double leak_floor = 1e-6;
 constexpr std::size_t groups_wanted = 8;
-// Weights taken from the noise itself are never quite the best ones, and few frames say little about their own noise:
-// by how much variances exceed those of known weights (three frames of three bins make about nine degrees of freedom;
-// set and checked by the coverage tests).
-double weight_penalty(double independent_samples) { return 1.22 * (1.0 + 3.0 / std::max(independent_samples, 1.0)); }
+// Weights taken from the noise itself are never quite the best ones, and few frames say little about their
+// own noise: by how much variances exceed those of known weights (three frames of three bins make about nine
+// degrees of freedom; set and checked by the coverage tests).
+double weight_penalty(double independent_samples) {
+  return 1.22 * (1.0 + 3.0 / std::max(independent_samples, 1.0));
+}
 
 struct NearLine {
   double hz;
@@ -140,8 +142,8 @@ class Fit {
     tracks_.push_back(std::move(t));
   }
 
-  // Mean over three frames (a pause between words may be no longer than that), kept from falling so low that a
-  // chance dip decides everything.
+  // Mean over three frames (a pause between words may be no longer than that), kept from falling so low that
+  // a chance dip decides everything.
   void set_noise(Track& t, const std::vector<double>& power) {
     t.weight.resize(n_);
     t.root.resize(n_);
@@ -297,8 +299,8 @@ class Fit {
     return weight_penalty(independent(t)) * sum / (t.weight_sum * t.weight_sum);
   }
 
-  // Variance from how the harmonic's amplitude differs from one part of the stretch to the next: honest also where
-  // what disturbs is no noise but a voice that holds its pitch.
+  // Variance from how the harmonic's amplitude differs from one part of the stretch to the next: honest also
+  // where what disturbs is no noise but a voice that holds its pitch.
   [[nodiscard]] double group_variance(const Track& t, std::size_t groups) const {
     Rotor rot = rotor(t);
     double sum = 0.0;
@@ -369,7 +371,8 @@ class Fit {
       fit.score += std::clamp(h.evidence - 9.0, 0.0, 60.0);
       strong += h.evidence > 9.0 + trials ? 1 : 0;
       fair += h.evidence > 6.0 + trials ? 1 : 0;
-      // A single line is mains at the fundamental; at twice it (rectifier ripple) only where public mains runs.
+      // A single line is mains at the fundamental; at twice it (rectifier ripple) only where public mains
+      // runs.
       const bool public_mains = std::abs(fit.f0_hz - 50.0) < 1.0 || std::abs(fit.f0_hz - 60.0) < 1.2;
       if ((i == 0 || (i == 1 && public_mains)) && h.evidence > 13.0 + trials) alone = true;
     }

@@ -2,7 +2,6 @@
 
 #include <array>
 #include <cmath>
-
 #include <linebench/dsp/window.hpp>
 
 namespace linebench::measure {

@@ -4,11 +4,10 @@
 #include <complex>
 #include <cstddef>
 #include <functional>
-#include <span>
-#include <vector>
-
 #include <linebench/dsp/decimator.hpp>
 #include <linebench/dsp/fft.hpp>
+#include <span>
+#include <vector>
 
 namespace linebench::measure {
 

@@ -28,7 +28,8 @@ HumChunk::HumChunk(const FrameGrid& grid, std::size_t capacity)
     : grid_(grid), capacity_(capacity), by_frame_(capacity * grid.bins), by_bin_(capacity * grid.bins) {}
 
 void HumChunk::add(std::span<const std::complex<float>> frame) {
-  std::copy(frame.begin(), frame.end(), by_frame_.begin() + static_cast<std::ptrdiff_t>(frames_ * grid_.bins));
+  std::copy(frame.begin(), frame.end(),
+            by_frame_.begin() + static_cast<std::ptrdiff_t>(frames_ * grid_.bins));
   ++frames_;
 }
 

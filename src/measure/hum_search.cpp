@@ -1,7 +1,6 @@
 // Where in 45..65 Hz a mains comb may be.
 #include <algorithm>
 #include <cmath>
-
 #include <linebench/dsp/fft.hpp>
 
 #include "hum_chunk.hpp"
@@ -15,8 +14,8 @@ constexpr double near_foreign_hz = 1.2;
 // No single line may outvote a comb.
 constexpr double most_per_harmonic = 30.0;
 
-// Coherence (0..1) of a line at each frequency of a fine grid over the band, frames weighted by their own level so
-// that loud passages count no more than quiet ones.
+// Coherence (0..1) of a line at each frequency of a fine grid over the band, frames weighted by their own
+// level so that loud passages count no more than quiet ones.
 class CoherenceTable {
  public:
   CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz)
@@ -64,7 +63,8 @@ class CoherenceTable {
       const std::size_t k = j <= size_ / 2 ? j : size_ - j;
       const std::complex<double> r = re_.output()[k];
       const std::complex<double> i = im_.output()[k] * std::complex<double>(0.0, 1.0);
-      const std::complex<double> y = j <= size_ / 2 ? r + i : std::conj(r) + std::conj(im_.output()[k]) * std::complex<double>(0.0, 1.0);
+      const std::complex<double> y =
+          j <= size_ / 2 ? r + i : std::conj(r) + std::conj(im_.output()[k]) * std::complex<double>(0.0, 1.0);
       values_[g - first_] = std::max(values_[g - first_], static_cast<float>(std::norm(y) * scale));
     }
   }
@@ -80,11 +80,10 @@ class CoherenceTable {
 
 std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
                                         std::span<const double> foreign, std::size_t count) {
-  const double top =
-      std::min(search.high_hz * static_cast<double>(search_harmonics), chunk.grid().top_hz);
+  const double top = std::min(search.high_hz * static_cast<double>(search_harmonics), chunk.grid().top_hz);
   const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0);
-  const double independent = static_cast<double>(chunk.frames()) /
-                             (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
+  const double independent =
+      static_cast<double>(chunk.frames()) / (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
   // A third of a cycle of the highest harmonic over the stretch: less than 0.5 dB lost between grid points.
   const double step = 0.03 / chunk.seconds();
   const auto n = static_cast<std::size_t>((search.high_hz - search.low_hz) / step) + 1;

@@ -1,15 +1,13 @@
-#include <linebench/measure/whistle.hpp>
-
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
-
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/fft.hpp>
 #include <linebench/dsp/window.hpp>
+#include <linebench/measure/whistle.hpp>
+#include <numbers>
 
 namespace linebench::measure {
 namespace {
@@ -21,7 +19,8 @@ constexpr double search_share = 0.001;
 constexpr double centre_hz = 15680.0;
 constexpr double baseband_hz = 400.0;
 constexpr double stretch_s = 10.0;
-// Taps per baseband sample: the four-term window then keeps folding below -92 dB where the rates are looked for.
+// Taps per baseband sample: the four-term window then keeps folding below -92 dB where the rates are looked
+// for.
 constexpr std::size_t overlap = 6;
 // Noise beside the line is taken from this far on either side.
 constexpr double beside_hz = 25.0;
@@ -85,30 +84,37 @@ Line strongest_line(std::span<const Complex> z, double rate) {
   const auto middle = beside.begin() + static_cast<std::ptrdiff_t>(beside.size() / 2);
   std::nth_element(beside.begin(), middle, beside.end());
   // Exponential distribution: median = ln 2 of the mean. sum w^2 = 3/8 n for the Hann window.
-  const double noise = *middle / std::numbers::ln2 / (0.375 * static_cast<double>(n));  // E|noise|^2 per sample
+  const double noise =
+      *middle / std::numbers::ln2 / (0.375 * static_cast<double>(n));  // E|noise|^2 per sample
 
+  // Newton on the phase slope, under the same window: other lines in the baseband stay out.
   Line line;
   double hz = static_cast<double>(best) * step;
-  double bend = 0.0;
-  // Newton on the phase slope, unweighted: the Cramer-Rao bound in white noise.
   const double count = static_cast<double>(n);
+  double w1 = 0, w2 = 0, wtt = 0, wwtt = 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    const double t = (static_cast<double>(i) - 0.5 * count) / rate;
+    w1 += w[i];
+    w2 += w[i] * w[i];
+    wtt += w[i] * t * t;
+    wwtt += w[i] * w[i] * t * t;
+  }
   for (int pass = 0; pass < 4; ++pass) {
     Complex sum = 0;
     Complex moment = 0;
     for (std::size_t i = 0; i < n; ++i) {
-      const double t = (static_cast<double>(i) - 0.5 * (count - 1.0)) / rate;
-      const Complex u = z[i] * std::polar(1.0, -two_pi * hz * t);
+      const double t = (static_cast<double>(i) - 0.5 * count) / rate;
+      const Complex u = w[i] * z[i] * std::polar(1.0, -two_pi * hz * t);
       sum += u;
       moment += u * t;
     }
-    line.a = sum / count;
-    bend = two_pi * std::norm(line.a) * count * (count * count - 1.0) / (12.0 * rate * rate);
-    if (bend <= 0.0) return {};
-    hz += std::clamp((std::conj(line.a) * moment).imag() / bend, -step, step);
+    line.a = sum / w1;
+    if (std::norm(line.a) <= 0.0) return {};
+    hz += std::clamp((std::conj(line.a) * moment).imag() / (two_pi * std::norm(line.a) * wtt), -step, step);
   }
   line.hz = centre_hz + hz;
-  line.variance = noise / count;
-  line.hz_variance = noise / 2.0 / (two_pi * bend);
+  line.variance = noise * w2 / (w1 * w1);
+  line.hz_variance = noise * wwtt / (2.0 * std::norm(line.a) * two_pi * two_pi * wtt * wtt);
   const double trials = std::log(2.0 * 2.0 * search_share * centre_hz * count / rate + 1.0);
   line.found = std::norm(line.a) > (evidence_beyond_trials + trials) * line.variance && in_search(line.hz);
   return line;
@@ -147,7 +153,8 @@ void WhistleAnalyser::push(std::span<const float> channel_samples) {
       for (std::size_t l = 0; l < lanes; ++l) im[l] += x[i + l] * sine_[i + l];
     }
     Complex z = 0;
-    for (std::size_t l = 0; l < lanes; ++l) z += Complex(static_cast<double>(re[l]), static_cast<double>(im[l]));
+    for (std::size_t l = 0; l < lanes; ++l)
+      z += Complex(static_cast<double>(re[l]), static_cast<double>(im[l]));
     // The kernel starts its phase at every window anew; turn it back to run on.
     z *= std::polar(1.0, -two_pi * turns_);
     turns_ = std::fmod(turns_ + centre_hz * static_cast<double>(hop_) / rate_hz_, 1.0);
@@ -164,7 +171,8 @@ void WhistleAnalyser::process() {
   stretch_.clear();
   // Gain of the band-pass at the line, 1 at its centre.
   const double n = static_cast<double>(cosine_.size());
-  const double gain = dsp::window_response(dsp::Window::BlackmanHarris4, (line.hz - centre_hz) * n / rate_hz_);
+  const double gain =
+      dsp::window_response(dsp::Window::BlackmanHarris4, (line.hz - centre_hz) * n / rate_hz_);
   const double square = gain * gain;
   seconds_ += t;
   const double trials = std::log(4.0 * search_share * centre_hz * t + 1.0);
@@ -185,7 +193,8 @@ WhistleResult WhistleAnalyser::finish() {
   r.rate_too_low = rate_hz_ < lowest_whistle_rate_hz;
   const double rate = rate_hz_ / static_cast<double>(hop_);
   const double tail = static_cast<double>(stretch_.size()) / rate;
-  if (!r.rate_too_low && (seconds_ > 0.0 ? tail > 0.25 * stretch_s : tail >= 0.9 * shortest_whistle_s)) process();
+  if (!r.rate_too_low && (seconds_ > 0.0 ? tail > 0.25 * stretch_s : tail >= 0.9 * shortest_whistle_s))
+    process();
   r.seconds = seconds_;
   r.too_short = seconds_ <= 0.0;
   if (r.rate_too_low || r.too_short) return r;

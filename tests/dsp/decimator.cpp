@@ -1,10 +1,10 @@
-// The half-band decimator against what a sine must become: same level in the pass band, nothing from above it.
-#include <linebench/dsp/decimator.hpp>
+// The half-band decimator against what a sine must become: same level in the pass band, nothing from above
+// it.
+#include <gtest/gtest.h>
 
 #include <algorithm>
 #include <cmath>
-
-#include <gtest/gtest.h>
+#include <linebench/dsp/decimator.hpp>
 
 #include "support/synth.hpp"
 
@@ -24,7 +24,8 @@ double settled_peak_db(double rate, double hz, std::size_t block) {
   }
   double sum = 0.0;
   std::size_t n = 0;
-  for (std::size_t i = out.size() / 4; i < out.size(); ++i, ++n) sum += std::pow(static_cast<double>(out[i]), 2);
+  for (std::size_t i = out.size() / 4; i < out.size(); ++i, ++n)
+    sum += std::pow(static_cast<double>(out[i]), 2);
   return 10.0 * std::log10(2.0 * sum / static_cast<double>(n) + 1e-30);
 }
 

@@ -1,15 +1,14 @@
-// Hum against closed forms: level and frequency under noise, tones and a voice, false alarms, kinds, coverage.
-#include <linebench/measure/hum.hpp>
+// Hum against closed forms: level and frequency under noise, tones and a voice, false alarms, kinds,
+// coverage.
+#include <gtest/gtest.h>
 
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <linebench/base/decibel.hpp>
+#include <linebench/measure/hum.hpp>
 #include <map>
 #include <numbers>
-
-#include <gtest/gtest.h>
-
-#include <linebench/base/decibel.hpp>
 
 #include "support/coverage.hpp"
 #include "support/synth.hpp"
@@ -30,7 +29,8 @@ HumResult hum_of(const synth::Samples& x, double rate, HumOptions options = {}) 
 }
 
 // Adds the comb {k: dBFS}; returns its total in dBFS.
-double add_comb(synth::Samples& x, double rate, double f0, const std::map<int, double>& levels, double phase = 0.7) {
+double add_comb(synth::Samples& x, double rate, double f0, const std::map<int, double>& levels,
+                double phase = 0.7) {
   double power = 0.0;
   for (const auto& [k, db] : levels) {
     synth::add_sine(x, rate, f0 * k, db, phase * k * k);
@@ -147,7 +147,8 @@ TEST(Hum, AVoiceAloneIsNone) {
 }
 
 TEST(Hum, DetectionLimitIsTrue) {
-  // A fundamental at the limit named is found nearly always; what is named is not far above what can be found.
+  // A fundamental at the limit named is found nearly always; what is named is not far above what can be
+  // found.
   constexpr double rate = 8000;
   int found = 0;
   int found_far_below = 0;
@@ -186,8 +187,9 @@ TEST(Hum, CoverageOfLevelAndFrequencyUnderNoise) {
       claimed += r.frequency_u / 300.0;
       return {r.frequency_hz, 2.0 * r.frequency_u, 49.93 + 0.0013 * seed};
     });
-    // Cramer-Rao bound of the fundamental of a comb in white noise: var f = 6 sigma^2 / (N^3 pi^2 T_s^2 sum k^2 A_k^2)
-    // (Kay, Fundamentals of Statistical Signal Processing, for one sine; sums over harmonics by adding information).
+    // Cramer-Rao bound of the fundamental of a comb in white noise: var f = 6 sigma^2 / (N^3 pi^2 T_s^2 sum
+    // k^2 A_k^2) (Kay, Fundamentals of Statistical Signal Processing, for one sine; sums over harmonics by
+    // adding information).
     double k2a2 = 0;
     for (const auto& [k, db] : at_total(plain, -58.0)) k2a2 += k * k * power_from_db(db);
     const double n = seconds * rate;
@@ -228,7 +230,8 @@ TEST(Hum, MainsThatWandersIsFollowed) {
   const double n = static_cast<double>(x.size());
   for (std::size_t i = 0; i < x.size(); ++i) {
     const double t = static_cast<double>(i) / rate;
-    const double turns = 50.0 * t + 0.02 * 90.0 / (2 * std::numbers::pi) * (1 - std::cos(2 * std::numbers::pi * t / 90.0));
+    const double turns =
+        50.0 * t + 0.02 * 90.0 / (2 * std::numbers::pi) * (1 - std::cos(2 * std::numbers::pi * t / 90.0));
     mean += (50.0 + 0.02 * std::sin(2 * std::numbers::pi * t / 90.0)) / n;
     for (const int k : {1, 3, 10, 20}) {
       x[i] += static_cast<float>(0.001 * std::sin(2 * std::numbers::pi * std::fmod(k * turns, 1.0)));

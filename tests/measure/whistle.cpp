@@ -1,9 +1,8 @@
 // Line whistle against closed forms.
-#include <linebench/measure/whistle.hpp>
-
 #include <gtest/gtest.h>
 
 #include <linebench/base/decibel.hpp>
+#include <linebench/measure/whistle.hpp>
 
 #include "support/coverage.hpp"
 #include "support/synth.hpp"
@@ -41,7 +40,7 @@ TEST(Whistle, OtherTonesAndNoiseAreNone) {
   for (unsigned seed = 0; seed < 60; ++seed) {
     synth::Samples x(synth::count(seed % 2 == 0 ? 1.0 : 4.0, 48000), 0.0F);
     synth::add_noise(x, -60.0, seed);
-    synth::add_sine(x, 48000, 15680.0, -30.0);   // between the two
+    synth::add_sine(x, 48000, 15680.0, -30.0);  // between the two
     synth::add_sine(x, 48000, 15560.0, -30.0);
     synth::add_sine(x, 48000, 5208.333, -30.0);  // a third of 15625
     synth::add_sine(x, 48000, 15625.0 - 4 * 400, -20.0);

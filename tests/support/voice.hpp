@@ -1,5 +1,6 @@
 // A talking voice for tests, from the source-filter model of speech (glottal pulses and hiss through formant
-// resonances, syllables with gaps and pauses); levels and rates as in ordinary talk (common knowledge of phonetics).
+// resonances, syllables with gaps and pauses); levels and rates as in ordinary talk (common knowledge of
+// phonetics).
 #pragma once
 
 #include <algorithm>
@@ -17,7 +18,9 @@ namespace synth {
 /// `pitch_hz` by a few per cent within and by up to 20 % between syllables.
 inline void add_voice(Samples& x, double rate, double pitch_hz, double dbfs, std::uint64_t seed) {
   std::mt19937_64 gen(seed);
-  const auto uniform = [&](double lo, double hi) { return std::uniform_real_distribution<double>(lo, hi)(gen); };
+  const auto uniform = [&](double lo, double hi) {
+    return std::uniform_real_distribution<double>(lo, hi)(gen);
+  };
   std::normal_distribution<double> normal(0.0, 1.0);
   std::vector<double> v(x.size(), 0.0);
   struct Resonance {
@@ -36,7 +39,8 @@ inline void add_voice(Samples& x, double rate, double pitch_hz, double dbfs, std
     double phase = 0;
     for (std::size_t i = 0; i < n && at + i < v.size(); ++i) {
       const double t = static_cast<double>(i) / static_cast<double>(n);
-      const double wobble = 1.0 + 0.01 * std::sin(2.0 * std::numbers::pi * 5.0 * static_cast<double>(i) / rate);
+      const double wobble =
+          1.0 + 0.01 * std::sin(2.0 * std::numbers::pi * 5.0 * static_cast<double>(i) / rate);
       phase += pitch * (1.0 + glide * t) * wobble / rate;
       phase -= std::floor(phase);
       // Opening and closing of the glottis, as flow over the open 60 % of the period.

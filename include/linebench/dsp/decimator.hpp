@@ -8,16 +8,17 @@
 
 namespace linebench::dsp {
 
-/// Half of the taps of a Kaiser-windowed half-band low-pass: h[j] stands at the odd distances +-(2j+1), the centre
-/// tap is 1/2 and all others are 0. `transition` is the width from pass to stop edge as a share of the input rate.
+/// Half of the taps of a Kaiser-windowed half-band low-pass: h[j] stands at the odd distances +-(2j+1), the
+/// centre tap is 1/2 and all others are 0. `transition` is the width from pass to stop edge as a share of the
+/// input rate.
 [[nodiscard]] std::vector<float> half_band_taps(double attenuation_db, double transition);
 
-/// Halves the rate as often as the result stays at or above a wanted rate. Flat to 1e-6 and free of aliases to
-/// -120 dB from 0 to pass_hz() (0.4 of the output rate). Streaming; any block length.
+/// Halves the rate as often as the result stays at or above a wanted rate. Flat to 1e-6 and free of aliases
+/// to -120 dB from 0 to pass_hz() (0.4 of the output rate). Streaming; any block length.
 class Decimator {
  public:
-  /// @param rate_hz of the input, > 0. @param at_least_hz the output rate lies in [at_least, 2 at_least) unless the
-  /// input is already slower, which is then handed through.
+  /// @param rate_hz of the input, > 0. @param at_least_hz the output rate lies in [at_least, 2 at_least)
+  /// unless the input is already slower, which is then handed through.
   Decimator(double rate_hz, double at_least_hz);
 
   [[nodiscard]] double rate_hz() const { return out_rate_hz_; }

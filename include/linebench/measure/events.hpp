@@ -4,19 +4,18 @@
 #include <array>
 #include <cstddef>
 #include <cstdint>
+#include <linebench/base/reading.hpp>
 #include <memory>
 #include <span>
 #include <string_view>
 #include <vector>
 
-#include <linebench/base/reading.hpp>
-
 namespace linebench::measure {
 
 struct Event {
   double time_s = 0;
-  double strength = 0;  ///< clip: samples in the flat top; click: peak out of its surroundings (of full scale);
-                        ///< dropout: length in s
+  double strength = 0;  ///< clip: samples in the flat top; click: peak out of its surroundings (of full
+                        ///< scale); dropout: length in s
 };
 
 /// At most this many times are kept per kind; counts go on.
@@ -37,12 +36,16 @@ struct EventsResult {
 };
 
 /// Streaming, one channel, memory independent of length.
-/// - Clipped: at least three neighbouring samples that are flat while the waveform runs into them and out of them
-///   steeply (a smooth crest of any frequency is not), at a level that nothing but stray peaks exceeds, at full scale
-///   or below.
-/// - Click: an impulse under 3 ms whose linear-prediction error stands out eight times of the local (median) scale and
-///   three times of everything else within 20 ms, without a lasting change of level (so not the start of a sound).
-/// - Dropout: 2 ms to 2 s in which a steady signal falls by 30 dB within a millisecond and returns as suddenly at
+/// - Clipped: at least three neighbouring samples that are flat while the waveform runs into them and out of
+/// them
+///   steeply (a smooth crest of any frequency is not), at a level that nothing but stray peaks exceeds, at
+///   full scale or below.
+/// - Click: an impulse under 3 ms whose linear-prediction error stands out eight times of the local (median)
+/// scale and
+///   three times of everything else within 20 ms, without a lasting change of level (so not the start of a
+///   sound).
+/// - Dropout: 2 ms to 2 s in which a steady signal falls by 30 dB within a millisecond and returns as
+/// suddenly at
 ///   its former level; pauses of speech fall and rise slower.
 class EventsAnalyser {
  public:
@@ -61,8 +64,8 @@ class EventsAnalyser {
   std::unique_ptr<Impl> impl_;
 };
 
-/// audio.clip.samples, .level, .times, audio.click.count, .times, audio.dropout.count, .times with the suffix appended;
-/// level and times only where something was found.
+/// audio.clip.samples, .level, .times, audio.click.count, .times, audio.dropout.count, .times with the suffix
+/// appended; level and times only where something was found.
 [[nodiscard]] Readings to_readings(const EventsResult& result, std::string_view suffix);
 
 }  // namespace linebench::measure

@@ -3,14 +3,13 @@
 
 #include <complex>
 #include <cstddef>
+#include <linebench/base/reading.hpp>
 #include <memory>
 #include <optional>
 #include <span>
 #include <string>
 #include <string_view>
 #include <vector>
-
-#include <linebench/base/reading.hpp>
 
 namespace linebench::measure {
 
@@ -30,19 +29,19 @@ enum class HumKind {
 
 struct HumHarmonic {
   std::size_t number = 1;
-  double power = 0;         ///< mean square
-  double standard_u = 0;    ///< of the mean square, k=1
+  double power = 0;       ///< mean square
+  double standard_u = 0;  ///< of the mean square, k=1
 };
 
 struct HumResult {
-  double seconds = 0;               ///< of the channel that was used
-  bool too_short = false;           ///< under shortest_hum_s
+  double seconds = 0;      ///< of the channel that was used
+  bool too_short = false;  ///< under shortest_hum_s
   bool found = false;
   double frequency_hz = 0;
-  double frequency_u = 0;           ///< k=1
-  double power = 0;                 ///< mean square of all harmonics found
-  double power_u = 0;               ///< k=1
-  double least_power = 0;           ///< anything not found is below this mean square (k=2)
+  double frequency_u = 0;  ///< k=1
+  double power = 0;        ///< mean square of all harmonics found
+  double power_u = 0;      ///< k=1
+  double least_power = 0;  ///< anything not found is below this mean square (k=2)
   HumKind kind = HumKind::None;
   std::vector<HumHarmonic> harmonics;     ///< those found
   std::vector<std::size_t> left_out;      ///< multiples that fall on a tone which is not mains
@@ -52,9 +51,10 @@ struct HumResult {
 /// Less than this shows no hum.
 inline constexpr double shortest_hum_s = 0.4;
 
-/// Streaming hum measurement of one channel, memory independent of length. Any rate from 8 kHz up (lower rates see
-/// fewer harmonics). A joint least-squares fit of up to 40 mains harmonics (up to about 2.2 kHz), the mains frequency
-/// unknown in 45..65 Hz and free to wander, in stretches of ten seconds that are then put together.
+/// Streaming hum measurement of one channel, memory independent of length. Any rate from 8 kHz up (lower
+/// rates see fewer harmonics). A joint least-squares fit of up to 40 mains harmonics (up to about 2.2 kHz),
+/// the mains frequency unknown in 45..65 Hz and free to wander, in stretches of ten seconds that are then put
+/// together.
 class HumAnalyser {
  public:
   HumAnalyser(double rate_hz, const HumOptions& options);

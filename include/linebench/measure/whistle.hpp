@@ -1,18 +1,18 @@
-// Line-rate whistle: the steady tone a television line scan (15 625 Hz, or 15 734.27 Hz) leaves in an audio path.
+// Line-rate whistle: the steady tone a television line scan (15 625 Hz, or 15 734.27 Hz) leaves in an audio
+// path.
 #pragma once
 
 #include <complex>
 #include <cstddef>
+#include <linebench/base/reading.hpp>
 #include <span>
 #include <string_view>
 #include <vector>
 
-#include <linebench/base/reading.hpp>
-
 namespace linebench::measure {
 
 struct WhistleResult {
-  double seconds = 0;      ///< looked at
+  double seconds = 0;  ///< looked at
   bool rate_too_low = false;
   bool too_short = false;
   bool found = false;
@@ -27,8 +27,8 @@ struct WhistleResult {
 inline constexpr double lowest_whistle_rate_hz = 36000.0;
 inline constexpr double shortest_whistle_s = 0.5;
 
-/// Streaming search within +-0.1 % of both line rates [BT.1700], against the noise beside them, in stretches of about
-/// ten seconds; found when at least a third of the stretches show it. Memory independent of length.
+/// Streaming search within +-0.1 % of both line rates [BT.1700], against the noise beside them, in stretches
+/// of about ten seconds; found when at least a third of the stretches show it. Memory independent of length.
 class WhistleAnalyser {
  public:
   explicit WhistleAnalyser(double rate_hz);
@@ -39,10 +39,10 @@ class WhistleAnalyser {
   void process();
 
   double rate_hz_;
-  std::size_t hop_;                 // input samples per baseband sample
+  std::size_t hop_;                   // input samples per baseband sample
   std::vector<float> cosine_, sine_;  // the band-pass at the centre frequency, real and imaginary
   std::vector<float> pending_;
-  double turns_ = 0;                // of the centre frequency since the start, modulo 1
+  double turns_ = 0;  // of the centre frequency since the start, modulo 1
   std::vector<std::complex<double>> stretch_;
   std::size_t capacity_;
   double seconds_ = 0;
