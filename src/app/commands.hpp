@@ -18,6 +18,7 @@ struct Context {
   StopFlag stop = false;            ///< Ctrl-C
 };
 
+void add_demo(CLI::App& app, Context& context);
 void add_measure(CLI::App& app, Context& context);
 void add_devices(CLI::App& app, Context& context);
 void add_capture(CLI::App& app, Context& context);

@@ -41,6 +41,7 @@ int main(int argc, char** argv) {
     app.require_subcommand(1);
     app.fallthrough();
     app.add_flag("--json", context.json, "One JSON document on standard output, nothing else there");
+    linebench::app::add_demo(app, context);
     linebench::app::add_measure(app, context);
     linebench::app::add_devices(app, context);
     linebench::app::add_capture(app, context);

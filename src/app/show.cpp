@@ -43,14 +43,14 @@ std::size_t terminal_width() {
   return n >= 20 && n <= 400 ? std::min<std::size_t>(static_cast<std::size_t>(n), 100) : paper;
 }
 
-void print_all(const std::string& text) {
+}  // namespace
+
+void print_text(const std::string& text) {
   if (std::fwrite(text.data(), 1, text.size(), stdout) != text.size() || std::fflush(stdout) != 0) {
     throw unusable(
         fmt::format("standard output: {}; send it somewhere that can take it", std::strerror(errno)));
   }
 }
-
-}  // namespace
 
 report::TerminalStyle terminal_style(bool all) {
   report::TerminalStyle style;
@@ -122,7 +122,7 @@ void judge_document(report::Document& document, const std::string& limits) {
 
 void print_json(const report::Document& document) {
   // A file name need not be UTF-8; JSON must be, so what is not is replaced.
-  print_all(report::to_json(document).dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+  print_text(report::to_json(document).dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
 }
 
 Exit show(const Context& context, const report::Document& document, const ShowOptions& options) {
@@ -136,7 +136,7 @@ Exit show(const Context& context, const report::Document& document, const ShowOp
   if (context.json) {
     print_json(document);
   } else {
-    print_all(report::terminal_table(document, terminal_style(options.all)));
+    print_text(report::terminal_table(document, terminal_style(options.all)));
   }
   if (context.stop) return Exit::Interrupted;
   return document.verdict == "pass" ? Exit::Ok : Exit::OutOfLimits;

@@ -10,15 +10,15 @@ namespace linebench::measure {
 namespace {
 
 constexpr std::size_t max_points = 1000;
-constexpr std::size_t max_segments = 64;
+constexpr std::size_t max_segments = 32;
 constexpr double column_s = 0.005;  // narrowest column of the level over time
 constexpr double lowest_hz = 10.0;  // below it no plot looks
 
 double floored(double db) { return std::max(db, trace_floor_dbfs); }
 
-// Lines of about 3 Hz at every rate, so that 50 Hz harmonics stand apart.
+// Lines of 1 to 2 Hz at every rate, so that mains harmonics stand apart, with the window's +-4 lines, from all near them.
 std::size_t segment_length(double rate_hz) {
-  return std::bit_ceil(static_cast<std::size_t>(std::clamp(rate_hz / 4.0, 256.0, 131072.0)));
+  return std::bit_ceil(static_cast<std::size_t>(std::clamp(rate_hz / 2.0, 256.0, 131072.0)));
 }
 
 // Level in columns of a width that doubles when they run out.
@@ -157,7 +157,7 @@ struct TraceAnalyser::Impl {
     ++stretch;
     filled = 0;
     if (kept.size() < max_segments) return;
-    for (std::size_t i = 0; 2 * i < kept.size(); ++i) kept[i] = std::move(kept[2 * i]);
+    for (std::size_t i = 1; 2 * i < kept.size(); ++i) kept[i] = std::move(kept[2 * i]);
     kept.resize((kept.size() + 1) / 2);
     stride *= 2;
   }

@@ -42,6 +42,7 @@ std::string facts_html(const View& view) {
   if (!view.limit_set.empty()) s += "<li>limits: " + escaped(view.limit_set) + "</li>";
   s += "</ul>";
   for (const std::string& w : view.warnings) s += "<p class=\"warn\">" + escaped(w) + "</p>";
+  for (const std::string& n : view.notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
   return s;
 }
 
@@ -64,7 +65,6 @@ std::string cell_html(const Cell& c, const std::string& channel) {
       channel.empty() ? "<td class=\"num v\">" : html("<td class=\"num v\" data-c=\"{}\">", escaped(channel));
   s += escaped(c.shown.value);
   if (!c.shown.uncertainty.empty()) s += " <small>\u00b1" + escaped(c.shown.uncertainty) + "</small>";
-  if (!c.shown.unit.empty()) s += " <small>" + escaped(c.shown.unit) + "</small>";
   return s + "</td>";
 }
 
@@ -78,6 +78,7 @@ std::string row_html(const Row& row, const View& view) {
   } else {
     for (std::size_t i = 0; i < row.cells.size(); ++i) s += cell_html(row.cells[i], view.channels[i]);
   }
+  s += "<td class=\"unit\">" + escaped(row.unit) + "</td>";
   s += "<td>" + (row.limit.empty() ? "" : verdict_tag(row.verdict)) + "</td><td>" + escaped(row.limit);
   if (!row.source.empty()) s += " <span class=\"src\">" + escaped(row.source) + "</span>";
   s += "</td><td class=\"rem\">" + escaped(row.remark) + "</td></tr>";
@@ -86,13 +87,14 @@ std::string row_html(const Row& row, const View& view) {
 
 std::string table_html(const View& view) {
   if (view.groups.empty()) return {};
-  const std::size_t columns = view.channels.size() + 4;
+  const std::size_t columns = view.channels.size() + 5;
   std::string s =
       "<h3>All readings</h3><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
       "scope=\"col\">Reading</th>";
   for (const std::string& c : view.channels)
     s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? "Value" : c) + "</th>";
-  s += "<th scope=\"col\">Verdict</th><th scope=\"col\">Limit and its source</th><th "
+  s += "<th scope=\"col\"><span hidden>Unit</span></th><th scope=\"col\">Verdict</th><th scope=\"col\">Limit "
+       "and its source</th><th "
        "scope=\"col\">Remark</th></tr></thead><tbody>";
   for (const RowGroup& g : view.groups) {
     s += html("<tr class=\"grp\"><th colspan=\"{}\" scope=\"colgroup\">{}</th></tr>", std::to_string(columns),
@@ -140,7 +142,7 @@ std::string summary_html(const std::vector<PageSection>& sections, const std::ve
   for (std::size_t i = 0; i < sections.size(); ++i) {
     s += html("<tr><th scope=\"row\"><a href=\"#c{}\">{}</a></th><td>{}</td><td>{}</td></tr>",
               std::to_string(i + 1), escaped(title_of(sections[i])), mark_tag(views[i].mark),
-              escaped(views[i].headline));
+              escaped(finding_of(views[i])));
   }
   return s + "</tbody></table></div></section>";
 }

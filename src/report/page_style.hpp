@@ -26,8 +26,8 @@ section{background:var(--card);border:1px solid var(--rule);border-radius:10px;p
 .verdict.FAIL{background:var(--failbg)}.verdict.PASS{background:var(--passbg)}
 .verdict.INCOMPLETE{background:var(--openbg)}.verdict.MEASURED{background:var(--notebg)}
 .facts{color:var(--soft);font-size:.88rem;margin:4px 0 0;padding:0;list-style:none}
-.facts li{display:inline}.facts li+li::before{content:" \00b7 "}
-.warn{border-left:4px solid var(--open);padding:2px 10px;margin:8px 0;font-size:.92rem}
+.facts li{display:inline}.facts li+li::before{content:"\00b7";padding:0 .45em}
+.warn,.note{border-left:4px solid var(--open);padding:2px 10px;margin:8px 0;font-size:.92rem}.note{border-color:var(--rule);color:var(--soft)}
 ol.problems{margin:0;padding:0;list-style:none}
 ol.problems>li{border:1px solid var(--rule);border-left:5px solid var(--fail);border-radius:6px;padding:10px 14px;margin:10px 0;break-inside:avoid}
 ol.problems .what{font-weight:650}.do{margin-top:6px}.do b{color:var(--s0)}
@@ -50,16 +50,16 @@ th,td{text-align:left;padding:5px 10px 5px 0;border-bottom:1px solid var(--rule)
 thead th{font-size:.82rem;color:var(--soft);font-weight:600;border-bottom-width:2px}
 tbody th{font-weight:500}tr.grp th{padding-top:14px;font-weight:700;border-bottom-color:var(--soft)}
 td.num{text-align:right;white-space:nowrap}td.unc{color:var(--soft)}th.num{text-align:right}
-td.num small{color:var(--soft);font-size:.85em}
+td.num{padding-right:4px}td.num small,td.unit{color:var(--soft);font-size:.87em}td.num+td.num{padding-left:14px}
 tr.bad td,tr.bad th{background:var(--failbg)}tr.bad td.v{font-weight:700}
 .tag{font-weight:700;white-space:nowrap}
 td .src{color:var(--soft);font-size:.86em}td.rem{color:var(--soft);font-size:.86em}
 a{color:var(--s0)}dl{margin:0}dt{font-weight:600;margin-top:8px}dd{margin:0;color:var(--soft)}
 footer{color:var(--soft);font-size:.85rem;margin-top:22px}
-@media (max-width:640px){main{padding:12px 8px 28px}section{padding:12px;border-radius:8px}
+@media (max-width:640px){.plot{font-size:15.5px}main{padding:12px 8px 28px}section{padding:12px;border-radius:8px}
 table.r,table.r tbody,table.r tr,table.r td,table.r th{display:block;border:0;text-align:left;padding:0}
 table.r thead{display:none}table.r tr{border-bottom:1px solid var(--rule);padding:7px 0}table.r tr.grp{padding-top:16px;border-bottom-color:var(--soft)}
-table.r td:empty{display:none}table.r td.num{display:inline-block;margin-right:14px;white-space:normal}
+table.r td:empty{display:none}table.r td.num,table.r td.unit{display:inline-block;white-space:normal}table.r td.num{margin-right:8px}
 table.r td[data-c]::before{content:attr(data-c) " ";color:var(--soft);font-size:.86em}table.r tr.bad{border-left:4px solid var(--fail);padding-left:8px}}
 @media print{@page{margin:14mm}:root{color-scheme:light;--bg:#fff;--card:#fff;--ink:#000;--soft:#444;--rule:#bbb;--s0:#0a6a7c;--s1:#a84300;
 --fail:#9c1710;--failbg:#fdeceb;--pass:#17653a;--passbg:#eef7f1;--open:#6e4a00;--openbg:#fdf3dc;--note:#2f5597;--notebg:#eef2fa;--hum:#8a2a8f;--mask:#9c1710}

@@ -11,7 +11,7 @@ constexpr std::size_t least_width = 40;
 constexpr std::size_t columns_from_width = 72;  // below it rows are stacked
 
 constexpr std::size_t label_columns = 25;
-constexpr std::size_t unit_columns = 7;
+constexpr std::size_t unit_columns = 6;
 
 // The first `columns` code points; what is cut off is marked.
 std::string fit(const std::string& text, std::size_t columns) {
@@ -86,7 +86,8 @@ class Table {
     std::string pieces = fmt::format("{}", fmt::join(view_.facts, " \u00b7 "));
     if (!view_.limit_set.empty()) pieces += " \u00b7 limits: " + view_.limit_set;
     block(pieces, 0, "");
-    for (const std::string& w : view_.warnings) block(w, 6, "NOTE: ");
+    for (const std::string& w : view_.warnings) block(w, 9, "CAUTION: ");
+    for (const std::string& n : view_.notes) block(n, 6, "Note: ");
   }
 
   void problems() {
@@ -137,8 +138,8 @@ class Table {
       used += space;
     }
     text += std::string(values - std::min(used, values), ' ');
-    text += " " + left(row.unit, unit_columns);
-    const std::size_t so_far = 2 + label_columns + values + 1 + unit_columns;
+    text += " " + left(row.unit, unit_columns) + " ";
+    const std::size_t so_far = 2 + label_columns + values + 2 + unit_columns;
     const std::string verdict = verdict_text(row);
     text += verdict.empty() ? "" : fit(verdict, width_ - so_far);
     line(paint_verdict(row, text));

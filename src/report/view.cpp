@@ -203,7 +203,7 @@ class Builder {
       view_.warnings.push_back(fmt::format("{} samples were lost while it was taken.", f.dropped));
     if (f.interrupted)
       view_.warnings.emplace_back("The capture ended before its time; what was taken was measured.");
-    for (const std::string& note : f.notes) view_.warnings.push_back(printable(note));
+    for (const std::string& note : f.notes) view_.notes.push_back(printable(note));
   }
 
   void add_mains_comb() {
@@ -242,7 +242,7 @@ class Builder {
     if (document_.verdict == "fail" && !view_.problems.empty()) {
       const Problem& worst = view_.problems.front();
       view_.mark = Mark::Fail;
-      view_.headline = worst.fault + (worst.where.empty() ? "" : " (" + worst.where + ")");
+      view_.headline = worst.fault + (worst.where.empty() ? "" : ", " + worst.where);
       if (view_.problems.size() > 1) {
         view_.headline += fmt::format(", and {} more out of limits", view_.problems.size() - 1);
       }
@@ -280,6 +280,11 @@ std::string_view to_string(Mark mark) {
       return "MEASURED";
   }
   return "MEASURED";
+}
+
+std::string finding_of(const View& view) {
+  if (view.problems.empty()) return view.headline;
+  return fmt::format("{} ({})", view.headline, view.problems.front().reading);
 }
 
 View make_view(const Document& document, bool all) { return Builder(document, all).build(); }

@@ -22,8 +22,8 @@ struct ChannelTraces {
 /// Lowest level drawn; digital silence stands here.
 inline constexpr double trace_floor_dbfs = -150.0;
 
-/// Gathers the traces of a stream in constant memory (about 4 MB a channel).
-/// The spectrum averages up to 64 stretches of about 0.34 s spread evenly over the whole; columns of the
+/// Gathers the traces of a stream in constant memory (about 4 MB a channel at 48 kHz).
+/// The spectrum averages up to 32 stretches of 0.5 to 1 s spread evenly over the whole; columns of the
 /// level double their width whenever they run out. Line levels are within 0.9 dB of the truth (the window's
 /// scallop).
 class TraceAnalyser {

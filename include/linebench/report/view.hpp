@@ -60,10 +60,14 @@ struct View {
   std::vector<RowGroup> groups;
   std::vector<Gap> gaps;
   std::vector<std::string> facts;     ///< short pieces: file, rate, length, device, calibration
-  std::vector<std::string> warnings;  ///< whole sentences about the capture itself
+  std::vector<std::string> warnings;  ///< whole sentences that put the capture itself in doubt
+  std::vector<std::string> notes;     ///< anything else the capture's facts say
   std::string limit_set;
   std::string mains_comb;  ///< hum harmonics in one line, empty when all are shown or there are none
 };
+
+/// The headline with the worst problem's reading behind it, for a line in a list of captures.
+[[nodiscard]] std::string finding_of(const View& view);
 
 /// @param all every reading in a row of its own; otherwise the hum's harmonics are put in one line.
 [[nodiscard]] View make_view(const Document& document, bool all);
