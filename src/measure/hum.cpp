@@ -16,29 +16,6 @@ constexpr double field_rate_525_hz = 60.0 * 1000.0 / 1001.0;
 // Expanded uncertainty in dB of a mean square known to u (k=1).
 double level_u_db(double power, double u) { return 2.0 * 10.0 / std::log(10.0) * u / power; }
 
-HumKind kind_of(const HumResult& r) {
-  if (!r.found) return HumKind::None;
-  double first = 0.0;
-  double even = 0.0;
-  double high = 0.0;
-  bool odd_high = false;
-  bool even_high = false;
-  for (const HumHarmonic& h : r.harmonics) {
-    if (h.number == 1) first += h.power;
-    if (h.number % 2 == 0) even += h.power;
-    if (h.number >= 4) {
-      high += h.power;
-      const bool counts = h.power > 0.003 * r.power;
-      odd_high = odd_high || (counts && h.number % 2 == 1);
-      even_high = even_high || (counts && h.number % 2 == 0);
-    }
-  }
-  if (first >= 0.7 * r.power) return HumKind::Fundamental;
-  if (even >= 0.7 * r.power) return HumKind::Ripple;
-  if (high >= 0.25 * r.power && odd_high && even_high && r.harmonics.size() >= 6) return HumKind::Buzz;
-  return HumKind::Mixed;
-}
-
 std::string left_out_remark(const HumResult& r) {
   if (r.left_out.empty()) return {};
   std::string list;
@@ -97,11 +74,7 @@ void HumAnalyser::push(std::span<const float> channel_samples) {
                      [this](std::span<const std::complex<float>> f) { impl_->core.frame(f); });
 }
 
-HumResult HumAnalyser::finish() {
-  HumResult r = impl_->core.finish();
-  r.kind = kind_of(r);
-  return r;
-}
+HumResult HumAnalyser::finish() { return impl_->core.finish(); }
 
 Readings to_readings(const HumResult& result, std::string_view suffix) {
   const auto id = [&](std::string_view name) { return fmt::format("audio.hum.{}{}", name, suffix); };

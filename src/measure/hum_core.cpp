@@ -30,6 +30,29 @@ CombSearch search_for(const HumOptions& options) {
   return s;
 }
 
+HumKind kind_of(const HumResult& r) {
+  if (!r.found) return HumKind::None;
+  double first = 0.0;
+  double even = 0.0;
+  double high = 0.0;
+  bool odd_high = false;
+  bool even_high = false;
+  for (const HumHarmonic& h : r.harmonics) {
+    if (h.number == 1) first += h.power;
+    if (h.number % 2 == 0) even += h.power;
+    if (h.number >= 4) {
+      high += h.power;
+      const bool counts = h.power > 0.003 * r.power;
+      odd_high = odd_high || (counts && h.number % 2 == 1);
+      even_high = even_high || (counts && h.number % 2 == 0);
+    }
+  }
+  if (first >= 0.7 * r.power) return HumKind::Fundamental;
+  if (even >= 0.7 * r.power) return HumKind::Ripple;
+  if (high >= 0.25 * r.power && odd_high && even_high && r.harmonics.size() >= 6) return HumKind::Buzz;
+  return HumKind::Mixed;
+}
+
 }  // namespace
 
 HumCore::HumCore(const FrameGrid& grid, const HumOptions& options)
@@ -229,6 +252,7 @@ HumResult HumCore::finish() {
   }
   r.power_u = std::sqrt(power_variance);
   r.found = r.power > 0.0;
+  r.kind = kind_of(r);
   std::sort(left_out_.begin(), left_out_.end());
   r.left_out = left_out_;
   if (!left_out_.empty() && left_out_hz_ > 0.0) r.left_out_for_hz = left_out_hz_;
