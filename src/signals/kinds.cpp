@@ -2,6 +2,7 @@
 #include <linebench/signals/kinds.hpp>
 
 #include "audio_kinds.hpp"
+#include <linebench/signals/video_recipe.hpp>
 
 namespace linebench::signals {
 
@@ -14,6 +15,7 @@ std::span<const SignalKind* const> all_kinds() {
   static const std::vector<const SignalKind*> kinds = [] {
     std::vector<const SignalKind*> all;
     for (const AudioKind& a : audio_kinds()) all.push_back(&a.kind);
+    all.push_back(&test_picture_kind());
     return all;
   }();
   return kinds;

@@ -154,8 +154,7 @@ constexpr std::array<Named, 15> pictures = {{
 }  // namespace
 
 const TestLine& TestPicture::line_at(std::int64_t frame, int row) const {
-  const bool other = alternate_every_frames > 0 && (frame / alternate_every_frames) % 2 != 0;
-  for (const TestBand& b : other ? alternate : bands) {
+  for (const TestBand& b : is_alternate(frame) ? alternate : bands) {
     if (row >= b.first_row && row <= b.last_row) return b.line;
   }
   throw std::out_of_range("TestPicture::line_at: no such row");

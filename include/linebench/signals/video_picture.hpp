@@ -6,6 +6,7 @@
 #pragma once
 
 #include <linebench/standards/video.hpp>
+#include <cstdint>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -62,6 +63,10 @@ struct TestPicture {
   int alternate_every_frames = 0;
   bool sync_only = false;  ///< no burst either
 
+  /// Whether `alternate` stands on a frame (>= 0).
+  [[nodiscard]] bool is_alternate(std::int64_t frame) const {
+    return alternate_every_frames > 0 && (frame / alternate_every_frames) % 2 != 0;
+  }
   /// The line on a row, in the given frame. std::out_of_range where there is none.
   [[nodiscard]] const TestLine& line_at(std::int64_t frame, int row) const;
 };

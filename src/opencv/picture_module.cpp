@@ -1,0 +1,64 @@
+// Stills, movies and a window by OpenCV, as a module of its own (see picture_module.hpp for why).
+#include <linebench/signals/picture_module.hpp>
+#include <opencv2/core.hpp>
+#include <opencv2/highgui.hpp>
+#include <opencv2/imgcodecs.hpp>
+#include <opencv2/imgproc.hpp>
+#include <opencv2/videoio.hpp>
+#include <stdexcept>
+
+namespace {
+
+using linebench::signals::MovieWriter;
+using linebench::signals::PictureModule;
+using linebench::signals::YuyvFrame;
+
+cv::Mat to_bgr(const YuyvFrame& frame) {
+  // OpenCV takes no pointer to const; the header is only read from.
+  const cv::Mat packed(frame.height, frame.width, CV_8UC2, const_cast<std::uint8_t*>(frame.bytes.data()));
+  cv::Mat bgr;
+  cv::cvtColor(packed, bgr, cv::COLOR_YUV2BGR_YUY2);
+  return bgr;
+}
+
+class Ffv1Writer final : public MovieWriter {
+ public:
+  Ffv1Writer(const std::string& path, int width, int height, double frame_rate_hz)
+      : writer_(path, cv::CAP_FFMPEG, cv::VideoWriter::fourcc('F', 'F', 'V', '1'), frame_rate_hz,
+                {width, height}) {
+    if (!writer_.isOpened())
+      throw std::runtime_error("the file or its folder is not writable, or OpenCV has no FFV1");
+  }
+  void write(const YuyvFrame& frame) override { writer_.write(to_bgr(frame)); }
+
+ private:
+  cv::VideoWriter writer_;
+};
+
+class OpenCvModule final : public PictureModule {
+ public:
+  void write_png(const std::string& path, const YuyvFrame& frame) override {
+    if (!cv::imwrite(path, to_bgr(frame))) throw std::runtime_error("the file or its folder is not writable");
+  }
+  std::unique_ptr<MovieWriter> open_avi(const std::string& path, int width, int height,
+                                        double frame_rate_hz) override {
+    return std::make_unique<Ffv1Writer>(path, width, height, frame_rate_hz);
+  }
+  bool show(const std::string& title, const YuyvFrame& frame, int wait_ms) override {
+    if (!open_) cv::namedWindow(title, cv::WINDOW_NORMAL);
+    open_ = true;
+    cv::imshow(title, to_bgr(frame));
+    const int key = cv::waitKey(wait_ms) & 0xff;
+    constexpr int escape = 27;
+    return key != escape && key != 'q' && cv::getWindowProperty(title, cv::WND_PROP_VISIBLE) >= 1;
+  }
+
+ private:
+  bool open_ = false;
+};
+
+}  // namespace
+
+extern "C" __attribute__((visibility("default"))) PictureModule* linebench_make_picture_module() {
+  return new OpenCvModule;
+}
