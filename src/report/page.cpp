@@ -61,8 +61,9 @@ std::string problems_html(const View& view) {
 
 std::string cell_html(const Cell& c, const std::string& channel) {
   if (!c.present) return "<td class=\"num\"></td>";
-  std::string s =
-      channel.empty() ? "<td class=\"num v\">" : html("<td class=\"num v\" data-c=\"{}\">", escaped(channel));
+  const std::string bad = c.verdict == Verdict::Fail ? " v" : "";
+  std::string s = channel.empty() ? html("<td class=\"num{}\">", bad)
+                                  : html("<td class=\"num{}\" data-c=\"{}\">", bad, escaped(channel));
   s += escaped(c.shown.value);
   if (!c.shown.uncertainty.empty()) s += " <small>\u00b1" + escaped(c.shown.uncertainty) + "</small>";
   return s + "</td>";

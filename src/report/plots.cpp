@@ -130,7 +130,7 @@ std::string spectrum_figure(const PageSection& s, const std::string& id) {
   const double last_hz = std::clamp(rate / 2, 1000.0, 24000.0);
   Plot plot(id, "Spectrum", "Level of each line over frequency, mains harmonics marked",
             log_axis(lowest_hz, last_hz, "Hz"), linear_axis(bottom, top, "dBFS"));
-  for (std::size_t c = s.traces.size(); c-- > 0;) {
+  for (std::size_t c = 0; c < s.traces.size(); ++c) {
     plot.line(s.traces[c].spectrum.x, s.traces[c].spectrum.y, series_style(c) + " thin",
               channel_name(s.document.input, c));
   }
@@ -214,7 +214,7 @@ std::string level_figure(const PageSection& s, const std::string& id) {
   Plot plot(id, "Level over time", "Peak and rms level over time with clipping, clicks and dropouts marked",
             linear_axis(0, length / unit, minutes ? "min" : "s"), linear_axis(bottom, top, "dBFS"));
   plot.horizontal(0, "rail");
-  for (std::size_t c = s.traces.size(); c-- > 0;) {
+  for (std::size_t c = 0; c < s.traces.size(); ++c) {
     const auto& t = s.traces[c];
     std::vector<double> x = t.level_rms.x;
     for (double& v : x) v /= unit;

@@ -11,7 +11,6 @@ namespace {
 
 // The view box, in units that are CSS pixels on a desk screen; a phone shows it at about three quarters.
 constexpr double width = 480;
-constexpr double height = 270;
 constexpr double left_edge = 50;
 constexpr double right_edge = 468;
 constexpr double top_edge = 26;
@@ -153,6 +152,23 @@ void Plot::legend_mark(MarkShape shape, std::string_view style, const std::strin
 }
 
 std::string Plot::svg() const {
+  // The legend runs under the axis and takes another line where it does not fit.
+  std::string legend;
+  double at = left_edge;
+  double below = bottom_edge + 33;
+  for (const std::string& entry : legend_) {
+    const auto open = entry.find("\">", entry.find("<text"));
+    const auto close = entry.find("</text>");
+    const double space =
+        36 + character * static_cast<double>(text_width(entry.substr(open + 2, close - open - 2)));
+    if (at > left_edge && at + space > right_edge - 20) {
+      at = left_edge;
+      below += 17;
+    }
+    legend += fmt::format("<g class=\"lg\" transform=\"translate({:.0f} {:.0f})\">{}</g>", at, below, entry);
+    at += space;
+  }
+  const double height = below + 11;
   std::string s = fmt::format(
       "<svg class=\"plot\" viewBox=\"0 0 {} {}\" role=\"img\" aria-labelledby=\"{}-t {}-d\">"
       "<title id=\"{}-t\">{}</title><desc id=\"{}-d\">{}</desc>"
@@ -180,15 +196,7 @@ std::string Plot::svg() const {
   s += fmt::format("<text class=\"tr\" x=\"{}\" y=\"{}\">{}</text>", right_edge, bottom_edge + 33,
                    escaped(x_.label));
   s += fmt::format("<g clip-path=\"url(#{}-c)\">{}</g>", id_, body_);
-  double at = left_edge;
-  for (const std::string& entry : legend_) {
-    s +=
-        fmt::format("<g class=\"lg\" transform=\"translate({:.0f} {})\">{}</g>", at, bottom_edge + 33, entry);
-    const auto open = entry.find("\">", entry.find("<text"));
-    const auto close = entry.find("</text>");
-    at += 36 + character * static_cast<double>(text_width(entry.substr(open + 2, close - open - 2)));
-  }
-  return s + "</svg>";
+  return s + legend + "</svg>";
 }
 
 }  // namespace linebench::report

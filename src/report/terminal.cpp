@@ -109,7 +109,7 @@ class Table {
     title(group.title);
     const bool side_by_side = width_ >= columns_from_width && view_.channels.size() <= 2;
     for (const Row& row : group.rows) {
-      if (side_by_side) {
+      if (side_by_side && fits_columns(row)) {
         columns(row);
       } else {
         stacked(row);
@@ -125,10 +125,25 @@ class Table {
     return c.shown.uncertainty.empty() ? c.shown.value : c.shown.value + " \u00b1" + c.shown.uncertainty;
   }
 
+  [[nodiscard]] std::size_t cell_columns() const { return view_.channels.size() > 1 ? 15 : 20; }
+  [[nodiscard]] std::size_t value_columns() const { return cell_columns() * view_.channels.size(); }
+  [[nodiscard]] std::size_t before_verdict() const {
+    return 2 + label_columns + value_columns() + 2 + unit_columns;
+  }
+
+  // Nothing of a value or a limit is ever cut off; a row too wide for the columns is stacked.
+  [[nodiscard]] bool fits_columns(const Row& row) const {
+    const std::size_t space = row.cells.size() < view_.channels.size() ? value_columns() : cell_columns();
+    const bool cells = std::all_of(row.cells.begin(), row.cells.end(),
+                                   [&](const Cell& c) { return text_width(cell_text(c)) < space; });
+    return cells && text_width(verdict_text(row)) + before_verdict() <= width_ &&
+           text_width(row.unit) <= unit_columns;
+  }
+
   void columns(const Row& row) {
     const std::size_t count = view_.channels.size();
-    const std::size_t cell = count > 1 ? 15 : 20;
-    const std::size_t values = cell * count;
+    const std::size_t cell = cell_columns();
+    const std::size_t values = value_columns();
     std::string text = "  " + left(row.label, label_columns);
     std::size_t used = 0;
     for (const Cell& c : row.cells) {
@@ -139,9 +154,7 @@ class Table {
     }
     text += std::string(values - std::min(used, values), ' ');
     text += " " + left(row.unit, unit_columns) + " ";
-    const std::size_t so_far = 2 + label_columns + values + 2 + unit_columns;
-    const std::string verdict = verdict_text(row);
-    text += verdict.empty() ? "" : fit(verdict, width_ - so_far);
+    text += verdict_text(row);
     line(paint_verdict(row, text));
   }
 

@@ -98,6 +98,7 @@ class Builder {
       if (view_.groups.empty() || view_.groups.back().title != title) view_.groups.push_back({title, {}});
       view_.groups.back().rows.push_back(std::move(row));
     }
+    say_gaps();
     add_problems();
     add_facts();
     add_mains_comb();
@@ -135,15 +136,30 @@ class Builder {
   void add_gap(const Reading& r) {
     const bool wanted =
         std::find(document_.missing.begin(), document_.missing.end(), r.id) != document_.missing.end();
-    std::string label = r.label;
-    if (r.at_most) label += " (" + whole_value(show_value(r)) + ")";
+    const Split s = split(r.id, names_);
     const std::string reason = printable(r.reason);
-    auto it = std::find_if(view_.gaps.begin(), view_.gaps.end(),
-                           [&](const Gap& g) { return g.reason == reason && g.wanted == wanted; });
-    if (it == view_.gaps.end()) {
-      view_.gaps.push_back({std::move(label), reason, wanted});
-    } else {
-      it->labels += ", " + label;
+    std::string detail = s.channel;
+    if (r.at_most) detail += (detail.empty() ? "" : " ") + whole_value(show_value(r));
+    auto gap = std::find_if(view_.gaps.begin(), view_.gaps.end(),
+                            [&](const Gap& g) { return g.reason == reason && g.wanted == wanted; });
+    if (gap == view_.gaps.end()) {
+      view_.gaps.push_back({"", reason, wanted});
+      gap_parts_.emplace_back();
+      gap = view_.gaps.end() - 1;
+    }
+    auto& parts = gap_parts_[static_cast<std::size_t>(gap - view_.gaps.begin())];
+    const std::string label = label_of(s.base);
+    auto part = std::find_if(parts.begin(), parts.end(), [&](const auto& p) { return p.first == label; });
+    if (part == parts.end()) part = parts.insert(parts.end(), {label, ""});
+    if (!detail.empty()) part->second += (part->second.empty() ? "" : ", ") + detail;
+  }
+
+  void say_gaps() {
+    for (std::size_t i = 0; i < view_.gaps.size(); ++i) {
+      std::string& labels = view_.gaps[i].labels;
+      for (const auto& [label, details] : gap_parts_[i]) {
+        labels += (labels.empty() ? "" : ", ") + label + (details.empty() ? "" : " (" + details + ")");
+      }
     }
   }
 
@@ -263,6 +279,7 @@ class Builder {
   bool all_;
   std::vector<std::string> names_;
   std::vector<Row> rows_;
+  std::vector<std::vector<std::pair<std::string, std::string>>> gap_parts_;  // of each gap: label, channels
   View view_;
 };
 

@@ -46,7 +46,7 @@ struct Problem {
 
 /// What could not be measured, and why; readings with the same reason together.
 struct Gap {
-  std::string labels;
+  std::string labels;  ///< "Hum (left, right), THD (left)"
   std::string reason;
   bool wanted = false;  ///< leaves the verdict open
 };
