@@ -46,6 +46,7 @@ int main(int argc, char** argv) {
     linebench::app::add_devices(app, context);
     linebench::app::add_capture(app, context);
     linebench::app::add_loop(app, context);
+    linebench::app::add_signals(app, context);
 
     try {
       app.parse(argc, argv);

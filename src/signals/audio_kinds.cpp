@@ -44,6 +44,17 @@ ParameterSpec number_parameter(std::string_view key, std::string_view unit, std:
   return spec;
 }
 
+ParameterSpec whole_parameter(std::string_view key, std::string_view meaning, double min, double max,
+                              std::optional<double> fallback) {
+  ParameterSpec spec = number_parameter(key, "", meaning, min, max, fallback);
+  spec.whole = true;
+  return spec;
+}
+
+ParameterSpec seed_parameter() {
+  return whole_parameter("seed", "which stretch of noise; the same seed gives the same samples", 0, 1e9, 1.0);
+}
+
 ParameterSpec seconds_parameter(double fallback, double min) {
   return number_parameter("seconds", "s", "length", min, longest_s, fallback);
 }

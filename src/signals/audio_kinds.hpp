@@ -25,6 +25,12 @@ struct AudioKind {
                                              std::string_view meaning, double min, double max,
                                              std::optional<double> fallback = std::nullopt);
 
+/// The same, of whole numbers only.
+[[nodiscard]] ParameterSpec whole_parameter(std::string_view key, std::string_view meaning, double min,
+                                            double max, std::optional<double> fallback = std::nullopt);
+/// "seed", of kinds made of noise.
+[[nodiscard]] ParameterSpec seed_parameter();
+
 [[nodiscard]] AudioKind sine_kind();
 [[nodiscard]] AudioKind stepped_tones_kind();
 [[nodiscard]] AudioKind two_tone_kind();

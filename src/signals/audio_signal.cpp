@@ -6,6 +6,7 @@
 #include <linebench/base/decibel.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/signals/audio_signal.hpp>
+#include <random>
 
 #include "audio_kinds.hpp"
 #include "plans.hpp"
@@ -32,6 +33,7 @@ void check(const Recipe& recipe, const AudioSignalOptions& o) {
   if (o.seconds) number("length", *o.seconds, 0.1, 24 * 3600, " s");
   if (o.level_dbfs) number("level", *o.level_dbfs, -140, 0, " dBFS");
   if (o.fade_seconds) number("fade", *o.fade_seconds, 0, 60, " s");
+  if (o.dither_bits) number("dither", *o.dither_bits, 8, 24, " bits");
   if (o.route == Route::Right && o.channels < 2) {
     throw bad_usage(
         fmt::format("signal {}: there is no right channel in one channel; use two channels", recipe.name));
@@ -75,6 +77,7 @@ class AudioSignal : public AudioSource {
     if (generator_->stereo() && o.channels < 2 && o.route == Route::All) {
       throw bad_usage(fmt::format("signal {}: tells left from right and needs two channels", recipe.name));
     }
+    if (o.dither_bits) step_ = std::exp2(1 - *o.dither_bits);
     const double rate = o.sample_rate_hz;
     body_ = generator_->frames();
     lead_ = frames_of(recipe.number("lead_seconds"), rate);
@@ -121,12 +124,20 @@ class AudioSignal : public AudioSource {
       generator_->next(left, right);
       for (std::size_t i = 0; i < count; ++i) {
         const double g = gain_ * fade_at(begin - lead_ + i);
-        left[i] = std::clamp(left[i] * g, -1.0, 1.0);
-        if (!right.empty()) right[i] = std::clamp(right[i] * g, -1.0, 1.0);
+        left[i] = finish(left[i] * g);
+        if (!right.empty()) right[i] = finish(right[i] * g);
       }
     }
     at_ += n;
   }
+
+  double finish(double v) {
+    if (step_ > 0 && v != 0) v += step_ * (uniform() - uniform());
+    return std::clamp(v, -1.0, 1.0);
+  }
+
+  /// 0 to 1, from the generator's own bits: the same on every machine.
+  double uniform() { return static_cast<double>(random_() >> 11) * 0x1.0p-53; }
 
   [[nodiscard]] double fade_at(std::uint64_t frame) const {
     double g = 1;
@@ -153,6 +164,8 @@ class AudioSignal : public AudioSource {
   Route route_;
   CaptureFacts facts_;
   double gain_ = 0;
+  double step_ = 0;  ///< of the dither; 0: none
+  std::mt19937_64 random_{1};
   std::uint64_t lead_ = 0;
   std::uint64_t body_ = 0;
   std::uint64_t fade_in_ = 0;

@@ -84,10 +84,7 @@ AudioKind noise_kind() {
            Medium::Audio,
            "steady Gaussian noise within a band",
            {colour, frequency_parameter("low_hz", "lower edge", 20.0),
-            frequency_parameter("high_hz", "upper edge", 20000.0),
-            number_parameter("seed", "", "which stretch of noise; the same seed gives the same samples", 0,
-                             1e9, 1.0),
-            seconds_parameter(30)}},
+            frequency_parameter("high_hz", "upper edge", 20000.0), seed_parameter(), seconds_parameter(30)}},
           make_noise};
 }
 

@@ -64,7 +64,11 @@ std::optional<ParameterValue> convert(const toml::node& node, const ParameterVal
 std::string unit_suffix(std::string_view unit) { return unit.empty() ? "" : fmt::format(" {}", unit); }
 
 void check_range(double v, const ParameterSpec& spec, const toml::node& at, const Complaint& complain) {
-  if (v >= spec.min && v <= spec.max && std::isfinite(v)) return;
+  const bool in_range = v >= spec.min && v <= spec.max && std::isfinite(v);
+  if (in_range && spec.whole && v != std::floor(v)) {
+    throw complain(at, fmt::format("'{}' is {}, but must be a whole number", spec.key, v));
+  }
+  if (in_range) return;
   throw complain(at, fmt::format("'{}' is {}, but must be a number from {} to {}{}", spec.key, v, spec.min,
                                  spec.max, unit_suffix(spec.unit)));
 }

@@ -102,9 +102,7 @@ AudioKind stipa_kind() {
   return {{"stipa",
            Medium::Audio,
            "seven bands of noise with the level of speech, each swelling at two rates",
-           {number_parameter("seed", "", "which stretch of noise; the same seed gives the same samples", 0,
-                             1e9, 1.0),
-            seconds_parameter(25, 15)}},
+           {seed_parameter(), seconds_parameter(25, 15)}},
           make_stipa};
 }
 

@@ -11,6 +11,15 @@
 
 namespace linebench::signals {
 
+namespace {
+
+// A sweep cut off sharply has ripple of half a decibel an octave and more inside its ends, and its inverse
+// has the same again. Tapered over so much of its ends the inverse has none, nor has a sweep that fades.
+constexpr double low_taper_octaves = 0.5;
+constexpr double high_taper_octaves = 0.1;
+
+}  // namespace
+
 std::uint64_t Sweep::frames() const { return frames_of(seconds, rate_hz); }
 double Sweep::growth_s() const { return seconds / std::log(f2_hz / f1_hz); }
 double Sweep::frequency_at(double t_s) const { return f1_hz * std::exp(t_s / growth_s()); }
@@ -48,8 +57,12 @@ std::vector<double> sweep_inverse(const Sweep& sweep) {
   std::vector<double> inverse(n);
   for (std::uint64_t i = 0; i < n; ++i) {
     const std::uint64_t k = n - 1 - i;
-    const double weight = sweep.frequency_at(static_cast<double>(k) / sweep.rate_hz) / sweep.f2_hz;
-    inverse[i] = scale * weight * sweep.sample(k);
+    const double t = static_cast<double>(k) / sweep.rate_hz;
+    const double weight = sweep.frequency_at(t) / sweep.f2_hz;
+    const double octave_s = l * std::numbers::ln2;
+    const double taper = raised_cosine(t / (low_taper_octaves * octave_s)) *
+                         raised_cosine((sweep.seconds - t) / (high_taper_octaves * octave_s));
+    inverse[i] = scale * weight * taper * sweep.sample(k);
   }
   return inverse;
 }

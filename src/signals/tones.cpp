@@ -190,7 +190,7 @@ AudioKind multitone_kind() {
        Medium::Audio,
        "many steady tones of one level at once, with phases that keep the peaks low",
        {frequency_parameter("lowest_hz", "lowest tone"), frequency_parameter("highest_hz", "highest tone"),
-        number_parameter("tones", "", "number of tones", 2, 200),
+        whole_parameter("tones", "number of tones", 2, 200),
         number_parameter("period_seconds", "s",
                          "time after which it repeats; tones are multiples of its inverse", 0.01, 10, 1.0),
         spacing, avoid, phases, seconds_parameter(20)}},

@@ -22,6 +22,9 @@ struct AudioSignalOptions {
   std::optional<double> seconds;  ///< length instead of the recipe's (without lead and tail), 0.1 s to 24 h
   std::optional<double> level_dbfs;    ///< instead of the recipe's; resolve_dbfs() makes it of dBu and dBV
   std::optional<double> fade_seconds;  ///< rise and fall instead of the recipe's, 0 to 60 s
+  /// For an output of so many bits (8 to 24): triangular dither of +-1 step, so that rounding makes noise and
+  /// not distortion [AES17]. Where the signal is silence it stays silence.
+  std::optional<int> dither_bits;
 };
 
 /// The stream. Its facts name the recipe under `signal`, the length under `frames`, and under `notes` what

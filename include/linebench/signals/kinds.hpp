@@ -28,8 +28,12 @@ struct ParameterSpec {
   bool optional = false;                                  ///< may be left out though it has no fallback
   double min = -std::numeric_limits<double>::infinity();  ///< of a number, or of each number in a list
   double max = std::numeric_limits<double>::infinity();
+  bool whole = false;                          ///< a number without a fraction
   std::vector<std::string_view> allowed = {};  ///< of a text; empty: any
 };
+
+/// For a person: "1000", "yes", "white", "300, 400".
+[[nodiscard]] std::string to_string(const ParameterValue& value);
 
 struct SignalKind {
   std::string_view name;

@@ -32,9 +32,10 @@ struct Sweep {
 /// f1). 0 < f1 < f2 < rate/2, length above ln(f2/f1) / f1. Throws Error(Usage) otherwise.
 [[nodiscard]] Sweep synchronised_sweep(double f1_hz, double f2_hz, double about_seconds, double rate_hz);
 
-/// The inverse filter: the sweep reversed, falling 6 dB/octave from its start (where f2 is) to its end (f1).
-/// sweep * inverse = a band-limited impulse at frame frames() - 1 whose spectrum is 1 within [f1, f2] (less
-/// the ripple of the sweep's ends: below 0.1 dB an octave inside them).
+/// The inverse filter: the sweep reversed, falling 6 dB/octave from its start (where f2 is) to its end (f1),
+/// tapered over the lowest half octave and the highest tenth of one. sweep * inverse = a band-limited impulse
+/// at frame frames() - 1 whose spectrum is 1 (within 0.01 dB for a sweep that fades as the shipped ones do;
+/// 0.7 dB for one cut off sharply) an octave above f1 to a fifth of one below f2.
 [[nodiscard]] std::vector<double> sweep_inverse(const Sweep& sweep);
 
 }  // namespace linebench::signals

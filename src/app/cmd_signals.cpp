@@ -1,0 +1,285 @@
+// signals list, show, write: the test signals, what is in them, and files of them.
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <linebench/capture/audio_file.hpp>
+#include <linebench/signals/audio_signal.hpp>
+#include <linebench/signals/level.hpp>
+#include <memory>
+#include <nlohmann/json.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "commands.hpp"
+#include "progress_line.hpp"
+
+namespace linebench::app {
+namespace {
+
+namespace fs = std::filesystem;
+using nlohmann::json;
+using signals::Medium;
+using signals::Recipe;
+
+void print(const json& document) { fmt::print("{}\n", document.dump(2)); }
+
+json document_of(const std::string& command) { return {{"schema", "linebench/1"}, {"command", command}}; }
+
+/// Length in seconds; none where the medium has no length of its own.
+std::optional<double> length_of(const Recipe& recipe) {
+  if (recipe.kind->medium != Medium::Audio) return std::nullopt;
+  return signals::signal_seconds(recipe);
+}
+
+std::optional<double> level_of(const Recipe& recipe) {
+  if (recipe.kind->medium != Medium::Audio) return std::nullopt;
+  return signals::signal_level_dbfs(recipe);
+}
+
+json recipe_json(const Recipe& recipe) {
+  json j = {
+      {"name", recipe.name},         {"title", recipe.title},
+      {"purpose", recipe.purpose},   {"source", recipe.source},
+      {"kind", recipe.kind->name},   {"medium", recipe.kind->medium == Medium::Audio ? "audio" : "video"},
+      {"file", recipe.path.string()}};
+  if (const auto s = length_of(recipe)) j["seconds"] = *s;
+  if (const auto l = level_of(recipe)) j["level_dbfs"] = *l;
+  return j;
+}
+
+// --- list
+// ------------------------------------------------------------------------------------------------------------
+
+Exit list_signals(const Context& context) {
+  const signals::RecipeList list = signals::list_recipes();
+  for (const std::string& p : list.problems) fmt::print(stderr, "linebench: {}\n", p);
+  if (context.json) {
+    json j = document_of("signals list");
+    j["signals"] = json::array();
+    for (const Recipe& r : list.recipes) j["signals"].push_back(recipe_json(r));
+    j["problems"] = list.problems;
+    print(j);
+    return Exit::Ok;
+  }
+  std::size_t width = 4;
+  for (const Recipe& r : list.recipes) width = std::max(width, r.name.size());
+  fmt::print("{:{}}  {:>8}  {:>9}  {}\n", "Name", width, "Length", "Level", "What for");
+  for (const Recipe& r : list.recipes) {
+    const auto seconds = length_of(r);
+    const auto level = level_of(r);
+    fmt::print("{:{}}  {:>8}  {:>9}  {}\n", r.name, width, seconds ? fmt::format("{:.1f} s", *seconds) : "",
+               level ? fmt::format("{:g} dBFS", *level) : "", r.purpose);
+  }
+  return Exit::Ok;
+}
+
+// --- show
+// ------------------------------------------------------------------------------------------------------------
+
+json parameters_json(const Recipe& recipe) {
+  json out = json::array();
+  for (const signals::ParameterSpec& spec : recipe.kind->parameters) {
+    if (!recipe.has(spec.key)) continue;
+    json p = {{"key", spec.key}, {"meaning", spec.meaning}, {"unit", spec.unit}};
+    std::visit([&](const auto& v) { p["value"] = v; }, recipe.parameters.find(spec.key)->second);
+    out.push_back(std::move(p));
+  }
+  return out;
+}
+
+Exit show_signal(const Context& context, const std::string& name) {
+  const Recipe recipe = signals::load_recipe(name);
+  if (context.json) {
+    json j = document_of("signals show");
+    j["signal"] = recipe_json(recipe);
+    j["signal"]["contains"] = recipe.kind->meaning;
+    j["signal"]["parameters"] = parameters_json(recipe);
+    print(j);
+    return Exit::Ok;
+  }
+  fmt::print("{}: {}\n\n  What for:  {}\n  Contains:  {}\n  Source:    {}\n  Recipe:    {}\n", recipe.name,
+             recipe.title, recipe.purpose, recipe.kind->meaning, recipe.source, recipe.path.string());
+  if (const auto seconds = length_of(recipe)) fmt::print("  Length:    {:.1f} s\n", *seconds);
+  fmt::print("\n");
+  for (const signals::ParameterSpec& spec : recipe.kind->parameters) {
+    if (!recipe.has(spec.key)) continue;
+    fmt::print("  {:18} {} {}  ({})\n", spec.key,
+               signals::to_string(recipe.parameters.find(spec.key)->second), spec.unit, spec.meaning);
+  }
+  if (const auto level = level_of(recipe)) {
+    if (const std::string caution = signals::caution_for(*level); !caution.empty())
+      fmt::print("\n  {}\n", caution);
+  }
+  return Exit::Ok;
+}
+
+// --- write
+// -----------------------------------------------------------------------------------------------------------
+
+struct WriteOptions {
+  std::string name, out, channels = "both", bits = "24";
+  std::optional<std::string> level;
+  std::optional<double> full_scale_v;
+  signals::AudioSignalOptions signal;
+  bool force = false;
+};
+
+/// A file under a temporary name in the same folder, which takes its place when it is complete; removed
+/// otherwise.
+class Draft {
+ public:
+  explicit Draft(fs::path target)
+      : target_(std::move(target)),
+        draft_(target_.parent_path() / fmt::format(".{}.{}.part{}", target_.stem().string(), getpid(),
+                                                   target_.extension().string())) {}
+  ~Draft() {
+    std::error_code ignored;
+    fs::remove(draft_, ignored);
+  }
+  Draft(const Draft&) = delete;
+  Draft& operator=(const Draft&) = delete;
+  [[nodiscard]] const fs::path& path() const { return draft_; }
+  /// A complaint about the draft as one about the file the user named.
+  [[nodiscard]] Error about_target(const Error& e) const {
+    std::string line = e.what();
+    if (const auto at = line.find(draft_.string()); at != std::string::npos) {
+      line.replace(at, draft_.string().size(), target_.string());
+    }
+    return {e.exit(), line};
+  }
+  void keep() {
+    std::error_code ec;
+    fs::remove(capture::facts_path(target_), ec);  // what is known of an older file of that name
+    fs::rename(draft_, target_, ec);
+    if (ec)
+      throw unusable(fmt::format("{}: cannot be written: {}; choose another name or folder", target_.string(),
+                                 ec.message()));
+  }
+
+ private:
+  fs::path target_;
+  fs::path draft_;
+};
+
+capture::SampleFormat format_of(const std::string& bits) {
+  return bits == "float" ? capture::SampleFormat::Float32 : capture::pcm_format(std::stoi(bits));
+}
+
+void apply_channels(const std::string& channels, signals::AudioSignalOptions& o) {
+  if (channels == "mono") o.channels = 1;
+  if (channels == "left") o.route = signals::Route::Left;
+  if (channels == "right") o.route = signals::Route::Right;
+}
+
+void check_target(const WriteOptions& o) {
+  std::error_code ec;
+  if (fs::is_directory(o.out, ec))
+    throw unusable(fmt::format("{}: is a folder; add a file name, such as {}.wav", o.out, o.name));
+  if (!o.force && fs::exists(o.out, ec))
+    throw unusable(fmt::format("{}: is there already; choose another name or add --force", o.out));
+}
+
+/// The whole signal, or what was done until Ctrl-C. @return the file's format in words.
+std::string write_samples(const Context& context, AudioSource& source, const fs::path& path,
+                          const WriteOptions& o) {
+  const CaptureFacts& facts = source.facts();
+  capture::AudioFileWriter writer(path, facts.sample_rate_hz, facts.channels, format_of(o.bits));
+  const ProgressLine line("writing " + o.out);
+  const Progress progress = line.progress();
+  const auto channels = static_cast<std::size_t>(facts.channels);
+  std::vector<float> block(channels * 8192);
+  for (std::size_t n = source.read(block); n > 0 && !context.stop; n = source.read(block)) {
+    writer.write(std::span(block).first(n * channels));
+    if (progress)
+      progress(static_cast<double>(writer.frames()) / static_cast<double>(facts.frames), "writing");
+  }
+  std::string words = writer.format_words();
+  writer.close();
+  return words;
+}
+
+Exit write_signal(const Context& context, WriteOptions& o) {
+  const Recipe recipe = signals::load_recipe(o.name);
+  check_target(o);
+  apply_channels(o.channels, o.signal);
+  if (o.level) o.signal.level_dbfs = signals::resolve_dbfs(signals::parse_level(*o.level), o.full_scale_v);
+  if (o.bits == "16") o.signal.dither_bits = 16;
+  const auto source = signals::make_audio_signal(recipe, o.signal);
+  const CaptureFacts& facts = source->facts();
+  Draft draft(o.out);
+  std::string format;
+  try {
+    format = write_samples(context, *source, draft.path(), o);
+  } catch (const Error& e) {
+    throw draft.about_target(e);
+  }
+  if (context.stop) {
+    fmt::print(stderr, "linebench: {}: interrupted; nothing was written\n", o.out);
+    return Exit::Interrupted;
+  }
+  draft.keep();
+
+  const double level = signals::signal_level_dbfs(recipe, o.signal);
+  const std::string caution = signals::caution_for(level);
+  if (context.json) {
+    CaptureFacts written = facts;
+    written.source = o.out;
+    written.format = format;
+    json j = document_of("signals write");
+    j["output"] = facts_to_json(written);
+    j["level_dbfs"] = level;
+    if (!caution.empty()) j["caution"] = caution;
+    print(j);
+    return Exit::Ok;
+  }
+  fmt::print("{}: {}, {:.1f} s at {:.1f} dBFS, {}, {:g} Hz, {}\n", o.out, recipe.title, facts.duration_s(),
+             level, format, facts.sample_rate_hz,
+             facts.channels == 1 ? "1 channel" : fmt::format("{} channels", facts.channels));
+  for (const std::string& note : facts.notes) fmt::print("Note: {}\n", note);
+  if (!caution.empty()) fmt::print("{}\n", caution);
+  return Exit::Ok;
+}
+
+void add_write(CLI::App& command, Context& context) {
+  auto o = std::make_shared<WriteOptions>();
+  CLI::App* c = command.add_subcommand("write", "Write a test signal to an audio file");
+  c->add_option("NAME", o->name, "Name of the signal, or the path of a recipe")->required();
+  c->add_option("--out", o->out, "File to write; its ending says the format (.wav, .flac, .aiff, .w64)")
+      ->required();
+  c->add_option("--rate", o->signal.sample_rate_hz, "Sample rate, Hz")->capture_default_str();
+  c->add_option("--seconds", o->signal.seconds, "Length instead of the recipe's");
+  c->add_option("--level", o->level,
+                "Level instead of the recipe's: -20dBFS; +4dBu and -10dBV with --full-scale");
+  c->add_option("--full-scale", o->full_scale_v, "Volts (peak) the output gives at full scale");
+  c->add_option("--channels", o->channels,
+                "Two channels with the signal on both, left or right only; or mono")
+      ->check(CLI::IsMember({"both", "left", "right", "mono"}))
+      ->capture_default_str();
+  c->add_option("--bits", o->bits, "Sample format")
+      ->check(CLI::IsMember({"16", "24", "32", "float"}))
+      ->capture_default_str();
+  c->add_flag("--force", o->force, "Replace a file of that name");
+  c->callback([&context, o] { context.action = [&context, o] { return write_signal(context, *o); }; });
+}
+
+}  // namespace
+
+void add_signals(CLI::App& app, Context& context) {
+  CLI::App* command =
+      app.add_subcommand("signals", "The test signals: list them, see what is in them, write them to files");
+  command->require_subcommand(1);
+  command->add_subcommand("list", "All test signals and what each is for")->callback([&context] {
+    context.action = [&context] { return list_signals(context); };
+  });
+  auto name = std::make_shared<std::string>();
+  CLI::App* show = command->add_subcommand("show", "What a test signal contains");
+  show->add_option("NAME", *name, "Name of the signal, or the path of a recipe")->required();
+  show->callback(
+      [&context, name] { context.action = [&context, name] { return show_signal(context, *name); }; });
+  add_write(*command, context);
+  add_signals_send(*command, context);
+}
+
+}  // namespace linebench::app
