@@ -4,6 +4,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/levels.hpp>
+#include <linebench/measure/tone_noise.hpp>
 #include <vector>
 
 namespace linebench::measure {
@@ -11,11 +12,14 @@ namespace {
 
 constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
+constexpr double lowest_rate_hz = 8000.0;
 
 struct Channel {
-  explicit Channel(double rate_hz) : levels(rate_hz), samples(block_frames) {}
+  Channel(double rate_hz, const ToneNoiseOptions& options)
+      : levels(rate_hz), tone_noise(rate_hz, options), samples(block_frames) {}
 
   LevelAnalyser levels;
+  ToneNoiseAnalyser tone_noise;
   std::vector<float> samples;
 };
 
@@ -34,16 +38,24 @@ void mark_tainted(Readings& readings, const CaptureFacts& facts) {
 
 }  // namespace
 
-Readings measure_audio(AudioSource& source, const AudioOptions& /*options*/, const Progress& progress,
+Readings measure_audio(AudioSource& source, const AudioOptions& options, const Progress& progress,
                        const StopFlag* stop) {
   const double rate = source.facts().sample_rate_hz;
   const int count = source.facts().channels;
   const std::string name = source.facts().source;
-  if (count < 1 || !(rate > 0)) {
-    throw unusable(fmt::format("{}: no channels or no sample rate; give an audio file or device", name));
+  if (count < 1 || !(rate >= lowest_rate_hz)) {
+    throw unusable(fmt::format(
+        "{}: {} channels at {} Hz is not audio to measure; give 1 channel or more at {} Hz or more", name,
+        count, rate, lowest_rate_hz));
   }
+  ToneNoiseOptions tone_noise_options;
+  tone_noise_options.tone_hz = options.tone_hz;
+  tone_noise_options.clock_error_ppm =
+      options.clock_error_ppm ? options.clock_error_ppm : source.facts().clock_error_ppm;
   std::vector<Channel> channels;
-  for (int c = 0; c < count; ++c) channels.emplace_back(rate);
+  for (int c = 0; c < count; ++c) {
+    channels.emplace_back(rate, tone_noise_options);
+  }
 
   std::vector<float> interleaved(block_frames * static_cast<std::size_t>(count));
   std::uint64_t frames = 0;
@@ -55,6 +67,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& /*options*/, con
       const std::span<float> samples(channels[c].samples.data(), got);
       for (std::size_t i = 0; i < got; ++i) samples[i] = interleaved[i * channels.size() + c];
       channels[c].levels.push(samples);
+      channels[c].tone_noise.push(samples);
     }
     frames += got;
     if (progress) {
@@ -72,7 +85,10 @@ Readings measure_audio(AudioSource& source, const AudioOptions& /*options*/, con
   const CaptureFacts& facts = source.facts();
   for (int c = 0; c < count; ++c) {
     const std::string suffix = channel_suffix(c, count);
-    append(readings, to_readings(channels[static_cast<std::size_t>(c)].levels.finish(), facts, suffix));
+    Channel& channel = channels[static_cast<std::size_t>(c)];
+    const LevelResult level = channel.levels.finish();
+    append(readings, to_readings(level, facts, suffix));
+    append(readings, channel.tone_noise.finish(level, suffix));
   }
   mark_tainted(readings, facts);
   return readings;

@@ -1,0 +1,37 @@
+// Tone, distortion and noise of one channel in one pass.
+#pragma once
+
+#include <linebench/base/reading.hpp>
+#include <linebench/measure/levels.hpp>
+#include <linebench/measure/spectrum.hpp>
+#include <linebench/measure/tone_track.hpp>
+#include <linebench/measure/weighting.hpp>
+#include <optional>
+#include <span>
+#include <string_view>
+
+namespace linebench::measure {
+
+struct ToneNoiseOptions {
+  std::optional<double> tone_hz;          ///< the tone that was sent, where known
+  std::optional<double> clock_error_ppm;  ///< of the recorder (+: fast)
+};
+
+/// Streaming; memory is bounded. Wants rates of 8 kHz and more.
+class ToneNoiseAnalyser {
+ public:
+  ToneNoiseAnalyser(double rate_hz, const ToneNoiseOptions& options);
+  void push(std::span<const float> samples);
+  /// audio.tone.*, audio.thd, audio.thd_n, audio.snr, audio.imd.*, audio.noise.*
+  /// @param level of the same channel: tells stationary noise from programme.
+  [[nodiscard]] Readings finish(const LevelResult& level, std::string_view suffix);
+
+ private:
+  double rate_hz_;
+  ToneNoiseOptions options_;
+  Segmenter segmenter_;
+  ToneTracker tracker_;
+  QuasiPeakMeter quasi_peak_;
+};
+
+}  // namespace linebench::measure

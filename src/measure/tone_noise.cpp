@@ -1,0 +1,183 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/base/decibel.hpp>
+#include <linebench/measure/distortion.hpp>
+#include <linebench/measure/intermodulation.hpp>
+#include <linebench/measure/noise.hpp>
+#include <linebench/measure/tone.hpp>
+#include <linebench/measure/tone_noise.hpp>
+#include <linebench/standards/weighting.hpp>
+#include <string>
+#include <vector>
+
+namespace linebench::measure {
+namespace {
+
+constexpr double shortest_noise_s = 0.25;
+constexpr double frame_s = 0.1;
+constexpr double steady_spread_db =
+    2.5;  // between the 15th and 85th percentile, beyond what the noise's band gives
+constexpr double quasi_peak_u_db = 0.5;  // the burst tables' tolerance as it bears on noise, k=2
+
+constexpr std::string_view noise_ids[] = {"audio.noise.unweighted", "audio.noise.a", "audio.noise.bs468"};
+constexpr Weighting noise_weightings[] = {Weighting::None, Weighting::A, Weighting::Bs468};
+
+struct Spread {
+  double measured_db = 0;  // 15th to 85th percentile of frame levels
+  double expected_db = 0;  // the same of a stationary noise of this spectrum
+};
+
+Spread level_spread(const LevelResult& level, const NoiseSpectrum& noise, const SpectrumShape& shape) {
+  Spread spread;
+  const auto per_frame = std::max<std::size_t>(1, std::llround(frame_s / level.block_s));
+  std::vector<double> frames;
+  for (std::size_t i = 0; i + per_frame <= level.blocks.size(); i += per_frame) {
+    double sum = 0;
+    for (std::size_t k = i; k < i + per_frame; ++k) sum += level.blocks[k];
+    if (sum > 0) frames.push_back(db_from_power(sum / static_cast<double>(per_frame)));
+  }
+  if (frames.size() < 3) return spread;
+  std::sort(frames.begin(), frames.end());
+  const auto at = [&](double share) {
+    return frames[static_cast<std::size_t>(std::lround(share * static_cast<double>(frames.size() - 1)))];
+  };
+  spread.measured_db = at(0.85) - at(0.15);
+  double sum = 0;
+  double square = 0;
+  for (const double p : noise.smooth) {
+    sum += p;
+    square += p * p;
+  }
+  if (sum > 0) {
+    const double frame = static_cast<double>(per_frame) * level.block_s;
+    const double rel = std::sqrt(square / (sum * sum) / (frame * shape.bin_hz));
+    spread.expected_db = 2.07 * db_from_power(1.0 + rel);
+  }
+  return spread;
+}
+
+Readings no_noise(const std::string& why, std::string_view suffix) {
+  Readings out;
+  for (const std::string_view id : noise_ids)
+    out.push_back(unmeasurable(std::string(id) + std::string(suffix), why));
+  return out;
+}
+
+Readings noise_levels(const NoiseSpectrum& noise, const SpectrumShape& shape, double extra_rel_u,
+                      const std::string& remark, std::string_view suffix) {
+  Readings out;
+  for (std::size_t i = 0; i < 3; ++i) {
+    const std::string id = std::string(noise_ids[i]) + std::string(suffix);
+    const NoisePower p = noise_power(noise, bin_weights(shape, noise_weightings[i]));
+    if (p.mean_square > 0) {
+      out.push_back(number_reading(id, dbfs_from_power(p.mean_square),
+                                   db_from_power(1.0 + std::max(p.rel_u, extra_rel_u)), remark));
+    } else {
+      out.push_back(unmeasurable(id, "nothing there but dc"));
+    }
+  }
+  return out;
+}
+
+void append(Readings& to, Readings&& from) {
+  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
+}
+
+}  // namespace
+
+ToneNoiseAnalyser::ToneNoiseAnalyser(double rate_hz, const ToneNoiseOptions& options)
+    : rate_hz_(rate_hz),
+      options_(options),
+      segmenter_(rate_hz),
+      tracker_(options.tone_hz),
+      quasi_peak_(rate_hz) {}
+
+void ToneNoiseAnalyser::push(std::span<const float> samples) {
+  segmenter_.push(samples, [this](const SpectrumShape& s, const Segment& g) { tracker_.add(s, g); });
+  quasi_peak_.push(samples);
+}
+
+Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view suffix) {
+  segmenter_.finish([this](const SpectrumShape& s, const Segment& g) { tracker_.add(s, g); });
+  const double seconds = static_cast<double>(level.samples) / rate_hz_;
+  const std::string quasi_peak_id = "audio.noise.bs468_peak" + std::string(suffix);
+  const ToneTrack track = tracker_.finish();
+  ToneResult tone;
+  if (track.segments == 0) {
+    tone.reason = level.peak == 0 ? "digital silence: all samples are zero" : "dc only";
+    Readings out = to_readings(tone, seconds, {}, suffix);
+    append(out, distortion_readings(tone, SpectrumShape(rate_hz_, 64, 64), {}, suffix));
+    append(out, intermodulation_readings({}, {}, SpectrumShape(rate_hz_, 64, 64), 1.0, suffix));
+    append(out, no_noise(tone.reason, suffix));
+    out.push_back(unmeasurable(quasi_peak_id, tone.reason));
+    return out;
+  }
+  const SpectrumShape& shape = *segmenter_.shape();
+  tone = read_tone(track, shape, seconds, options_.tone_hz);
+  Readings out = to_readings(tone, seconds, options_.clock_error_ppm, suffix);
+
+  const double top = standards::audio_band_top_hz(rate_hz_);
+  const std::string band =
+      top < 20000.0 ? fmt::format("band ends at {:.0f} Hz for this sample rate", top) : "";
+  if (tone.found) {
+    std::vector<double> power = track.run->power;
+    for (double& p : power) p /= static_cast<double>(track.run->segments);
+    const auto pair = find_two_tone(power, shape);
+    if (pair && tone.others_hz.empty()) tone.others_hz.push_back(pair->low_bins * shape.bin_hz);
+    append(out, distortion_readings(tone, shape, noise_power(tone.noise, bin_weights(shape, Weighting::None)),
+                                    suffix));
+    append(out, intermodulation_readings(pair, power, shape, tone.noise.looks, suffix));
+    const NoisePower all = noise_power(tone.noise, bin_weights(shape, Weighting::None));
+    if (!tone.others_hz.empty()) {
+      append(out, no_noise("several tones at once: record the idle path, or send a single sine", suffix));
+    } else if (seconds < shortest_noise_s || all.refilled_share > 0.6) {
+      append(out,
+             no_noise(fmt::format("too short to see the noise beside the tone; take at least {:.0f} s", 4.0),
+                      suffix));
+    } else {
+      append(out, noise_levels(tone.noise, shape, 0.0, band, suffix));
+    }
+    out.push_back(unmeasurable(quasi_peak_id, "a tone is present; the quasi-peak meter needs the idle path"));
+    return out;
+  }
+
+  append(out, distortion_readings(tone, shape, {}, suffix));
+  append(out, intermodulation_readings({}, {}, shape, 1.0, suffix));
+  std::vector<double> power = track.power;
+  for (double& p : power) p /= static_cast<double>(track.segments);
+  const NoiseSpectrum noise = take_out_lines(power, shape, {}, shape.looks_at_power(track.segments));
+  const Spread spread = level_spread(level, noise, shape);
+  std::string why;
+  if (seconds < shortest_noise_s) {
+    why = fmt::format("too short to measure noise; take at least {} s", shortest_noise_s);
+  } else if (2 * track.tonal > track.segments && track.present * 10 < track.active * 9) {
+    why = "tones that change (a sweep, steps or programme), not noise; record the idle path or a steady tone";
+  } else if (tone.reason.find("comes and goes") != std::string::npos) {
+    why = tone.reason + "; record the idle path or a steady tone";
+  } else if (spread.measured_db > steady_spread_db + 2.0 * spread.expected_db) {
+    why = fmt::format(
+        "the level moves like programme ({:.0f} dB between quiet and loud), and programme is not noise; "
+        "record the idle path or a steady tone",
+        spread.measured_db);
+  }
+  if (!why.empty()) {
+    append(out, no_noise(why, suffix));
+    out.push_back(unmeasurable(quasi_peak_id, why));
+    return out;
+  }
+  // Noise that moves more than its band explains is known no better than its own spread says.
+  const bool restless = spread.measured_db > 1.5 * spread.expected_db + 0.3;
+  append(out, noise_levels(noise, shape, restless ? level.mean_square_rel_u : 0.0, band, suffix));
+  const double reading = quasi_peak_.reading();
+  if (reading > 0) {
+    out.push_back(number_reading(quasi_peak_id, dbfs_from_rms(reading), quasi_peak_u_db,
+                                 "highest reading in the capture"));
+  } else {
+    out.push_back(unmeasurable(quasi_peak_id, "nothing there but dc"));
+  }
+  return out;
+}
+
+}  // namespace linebench::measure
