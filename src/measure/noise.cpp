@@ -74,7 +74,12 @@ NoiseSpectrum take_out_lines(std::span<const double> power, const SpectrumShape&
   result.looks = looks;
   result.power.assign(power.begin(), power.end());
   result.refilled.assign(power.size(), 0);
+  // What is left of dc is a line too.
   std::vector<double> model(power.size());
+  for (int b = 0; b <= lobe && static_cast<std::size_t>(b) < power.size(); ++b) {
+    const double g = shape.gain(b);
+    model[static_cast<std::size_t>(b)] = power[0] * g * g;
+  }
   for (const SpectralLine& line : lines) {
     const int middle = static_cast<int>(std::lround(line.bins));
     for (int b = std::max(0, middle - lobe); b <= middle + lobe; ++b) {

@@ -9,9 +9,11 @@ namespace {
 constexpr dsp::Window window_kind = dsp::Window::BlackmanHarris7;
 constexpr std::size_t gain_steps = 512;  // table over 0..0.5 bins: linear interpolation good to 1e-6
 
-// Captures at least this long get the long segments, with half overlap.
+// Captures at least this long get the long segments, with a quarter overlap: what is lost in averaging is
+// less than the time that more would cost.
 constexpr double long_capture_s = 4.0;
 constexpr double long_segment_s = 0.682;
+constexpr double long_hop = 0.75;
 // Shorter ones are cut into about this many lengths, with three quarters overlap.
 constexpr double short_parts = 6.0;
 constexpr double shortest_segment_s = 0.1;
@@ -144,17 +146,17 @@ void Segmenter::choose() {
   dc_ = std::accumulate(held_.begin(), held_.end(), 0.0) / static_cast<double>(held_.size());
   const double length_s = static_cast<double>(held_.size()) / rate_hz_;
   double segment_s = long_segment_s;
-  std::size_t parts = 2;
+  double hop_share = long_hop;
   if (length_s < long_capture_s) {
     const double lowest = strongest_hz();
     segment_s = std::max({length_s / short_parts, shortest_segment_s, periods_apart / lowest,
                           lowest < mains_region_hz ? mains_segment_s : 0.0});
-    parts = segment_s > 0.25 * length_s ? 16 : 4;
+    hop_share = segment_s > 0.25 * length_s ? 1.0 / 16.0 : 0.25;
     segment_s = std::min({segment_s, most_of_capture * length_s, long_segment_s});
   }
   auto n = 2 * dsp::next_fast_size(static_cast<std::size_t>(segment_s * rate_hz_ / 2.0));
   if (n > held_.size()) n = held_.size() & ~std::size_t{1};
-  const std::size_t hop = std::max<std::size_t>(1, n / parts);
+  const std::size_t hop = std::max<std::size_t>(1, std::llround(hop_share * static_cast<double>(n)));
   shape_ = std::make_unique<SpectrumShape>(rate_hz_, n, hop);
   fft_ = std::make_unique<dsp::RealFft>(n);
   window_ = dsp::make_window(window_kind, n);

@@ -96,7 +96,12 @@ ToneNoiseAnalyser::ToneNoiseAnalyser(double rate_hz, const ToneNoiseOptions& opt
 
 void ToneNoiseAnalyser::push(std::span<const float> samples) {
   segmenter_.push(samples, [this](const SpectrumShape& s, const Segment& g) { tracker_.add(s, g); });
-  quasi_peak_.push(samples);
+  // The quasi-peak meter is for idle paths; while there is a test tone its work is spared.
+  if (tracker_.on_tone()) {
+    quasi_peak_paused_ = true;
+  } else {
+    quasi_peak_.push(samples);
+  }
 }
 
 Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view suffix) {
@@ -171,7 +176,10 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
   const bool restless = spread.measured_db > 1.5 * spread.expected_db + 0.3;
   append(out, noise_levels(noise, shape, restless ? level.mean_square_rel_u : 0.0, band, suffix));
   const double reading = quasi_peak_.reading();
-  if (reading > 0) {
+  if (quasi_peak_paused_) {
+    out.push_back(
+        unmeasurable(quasi_peak_id, "a tone was there for part of the capture; record the idle path"));
+  } else if (reading > 0) {
     out.push_back(number_reading(quasi_peak_id, dbfs_from_rms(reading), quasi_peak_u_db,
                                  "highest reading in the capture"));
   } else {

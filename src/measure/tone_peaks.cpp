@@ -9,7 +9,8 @@ namespace {
 constexpr double stands_out = 30.0;  // power ratio; noise alone reaches it once in 10^13 bins
 constexpr std::size_t lobe = 8;      // half width of a line, bins
 constexpr std::size_t beside = 24;   // bins looked at on each side for the noise
-constexpr std::size_t block = 16;
+constexpr std::size_t block = BlockSummary::block;
+constexpr double worth_a_look = 6.0;  // a block's maximum over the mean of blocks beside it
 
 // Noise per bin on one side, by the median, so that a neighbouring line does not count.
 double side_noise(std::span<const double> part) {
@@ -70,17 +71,68 @@ double strongest_near(std::span<const double> power, double bins, double reach) 
 
 }  // namespace
 
+void BlockSummary::set(std::span<const double> power, std::size_t from) {
+  const std::size_t blocks = (power.size() + block - 1) / block;
+  sums_.assign(blocks, 0.0);
+  maxima_.assign(blocks, 0.0);
+  total_ = 0;
+  for (std::size_t k = 0; k < blocks; ++k) {
+    const std::size_t first = std::max(from, k * block);
+    const std::size_t last = std::min(power.size(), (k + 1) * block);
+    double sum[4] = {};
+    double most[4] = {};
+    std::size_t b = first;
+    for (; b + 4 <= last; b += 4) {
+      for (std::size_t i = 0; i < 4; ++i) {
+        sum[i] += power[b + i];
+        most[i] = power[b + i] > most[i] ? power[b + i] : most[i];
+      }
+    }
+    for (; b < last; ++b) {
+      sum[0] += power[b];
+      most[0] = std::max(most[0], power[b]);
+    }
+    sums_[k] = (sum[0] + sum[1]) + (sum[2] + sum[3]);
+    maxima_[k] = std::max(std::max(most[0], most[1]), std::max(most[2], most[3]));
+    total_ += sums_[k];
+  }
+}
+
+std::size_t BlockSummary::strongest(std::span<const double> power) const {
+  const auto k = static_cast<std::size_t>(std::max_element(maxima_.begin(), maxima_.end()) - maxima_.begin());
+  std::size_t best = k * block;
+  for (std::size_t b = best; b < std::min(power.size(), (k + 1) * block); ++b) {
+    if (power[b] == maxima_[k]) best = b;
+  }
+  return best;
+}
+
 std::vector<SpectralPeak> find_peaks(std::span<const double> power, const SpectrumShape& shape,
                                      std::size_t from, std::size_t to, std::size_t most) {
+  BlockSummary summary;
+  summary.set(power, from);
+  return find_peaks(power, summary, shape, from, to, most);
+}
+
+std::vector<SpectralPeak> find_peaks(std::span<const double> power, const BlockSummary& summary,
+                                     const SpectrumShape& shape, std::size_t from, std::size_t to,
+                                     std::size_t most) {
   std::vector<SpectralPeak> peaks;
   to = std::min(to, power.size() - 2);
   from = std::max<std::size_t>(from, 1);
   if (from >= to) return peaks;
-  // The strongest bin of each block; a block is left out once it has been looked at.
+  // The strongest bin of each block that stands up from the blocks two further on; a block is left out once
+  // it has been looked at.
   std::vector<std::size_t> top;
-  for (std::size_t b = from; b <= to; b += block) {
-    std::size_t best = b;
-    for (std::size_t i = b; i < std::min(b + block, to + 1); ++i) best = power[i] > power[best] ? i : best;
+  const auto sums = summary.sums();
+  for (std::size_t k = from / block; k <= to / block; ++k) {
+    const double below = k >= 2 ? sums[k - 2] : 0.0;
+    const double above = k + 2 < sums.size() ? sums[k + 2] : 0.0;
+    if (summary.maxima()[k] * static_cast<double>(block) < worth_a_look * std::min(below, above)) continue;
+    const std::size_t first = std::max(from, k * block);
+    const std::size_t last = std::min(to, (k + 1) * block - 1);
+    std::size_t best = first;
+    for (std::size_t i = first; i <= last; ++i) best = power[i] > power[best] ? i : best;
     top.push_back(best);
   }
   const auto weaker = [&](std::size_t a, std::size_t b) { return power[a] < power[b]; };

@@ -17,6 +17,7 @@ constexpr double same_line_bins = 0.7;          // how far a tone may move betwe
 constexpr std::size_t gap_allowed = 3;          // segments
 constexpr double level_step[] = {0.003, 0.12};  // allowed from segment to segment: strict, loose (1 dB)
 constexpr std::size_t most_harmonics = 255;
+constexpr double certain_tone = 0.5e-7;  // mean square of -70 dBFS
 constexpr double histogram_floor_db = -220.0;
 constexpr double histogram_step_db = 0.5;
 constexpr double active_range_db = 20.0;
@@ -51,7 +52,7 @@ std::optional<SpectralPeak> ToneTracker::candidate(const SpectrumShape& shape) c
   }
   const auto from = static_cast<std::size_t>(std::ceil(lowest_tone_hz / shape.bin_hz));
   const auto to = static_cast<std::size_t>(1.02 * standards::audio_band_top_hz(shape.rate_hz) / shape.bin_hz);
-  for (const SpectralPeak& p : find_peaks(power_, shape, from, to, candidates)) {
+  for (const SpectralPeak& p : find_peaks(power_, summary_, shape, from, to, candidates)) {
     if (!is_line_rate(p.bins * shape.bin_hz) && !is_mains_hum(p, power_, shape)) return p;
   }
   return std::nullopt;
@@ -68,17 +69,8 @@ void ToneTracker::add(const SpectrumShape& shape, const Segment& segment) {
     const double im = segment.spectrum[b].imag();
     power_[b] = re * re + im * im;
   }
-  const auto from = std::min(bins - 1, static_cast<std::size_t>(std::ceil(10.0 / shape.bin_hz)));
-  double total = 0;
-  std::size_t strongest = from;
-  double strongest_power = 0;
-  for (std::size_t b = from; b < bins; ++b) total += power_[b];
-  for (std::size_t b = from; b < bins; ++b) {
-    if (power_[b] > strongest_power) {
-      strongest_power = power_[b];
-      strongest = b;
-    }
-  }
+  summary_.set(power_, static_cast<std::size_t>(std::ceil(10.0 / shape.bin_hz)));
+  const double total = summary_.total();
   if (!(total > 0)) {  // digital silence
     for (std::size_t w = 0; w < 2; ++w) end_run(w);
     return;
@@ -91,7 +83,7 @@ void ToneTracker::add(const SpectrumShape& shape, const Segment& segment) {
   std::optional<SpectralPeak> here;
   if (track_.bins > 0) here = peak_near(power_, shape, track_.bins, 1.5);
   if (here && std::abs(here->bins - track_.bins) > same_line_bins) here.reset();
-  const bool leads = here && std::abs(here->bins - static_cast<double>(strongest)) < 8.0;
+  const bool leads = here && std::abs(here->bins - static_cast<double>(summary_.strongest(power_))) < 8.0;
   std::optional<SpectralPeak> rival;
   if (!leads) {
     rival = candidate(shape);
@@ -199,6 +191,11 @@ void ToneTracker::end_track() {
   for (std::size_t w = 0; w < 2; ++w) end_run(w);
   if (track_.energy > best_.energy) std::swap(track_, best_);
   track_ = Track{};
+}
+
+bool ToneTracker::on_tone() const {
+  return track_.present >= 4 && track_.gap == 0 &&
+         track_.energy > certain_tone * static_cast<double>(track_.present);
 }
 
 ToneTrack ToneTracker::finish() {

@@ -119,12 +119,13 @@ dsp::Cascade bs468_filter(double rate_hz) {
 }
 
 QuasiPeakMeter::QuasiPeakMeter(double rate_hz)
-    : filter_(bs468_filter(rate_hz)),
-      fast_charge_(-std::expm1(-1.0 / (fast_charge_s * rate_hz))),
+    : fast_charge_(-std::expm1(-1.0 / (fast_charge_s * rate_hz))),
       fast_leak_(-std::expm1(-1.0 / (fast_leak_s * rate_hz))),
       slow_charge_(-std::expm1(-1.0 / (slow_charge_s * rate_hz))),
       slow_leak_(-std::expm1(-1.0 / (slow_leak_s * rate_hz))),
       settle_samples_(static_cast<std::size_t>(0.5 * rate_hz)) {
+  const dsp::Cascade filter = bs468_filter(rate_hz);
+  std::copy_n(filter.sections().begin(), sections_.size(), sections_.begin());
   // What the detector says to a steady sine, so that it reads that sine's rms: started near the end it
   // settles soon.
   double fast = 0.95;
@@ -143,16 +144,34 @@ QuasiPeakMeter::QuasiPeakMeter(double rate_hz)
 }
 
 void QuasiPeakMeter::push(std::span<const float> samples) {
+  // All state in local variables: this loop is the costliest per sample of the whole audio measurement.
+  const auto [s1, s2, s3] = sections_;
+  auto [z11, z12, z21, z22, z31, z32] = state_;
   double fast = fast_;
   double slow = slow_;
   double highest = 0;
+  const double keep_fast = 1.0 - fast_leak_;
+  const double keep_slow = 1.0 - slow_leak_;
   const bool was_settled = settled();
   for (const float x : samples) {
-    const double v = std::abs(filter_.step(static_cast<double>(x)));
-    fast += std::max(v - fast, 0.0) * fast_charge_ - fast * fast_leak_;
-    slow += std::max(fast - slow, 0.0) * slow_charge_ - slow * slow_leak_;
-    highest = std::max(highest, fast_share * fast + (1.0 - fast_share) * slow);
+    const double in = static_cast<double>(x);
+    const double y1 = s1.b0 * in + z11;
+    z11 = s1.b1 * in - s1.a1 * y1 + z12;
+    z12 = s1.b2 * in - s1.a2 * y1;
+    const double y2 = s2.b0 * y1 + z21;
+    z21 = s2.b1 * y1 - s2.a1 * y2 + z22;
+    z22 = s2.b2 * y1 - s2.a2 * y2;
+    const double y3 = s3.b0 * y2 + z31;
+    z31 = s3.b1 * y2 - s3.a1 * y3 + z32;
+    z32 = s3.b2 * y2 - s3.a2 * y3;
+    const double up = std::abs(y3) - fast;
+    fast = fast * keep_fast + (up > 0 ? up : 0.0) * fast_charge_;
+    const double slow_up = fast - slow;
+    slow = slow * keep_slow + (slow_up > 0 ? slow_up : 0.0) * slow_charge_;
+    const double shown = fast_share * fast + (1.0 - fast_share) * slow;
+    highest = shown > highest ? shown : highest;
   }
+  state_ = {z11, z12, z21, z22, z31, z32};
   fast_ = fast;
   slow_ = slow;
   samples_ += samples.size();

@@ -32,6 +32,7 @@ class ToneNoiseAnalyser {
   Segmenter segmenter_;
   ToneTracker tracker_;
   QuasiPeakMeter quasi_peak_;
+  bool quasi_peak_paused_ = false;
 };
 
 }  // namespace linebench::measure

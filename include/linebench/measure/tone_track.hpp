@@ -19,8 +19,30 @@ struct SpectralPeak {
   double noise = 0;        ///< noise power per bin beside it
 };
 
+/// Sums and maxima over blocks of bins, so that looking for lines need not go over every bin again.
+class BlockSummary {
+ public:
+  static constexpr std::size_t block = 16;
+  /// @param from first bin that counts
+  void set(std::span<const double> power, std::size_t from);
+  [[nodiscard]] double total() const { return total_; }
+  /// The strongest bin.
+  [[nodiscard]] std::size_t strongest(std::span<const double> power) const;
+  [[nodiscard]] std::span<const double> sums() const { return sums_; }
+  [[nodiscard]] std::span<const double> maxima() const { return maxima_; }
+
+ private:
+  double total_ = 0;
+  std::vector<double> sums_;
+  std::vector<double> maxima_;
+};
+
 /// The `most` strongest lines between two bins, strongest first: local maxima at least 15 dB above what lies
 /// beside.
+[[nodiscard]] std::vector<SpectralPeak> find_peaks(std::span<const double> power, const BlockSummary& summary,
+                                                   const SpectrumShape& shape, std::size_t from,
+                                                   std::size_t to, std::size_t most);
+/// The same over a spectrum not summed up before.
 [[nodiscard]] std::vector<SpectralPeak> find_peaks(std::span<const double> power, const SpectrumShape& shape,
                                                    std::size_t from, std::size_t to, std::size_t most);
 /// The line at the strongest bin within `reach` bins of `bins`, if one stands out there.
@@ -76,6 +98,8 @@ class ToneTracker {
   /// @param tone_hz tone that was sent, where known.
   explicit ToneTracker(std::optional<double> tone_hz) : tone_hz_(tone_hz) {}
   void add(const SpectrumShape& shape, const Segment& segment);
+  /// A tone is being followed that is too strong to be taken for noise.
+  [[nodiscard]] bool on_tone() const;
   /// Moves the result out; the tracker is spent.
   [[nodiscard]] ToneTrack finish();
 
@@ -98,6 +122,7 @@ class ToneTracker {
 
   std::optional<double> tone_hz_;
   std::vector<double> power_;  // of this segment
+  BlockSummary summary_;       // of power_
   std::vector<double> all_;
   std::vector<std::size_t> level_counts_ = std::vector<std::size_t>(512);
   std::size_t segments_ = 0;

@@ -1,6 +1,8 @@
 // The noise meter of BS.468-4: weighting filter and quasi-peak detector, in the time domain.
 #pragma once
 
+#include <array>
+#include <cstddef>
 #include <linebench/dsp/biquad.hpp>
 #include <span>
 
@@ -22,7 +24,8 @@ class QuasiPeakMeter {
   [[nodiscard]] bool settled() const { return samples_ > settle_samples_; }
 
  private:
-  dsp::Cascade filter_;
+  std::array<dsp::Section, 3> sections_;
+  std::array<double, 6> state_{};
   double fast_charge_, fast_leak_, slow_charge_, slow_leak_;
   double calibration_ = 1;
   double fast_ = 0;
