@@ -1,10 +1,14 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/levels.hpp>
+#include <linebench/measure/loudness.hpp>
+#include <linebench/measure/pair.hpp>
 #include <linebench/measure/tone_noise.hpp>
+#include <optional>
 #include <vector>
 
 namespace linebench::measure {
@@ -57,6 +61,10 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
     channels.emplace_back(rate, tone_noise_options);
   }
 
+  LoudnessAnalyser loudness(rate, count);
+  std::optional<PairAnalyser> pair;
+  if (count == 2) pair.emplace(rate);
+
   std::vector<float> interleaved(block_frames * static_cast<std::size_t>(count));
   std::uint64_t frames = 0;
   const std::uint64_t expected = source.facts().frames;
@@ -69,6 +77,9 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
       channels[c].levels.push(samples);
       channels[c].tone_noise.push(samples);
     }
+    loudness.push(std::span<const float>(interleaved).first(got * channels.size()));
+    if (pair)
+      pair->push(std::span(channels[0].samples).first(got), std::span(channels[1].samples).first(got));
     frames += got;
     if (progress) {
       const double share = expected > 0 ? static_cast<double>(frames) / static_cast<double>(expected) : -1.0;
@@ -86,10 +97,16 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   for (int c = 0; c < count; ++c) {
     const std::string suffix = channel_suffix(c, count);
     Channel& channel = channels[static_cast<std::size_t>(c)];
-    const LevelResult level = channel.levels.finish();
+    LevelResult level = channel.levels.finish();
+    ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix);
+    if (tone_noise.level_rel_u)
+      level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
+    if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);
     append(readings, to_readings(level, facts, suffix));
-    append(readings, channel.tone_noise.finish(level, suffix));
+    append(readings, std::move(tone_noise.readings));
   }
+  if (pair) append(readings, pair->finish());
+  append(readings, to_readings(loudness.finish()));
   mark_tainted(readings, facts);
   return readings;
 }

@@ -9,6 +9,7 @@
 #include <linebench/measure/tone.hpp>
 #include <linebench/measure/tone_noise.hpp>
 #include <linebench/standards/weighting.hpp>
+#include <numbers>
 #include <string>
 #include <vector>
 
@@ -19,6 +20,7 @@ constexpr double shortest_noise_s = 0.25;
 constexpr double frame_s = 0.1;
 constexpr double steady_spread_db =
     2.5;  // between the 15th and 85th percentile, beyond what the noise's band gives
+constexpr double least_likeness = 0.5;   // between segments; stationary noise has 0.8 and more
 constexpr double quasi_peak_u_db = 0.5;  // the burst tables' tolerance as it bears on noise, k=2
 
 constexpr std::string_view noise_ids[] = {"audio.noise.unweighted", "audio.noise.a", "audio.noise.bs468"};
@@ -81,6 +83,20 @@ Readings noise_levels(const NoiseSpectrum& noise, const SpectrumShape& shape, do
   return out;
 }
 
+// A tone that is most of the signal and lasts: the level is known as well as tone and noise are, and as the
+// partial periods at both ends allow.
+void level_from_tone(ToneNoiseResult& result, const ToneResult& tone, const NoisePower& noise,
+                     const LevelResult& level, double seconds) {
+  if (!tone.steady || !tone.others_hz.empty() || tone.mean_square < 0.5 * level.mean_square) return;
+  if (tone.to_s - tone.from_s < 0.8 * seconds) return;
+  if (std::abs(tone.mean_square + noise.mean_square - level.mean_square) > 0.1 * level.mean_square) return;
+  const double periods = std::numbers::pi * tone.frequency_hz * seconds;
+  const double beside = std::max(0.0, level.mean_square - tone.mean_square) / level.mean_square;
+  result.level_rel_u =
+      std::hypot(tone.mean_square_rel_u, beside * std::max(noise.rel_u, 0.05), 0.5 / periods);
+  result.dc_u = std::sqrt(2.0 * tone.mean_square) / periods;
+}
+
 void append(Readings& to, Readings&& from) {
   to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
 }
@@ -104,7 +120,7 @@ void ToneNoiseAnalyser::push(std::span<const float> samples) {
   }
 }
 
-Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view suffix) {
+ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view suffix) {
   segmenter_.finish([this](const SpectrumShape& s, const Segment& g) { tracker_.add(s, g); });
   const double seconds = static_cast<double>(level.samples) / rate_hz_;
   const std::string quasi_peak_id = "audio.noise.bs468_peak" + std::string(suffix);
@@ -117,11 +133,13 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
     append(out, intermodulation_readings({}, {}, SpectrumShape(rate_hz_, 64, 64), 1.0, suffix));
     append(out, no_noise(tone.reason, suffix));
     out.push_back(unmeasurable(quasi_peak_id, tone.reason));
-    return out;
+    return {out, {}, {}};
   }
   const SpectrumShape& shape = *segmenter_.shape();
   tone = read_tone(track, shape, seconds, options_.tone_hz);
-  Readings out = to_readings(tone, seconds, options_.clock_error_ppm, suffix);
+  ToneNoiseResult result;
+  Readings& out = result.readings;
+  out = to_readings(tone, seconds, options_.clock_error_ppm, suffix);
 
   const double top = standards::audio_band_top_hz(rate_hz_);
   const std::string band =
@@ -130,7 +148,10 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
     std::vector<double> power = track.run->power;
     for (double& p : power) p /= static_cast<double>(track.run->segments);
     const auto pair = find_two_tone(power, shape);
-    if (pair && tone.others_hz.empty()) tone.others_hz.push_back(pair->low_bins * shape.bin_hz);
+    if (pair && tone.others_hz.empty()) {
+      const bool on_low = std::abs(track.bins - pair->low_bins) < std::abs(track.bins - pair->high_bins);
+      tone.others_hz.push_back((on_low ? pair->high_bins : pair->low_bins) * shape.bin_hz);
+    }
     append(out, distortion_readings(tone, shape, noise_power(tone.noise, bin_weights(shape, Weighting::None)),
                                     suffix));
     append(out, intermodulation_readings(pair, power, shape, tone.noise.looks, suffix));
@@ -145,7 +166,8 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
       append(out, noise_levels(tone.noise, shape, 0.0, band, suffix));
     }
     out.push_back(unmeasurable(quasi_peak_id, "a tone is present; the quasi-peak meter needs the idle path"));
-    return out;
+    level_from_tone(result, tone, all, level, seconds);
+    return result;
   }
 
   append(out, distortion_readings(tone, shape, {}, suffix));
@@ -157,7 +179,8 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
   std::string why;
   if (seconds < shortest_noise_s) {
     why = fmt::format("too short to measure noise; take at least {} s", shortest_noise_s);
-  } else if (2 * track.tonal > track.segments && track.present * 10 < track.active * 9) {
+  } else if (track.likeness < least_likeness ||
+             (2 * track.tonal > track.segments && track.present * 10 < track.active * 9)) {
     why = "tones that change (a sweep, steps or programme), not noise; record the idle path or a steady tone";
   } else if (tone.reason.find("comes and goes") != std::string::npos) {
     why = tone.reason + "; record the idle path or a steady tone";
@@ -170,7 +193,7 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
   if (!why.empty()) {
     append(out, no_noise(why, suffix));
     out.push_back(unmeasurable(quasi_peak_id, why));
-    return out;
+    return result;
   }
   // Noise that moves more than its band explains is known no better than its own spread says.
   const bool restless = spread.measured_db > 1.5 * spread.expected_db + 0.3;
@@ -185,7 +208,7 @@ Readings ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view su
   } else {
     out.push_back(unmeasurable(quasi_peak_id, "nothing there but dc"));
   }
-  return out;
+  return result;
 }
 
 }  // namespace linebench::measure

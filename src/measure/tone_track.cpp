@@ -16,6 +16,8 @@ constexpr double switch_ratio = 4.0;            // a line 6 dB stronger takes ov
 constexpr double same_line_bins = 0.7;          // how far a tone may move between segments
 constexpr std::size_t gap_allowed = 3;          // segments
 constexpr double level_step[] = {0.003, 0.12};  // allowed from segment to segment: strict, loose (1 dB)
+constexpr double skirt_step = 8.0;              // power ratio from segment to segment
+constexpr double skirt_floor = 1e-13;           // of the tone's power, per bin: less does not matter
 constexpr std::size_t most_harmonics = 255;
 constexpr double certain_tone = 0.5e-7;  // mean square of -70 dBFS
 constexpr double histogram_floor_db = -220.0;
@@ -76,6 +78,7 @@ void ToneTracker::add(const SpectrumShape& shape, const Segment& segment) {
     return;
   }
   for (std::size_t b = 0; b < bins; ++b) all_[b] += power_[b];
+  compare(shape, segment);
   ++segments_;
   const double level = (dbfs_from_power(total) - histogram_floor_db) / histogram_step_db;
   ++level_counts_[static_cast<std::size_t>(std::clamp(level, 0.0, 511.0))];
@@ -106,6 +109,23 @@ void ToneTracker::add(const SpectrumShape& shape, const Segment& segment) {
   }
 }
 
+void ToneTracker::compare(const SpectrumShape& shape, const Segment& segment) {
+  // Segments that share few samples, so that what they have in common is the signal's doing.
+  if (!earlier_.empty() && 4 * (segment.start - earlier_start_) < 3 * shape.n) return;
+  const auto sums = summary_.sums();
+  if (!earlier_.empty()) {
+    double shared = 0;
+    const double before = std::accumulate(earlier_.begin(), earlier_.end(), 0.0);
+    for (std::size_t k = 0; k < sums.size(); ++k) {
+      shared += std::min(sums[k] / summary_.total(), earlier_[k] / before);
+    }
+    likeness_sum_ += shared;
+    ++likenesses_;
+  }
+  earlier_.assign(sums.begin(), sums.end());
+  earlier_start_ = segment.start;
+}
+
 void ToneTracker::follow(const SpectrumShape& shape, const Segment& segment, const SpectralPeak& peak) {
   track_.gap = 0;
   ++track_.present;
@@ -123,13 +143,20 @@ void ToneTracker::follow(const SpectrumShape& shape, const Segment& segment, con
     std::complex<double> line = shape.line(segment.spectrum, bins);
     const double noise = std::sqrt(peak.noise * shape.line_noise(bins) / peak.mean_square);
     const double allowed = level_step[w] + 4.0 * noise;
-    if (run->segments > 0 && std::abs(std::abs(line) / run->magnitude - 1.0) > allowed) {
+    const bool moved = std::abs(std::abs(line) / run->magnitude - 1.0) > allowed;
+    // A fade that only the window's foot sees shows by its skirt beside the tone before it shows in the
+    // level.
+    const double skirt = std::max(peak.noise, run->noise);
+    const bool skirted = w == 0 && skirt > skirt_floor * peak.mean_square &&
+                         skirt > skirt_step * std::min(peak.noise, run->noise);
+    if (run->segments > 0 && (moved || skirted)) {
       end_run(w);
       run = &track_.current[w];
       bins = peak.bins;
       line = shape.line(segment.spectrum, bins);
     }
     run->sum_bins += peak.bins;
+    run->noise = peak.noise;
     extend(*run, shape, segment, bins, line);
   }
 }
@@ -203,6 +230,7 @@ ToneTrack ToneTracker::finish() {
   ToneTrack result;
   result.segments = segments_;
   result.tonal = tonal_;
+  if (likenesses_ > 0) result.likeness = likeness_sum_ / static_cast<double>(likenesses_);
   result.power = std::move(all_);
   std::size_t loudest = level_counts_.size() - 1;
   while (loudest > 0 && level_counts_[loudest] == 0) --loudest;

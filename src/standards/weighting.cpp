@@ -35,8 +35,6 @@ double bs468_weighting_db(double hz) {
   return db_from_amplitude(n.gain * hz / std::hypot(even, odd));
 }
 
-double third_octave_exact_hz(int index) { return 1000.0 * std::pow(10.0, (index - 17) / 10.0); }
-
 double audio_band_top_hz(double rate_hz) { return rate_hz >= 44100.0 ? 20000.0 : 0.45 * rate_hz; }
 
 }  // namespace linebench::standards

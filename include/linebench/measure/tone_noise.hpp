@@ -17,6 +17,14 @@ struct ToneNoiseOptions {
   std::optional<double> clock_error_ppm;  ///< of the recorder (+: fast)
 };
 
+struct ToneNoiseResult {
+  Readings readings;
+  /// Where a steady tone is most of the signal: what that says about the level's uncertainty (k=2, relative,
+  /// of the mean square) and about the dc's (k=2, fraction of full scale): partial periods at the ends.
+  std::optional<double> level_rel_u;
+  std::optional<double> dc_u;
+};
+
 /// Streaming; memory is bounded. Wants rates of 8 kHz and more.
 class ToneNoiseAnalyser {
  public:
@@ -24,7 +32,7 @@ class ToneNoiseAnalyser {
   void push(std::span<const float> samples);
   /// audio.tone.*, audio.thd, audio.thd_n, audio.snr, audio.imd.*, audio.noise.*
   /// @param level of the same channel: tells stationary noise from programme.
-  [[nodiscard]] Readings finish(const LevelResult& level, std::string_view suffix);
+  [[nodiscard]] ToneNoiseResult finish(const LevelResult& level, std::string_view suffix);
 
  private:
   double rate_hz_;

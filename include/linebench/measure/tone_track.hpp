@@ -77,6 +77,7 @@ struct ToneRun {
   double phase = 0;              // last, as measured
   double deviation = 0;          // last, unwrapped, less the reference's
   double magnitude = 0;          // last
+  double noise = 0;              // last, per bin beside the tone
   double sum_bins = 0;           // of single-segment frequencies
   std::array<double, 3> sums{};  // of deviation, number * deviation, deviation^2
 };
@@ -86,9 +87,10 @@ struct ToneTrack {
   std::size_t segments = 0;  ///< all that were not digital silence
   std::size_t active = 0;    ///< those within 20 dB of the loudest
   std::size_t tonal = 0;     ///< active or not, where one line that is not hum holds half the power
-  std::size_t present = 0;   ///< where the tracked tone stands out
-  double bins = 0;           ///< the tracked tone, 0 if none
-  bool steady = false;       ///< run holds its level within 0.3 % from segment to segment; else within 1 dB
+  double likeness = 1;  ///< how much of its spectrum's shape a segment shares with the next: 1 all, 0 none
+  std::size_t present = 0;  ///< where the tracked tone stands out
+  double bins = 0;          ///< the tracked tone, 0 if none
+  bool steady = false;      ///< run holds its level within 0.3 % from segment to segment; else within 1 dB
   std::optional<ToneRun> run;
   std::vector<double> power;  ///< sum of |bin|^2 over all segments
 };
@@ -114,6 +116,7 @@ class ToneTracker {
   };
 
   [[nodiscard]] std::optional<SpectralPeak> candidate(const SpectrumShape& shape) const;
+  void compare(const SpectrumShape& shape, const Segment& segment);
   void follow(const SpectrumShape& shape, const Segment& segment, const SpectralPeak& peak);
   void extend(ToneRun& run, const SpectrumShape& shape, const Segment& segment, double bins,
               std::complex<double> line);
@@ -121,8 +124,12 @@ class ToneTracker {
   void end_track();
 
   std::optional<double> tone_hz_;
-  std::vector<double> power_;  // of this segment
-  BlockSummary summary_;       // of power_
+  std::vector<double> power_;    // of this segment
+  BlockSummary summary_;         // of power_
+  std::vector<double> earlier_;  // block sums of a segment before, for the likeness
+  std::size_t earlier_start_ = 0;
+  double likeness_sum_ = 0;
+  std::size_t likenesses_ = 0;
   std::vector<double> all_;
   std::vector<std::size_t> level_counts_ = std::vector<std::size_t>(512);
   std::size_t segments_ = 0;

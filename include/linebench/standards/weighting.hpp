@@ -19,14 +19,6 @@ struct Bs468Network {
 };
 [[nodiscard]] Bs468Network bs468_network();
 
-/// Nominal third-octave centres from 20 Hz to 20 kHz [IEC 61260-1].
-inline constexpr std::array<double, 31> third_octave_nominal_hz = {
-    20,  25,   31.5, 40,   50,   63,   80,   100,  125,  160,  200,  250,   315,   400,   500,  630,
-    800, 1000, 1250, 1600, 2000, 2500, 3150, 4000, 5000, 6300, 8000, 10000, 12500, 16000, 20000};
-
-/// Exact centre of third-octave band `index` of the table above: 1000 * 10^((index - 17) / 10) [IEC 61260-1].
-[[nodiscard]] double third_octave_exact_hz(int index);
-
 /// Upper end of the audio band for a sample rate: 20 kHz [AES17 5.2.5], or 0.45 of the rate below 44.1 kHz.
 [[nodiscard]] double audio_band_top_hz(double rate_hz);
 /// Lower end of the audio band [AES17 5.2.5].
