@@ -99,12 +99,11 @@ Readings intermodulation_readings(const std::optional<TwoTone>& pair, std::span<
   // What lies beside each product is its noise; the two tones' own skirts are taken out first.
   std::vector<SpectralLine> lines = {{low, pair->low_mean_square}, {high, pair->high_mean_square}};
   const std::vector<double> beside_tones = take_out_lines(power, shape, lines, looks).power;
-  lines.clear();
   for (const double p : places) {
     const auto b = static_cast<std::size_t>(std::lround(p));
     lines.push_back({p, beside_tones[b] * shape.line_bins / std::pow(shape.gain(p - std::round(p)), 2)});
   }
-  const NoiseSpectrum noise = take_out_lines(beside_tones, shape, lines, looks);
+  const NoiseSpectrum noise = take_out_lines(power, shape, lines, looks);
   double sum = 0;
   double variance = 0;
   for (const double p : places) {

@@ -15,13 +15,13 @@ constexpr double long_capture_s = 4.0;
 constexpr double long_segment_s = 0.682;
 constexpr double long_hop = 0.75;
 // Shorter ones are cut into about this many lengths, with three quarters overlap.
-constexpr double short_parts = 6.0;
+constexpr double short_parts = 10.0;
 constexpr double shortest_segment_s = 0.1;
 // A line and its harmonics lie apart when this many periods fit in a segment (half a main lobe).
 constexpr double periods_apart = 7.2;
 // Below this the comb of the mains (45 Hz apart at least) must come apart as well.
 constexpr double mains_region_hz = 200.0;
-constexpr double mains_segment_s = 0.16;
+constexpr double mains_segment_s = 0.25;
 constexpr double most_of_capture = 0.7;
 
 // sum v[i]^power v[i + lag]^power over sum v^(2 power)
