@@ -1,0 +1,261 @@
+// The path from sent to returned, over paths made here: filters as closed forms, delays, clocks, noise,
+// echoes.
+#include <gtest/gtest.h>
+
+#include <chrono>
+#include <cmath>
+#include <complex>
+#include <cstdio>
+#include <functional>
+#include <linebench/base/error.hpp>
+#include <linebench/dsp/biquad.hpp>
+#include <linebench/dsp/fft.hpp>
+#include <linebench/measure/response.hpp>
+#include <random>
+
+#include "support/coverage.hpp"
+#include "support/synth.hpp"
+
+namespace {
+
+using linebench::find_reading;
+using linebench::Readings;
+using synth::Samples;
+using Complex = std::complex<double>;
+
+Samples sweep(double rate, double seconds, double f1, double f2, double level = 0.5) {
+  Samples x(synth::count(seconds, rate));
+  const double r = std::log(f2 / f1);
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    const double edge = std::min({1.0, t / 0.05, (seconds - t) / 0.01});
+    x[n] = static_cast<float>(
+        level * edge * std::sin(2 * std::numbers::pi * f1 * seconds / r * (std::exp(t * r / seconds) - 1)));
+  }
+  return x;
+}
+
+Samples white(double rate, double seconds, double dbfs, std::uint64_t seed) {
+  Samples x(synth::count(seconds, rate), 0.0F);
+  synth::add_noise(x, dbfs, seed);
+  return x;
+}
+
+// Passes x through H(f), delayed by any number of samples, exactly (by transform), into a record of `length`.
+Samples through(const Samples& x, double rate, double delay_samples, std::size_t length,
+                const std::function<Complex(double)>& h) {
+  const std::size_t n = linebench::dsp::next_fast_size(length + x.size());
+  linebench::dsp::RealFft fft(n);
+  std::fill(fft.input().begin(), fft.input().end(), 0.0);
+  std::copy(x.begin(), x.end(), fft.input().begin());
+  fft.forward();
+  for (std::size_t k = 0; k < fft.output().size(); ++k) {
+    const double hz = static_cast<double>(k) * rate / static_cast<double>(n);
+    fft.output()[k] *=
+        h(hz) * std::polar(1.0, -2 * std::numbers::pi * hz / rate * delay_samples) / static_cast<double>(n);
+  }
+  fft.inverse();
+  Samples y(length);
+  for (std::size_t i = 0; i < length; ++i) y[i] = static_cast<float>(fft.input()[i]);
+  return y;
+}
+
+// Analogue Butterworth of second order, cascaded.
+Complex low(double hz, double corner) {
+  const Complex s(0, hz / corner);
+  return 1.0 / (s * s + std::numbers::sqrt2 * s + 1.0);
+}
+Complex high(double hz, double corner) {
+  const Complex s(0, hz / corner);
+  return s * s / (s * s + std::numbers::sqrt2 * s + 1.0);
+}
+
+Readings measure(double rate, const Samples& sent, const Samples& returned,
+                 const linebench::measure::ResponseOptions& options = {}) {
+  synth::MemorySource a(rate, {sent}), b(rate, {returned});
+  return linebench::measure::measure_response(a, b, options);
+}
+
+double number(const Readings& r, const char* id) {
+  const auto* x = find_reading(r, id);
+  if (x == nullptr || !x->measured()) {
+    ADD_FAILURE() << id << ": " << (x == nullptr ? "missing" : x->reason);
+    return 1e9;
+  }
+  return x->number();
+}
+
+double worst_error(const Readings& r, double from_hz, double to_hz, const std::function<Complex(double)>& h) {
+  const auto* x = find_reading(r, "audio.response");
+  if (x == nullptr || !x->measured()) return 1e9;
+  const double reference = 20 * std::log10(std::abs(h(1000)));
+  double worst = 0;
+  int points = 0;
+  for (std::size_t i = 0; i < x->curve().x.size(); ++i) {
+    const double hz = x->curve().x[i];
+    if (hz < from_hz * 0.99 || hz > to_hz * 1.01) continue;
+    ++points;
+    worst = std::max(worst, std::abs(x->curve().y[i] - 20 * std::log10(std::abs(h(hz))) + reference));
+  }
+  EXPECT_GE(points, static_cast<int>(std::lround(10 * std::log10(to_hz / from_hz))));
+  return worst;
+}
+
+const auto flat = [](double) { return Complex(1.0); };
+const auto shaped = [](double hz) { return 0.3 * high(hz, 60) * low(hz, 12000); };
+const auto telephone = [](double hz) {
+  return -0.5 * high(hz, 300) * high(hz, 300) * low(hz, 3400) * low(hz, 3400);
+};
+
+TEST(Response, SweepThroughAFilterAtEveryRate) {
+  for (const double rate : {44100.0, 48000.0, 96000.0, 192000.0}) {
+    const Samples x = sweep(rate, 4, 20, 20000);
+    Samples y = through(x, rate, 1.25 * rate + 0.37, x.size() + synth::count(2, rate), shaped);
+    synth::add_noise(y, -80, 1);
+    const Readings r = measure(rate, x, y);
+    EXPECT_LT(worst_error(r, 50, 16000, shaped), 0.1) << rate;
+    EXPECT_NEAR(number(r, "audio.response.delay") * rate, 1.25 * rate + 0.37, 1.0) << rate;
+    EXPECT_EQ(number(r, "audio.response.polarity"), 1) << rate;
+    EXPECT_NEAR(number(r, "audio.response.gain"), 20 * std::log10(std::abs(shaped(1000))), 0.05);
+    EXPECT_NEAR(number(r, "audio.response.band_low"), 60, 2);
+    EXPECT_NEAR(number(r, "audio.response.band_high"), 12000, 250);
+    EXPECT_FALSE(find_reading(r, "audio.response.echo.level")->measured()) << "a band limit is not an echo";
+  }
+}
+
+TEST(Response, NoiseAndEarlyStart) {
+  // The recording began 0.8 s after the signal, and ends early.
+  const Samples x = white(48000, 6, -15, 3);
+  Samples y = through(x, 48000, -0.8 * 48000, synth::count(3.5, 48000), shaped);
+  synth::add_noise(y, -75, 4);
+  const Readings r = measure(48000, x, y);
+  EXPECT_LT(worst_error(r, 50, 16000, shaped), 0.15);
+  EXPECT_NEAR(number(r, "audio.response.delay") * 48000, -0.8 * 48000, 1.0);
+}
+
+TEST(Response, TelephoneBandReversedWithEcho) {
+  for (const bool noise : {false, true}) {
+    for (const double echo_s : {1.5e-3, 12e-3, 1.4}) {
+      const auto path = [&](double hz) {
+        return telephone(hz) * (1.0 + 0.25 * std::polar(1.0, -2 * std::numbers::pi * hz * echo_s));
+      };
+      const Samples x = noise ? white(48000, 5, -15, 9) : sweep(48000, 5, 50, 15000);
+      Samples y = through(x, 48000, 4321.0, x.size() + 2 * 48000, path);
+      synth::add_noise(y, -70, 5);
+      const Readings r = measure(48000, x, y);
+      EXPECT_EQ(number(r, "audio.response.polarity"), -1) << echo_s;
+      EXPECT_NEAR(number(r, "audio.response.delay") * 48000, 4321.0, 1.5) << echo_s;
+      EXPECT_NEAR(number(r, "audio.response.echo.delay"), echo_s, 0.1e-3);
+      EXPECT_NEAR(number(r, "audio.response.echo.level"), -12.04, 1.0) << echo_s;
+    }
+    const Samples x = noise ? white(48000, 5, -15, 9) : sweep(48000, 5, 50, 15000);
+    Samples y = through(x, 48000, 4321.0, x.size() + 48000, telephone);
+    synth::add_noise(y, -70, 5);
+    const Readings r = measure(48000, x, y);
+    EXPECT_FALSE(find_reading(r, "audio.response.echo.level")->measured()) << noise;
+    EXPECT_NEAR(number(r, "audio.response.band_low"), 374, 15);
+    EXPECT_EQ(number(r, "audio.response.polarity"), -1);
+  }
+}
+
+TEST(Response, ClockOffsetIsFoundAndCorrected) {
+  for (const double ppm : {100.0, -60.0}) {
+    for (const bool noise : {true, false}) {
+      const double rate = 48000;
+      // Sent at a slightly other rate and so longer in the return.
+      std::mt19937_64 gen(7);
+      std::uniform_real_distribution<double> u(0.0, 1.0);
+      const std::size_t n = synth::count(5, rate);
+      Samples x(n), y(n + 48000, 0.0F);
+      const double late = 12345.6;
+      const double r = std::log(18000.0 / 30.0);
+      std::vector<double> hz, phase;
+      for (int i = 0; i < 80; ++i) {
+        hz.push_back(40 * std::pow(400.0, (i + u(gen)) / 80));
+        phase.push_back(6.28 * u(gen));
+      }
+      const auto value = [&](double t) {
+        if (t < 0 || t > 5) return 0.0;
+        if (!noise) {
+          return 0.4 * std::min({1.0, t / 0.05, (5 - t) / 0.01}) *
+                 std::sin(2 * std::numbers::pi * 30 * 5 / r * (std::exp(t * r / 5) - 1));
+        }
+        double v = 0;
+        for (std::size_t i = 0; i < hz.size(); ++i)
+          v += std::sin(2 * std::numbers::pi * hz[i] * t + phase[i]);
+        return 0.03 * v;
+      };
+      for (std::size_t i = 0; i < n; ++i) x[i] = static_cast<float>(value(static_cast<double>(i) / rate));
+      for (std::size_t i = 0; i < y.size(); ++i) {
+        y[i] = static_cast<float>(value((static_cast<double>(i) - late) / rate / (1 + ppm * 1e-6)));
+      }
+      synth::add_noise(y, -75, 2);
+      const Readings m = measure(rate, x, y);
+      EXPECT_NEAR(number(m, "audio.response.delay") * rate, late, 1.0) << ppm << " " << noise;
+      const auto* curve = find_reading(m, "audio.response");
+      ASSERT_TRUE(curve->measured());
+      EXPECT_NE(curve->reason.find("ppm"), std::string::npos) << curve->reason;
+      EXPECT_LT(worst_error(m, 63, 12500, flat), 0.2) << ppm << " " << noise;
+      std::printf("  %g ppm: %s\n", ppm, curve->reason.c_str());
+    }
+  }
+}
+
+TEST(Response, UnrelatedReturnHasNone) {
+  for (unsigned seed = 1; seed <= 12; ++seed) {
+    const Samples x = seed % 2 == 0 ? white(48000, 2, -15, seed) : sweep(48000, 2, 20, 20000);
+    const Samples y = white(48000, 3, -20, 100 + seed);
+    const Readings r = measure(48000, x, y);
+    for (const auto& reading : r) EXPECT_FALSE(reading.measured()) << reading.id << " " << seed;
+  }
+}
+
+TEST(Response, SaysWhatIsWrongWithTheFiles) {
+  const Samples x = white(48000, 1, -15, 1);
+  EXPECT_THROW((void)measure(48000, x, x), linebench::Error);
+  EXPECT_THROW((void)measure(48000, x, Samples(100, 0.1F)), linebench::Error);
+  synth::MemorySource a(48000, {x}), b(44100, {white(44100, 1, -15, 1)});
+  EXPECT_THROW((void)linebench::measure::measure_response(a, b), linebench::Error);
+  for (const auto& r : measure(48000, x, Samples(48000, 0.0F))) EXPECT_FALSE(r.measured()) << r.id;
+}
+
+TEST(Response, StereoReturnHasOneSetASideAndCardIsTakenOut) {
+  const Samples x = sweep(48000, 3, 20, 20000);
+  const Samples l = through(x, 48000, 500, x.size() + 4800, shaped);
+  const Samples r = through(x, 48000, 500, x.size() + 4800, [](double hz) { return -1.0 * shaped(hz); });
+  synth::MemorySource a(48000, {x}), b(48000, {l, r});
+  const Readings m = linebench::measure::measure_response(a, b);
+  EXPECT_EQ(number(m, "audio.response.polarity.left"), 1);
+  EXPECT_EQ(number(m, "audio.response.polarity.right"), -1);
+
+  linebench::measure::ResponseOptions options;
+  options.card = linebench::measure::card_response(m, ".left");
+  ASSERT_TRUE(options.card);
+  const Samples both =
+      through(x, 48000, 700, x.size() + 4800, [](double hz) { return shaped(hz) * low(hz, 8000); });
+  const Readings clean = measure(48000, x, both, options);
+  EXPECT_LT(worst_error(clean, 50, 12500, [](double hz) { return low(hz, 8000); }), 0.1);
+  EXPECT_NEAR(number(clean, "audio.response.delay") * 48000, 200, 1.0);
+}
+
+TEST(Response, UncertaintyIsTrue) {
+  for (const double band : {100.0, 4000.0}) {
+    coverage::expect_coverage("response, noise at 0 dB SNR", 200, [band](unsigned seed) {
+      const Samples x = white(16000, 2, -20, seed);
+      Samples y = x;
+      y.insert(y.end(), 1600, 0.0F);
+      synth::add_noise(y, -20, 5000 + seed);
+      const Readings r = measure(16000, x, y);
+      const auto* c = find_reading(r, "audio.response");
+      if (!c->measured()) return coverage::Trial{9, 0, 0};
+      for (std::size_t i = 0; i < c->curve().x.size(); ++i) {
+        if (std::abs(c->curve().x[i] - band) < 0.05 * band) {
+          return coverage::Trial{c->curve().y[i], c->curve().uncertainty[i], 0};
+        }
+      }
+      return coverage::Trial{9, 0, 0};
+    });
+  }
+}
+
+}  // namespace
