@@ -47,6 +47,7 @@ int main(int argc, char** argv) {
     linebench::app::add_capture(app, context);
     linebench::app::add_loop(app, context);
     linebench::app::add_signals(app, context);
+    linebench::app::add_response(app, context);
 
     try {
       app.parse(argc, argv);
