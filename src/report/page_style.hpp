@@ -31,7 +31,7 @@ section{background:var(--card);border:1px solid var(--rule);border-radius:10px;p
 ol.problems{margin:0;padding:0;list-style:none}
 ol.problems>li{border:1px solid var(--rule);border-left:5px solid var(--fail);border-radius:6px;padding:10px 14px;margin:10px 0;break-inside:avoid}
 ol.problems .what{font-weight:650}.do{margin-top:6px}.do b{color:var(--s0)}
-.plots{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,420px),1fr));gap:14px;margin:8px 0}
+.plots{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(100%,340px),1fr));gap:14px;margin:8px 0}
 figure{margin:0;border:1px solid var(--rule);border-radius:8px;padding:10px 12px 8px;break-inside:avoid;min-width:0}
 figcaption{color:var(--soft);font-size:.85rem;line-height:1.4}
 .plot{display:block;width:100%;height:auto;font:13px system-ui,-apple-system,"Segoe UI",Roboto,"Liberation Sans",sans-serif}
@@ -61,9 +61,9 @@ table.r,table.r tbody,table.r tr,table.r td,table.r th{display:block;border:0;te
 table.r thead{display:none}table.r tr{border-bottom:1px solid var(--rule);padding:7px 0}table.r tr.grp{padding-top:16px;border-bottom-color:var(--soft)}
 table.r td:empty{display:none}table.r td.num,table.r td.unit{display:inline-block;white-space:normal}table.r td.num{margin-right:8px}
 table.r td[data-c]::before{content:attr(data-c) " ";color:var(--soft);font-size:.86em}table.r tr.bad{border-left:4px solid var(--fail);padding-left:8px}}
-@media print{@page{margin:14mm}:root{color-scheme:light;--bg:#fff;--card:#fff;--ink:#000;--soft:#444;--rule:#bbb;--s0:#0a6a7c;--s1:#a84300;
+@media print{@page{margin:14mm}html{font-size:12.5px}:root{color-scheme:light;--bg:#fff;--card:#fff;--ink:#000;--soft:#444;--rule:#ccc;--s0:#0a6a7c;--s1:#a84300;
 --fail:#9c1710;--failbg:#fdeceb;--pass:#17653a;--passbg:#eef7f1;--open:#6e4a00;--openbg:#fdf3dc;--note:#2f5597;--notebg:#eef2fa;--hum:#8a2a8f;--mask:#9c1710}
-body{font-size:10.5pt;-webkit-print-color-adjust:exact;print-color-adjust:exact}main{max-width:none;padding:0}
+body{font-size:9.5pt;-webkit-print-color-adjust:exact;print-color-adjust:exact}main{max-width:none;padding:0}
 section{border:0;padding:0;margin:0 0 14pt}section+section{break-before:page}h3{break-after:avoid}tr{break-inside:avoid}
 .plots{grid-template-columns:1fr 1fr}a{color:inherit;text-decoration:none}}
 )css";
