@@ -4,6 +4,7 @@
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/interference.hpp>
 #include <linebench/measure/levels.hpp>
 #include <linebench/measure/loudness.hpp>
 #include <linebench/measure/pair.hpp>
@@ -19,11 +20,15 @@ constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
 
 struct Channel {
-  Channel(double rate_hz, const ToneNoiseOptions& options)
-      : levels(rate_hz), tone_noise(rate_hz, options), samples(block_frames) {}
+  Channel(double rate_hz, const ToneNoiseOptions& tone_options, const HumOptions& hum_options)
+      : levels(rate_hz),
+        tone_noise(rate_hz, tone_options),
+        interference(rate_hz, hum_options),
+        samples(block_frames) {}
 
   LevelAnalyser levels;
   ToneNoiseAnalyser tone_noise;
+  InterferenceAnalyser interference;
   std::vector<float> samples;
 };
 
@@ -58,7 +63,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
       options.clock_error_ppm ? options.clock_error_ppm : source.facts().clock_error_ppm;
   std::vector<Channel> channels;
   for (int c = 0; c < count; ++c) {
-    channels.emplace_back(rate, tone_noise_options);
+    channels.emplace_back(rate, tone_noise_options, HumOptions{options.mains_hz, options.tone_hz});
   }
 
   LoudnessAnalyser loudness(rate, count);
@@ -76,6 +81,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
       for (std::size_t i = 0; i < got; ++i) samples[i] = interleaved[i * channels.size() + c];
       channels[c].levels.push(samples);
       channels[c].tone_noise.push(samples);
+      channels[c].interference.push(samples);
     }
     loudness.push(std::span<const float>(interleaved).first(got * channels.size()));
     if (pair)
@@ -104,6 +110,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
     if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);
     append(readings, to_readings(level, facts, suffix));
     append(readings, std::move(tone_noise.readings));
+    append(readings, to_readings(channel.interference.finish(), suffix));
   }
   if (pair) append(readings, pair->finish());
   append(readings, to_readings(loudness.finish()));
