@@ -5,6 +5,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <numeric>
 
 #include "hum_chunk.hpp"
 #include "hum_frames.hpp"
@@ -364,11 +365,13 @@ class Fit {
     const double trials = std::log(20.0 * chunk_.seconds() + 1.0);
     int strong = 0;
     int fair = 0;
+    std::size_t common = 0;  // greatest common divisor of the harmonics seen
     bool alone = false;
     for (std::size_t i = 0; i < fit.harmonics.size(); ++i) {
       const Harmonic& h = fit.harmonics[i];
       if (!h.used) continue;
       fit.score += std::clamp(h.evidence - 9.0, 0.0, 60.0);
+      if (h.evidence > 9.0) common = std::gcd(common, i + 1);
       strong += h.evidence > 9.0 + trials ? 1 : 0;
       fair += h.evidence > 6.0 + trials ? 1 : 0;
       // A single line is mains at the fundamental; at twice it (rectifier ripple) only where public mains
@@ -376,7 +379,10 @@ class Fit {
       const bool public_mains = std::abs(fit.f0_hz - 50.0) < 1.0 || std::abs(fit.f0_hz - 60.0) < 1.2;
       if ((i == 0 || (i == 1 && public_mains)) && h.evidence > 13.0 + trials) alone = true;
     }
-    fit.found = alone || strong >= 2 || fair >= 3;
+    // Only even multiples: ripple, if mains may run there. Only multiples of three and more: somebody's tone.
+    const bool near_mains = std::abs(fit.f0_hz - 50.0) < 2.5 || std::abs(fit.f0_hz - 60.0) < 3.0;
+    const bool mains_pattern = common == 1 || (common == 2 && near_mains);
+    fit.found = mains_pattern && (alone || strong >= 2 || fair >= 3);
   }
 
   const HumChunk& chunk_;

@@ -124,6 +124,16 @@ TEST(Hum, ASentToneAtTwiceTheMainsIsNeverHum) {
   EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(power_from_db(-70) + power_from_db(-76)), 0.05);
 }
 
+TEST(Hum, ASteadyChordIsNone) {
+  // Notes whose harmonics would also be every second or third multiple of something between 45 and 65 Hz.
+  for (const double note : {110.0, 165.0, 196.0, 220.0, 440.0}) {
+    synth::Samples x(synth::count(10.0, 16000), 0.0F);
+    synth::add_noise(x, -80.0, 2);
+    for (int k = 1; k <= 8; ++k) synth::add_sine(x, 16000, note * k, -30.0 - 3 * k, k);
+    EXPECT_FALSE(hum_of(x, 16000).found) << note;
+  }
+}
+
 TEST(Hum, NoiseAloneIsNone) {
   int found = 0;
   for (unsigned seed = 0; seed < 200; ++seed) {
