@@ -21,6 +21,12 @@ std::size_t capacity_for(const FrameGrid& grid) {
   return static_cast<std::size_t>(std::lround(stretch_s / grid.hop_s));
 }
 
+// hz, 2 hz, 3 hz ... under top_hz, as far as they matter.
+void add_multiples(std::vector<double>& list, double hz, double top_hz) {
+  const auto count = std::min<std::size_t>(200, static_cast<std::size_t>(top_hz / hz));
+  for (std::size_t m = 1; m <= count; ++m) list.push_back(static_cast<double>(m) * hz);
+}
+
 CombSearch search_for(const HumOptions& options) {
   CombSearch s;
   if (options.mains_hz) {
@@ -74,7 +80,7 @@ std::vector<double> HumCore::tone_multiples() {
       break;
     }
   }
-  for (double m = hz; m < chunk_.grid().top_hz && multiples.size() < 200; m += hz) multiples.push_back(m);
+  add_multiples(multiples, hz, chunk_.grid().top_hz);
   return multiples;
 }
 
@@ -117,7 +123,7 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
     const Harmonic& h = best.harmonics[i];
     if (!h.used || std::norm(h.a) < lone_power_ratio * (total - std::norm(h.a))) continue;
     const double hz = best.f0_hz * static_cast<double>(i + 1);
-    for (double m = hz; m < chunk_.grid().top_hz; m += hz) foreign.push_back(m);
+    add_multiples(foreign, hz, chunk_.grid().top_hz);
     best = fit_comb(chunk_, best_start, foreign_for(best_start, foreign));
     break;
   }
