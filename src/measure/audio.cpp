@@ -8,6 +8,7 @@
 #include <linebench/measure/levels.hpp>
 #include <linebench/measure/loudness.hpp>
 #include <linebench/measure/pair.hpp>
+#include <linebench/measure/sti.hpp>
 #include <linebench/measure/tone_noise.hpp>
 #include <optional>
 #include <vector>
@@ -18,17 +19,21 @@ namespace {
 constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
+constexpr std::string_view stipa_recipe = "stipa";  // signals/stipa.toml
 
 struct Channel {
-  Channel(double rate_hz, const ToneNoiseOptions& tone_options, const HumOptions& hum_options)
+  Channel(double rate_hz, const ToneNoiseOptions& tone_options, const HumOptions& hum_options,
+          bool known_stipa)
       : levels(rate_hz),
         tone_noise(rate_hz, tone_options),
         interference(rate_hz, hum_options),
+        sti(rate_hz, known_stipa),
         samples(block_frames) {}
 
   LevelAnalyser levels;
   ToneNoiseAnalyser tone_noise;
   InterferenceAnalyser interference;
+  StiAnalyser sti;
   std::vector<float> samples;
 };
 
@@ -63,7 +68,8 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
       options.clock_error_ppm ? options.clock_error_ppm : source.facts().clock_error_ppm;
   std::vector<Channel> channels;
   for (int c = 0; c < count; ++c) {
-    channels.emplace_back(rate, tone_noise_options, HumOptions{options.mains_hz, options.tone_hz});
+    channels.emplace_back(rate, tone_noise_options, HumOptions{options.mains_hz, options.tone_hz},
+                          options.signal == stipa_recipe);
   }
 
   LoudnessAnalyser loudness(rate, count);
@@ -82,6 +88,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
       channels[c].levels.push(samples);
       channels[c].tone_noise.push(samples);
       channels[c].interference.push(samples);
+      channels[c].sti.push(samples);
     }
     loudness.push(std::span<const float>(interleaved).first(got * channels.size()));
     if (pair)
@@ -111,6 +118,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
     append(readings, to_readings(level, facts, suffix));
     append(readings, std::move(tone_noise.readings));
     append(readings, to_readings(channel.interference.finish(), suffix));
+    append(readings, to_readings(channel.sti.finish(), suffix));
   }
   if (pair) append(readings, pair->finish());
   append(readings, to_readings(loudness.finish()));
