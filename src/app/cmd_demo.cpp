@@ -28,10 +28,14 @@ struct DemoOptions {
   std::string make;
 };
 
-Exit make_captures(const fs::path& folder) {
+void make_folder(const fs::path& folder) {
   std::error_code ec;
   fs::create_directories(folder, ec);
   if (ec) throw unusable(fmt::format("{}: the folder cannot be made ({})", folder.string(), ec.message()));
+}
+
+Exit make_captures(const fs::path& folder) {
+  make_folder(folder);
   for (const signals::DemoPath& path : signals::ferry_terminal()) {
     capture::AudioFileWriter writer(folder / path.file, path.rate_hz, path.channels,
                                     capture::SampleFormat::Pcm16);
@@ -93,6 +97,7 @@ std::string worst_verdict(const std::vector<report::PageSection>& sections) {
 
 Exit run_demo(Context& context, const DemoOptions& o) {
   if (!o.make.empty()) return make_captures(o.make);
+  make_folder(o.out);
   const std::string page = (fs::path(o.out) / page_name).lexically_normal().string();
   check_page_path(page, "");
   const auto paths = signals::ferry_terminal();

@@ -25,6 +25,15 @@ void on_interrupt(int signal) {
   stop_flag->store(true);
 }
 
+// The parser complains of a missing command before it tells of the word it did not know, which is what helps.
+std::string what_was_wrong(const CLI::App& app, const CLI::ParseError& e) {
+  const auto unknown = app.remaining();
+  if (app.get_subcommands().empty() && !unknown.empty()) {
+    return fmt::format("no command or option is called '{}'", unknown.front());
+  }
+  return e.what();
+}
+
 int report(Exit exit, const std::string& line) {
   fmt::print(stderr, "linebench: {}\n", line);
   return static_cast<int>(exit);
@@ -54,7 +63,7 @@ int main(int argc, char** argv) {
     } catch (const CLI::Success& e) {  // --help, --version
       return app.exit(e);
     } catch (const CLI::ParseError& e) {
-      return report(Exit::Usage, fmt::format("{} (linebench --help shows how)", e.what()));
+      return report(Exit::Usage, fmt::format("{} (linebench --help shows how)", what_was_wrong(app, e)));
     }
     stop_flag = &context.stop;
     std::signal(SIGINT, on_interrupt);

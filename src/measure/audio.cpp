@@ -10,6 +10,7 @@
 #include <linebench/measure/pair.hpp>
 #include <linebench/measure/sti.hpp>
 #include <linebench/measure/tone_noise.hpp>
+#include <linebench/signals/recipe.hpp>
 #include <optional>
 #include <vector>
 
@@ -19,7 +20,16 @@ namespace {
 constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
-constexpr std::string_view stipa_recipe = "stipa";  // signals/stipa.toml
+
+// The kind of the recipe that was sent; empty when it is not known here (a name typed by a person may be anything).
+std::string_view sent_kind(const std::string& signal) {
+  if (signal.empty()) return {};
+  try {
+    return signals::load_recipe(signal).kind->name;
+  } catch (const Error&) {
+    return {};
+  }
+}
 
 struct Channel {
   Channel(double rate_hz, const ToneNoiseOptions& tone_options, const HumOptions& hum_options,
@@ -66,10 +76,12 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   tone_noise_options.tone_hz = options.tone_hz;
   tone_noise_options.clock_error_ppm =
       options.clock_error_ppm ? options.clock_error_ppm : source.facts().clock_error_ppm;
+  const std::string_view sent = sent_kind(options.signal);
+  tone_noise_options.band_filled = sent == "noise" || sent == "stipa";
   std::vector<Channel> channels;
   for (int c = 0; c < count; ++c) {
     channels.emplace_back(rate, tone_noise_options, HumOptions{options.mains_hz, options.tone_hz},
-                          options.signal == stipa_recipe);
+                          sent == "stipa");
   }
 
   LoudnessAnalyser loudness(rate, count);

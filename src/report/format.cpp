@@ -105,7 +105,10 @@ Shown show_value(const Reading& r) {
   if (const auto* curve = std::get_if<Curve>(&r.value)) return show_curve(*curve);
   if (!r.at_most) return {"-", "", ""};
   const Scale s = scale_of(r);
-  return {"< " + fixed(*r.at_most * s.factor, std::min(s.decimals, 1)), "", s.unit};
+  // Levels in dB need one decimal; a bound in per cent may be tiny and would round to nothing.
+  const bool decibels = s.unit.starts_with("dB");
+  const double bound = *r.at_most * s.factor;
+  return {"< " + (decibels ? fixed(bound, 1) : fmt::format("{:.2g}", bound)), "", s.unit};
 }
 
 std::string show_limit(const Reading& r) {

@@ -87,7 +87,8 @@ std::vector<DemoPath> ferry_terminal() {
   feed.noise_dbfs = -88;
 
   for (DemoPath& path : site) {
-    if (path.tone_hz) path.signal = "tone";
+    if (path.tone_hz) path.signal = "tone-1k";
+    if (path.pair_noise_dbfs) path.signal = "noise-white";
   }
   return site;
 }
