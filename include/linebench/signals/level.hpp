@@ -30,8 +30,8 @@ struct Level {
 /// 20 lg(V_rms * sqrt 2 / full_scale_v), exact.
 [[nodiscard]] double resolve_dbfs(const Level& level, std::optional<double> full_scale_v);
 
-/// Signals louder than this come with a caution, for a loudspeaker or headset that was left turned up. Our own
-/// choice (no standard sets it): the quieter of the two alignment levels in use.
+/// Signals louder than this come with a caution, for a loudspeaker or headset that was left turned up. Our
+/// own choice (no standard sets it): the quieter of the two alignment levels in use.
 inline constexpr double caution_above_dbfs = -20.0;
 
 /// What to tell a person before a signal of this level is sent; empty up to `caution_above_dbfs`.
