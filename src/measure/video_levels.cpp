@@ -21,7 +21,7 @@ const standards::VideoStandard& nominal(int lines) {
 
 }  // namespace
 
-LevelMeter::LevelMeter(const VideoSetup& setup, Use) : gain_(setup.gain()), scale_(bin_mv * setup.gain()) {
+LevelMeter::LevelMeter(const VideoSetup& setup) : gain_(setup.gain()), scale_(bin_mv * setup.gain()) {
   const standards::VideoStandard& s = nominal(setup.lines);
   block_us_ = setup.colour ? 2 * setup.subcarrier_us() : 0.5;
   nominal_white_mv_ = s.white_mv.nominal;

@@ -15,8 +15,7 @@ namespace linebench::measure {
 /// so that chroma does not count; only stretches where it stands still are levels.
 class LevelMeter : public LineMeter {
  public:
-  enum class Use : std::uint8_t { Survey, Measure };
-  LevelMeter(const VideoSetup& setup, Use use);
+  explicit LevelMeter(const VideoSetup& setup);
   void line(const LineView& view) override;
   void finish(const VideoSetup& setup, Readings& out) override;
 

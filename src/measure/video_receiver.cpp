@@ -139,7 +139,7 @@ void VideoReceiver::Impl::find_colour(std::vector<LineMark>& marks) {
 // Whether the picture's black stands on setup can only be told from picture lines: a first look at what is in
 // memory.
 void VideoReceiver::Impl::find_black() {
-  LevelMeter levels(setup, LevelMeter::Use::Survey);
+  LevelMeter levels(setup);
   LineEngine engine(buffer, setup, sync, fields, colour, back_porch_end_us());
   engine.keep_all();
   LineMeter* const meters[] = {&levels};

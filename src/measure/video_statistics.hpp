@@ -1,11 +1,13 @@
 // Uncertainty from the scatter of what each of several groups of lines says on its own.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <functional>
+#include <linebench/measure/statistics.hpp>
 #include <optional>
 
 namespace linebench::measure {
@@ -15,15 +17,6 @@ namespace linebench::measure {
 inline constexpr std::size_t line_groups = 16;
 [[nodiscard]] inline std::size_t group_of(std::uint64_t index) {
   return static_cast<std::size_t>(index / 4) % line_groups;
-}
-
-/// Factor that makes a standard deviation of a mean over n groups into a 95 % interval: Student's t, two
-/// sided [GUM].
-[[nodiscard]] inline double coverage_factor(std::size_t n) {
-  if (n < 2) return 1e3;
-  constexpr double t[] = {12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31,
-                          2.26,  2.23, 2.20, 2.18, 2.16, 2.14, 2.13};
-  return n - 2 < std::size(t) ? t[n - 2] : 2.0 + 2.0 / static_cast<double>(n);
 }
 
 /// Expanded uncertainty of a mean from the values of the groups that have one; nullopt with fewer than four.
@@ -45,7 +38,7 @@ inline constexpr std::size_t line_groups = 16;
   if (n < 4) return std::nullopt;
   const auto m = static_cast<double>(n);
   const double variance = std::max(0.0, (sum2 - sum * sum / m) / (m - 1));
-  return coverage_factor(n) * std::sqrt(variance / m);
+  return coverage_factor(m - 1) * std::sqrt(variance / m);
 }
 
 /// Independent parts of an expanded uncertainty together.

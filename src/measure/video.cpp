@@ -1,0 +1,135 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <linebench/base/catalogue.hpp>
+#include <linebench/measure/video.hpp>
+#include <linebench/measure/video_receiver.hpp>
+#include <linebench/standards/video.hpp>
+#include <memory>
+#include <cmath>
+#include <set>
+
+#include "video_burst.hpp"
+#include "video_hum.hpp"
+#include "video_levels.hpp"
+#include "video_rate.hpp"
+#include "video_sync.hpp"
+
+namespace linebench::measure {
+namespace {
+
+using Counts = VideoReceiver::Counts;
+
+Reading system_reading(const VideoSetup& s, const VideoOptions& options) {
+  const std::string forced = options.system == SystemChoice::Auto ? "" : "as told; ";
+  if (s.lines == 625) {
+    const bool other = s.colour && std::abs(s.subcarrier_hz - standards::video_625.subcarrier_hz.value()) > 1;
+    return text_reading(
+        "video.system", "625",
+        forced + (other ? fmt::format("colour subcarrier at {:.6f} MHz, not the usual 4.433619",
+                                      s.subcarrier_hz * 1e-6)
+                        : std::string()));
+  }
+  if (s.colour && s.subcarrier_hz > 4e6) {
+    return text_reading("video.system", "525-4.43",
+                        forced + "60 fields with the colour subcarrier at 4.433619 MHz");
+  }
+  if (s.colour && s.v_alternates) {
+    return text_reading("video.system", "525", forced + "alternating colour on 525 lines");
+  }
+  if (options.system == SystemChoice::Auto && !s.black_seen) {
+    return text_reading("video.system", "525",
+                        "the picture has no black, so whether there is setup is not known");
+  }
+  return text_reading("video.system", s.setup ? "525" : "525-no-setup", forced);
+}
+
+void counts_and_structure(const VideoSetup& s, const Counts& c, const VideoOptions& options, Readings& out) {
+  out.push_back(system_reading(s, options));
+  out.push_back(text_reading(
+      "video.polarity", s.inverted ? "inverted" : "normal",
+      s.inverted ? "sync is positive: two wires of the pair are swapped, or a stage inverts" : ""));
+  if (s.lines_per_frame > 0) {
+    out.push_back(number_reading("video.lines_per_frame", s.lines_per_frame, std::nullopt));
+    out.push_back(text_reading("video.interlaced", s.interlaced ? "yes" : "no"));
+  } else {
+    const std::string reason =
+        s.numbered ? "only one vertical sync in the capture; take at least 60 ms"
+                   : "no vertical sync was found; the source may not send one, or the capture is "
+                     "shorter than a field";
+    out.push_back(unmeasurable("video.lines_per_frame", reason));
+    out.push_back(unmeasurable("video.interlaced", reason));
+  }
+  std::string remark = c.missing > 0 ? fmt::format("of {} lines", c.lines) : "";
+  if (c.relocks > 0) remark += fmt::format("; the signal was lost and came back {} times", c.relocks);
+  out.push_back(number_reading("video.sync.missing", static_cast<double>(c.missing), std::nullopt, remark));
+}
+
+// What is wrong with the samples themselves goes to every level reading.
+std::string sample_remark(const VideoSetup* s, const Counts& c) {
+  if (c.clipped > c.samples / 20000 + 8) {
+    return fmt::format(
+        "the recorder clipped: {:.2f} % of the samples stand at its end ({:.3g} to {:.3g} V); use a larger "
+        "range",
+        100.0 * static_cast<double>(c.clipped) / static_cast<double>(c.samples), c.lowest_v, c.highest_v);
+  }
+  if (s != nullptr && (s->gain() > 6 || s->gain() < 0.08)) {
+    return fmt::format(
+        "sync of {:.3g} mV cannot be a video level: check the volts per count or the probe's factor",
+        s->sync_mv);
+  }
+  return {};
+}
+
+void add_remark(Readings& readings, const std::string& remark) {
+  if (remark.empty()) return;
+  static const std::set<std::string_view> about_level = {
+      "video.signal", "video.sync.amplitude", "video.burst.amplitude", "video.white",         "video.setup",
+      "video.apl",    "video.gain",           "video.hum.level",       "video.blanking.level"};
+  for (Reading& r : readings) {
+    if (about_level.count(r.id) == 0) continue;
+    r.reason = r.reason.empty() ? remark : remark + "; " + r.reason;
+  }
+}
+
+Readings nothing_there(const std::string& reason) {
+  Readings out;
+  out.push_back(text_reading("video.signal", "none", reason));
+  for (const ReadingKind& k : video_reading_kinds()) {
+    if (!k.id.starts_with("video.") || k.id == "video.signal") continue;
+    if (k.id.find("COLOUR") != std::string_view::npos || k.id.find(".N.") != std::string_view::npos) continue;
+    out.push_back(unmeasurable(k.id, "no composite signal: " + reason));
+  }
+  return out;
+}
+
+}  // namespace
+
+Readings measure_video(capture::VideoSource& source, const VideoOptions& options, const Progress& progress,
+                       const StopFlag* stop) {
+  VideoReceiver receiver(source, options);
+  if (!receiver.acquire()) {
+    Readings out = nothing_there(receiver.reason());
+    add_remark(out, sample_remark(nullptr, receiver.counts()));
+    return out;
+  }
+  const double clock = options.clock_error_ppm.value_or(source.facts().clock_error_ppm.value_or(0.0));
+  const VideoSetup& setup = receiver.setup();
+  SyncMeter sync(setup);
+  RateMeter rate(setup.rate_hz, clock);
+  PulseMeter pulses(setup);
+  BurstMeter burst(setup, sync, clock);
+  LevelMeter levels(setup);
+  VideoHumMeter hum(setup, options.mains_hz, clock);
+  LineMeter* const meters[] = {&rate, &sync, &pulses, &burst, &levels, &hum};
+  receiver.run(meters, progress, stop);
+
+  Readings out;
+  out.push_back(text_reading("video.signal", "present"));
+  counts_and_structure(receiver.setup(), receiver.counts(), options, out);
+  for (LineMeter* m : meters) m->finish(receiver.setup(), out);
+  add_remark(out, sample_remark(&receiver.setup(), receiver.counts()));
+  return out;
+}
+
+}  // namespace linebench::measure

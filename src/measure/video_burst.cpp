@@ -1,0 +1,290 @@
+#include "video_burst.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <linebench/standards/video.hpp>
+#include <linebench/standards/video_lines.hpp>
+#include <numbers>
+
+namespace linebench::measure {
+namespace {
+
+using Complex = std::complex<double>;
+constexpr double pi = std::numbers::pi;
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+constexpr double from_us = 4.2;  // the burst's surroundings: after sync, before picture
+constexpr double to_us = 9.8;
+constexpr double search_from_us = 4.75;
+
+const standards::VideoStandard& nominal(int lines) {
+  return lines == 625 ? standards::video_625 : standards::video_525;
+}
+
+}  // namespace
+
+BurstMeter::BurstMeter(const VideoSetup& setup, const SyncMeter& sync, double clock_error_ppm)
+    : sync_(sync),
+      rate_hz_(setup.rate_hz),
+      clock_(1 / (1 + clock_error_ppm * 1e-6)),
+      step_us_(1e6 / setup.rate_hz),
+      scratch_(static_cast<std::size_t>(std::ceil((to_us - from_us) / step_us_ / 16)) * 16),
+      groups_(line_groups),
+      hz_(setup.subcarrier_true_hz),
+      sc_h_(line_groups) {
+  for (Sums& s : groups_) {
+    for (int k = 0; k < 2; ++k) {
+      s.x[k].assign(scratch_.size(), Complex{});
+      s.twice[k].assign(scratch_.size(), Complex{});
+    }
+  }
+}
+
+void BurstMeter::line(const LineView& v) {
+  if (!v.colour_burst || !v.sync_found || !v.covers(from_us - 0.5, to_us + 1.0)) return;
+  add_shape(v);
+  add_frequency(v);
+  add_phase(v);
+  bursts_ += 1;
+}
+
+void BurstMeter::add_shape(const LineView& v) {
+  v.resample(from_us, step_us_, scratch_);
+  const std::size_t which = v.v_switch < 0 ? 1 : 0;
+  Sums& s = groups_[group_of(v.index)];
+  Complex turn = std::polar(1.0, -(2 * pi * v.subcarrier_hz * from_us * 1e-6 + v.subcarrier_phase));
+  const Complex step = std::polar(1.0, -2 * pi * v.subcarrier_hz / rate_hz_);
+  for (std::size_t i = 0; i < scratch_.size(); ++i) {
+    s.x[which][i] += static_cast<double>(scratch_[i]) * turn;
+    s.twice[which][i] += turn * turn;
+    turn *= step;
+  }
+  s.lines[which] += 1;
+}
+
+void BurstMeter::add_frequency(const LineView& v) {
+  // Departure of this burst from the axis it should lie on, added to the loop's own phase.
+  const double axis = v.setup->v_alternates ? 0.75 * pi : pi;
+  const double off = std::remainder(std::arg(v.burst) - axis, 2 * pi) * (v.v_switch < 0 ? -1 : 1);
+  const double turns = hz_ / rate_hz_ * v.t0;
+  double phase = (v.subcarrier_phase + off) / (2 * pi) - std::remainder(turns, 1.0);
+  if (n_ == 0) first_at_ = v.t0;
+  phase = n_ == 0 ? phase : last_phase_ + std::remainder(phase - last_phase_, 1.0);
+  last_phase_ = phase;
+  const double t = v.t0 - first_at_;
+  n_ += 1;
+  st_ += t;
+  sp_ += phase;
+  stt_ += t * t;
+  stp_ += t * phase;
+  spp_ += phase * phase;
+}
+
+void BurstMeter::add_phase(const LineView& v) {
+  if (v.setup->lines_per_frame != v.setup->lines || v.line == 0) return;
+  const standards::VideoStandard& s = nominal(v.setup->lines);
+  // Which frame of the colour sequence this is shows in the V switch, but for 180 deg: angles are doubled.
+  for (int frame = 0; frame < 2; ++frame) {
+    if (v.setup->v_alternates && standards::line_structure_in_frame(s, frame, v.line).v_sign != v.v_switch)
+      continue;
+    const double expected = 2 * pi *
+                            standards::subcarrier_turns_at_line(
+                                s, static_cast<std::int64_t>(frame) * v.setup->lines + v.line - 1);
+    const Complex z = std::polar(1.0, 2 * (v.subcarrier_phase - expected));
+    sc_h_[group_of(v.index)] += z;
+    sc_h_lines_ += 1;
+    return;
+  }
+}
+
+// Burst vector along the time grid. In a stretch of about two cycles x = Im(B e^(j psi)), so that
+// sum x e^(-j psi) = (B n - conj(B) sum e^(-2 j psi)) / 2j, solved for B: exact at any ratio of rates.
+std::vector<Complex> BurstMeter::envelope(const Sums& s, double cycle_us) const {
+  const std::size_t points = scratch_.size();
+  const auto half = static_cast<std::ptrdiff_t>(std::max(2.0, std::round(0.75 * cycle_us / step_us_)));
+  std::vector<Complex> out(points);
+  for (std::ptrdiff_t i = half; i + half < static_cast<std::ptrdiff_t>(points); ++i) {
+    Complex sum{};
+    double lines = 0;
+    for (int k = 0; k < 2; ++k) {
+      if (s.lines[k] == 0) continue;
+      Complex x{};
+      Complex twice{};
+      double n = 0;
+      for (std::ptrdiff_t j = i - half; j <= i + half; ++j) {
+        const double weight = 1 + std::cos(pi * static_cast<double>(j - i) / static_cast<double>(half + 1));
+        x += weight * s.x[k][static_cast<std::size_t>(j)];
+        twice += weight * s.twice[k][static_cast<std::size_t>(j)];
+        n += weight;
+      }
+      const double total = n * s.lines[k];
+      const Complex c = Complex(0, 2) * x / total;
+      const Complex m = twice / total;
+      const Complex b = (c + m * std::conj(c)) / (1 - std::norm(m));
+      sum += s.lines[k] * (k == 0 ? b : std::conj(b));
+      lines += s.lines[k];
+    }
+    if (lines > 0) out[static_cast<std::size_t>(i)] = sum / lines;
+  }
+  return out;
+}
+
+BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us) const {
+  const std::vector<Complex> b = envelope(s, cycle_us);
+  const auto index_of = [&](double us) {
+    return static_cast<std::size_t>(
+        std::clamp((us - from_us) / step_us_, 0.0, static_cast<double>(b.size() - 1)));
+  };
+  // Middle of the burst: centre of what stands above half the highest.
+  double top = 0;
+  for (std::size_t i = index_of(search_from_us); i < b.size(); ++i) top = std::max(top, std::abs(b[i]));
+  double weight = 0;
+  double moment = 0;
+  for (std::size_t i = index_of(search_from_us); i < b.size(); ++i) {
+    if (std::abs(b[i]) < 0.5 * top) continue;
+    weight += 1;
+    moment += static_cast<double>(i);
+  }
+  if (weight < 3) return {nan, nan, nan};
+  const double middle = moment / weight;
+  Complex mean{};
+  double n = 0;
+  for (auto i = static_cast<std::size_t>(std::ceil(middle - 0.22 * weight));
+       static_cast<double>(i) <= middle + 0.22 * weight; ++i) {
+    mean += b[i];
+    n += 1;
+  }
+  if (n < 1) return {nan, nan, nan};
+  Shape out;
+  out.amplitude_mv = std::abs(mean / n);
+  // Envelope along the mean's own direction, so that noise outside the burst does not add up.
+  const Complex along = std::conj(mean) / std::abs(mean);
+  Trace t{from_us, step_us_, std::vector<float>(b.size())};
+  for (std::size_t i = 0; i < b.size(); ++i) t.y[i] = static_cast<float>((b[i] * along).real());
+  const double centre = from_us + middle * step_us_;
+  out.start_us = t.crossing(0.5 * out.amplitude_mv, centre, search_from_us);
+  out.end_us = t.crossing(0.5 * out.amplitude_mv, centre, to_us - 0.4);
+  return out;
+}
+
+void BurstMeter::finish(const VideoSetup& setup, Readings& out) {
+  constexpr const char* ids[] = {"video.burst.amplitude", "video.burst.start",     "video.burst.cycles",
+                                 "video.breezeway",       "video.burst.frequency", "video.sc_h"};
+  if (!setup.colour || bursts_ < 16) {
+    const double least =
+        std::min(standards::video_525.subcarrier_hz.value(), standards::video_625.subcarrier_hz.value());
+    const std::string reason =
+        setup.rate_hz * 0.45 < least
+            ? fmt::format("{:.4g} MS/s is too slow for the subcarrier; take the capture at 10 MS/s or more",
+                          setup.rate_hz * 1e-6)
+            : std::string("no colour burst was found; check that the source sends colour");
+    for (const char* id : ids) out.push_back(unmeasurable(id, reason));
+    return;
+  }
+  const double cycle_us = setup.subcarrier_us();
+  Sums all;
+  for (int k = 0; k < 2; ++k) {
+    all.x[k].assign(scratch_.size(), Complex{});
+    all.twice[k].assign(scratch_.size(), Complex{});
+    for (const Sums& g : groups_) {
+      all.lines[k] += g.lines[k];
+      for (std::size_t i = 0; i < scratch_.size(); ++i) {
+        all.x[k][i] += g.x[k][i];
+        all.twice[k][i] += g.twice[k][i];
+      }
+    }
+  }
+  const Shape total = shape(all, cycle_us);
+  std::vector<Shape> by_group;
+  for (const Sums& g : groups_) {
+    by_group.push_back(g.lines[0] + g.lines[1] > 0 ? shape(g, cycle_us) : Shape{nan, nan, nan});
+  }
+  const double lead = sync_.leading_us();
+  const auto trail = sync_.trailing_us();
+  const auto push = [&](const char* id, double value, const std::function<double(const Shape&)>& read,
+                        double floor) {
+    const auto u = group_uncertainty([&](std::size_t g) { return read(by_group[g]); });
+    if (std::isfinite(value) && u) {
+      out.push_back(number_reading(id, value, together(*u, floor)));
+    } else {
+      out.push_back(
+          unmeasurable(id, "the burst has no clear beginning and end; look at it on a waveform plot"));
+    }
+  };
+  const double timing = 0.03 * step_us_ + 0.002;
+  push(
+      "video.burst.amplitude", 2 * total.amplitude_mv, [](const Shape& s) { return 2 * s.amplitude_mv; },
+      0.004 * total.amplitude_mv);
+  push(
+      "video.burst.start", total.start_us - lead, [](const Shape& s) { return s.start_us; }, timing);
+  push(
+      "video.burst.cycles", (total.end_us - total.start_us) / cycle_us,
+      [&](const Shape& s) { return (s.end_us - s.start_us) / cycle_us; }, 2 * timing / cycle_us);
+  push(
+      "video.breezeway", trail ? total.start_us - trail->value : nan,
+      [](const Shape& s) { return s.start_us; }, together(timing, trail ? trail->u : 0.0));
+  finish_frequency(setup, out);
+  finish_phase(setup, out);
+}
+
+void BurstMeter::finish_frequency(const VideoSetup& setup, Readings& out) const {
+  const double det = n_ * stt_ - st_ * st_;
+  const double slope = (n_ * stp_ - st_ * sp_) / det;
+  const double start = (sp_ - slope * st_) / n_;
+  const double residual2 = std::max(0.0, (spp_ - start * sp_ - slope * stp_) / (n_ - 2));
+  if (!(det > 0)) {
+    out.push_back(unmeasurable("video.burst.frequency", "too few bursts; take a longer capture"));
+    return;
+  }
+  const double hz = (hz_ + slope * rate_hz_) * clock_;
+  const double u = 2 * std::sqrt(residual2 * n_ / det) * rate_hz_;
+  std::string remark = clock_ == 1.0 ? "by the recorder's clock, whose own error is not known" : "";
+  // Line rate and subcarrier of a colour source come from one oscillator: their ratio tells source from
+  // recorder.
+  const standards::VideoStandard& s = nominal(setup.lines);
+  if (std::abs(setup.subcarrier_hz - s.subcarrier_hz.value()) < 1) {
+    const double cycles = hz / clock_ * setup.line_period_samples / rate_hz_;
+    const double off = cycles / s.subcarrier_cycles_per_line.value() - 1;
+    if (std::abs(off) > 3e-6) {
+      remark += fmt::format("{}{:+.1f} ppm against the line rate: subcarrier and sync are not locked",
+                            remark.empty() ? "" : "; ", off * 1e6);
+    }
+  }
+  out.push_back(number_reading("video.burst.frequency", hz, together(u, 1e-9 * hz), remark));
+}
+
+void BurstMeter::finish_phase(const VideoSetup& setup, Readings& out) const {
+  if (setup.lines_per_frame != setup.lines || !setup.numbered) {
+    out.push_back(
+        unmeasurable("video.sc_h", "the phase is defined for an interlaced signal with vertical sync only"));
+    return;
+  }
+  if (std::abs(setup.subcarrier_hz - nominal(setup.lines).subcarrier_hz.value()) > 1) {
+    out.push_back(
+        unmeasurable("video.sc_h", "the phase is not defined for this subcarrier with this line rate"));
+    return;
+  }
+  Complex sum{};
+  for (const Complex& z : sc_h_) sum += z;
+  const double share = std::abs(sum) / std::max(1.0, sc_h_lines_);
+  if (sc_h_lines_ < 64 || share < 0.8) {
+    out.push_back(unmeasurable("video.sc_h",
+                               "the phase drifts during the capture: subcarrier and sync are not locked in "
+                               "this source"));
+    return;
+  }
+  // From the regular 0H to the 50 % point of the mean edge.
+  const double shift = 360 * setup.subcarrier_true_hz * sync_.leading_us() * 1e-6;
+  const double total = std::arg(sum) / 2;
+  const auto u = group_uncertainty([&](std::size_t g) {
+    return std::abs(sc_h_[g]) > 0 ? std::remainder(std::arg(sc_h_[g]) - std::arg(sum), 2 * pi) * 90 / pi
+                                  : nan;
+  });
+  const double degrees = std::remainder(total * 180 / pi + shift, 180.0);
+  const double timing = 360 * setup.subcarrier_true_hz * (0.02 / rate_hz_ + 0.5e-9);
+  out.push_back(number_reading("video.sc_h", degrees, together(u.value_or(1.0), timing)));
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,214 @@
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "video_hum.hpp"
+
+namespace linebench::measure {
+namespace {
+
+using Point = VideoHumMeter::Point;
+constexpr double pi = std::numbers::pi;
+constexpr int search_harmonics = 3;
+constexpr int fit_harmonics = 6;
+constexpr int field_harmonics = 3;
+constexpr int trend_terms = 3;  // level, drift, curvature
+
+struct Model {
+  double hz = 50;
+  int harmonics = fit_harmonics;
+  double field_hz = 0;  // 0: no field-rate terms
+  [[nodiscard]] int columns() const {
+    return trend_terms + 2 * harmonics + (field_hz > 0 ? 2 * field_harmonics : 0);
+  }
+};
+
+double droop(double hz, double slot_s) {
+  const double x = pi * hz * slot_s;
+  return x < 1e-6 ? 1.0 : std::sin(x) / x;
+}
+
+void row_of(const Model& m, double t, double half_span, double slot_s, Eigen::VectorXd& row) {
+  const double u = t / half_span;
+  row(0) = 1;
+  row(1) = u;
+  row(2) = u * u - 1.0 / 3;
+  int c = trend_terms;
+  for (int k = 1; k <= m.harmonics; ++k) {
+    const double d = droop(k * m.hz, slot_s);
+    row(c++) = d * std::cos(2 * pi * k * m.hz * t);
+    row(c++) = d * std::sin(2 * pi * k * m.hz * t);
+  }
+  if (m.field_hz > 0) {
+    for (int k = 1; k <= field_harmonics; ++k) {
+      row(c++) = std::cos(2 * pi * k * m.field_hz * t);
+      row(c++) = std::sin(2 * pi * k * m.field_hz * t);
+    }
+  }
+}
+
+struct Solved {
+  double residual = 0;  // sum of squares
+  Eigen::VectorXd x;
+  Eigen::MatrixXd covariance;  // re unit variance
+};
+
+// Times are counted from the middle of the stretch.
+Solved solve(const std::vector<Point>& p, const Model& m, double half_span, double slot_s,
+             bool with_covariance) {
+  const int n = m.columns();
+  Eigen::MatrixXd a = Eigen::MatrixXd::Zero(n, n);
+  Eigen::VectorXd b = Eigen::VectorXd::Zero(n);
+  Eigen::VectorXd row(n);
+  double yy = 0;
+  for (const Point& q : p) {
+    row_of(m, q.t, half_span, slot_s, row);
+    a.selfadjointView<Eigen::Lower>().rankUpdate(row);
+    b += q.mv * row;
+    yy += q.mv * q.mv;
+  }
+  a.diagonal().array() += 1e-9 * static_cast<double>(p.size());
+  const Eigen::LDLT<Eigen::MatrixXd> ldlt(a.selfadjointView<Eigen::Lower>());
+  Solved s;
+  s.x = ldlt.solve(b);
+  s.residual = std::max(0.0, yy - b.dot(s.x));
+  if (with_covariance) s.covariance = ldlt.solve(Eigen::MatrixXd::Identity(n, n));
+  return s;
+}
+
+std::vector<Point> thinned(const std::vector<Point>& p, std::size_t by) {
+  if (by <= 1) return p;
+  std::vector<Point> out;
+  for (std::size_t i = 0; i + by <= p.size(); i += by) {
+    Point q;
+    for (std::size_t k = i; k < i + by; ++k) {
+      q.t += p[k].t / static_cast<double>(by);
+      q.mv += p[k].mv / static_cast<double>(by);
+    }
+    out.push_back(q);
+  }
+  return out;
+}
+
+double refined_frequency(const std::vector<Point>& p, Model m, double half_span, double slot_s, double step) {
+  double best = m.hz;
+  const auto cost = [&](double hz) {
+    m.hz = hz;
+    return solve(p, m, half_span, slot_s, false).residual;
+  };
+  double at = cost(best);
+  for (int round = 0; round < 14; ++round) {  // a parabola through three points, the step shrinking
+    const double lo = cost(best - step);
+    const double hi = cost(best + step);
+    const double bend = lo - 2 * at + hi;
+    if (bend > 0) {
+      const double move = std::clamp(0.5 * (lo - hi) / bend, -1.0, 1.0) * step;
+      const double there = cost(best + move);
+      if (there < at) {
+        best += move;
+        at = there;
+      }
+    }
+    step *= 0.5;
+  }
+  return best;
+}
+
+}  // namespace
+
+VideoHumMeter::Fit fit_hum(const std::vector<Point>& points, double slot_s, double low_hz, double high_hz,
+                           double field_hz) {
+  VideoHumMeter::Fit f;
+  if (points.size() < 40) return f;
+  const double middle = 0.5 * (points.front().t + points.back().t);
+  f.seconds = points.back().t - points.front().t;
+  const double half_span = 0.5 * f.seconds;
+  double mean = 0;
+  for (const Point& p : points) mean += p.mv / static_cast<double>(points.size());
+  std::vector<Point> p = points;
+  for (Point& q : p) {
+    q.t -= middle;
+    q.mv -= mean;
+  }
+  // The search looks at some 400 to 800 points a second at most: three harmonics of 65 Hz pass.
+  const auto by = static_cast<std::size_t>(std::max(1.0, 1.25e-3 / slot_s));
+  const std::vector<Point> thin = p.size() / by > 1500 ? thinned(p, by) : p;
+  const double thin_s = p.size() / by > 1500 ? slot_s * static_cast<double>(by) : slot_s;
+  Model m;
+  m.harmonics = search_harmonics;
+  const double step = std::min(1.0, 0.2 / f.seconds);
+  double best = low_hz;
+  double best_cost = -1;
+  for (double hz = low_hz; hz <= high_hz; hz += step) {
+    m.hz = hz;
+    const double c = solve(thin, m, half_span, thin_s, false).residual;
+    if (best_cost < 0 || c < best_cost) {
+      best_cost = c;
+      best = hz;
+    }
+  }
+  m.hz = best;
+  m.hz = std::clamp(refined_frequency(thin, m, half_span, thin_s, step), low_hz - 0.5, high_hz + 0.5);
+  // With the frequency known, a field-rate pattern can be told apart if the two beat at least one and a half
+  // times.
+  f.near_field_rate = std::abs(m.hz - field_hz) * f.seconds < 1.5;
+  if (!f.near_field_rate) {
+    m.field_hz = field_hz;
+    m.hz = refined_frequency(thin, m, half_span, thin_s, 0.1 * step);
+  }
+  f.hz = m.hz;
+  m.harmonics = fit_harmonics;
+  const Solved all = solve(p, m, half_span, slot_s, true);
+  Model none = m;
+  none.harmonics = 0;
+  const Solved without = solve(p, none, half_span, slot_s, true);
+  const double freedom = static_cast<double>(p.size()) - m.columns() - 1;
+  const double variance = all.residual / std::max(1.0, freedom);
+  f.level_mv = mean + all.x(0);
+  f.level_u = std::sqrt(variance * all.covariance(0, 0));
+
+  // Peak to peak of the comb, and its error through the rows at the two peaks.
+  Eigen::VectorXd row(m.columns());
+  Eigen::VectorXd high_row;
+  Eigen::VectorXd low_row;
+  double high = -1e300;
+  double low = 1e300;
+  for (int i = 0; i < 720; ++i) {
+    row_of(m, i / (720.0 * m.hz), half_span, 0, row);
+    row.head(trend_terms).setZero();
+    if (m.field_hz > 0) row.tail(2 * field_harmonics).setZero();
+    const double y = row.dot(all.x);
+    if (y > high) {
+      high = y;
+      high_row = row;
+    }
+    if (y < low) {
+      low = y;
+      low_row = row;
+    }
+  }
+  f.pp_mv = high - low;
+  const Eigen::VectorXd d = high_row - low_row;
+  f.pp_u = std::sqrt(std::max(0.0, variance * d.dot(all.covariance * d)));
+  // Frequency: a change of it by h moves the waveform by t dy/dt; its error is that of the slope's fit
+  // (CRLB).
+  double information = 0;
+  for (const Point& q : p) {
+    double slope = 0;
+    for (int k = 1; k <= m.harmonics; ++k) {
+      const double w = 2 * pi * k * m.hz;
+      const int c = trend_terms + 2 * (k - 1);
+      slope += 2 * pi * k * q.t * (-all.x(c) * std::sin(w * q.t) + all.x(c + 1) * std::cos(w * q.t));
+    }
+    information += slope * slope;
+  }
+  f.hz_u = information > 0 ? std::sqrt(variance / information) : 1e3;
+  const double sigma_pp =
+      std::sqrt(variance * 8.0 / static_cast<double>(p.size()));  // of one sine's peak to peak
+  f.least_pp_mv = 6 * sigma_pp + 0.02;
+  f.found = (without.residual - all.residual) / std::max(variance, 1e-12) > 60 && f.pp_mv > f.least_pp_mv;
+  return f;
+}
+
+}  // namespace linebench::measure
