@@ -17,7 +17,23 @@ namespace {
 struct Row {
   double t = 0;
   double v = 0;
+  double resolution = 0;  // what the last digit of the time stands for
 };
+
+// What the last digit written stands for: 1.2345e-03 is known to 1e-7.
+double resolution_of(std::string_view field) {
+  const auto e = field.find_first_of("eE");
+  int exponent = 0;
+  if (e != std::string_view::npos) {
+    auto digits = field.substr(e + 1);
+    if (!digits.empty() && digits.front() == '+') digits.remove_prefix(1);
+    (void)std::from_chars(digits.data(), digits.data() + digits.size(), exponent);
+  }
+  const std::string_view mantissa = field.substr(0, e);
+  const auto point = mantissa.find_first_of(".,");
+  if (point != std::string_view::npos) exponent -= static_cast<int>(mantissa.size() - point - 1);
+  return std::pow(10.0, exponent);
+}
 
 std::string_view trimmed(std::string_view s) {
   while (!s.empty() && (s.front() == ' ' || s.front() == '"' || s.front() == '\t')) s.remove_prefix(1);
@@ -60,6 +76,7 @@ Kind read_row(std::string_view line, const Style& style, Row& row) {
   if (!parse(line.substr(0, first), style.decimal_comma, row.t) || !parse(rest, style.decimal_comma, row.v)) {
     return Kind::NotNumbers;
   }
+  row.resolution = resolution_of(trimmed(line.substr(0, first)));
   return std::isfinite(row.t) && std::isfinite(row.v) ? Kind::Data : Kind::NotANumber;
 }
 
@@ -84,7 +101,7 @@ class CsvVideo : public VideoSource {
     std::size_t n = 0;
     Row row;
     while (n < volts.size() && next(row)) {
-      check_time(row.t);
+      check_time(row);
       volts[n++] = static_cast<float>(row.v * unit_v_);
     }
     return n;
@@ -180,15 +197,6 @@ class CsvVideo : public VideoSource {
           fmt::format("{} line {}: time does not run forward; the first column must be time in seconds",
                       name_, first_line_));
     }
-    // How coarse the time column is written shows in the scatter of single steps.
-    double worst = 0;
-    std::vector<double> single;
-    for (std::size_t i = 0; i + 1 < head_.size(); ++i)
-      single.push_back(std::abs(head_[i + 1].t - head_[i].t - step));
-    std::nth_element(single.begin(), single.begin() + static_cast<std::ptrdiff_t>(single.size() * 9 / 10),
-                     single.end());
-    worst = single[single.size() * 9 / 10];
-    tolerance_ = (std::max(0.45 * step, 3 * worst + 0.2 * step)) * unit_s_;
     step_ = step * unit_s_;
     // Least squares over all rows of the head, each checked against the median's grid first.
     double n = 0;
@@ -198,7 +206,7 @@ class CsvVideo : public VideoSource {
     double sit = 0;
     for (std::size_t i = 0; i < head_.size(); ++i) {
       const double t = head_[i].t - head_[0].t - static_cast<double>(i) * step;
-      if (std::abs(t) > 4 * std::abs(step) + 3 * worst) break;
+      if (std::abs(t) > 4 * step + head_[i].resolution) break;
       const auto x = static_cast<double>(i);
       n += 1;
       si += x;
@@ -210,34 +218,32 @@ class CsvVideo : public VideoSource {
     if (n > 32 && det > 0) step_ = (step + (n * sit - si * st) / det) * unit_s_;
   }
 
-  // Each row must come a step after the one before; what rounding adds is allowed for.
-  void check_time(double t_raw) {
-    const double t = t_raw * unit_s_;
-    if (rows_ > 0) {
-      const double expected = last_t_ + step_;
-      const double line = static_cast<double>(first_line_ + rows_);
-      if (t - last_t_ > 1.5 * step_ + tolerance_) {
-        throw unusable(fmt::format(
-            "{} line {:.0f}: {:.0f} samples are missing before it; measure the pieces apart or save it again",
-            name_, line, (t - last_t_) / step_ - 1));
-      }
-      if (std::abs(t - expected) > 0.45 * step_ + tolerance_ || !(t >= last_t_ - tolerance_)) {
-        throw unusable(fmt::format(
-            "{} line {:.0f}: time steps are not even ({:.4g} s where {:.4g} s is the rule); save it with "
-            "evenly spaced samples",
-            name_, line, t - last_t_, step_));
-      }
-      // Slow drift away from the grid is unevenness too.
-      const double grid = first_t_ + static_cast<double>(rows_) * step_;
-      const double slack = 2 * step_ + tolerance_ + 2e-5 * static_cast<double>(rows_) * step_;
-      if (std::abs(t - grid) > slack) {
-        throw unusable(
-            fmt::format("{} line {:.0f}: time runs away from an even grid by {:.3g} s; save it with evenly "
-                        "spaced samples",
-                        name_, line, t - grid));
-      }
-    } else {
-      first_t_ = t;
+  // Each row must come a step after the one before and lie on the grid of all; what rounding in the file adds
+  // is allowed.
+  void check_time(const Row& row) {
+    const double t = row.t * unit_s_;
+    const double rounding = row.resolution * unit_s_;
+    if (rows_ == 0) first_t_ = t;
+    const double line = static_cast<double>(first_line_ + rows_);
+    const double since = rows_ > 0 ? t - last_t_ : step_;
+    if (since > 1.5 * step_ + rounding) {
+      throw unusable(fmt::format(
+          "{} line {:.0f}: {:.0f} samples are missing before it; measure the pieces apart or save it again",
+          name_, line, since / step_ - 1));
+    }
+    if (std::abs(since - step_) > 0.45 * step_ + rounding) {
+      throw unusable(fmt::format(
+          "{} line {:.0f}: time steps are not even ({:.4g} s where {:.4g} s is the rule); save it with "
+          "evenly spaced samples",
+          name_, line, since, step_));
+    }
+    // The rate from the first rows is good to some parts in a hundred thousand.
+    const double off = t - first_t_ - static_cast<double>(rows_) * step_;
+    if (std::abs(off) > 2 * step_ + rounding + 2e-5 * static_cast<double>(rows_) * step_) {
+      throw unusable(fmt::format(
+          "{} line {:.0f}: time steps are not even (it is {:.3g} s off an even grid); save it with evenly "
+          "spaced samples",
+          name_, line, off));
     }
     last_t_ = t;
     ++rows_;
@@ -254,8 +260,7 @@ class CsvVideo : public VideoSource {
   std::uint64_t rows_ = 0;
   double unit_s_ = 1;
   double unit_v_ = 1;
-  double step_ = 0;       // s
-  double tolerance_ = 0;  // s
+  double step_ = 0;  // s
   double first_t_ = 0;
   double last_t_ = 0;
 };

@@ -17,7 +17,7 @@ constexpr double pi = std::numbers::pi;
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double from_us = 4.2;  // the burst's surroundings: after sync, before picture
 constexpr double to_us = 9.8;
-constexpr double search_from_us = 4.75;
+constexpr double after_sync_us = 0.22;  // where the trailing edge of sync is over
 
 const standards::VideoStandard& nominal(int lines) {
   return lines == 625 ? standards::video_625 : standards::video_525;
@@ -30,14 +30,14 @@ BurstMeter::BurstMeter(const VideoSetup& setup, const SyncMeter& sync, double cl
       rate_hz_(setup.rate_hz),
       clock_(1 / (1 + clock_error_ppm * 1e-6)),
       step_us_(1e6 / setup.rate_hz),
-      scratch_(static_cast<std::size_t>(std::ceil((to_us - from_us) / step_us_ / 16)) * 16),
+      points_(static_cast<std::size_t>(std::ceil((to_us - from_us) / step_us_))),
       groups_(line_groups),
       hz_(setup.subcarrier_true_hz),
       sc_h_(line_groups) {
   for (Sums& s : groups_) {
     for (int k = 0; k < 2; ++k) {
-      s.x[k].assign(scratch_.size(), Complex{});
-      s.twice[k].assign(scratch_.size(), Complex{});
+      s.x[k].assign(points_, Complex{});
+      s.twice[k].assign(points_, Complex{});
     }
   }
 }
@@ -50,18 +50,25 @@ void BurstMeter::line(const LineView& v) {
   bursts_ += 1;
 }
 
+// Samples go into the sums where they stand, with the subcarrier's phase at that very instant: nothing is
+// interpolated, so that a subcarrier near half the sample rate is not touched. What their grid is late by is
+// kept beside them.
 void BurstMeter::add_shape(const LineView& v) {
-  v.resample(from_us, step_us_, scratch_);
   const std::size_t which = v.v_switch < 0 ? 1 : 0;
   Sums& s = groups_[group_of(v.index)];
-  Complex turn = std::polar(1.0, -(2 * pi * v.subcarrier_hz * from_us * 1e-6 + v.subcarrier_phase));
+  const double begin = v.position(from_us);
+  const double first = std::ceil(begin);
+  const double t_us = from_us + (first - begin) * step_us_;
+  Complex turn = std::polar(1.0, -(2 * pi * v.subcarrier_hz * t_us * 1e-6 + v.subcarrier_phase));
   const Complex step = std::polar(1.0, -2 * pi * v.subcarrier_hz / rate_hz_);
-  for (std::size_t i = 0; i < scratch_.size(); ++i) {
-    s.x[which][i] += static_cast<double>(scratch_[i]) * turn;
+  const float* x = v.mv.data() + static_cast<std::size_t>(first);
+  for (std::size_t i = 0; i < points_; ++i) {
+    s.x[which][i] += static_cast<double>(x[i]) * turn;
     s.twice[which][i] += turn * turn;
     turn *= step;
   }
   s.lines[which] += 1;
+  s.late += first - begin;
 }
 
 void BurstMeter::add_frequency(const LineView& v) {
@@ -101,11 +108,10 @@ void BurstMeter::add_phase(const LineView& v) {
 
 // Burst vector along the time grid. In a stretch of about two cycles x = Im(B e^(j psi)), so that
 // sum x e^(-j psi) = (B n - conj(B) sum e^(-2 j psi)) / 2j, solved for B: exact at any ratio of rates.
-std::vector<Complex> BurstMeter::envelope(const Sums& s, double cycle_us) const {
-  const std::size_t points = scratch_.size();
+std::vector<Complex> BurstMeter::envelope(const Sums& s, double cycle_us, double search_from_us) const {
   const auto half = static_cast<std::ptrdiff_t>(std::max(2.0, std::round(0.75 * cycle_us / step_us_)));
-  std::vector<Complex> out(points);
-  for (std::ptrdiff_t i = half; i + half < static_cast<std::ptrdiff_t>(points); ++i) {
+  std::vector<Complex> out(points_);
+  for (std::ptrdiff_t i = half; i + half < static_cast<std::ptrdiff_t>(points_); ++i) {
     Complex sum{};
     double lines = 0;
     for (int k = 0; k < 2; ++k) {
@@ -126,17 +132,20 @@ std::vector<Complex> BurstMeter::envelope(const Sums& s, double cycle_us) const 
       sum += s.lines[k] * (k == 0 ? b : std::conj(b));
       lines += s.lines[k];
     }
-    if (lines > 0) out[static_cast<std::size_t>(i)] = sum / lines;
+    // Sync itself would ring into the burst when interpolated.
+    const bool past_sync = from_us + static_cast<double>(i) * step_us_ > search_from_us;
+    if (lines > 0 && past_sync) out[static_cast<std::size_t>(i)] = sum / lines;
   }
   return out;
 }
 
-BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us) const {
-  const std::vector<Complex> b = envelope(s, cycle_us);
+BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us, double search_from_us) const {
+  const std::vector<Complex> b = envelope(s, cycle_us, search_from_us);
   const auto index_of = [&](double us) {
     return static_cast<std::size_t>(
         std::clamp((us - from_us) / step_us_, 0.0, static_cast<double>(b.size() - 1)));
   };
+  const double begin_us = from_us + s.late / (s.lines[0] + s.lines[1]) * step_us_;
   // Middle of the burst: centre of what stands above half the highest.
   double top = 0;
   for (std::size_t i = index_of(search_from_us); i < b.size(); ++i) top = std::max(top, std::abs(b[i]));
@@ -161,9 +170,9 @@ BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us) const {
   out.amplitude_mv = std::abs(mean / n);
   // Envelope along the mean's own direction, so that noise outside the burst does not add up.
   const Complex along = std::conj(mean) / std::abs(mean);
-  Trace t{from_us, step_us_, std::vector<float>(b.size())};
+  Trace t{begin_us, step_us_, std::vector<float>(b.size())};
   for (std::size_t i = 0; i < b.size(); ++i) t.y[i] = static_cast<float>((b[i] * along).real());
-  const double centre = from_us + middle * step_us_;
+  const double centre = begin_us + middle * step_us_;
   out.start_us = t.crossing(0.5 * out.amplitude_mv, centre, search_from_us);
   out.end_us = t.crossing(0.5 * out.amplitude_mv, centre, to_us - 0.4);
   return out;
@@ -186,23 +195,26 @@ void BurstMeter::finish(const VideoSetup& setup, Readings& out) {
   const double cycle_us = setup.subcarrier_us();
   Sums all;
   for (int k = 0; k < 2; ++k) {
-    all.x[k].assign(scratch_.size(), Complex{});
-    all.twice[k].assign(scratch_.size(), Complex{});
+    all.x[k].assign(points_, Complex{});
+    all.twice[k].assign(points_, Complex{});
     for (const Sums& g : groups_) {
       all.lines[k] += g.lines[k];
-      for (std::size_t i = 0; i < scratch_.size(); ++i) {
+      all.late += k == 0 ? g.late : 0.0;
+      for (std::size_t i = 0; i < points_; ++i) {
         all.x[k][i] += g.x[k][i];
         all.twice[k][i] += g.twice[k][i];
       }
     }
   }
-  const Shape total = shape(all, cycle_us);
-  std::vector<Shape> by_group;
-  for (const Sums& g : groups_) {
-    by_group.push_back(g.lines[0] + g.lines[1] > 0 ? shape(g, cycle_us) : Shape{nan, nan, nan});
-  }
   const double lead = sync_.leading_us();
   const auto trail = sync_.trailing_us();
+  const double search_from_us = (trail ? trail->value : 4.7) + after_sync_us;
+  const Shape total = shape(all, cycle_us, search_from_us);
+  std::vector<Shape> by_group;
+  for (const Sums& g : groups_) {
+    by_group.push_back(g.lines[0] + g.lines[1] > 0 ? shape(g, cycle_us, search_from_us)
+                                                   : Shape{nan, nan, nan});
+  }
   const auto push = [&](const char* id, double value, const std::function<double(const Shape&)>& read,
                         double floor) {
     const auto u = group_uncertainty([&](std::size_t g) { return read(by_group[g]); });
@@ -213,10 +225,11 @@ void BurstMeter::finish(const VideoSetup& setup, Readings& out) {
           unmeasurable(id, "the burst has no clear beginning and end; look at it on a waveform plot"));
     }
   };
-  const double timing = 0.03 * step_us_ + 0.002;
+  // Near three samples a cycle the window that finds the envelope is coarse.
+  const double timing = (cycle_us < 3.4 * step_us_ ? 0.1 : 0.01) * step_us_ + 0.001;
   push(
       "video.burst.amplitude", 2 * total.amplitude_mv, [](const Shape& s) { return 2 * s.amplitude_mv; },
-      0.004 * total.amplitude_mv);
+      0.002 * total.amplitude_mv);
   push(
       "video.burst.start", total.start_us - lead, [](const Shape& s) { return s.start_us; }, timing);
   push(
@@ -283,7 +296,7 @@ void BurstMeter::finish_phase(const VideoSetup& setup, Readings& out) const {
                                   : nan;
   });
   const double degrees = std::remainder(total * 180 / pi + shift, 180.0);
-  const double timing = 360 * setup.subcarrier_true_hz * (0.02 / rate_hz_ + 0.5e-9);
+  const double timing = 360 * setup.subcarrier_true_hz * (0.01 / rate_hz_ + 0.2e-9);
   out.push_back(number_reading("video.sc_h", degrees, together(u.value_or(1.0), timing)));
 }
 

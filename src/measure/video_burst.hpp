@@ -22,6 +22,7 @@ class BurstMeter : public LineMeter {
     std::vector<std::complex<double>> x[2];
     std::vector<std::complex<double>> twice[2];
     double lines[2] = {0, 0};
+    double late = 0;  // samples, summed over lines, that the grid begins after its nominal time
   };
   struct Shape {
     double amplitude_mv = 0;  // peak
@@ -31,8 +32,9 @@ class BurstMeter : public LineMeter {
   void add_shape(const LineView& v);
   void add_frequency(const LineView& v);
   void add_phase(const LineView& v);
-  [[nodiscard]] Shape shape(const Sums& s, double cycle_us) const;
-  [[nodiscard]] std::vector<std::complex<double>> envelope(const Sums& s, double cycle_us) const;
+  [[nodiscard]] Shape shape(const Sums& s, double cycle_us, double search_from_us) const;
+  [[nodiscard]] std::vector<std::complex<double>> envelope(const Sums& s, double cycle_us,
+                                                           double search_from_us) const;
   void finish_frequency(const VideoSetup& setup, Readings& out) const;
   void finish_phase(const VideoSetup& setup, Readings& out) const;
 
@@ -40,7 +42,7 @@ class BurstMeter : public LineMeter {
   double rate_hz_;
   double clock_;
   double step_us_;
-  std::vector<float> scratch_;
+  std::size_t points_;
   std::vector<Sums> groups_;
   double bursts_ = 0;
   // Straight line through the burst phase, turns over samples, re `hz_` found at the start.

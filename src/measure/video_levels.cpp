@@ -38,6 +38,8 @@ LevelMeter::LevelMeter(const VideoSetup& setup) : gain_(setup.gain()), scale_(bi
   // line.
   const double block_samples = std::max(1.0, block_us_ * 1e-6 * setup.rate_hz);
   block_noise_mv_ = setup.noise_mv / std::sqrt(block_samples);
+  constexpr double clamp_us = 2.7;  // of even weight that the back porch's taper is worth
+  clamp_noise_mv_ = setup.noise_mv / std::sqrt(clamp_us * 1e-6 * setup.rate_hz);
 }
 
 std::size_t LevelMeter::bin_of(double mv) const {
@@ -45,7 +47,9 @@ std::size_t LevelMeter::bin_of(double mv) const {
   return static_cast<std::size_t>(std::clamp(b, 0.0, static_cast<double>(bins_.size() - 1)));
 }
 
-double LevelMeter::spread() const { return 1.2 * block_noise_mv_; }
+// A level is a [1 2 1]/4 mean of three blocks: 3/8 of a block's variance; the clamp's noise is common to a
+// line.
+double LevelMeter::spread() const { return std::hypot(0.61 * block_noise_mv_, clamp_noise_mv_); }
 
 void LevelMeter::line(const LineView& v) {
   if (v.kind != LineKind::Picture || !v.sync_found) return;
@@ -72,7 +76,7 @@ void LevelMeter::line(const LineView& v) {
     count_[g] += static_cast<double>(size);
     blocks_[k] = sum / static_cast<float>(size);
   }
-  const auto still = static_cast<float>(8.0 * gain_ + 4.0 * block_noise_mv_);
+  const auto still = static_cast<float>(8.0 * gain_ + 2.0 * block_noise_mv_);
   for (std::size_t k = 2; k + 2 < count; ++k) {
     if (std::abs(blocks_[k + 1] - blocks_[k - 1]) > still || std::abs(blocks_[k + 1] - blocks_[k]) > still)
       continue;
@@ -83,27 +87,34 @@ void LevelMeter::line(const LineView& v) {
   }
 }
 
-// Mean of the levels round the most frequent one inside from..to.
-std::optional<LevelMeter::Cluster> LevelMeter::gather(double from_mv, double to_mv) const {
-  const auto total_of = [](const std::array<Bin, line_groups>& b) {
-    double n = 0;
-    for (const Bin& x : b) n += x.count;
-    return n;
-  };
+// Mean of the levels round the lowest peak of the count inside from..to that is not small beside the highest
+// one.
+std::optional<LevelMeter::Cluster> LevelMeter::gather(double from_mv, double to_mv, bool highest_peak) const {
+  const std::size_t first = bin_of(from_mv);
+  std::vector<double> near(bin_of(to_mv) - first + 1, 0.0);  // counts over five bins
   double best = 0;
-  double mode = from_mv;
-  for (std::size_t i = bin_of(from_mv); i <= bin_of(to_mv); ++i) {
-    double n = 0;
-    for (std::size_t k = i >= 2 ? i - 2 : 0; k < std::min(i + 3, bins_.size()); ++k) n += total_of(bins_[k]);
-    if (n > best) {
-      best = n;
-      mode = (lowest + (static_cast<double>(i) + 0.5) * bin_mv) * gain_;
+  for (std::size_t i = 0; i < near.size(); ++i) {
+    for (std::size_t k = first + i >= 2 ? first + i - 2 : 0; k < std::min(first + i + 3, bins_.size()); ++k) {
+      for (const Bin& b : bins_[k]) near[i] += b.count;
     }
+    best = std::max(best, near[i]);
+  }
+  double mode = from_mv;
+  for (std::size_t n = 0; n < near.size(); ++n) {
+    const std::size_t i = highest_peak ? near.size() - 1 - n : n;
+    const std::size_t a = i >= 5 ? i - 5 : 0;
+    const std::size_t b = std::min(near.size(), i + 6);
+    const double around = *std::max_element(near.begin() + static_cast<std::ptrdiff_t>(a),
+                                            near.begin() + static_cast<std::ptrdiff_t>(b));
+    if (near[i] < 0.3 * best || around > near[i]) continue;
+    mode = (lowest + (static_cast<double>(first + i) + 0.5) * bin_mv) * gain_;
+    break;
   }
   if (best <= 0) return std::nullopt;
   Cluster c;
   c.mean = mode;
-  const double half = std::max(10.0 * gain_, 3.5 * spread());
+  // Wide enough for the noise, but not to the next bar: those of 75 % stand 56 mV apart.
+  const double half = std::clamp(2.5 * spread(), 10.0 * gain_, 25.0 * gain_);
   for (int round = 0; round < 3; ++round) {
     c.from = c.mean - half;
     c.to = c.mean + half;
@@ -133,25 +144,26 @@ std::optional<LevelMeter::Cluster> LevelMeter::white() const {
     for (const Bin& x : bins_[i]) above += x.count;
     if (above < least_share * total) continue;
     const double top = (lowest + static_cast<double>(i) * bin_mv) * gain_;
-    return gather(top - std::max(12.0 * gain_, 5.0 * spread()), top + 4 * gain_);
+    return gather(top - std::max(12.0 * gain_, 4.5 * spread()), top + 4 * gain_, true);
   }
   return std::nullopt;
 }
 
 std::optional<LevelMeter::Cluster> LevelMeter::black() const {
   double total = 0;
-  double low = 0;
-  const std::size_t first = bin_of(-40 * gain_);
-  const std::size_t last = bin_of(75 * gain_);
-  for (std::size_t i = 0; i < bins_.size(); ++i) {
-    for (const Bin& x : bins_[i]) {
-      total += x.count;
-      if (i >= first && i <= last) low += x.count;
-    }
+  for (const auto& bin : bins_) {
+    for (const Bin& x : bin) total += x.count;
   }
   if (total < 100) return std::nullopt;
-  const auto c = gather(-40 * gain_, 75 * gain_);
-  if (!c || c->count < least_share * total || c->count < 0.45 * low) return std::nullopt;
+  const auto c = gather(-40 * gain_, 75 * gain_, false);
+  if (!c || c->count < least_share * total) return std::nullopt;
+  // A level, not a slope that passes: most of what lies within twice the width lies within it.
+  double wide = 0;
+  const double width = c->to - c->from;
+  for (std::size_t i = bin_of(c->from - 0.5 * width); i <= bin_of(c->to + 0.5 * width); ++i) {
+    for (const Bin& x : bins_[i]) wide += x.count;
+  }
+  if (c->count < 0.65 * wide) return std::nullopt;
   // All of one level: black only where black is known to stand; else it may as well be a dark grey field.
   if (c->count > 0.9 * total) {
     const double setup = standards::video_525.black_mv.nominal * gain_;
@@ -187,8 +199,9 @@ void LevelMeter::finish(const VideoSetup& setup, Readings& out) {
       return;
     }
     // Floor: levels within a cluster are not all one level, and blanking is known to a part in a thousand.
-    out.push_back(
-        number_reading(id, c->mean, together(*u, 0.0015 * std::abs(c->mean) + 0.3 * setup.gain()), remark));
+    out.push_back(number_reading(
+        id, c->mean, together(*u, 0.0008 * std::abs(c->mean) + 0.2 * setup.gain() + 0.1 * spread()),
+        remark));
   };
   const auto w = white();
   std::string remark;

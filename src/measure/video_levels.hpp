@@ -33,7 +33,9 @@ class LevelMeter : public LineMeter {
     double to = 0;
     double count = 0;
   };
-  [[nodiscard]] std::optional<Cluster> gather(double from_mv, double to_mv) const;
+  /// The cluster round the lowest (or highest) peak of the count inside from..to that is not small beside the
+  /// others.
+  [[nodiscard]] std::optional<Cluster> gather(double from_mv, double to_mv, bool highest_peak) const;
   [[nodiscard]] std::optional<Cluster> white() const;
   [[nodiscard]] std::optional<Cluster> black() const;
   [[nodiscard]] std::optional<double> scatter(const Cluster& c) const;
@@ -43,7 +45,8 @@ class LevelMeter : public LineMeter {
   double gain_;
   double scale_;  // mV of a bin
   double block_us_;
-  double block_noise_mv_ = 0;
+  double block_noise_mv_ = 0;  // of one block's mean
+  double clamp_noise_mv_ = 0;  // of a line's blanking
   double nominal_white_mv_;
   double active_from_us_;
   double active_to_us_;

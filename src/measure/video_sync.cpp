@@ -84,13 +84,13 @@ std::optional<Estimate> SyncMeter::trailing_us() const {
 void SyncMeter::finish(const VideoSetup& setup, Readings& out) {
   const std::string few = "too few picture lines with sync; take at least one field (20 ms)";
   const auto amplitude = blanking_.read([](const Trace& t) { return -tip_of(t); });
-  push(out, "video.sync.amplitude", amplitude, amplitude ? 0.0015 * amplitude->value : 0, few);
+  push(out, "video.sync.amplitude", amplitude, amplitude ? 0.0008 * amplitude->value : 0, few);
   const double floor = timing_floor(setup.rate_hz);
   const double nominal_sync = -nominal(setup.lines).sync_mv.nominal;
   if (amplitude) {
     const double percent = 100 / nominal_sync;
     out.push_back(number_reading("video.gain", amplitude->value * percent,
-                                 together(amplitude->u, 0.0015 * amplitude->value) * percent,
+                                 together(amplitude->u, 0.0008 * amplitude->value) * percent,
                                  "from sync; compressed or restored sync reads otherwise than the picture"));
   } else {
     out.push_back(unmeasurable("video.gain", few));
@@ -112,7 +112,7 @@ void SyncMeter::finish(const VideoSetup& setup, Readings& out) {
     const double t = edge->value;
     const double narrow = std::sqrt(std::max(0.25 * t * t, t * t - std::pow(2.56 * scatter, 2)));
     out.push_back(number_reading("video.sync.rise", 1e3 * narrow,
-                                 1e3 * together(edge->u, together(2 * floor, 0.7 * (t - narrow)))));
+                                 1e3 * together(edge->u, together(3 * floor, 0.7 * (t - narrow)))));
   }
   porches(setup, out);
 }

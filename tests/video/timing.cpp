@@ -61,21 +61,22 @@ std::vector<Check> truths(const Wave& w, double rate) {
   const double g = w.gain;
   const double ns = 0.030 * std::max(1.0, 27e6 / rate);  // 30 ns at 27 MS/s, in us
   const double nominal_sync = w.lines == 525 ? 2000.0 / 7 : 300.0;
+  const double speed = 1 + w.clock_ppm * 1e-6;
   std::vector<Check> c = {
       {"video.line.frequency", w.line_hz * (1 + w.clock_ppm * 1e-6), 20e-6 * w.line_hz},
       {"video.sync.amplitude", w.sync_mv * g, 0.01 * w.sync_mv * g},
-      {"video.sync.width", w.sync_us / (1 + w.clock_ppm * 1e-6), ns},
+      {"video.sync.width", w.sync_us / speed, ns},
       {"video.sync.rise", w.sync_rise_ns, 0.12 * w.sync_rise_ns},
-      {"video.equalising.width", w.equalising_us, ns},
-      {"video.broad.width", w.broad_us, ns},
+      {"video.equalising.width", w.equalising_us / speed, ns},
+      {"video.broad.width", w.broad_us / speed, ns},
       {"video.gain", 100 * g * w.sync_mv / nominal_sync, 1.0 * g},
       {"video.blanking.level", (w.inverted ? -1 : 1) * (w.inverted ? -w.offset_mv : w.offset_mv), 3 * g},
   };
   if (w.subcarrier_hz > 0 && w.subcarrier_hz < 0.45 * rate) {
     c.push_back({"video.burst.amplitude", w.burst_pp_mv * g, 0.02 * w.burst_pp_mv * g});
-    c.push_back({"video.burst.start", w.burst_from_us, ns});
+    c.push_back({"video.burst.start", w.burst_from_us / speed, ns});
     c.push_back({"video.burst.cycles", w.burst_cycles, 2 * ns * w.subcarrier_hz * 1e-6});
-    c.push_back({"video.breezeway", w.burst_from_us - w.sync_us, ns});
+    c.push_back({"video.breezeway", (w.burst_from_us - w.sync_us) / speed, ns});
     c.push_back({"video.burst.frequency", w.subcarrier_hz * (1 + w.clock_ppm * 1e-6), 1.0});
     c.push_back({"video.sc_h", w.sc_h_deg, 2.0});
   }
@@ -242,6 +243,47 @@ TEST(VideoTiming, SaysWhatItCannotShow) {
       EXPECT_EQ(x.verdict, Verdict::Unmeasurable) << x.id;
     }
   }
+}
+
+// Claimed uncertainty against the truth, over seeded noise. The waveform is made once; only the noise
+// differs.
+void cover(const Wave& w, double rate, double noise_mv, const std::vector<Check>& checks, int trials) {
+  const std::vector<float> still = clean(w, rate, 0.05);
+  std::map<std::string, std::vector<coverage::Trial>> seen;
+  for (int i = 0; i < trials; ++i) {
+    std::vector<float> v = still;
+    add_noise(v, noise_mv, static_cast<unsigned>(1000 + i));
+    MemoryVideo source(rate, std::move(v));
+    const Readings r = measure::measure_video(source, {});
+    for (const Check& c : checks) {
+      const Reading& x = get(r, c.id);
+      ASSERT_TRUE(x.measured()) << c.id << ": " << x.reason;
+      seen[c.id].push_back({x.number(), x.uncertainty.value_or(0), c.truth});
+    }
+  }
+  for (const auto& [id, all] : seen) {
+    coverage::expect_coverage(id.c_str(), trials, [&](unsigned seed) { return all[seed - 1]; });
+  }
+}
+
+TEST(VideoTiming, UncertaintyIsTrue) {
+  Wave w = with_bars(wave_525());
+  cover(w, 13.7e6, 30,
+        {{"video.line.frequency", w.line_hz, 0},
+         {"video.sync.amplitude", w.sync_mv, 0},
+         {"video.sync.width", w.sync_us, 0},
+         {"video.sync.rise", w.sync_rise_ns, 0},
+         {"video.back_porch", w.active_from_us - w.sync_us, 0},
+         {"video.burst.amplitude", w.burst_pp_mv, 0},
+         {"video.burst.start", w.burst_from_us, 0},
+         {"video.burst.cycles", w.burst_cycles, 0},
+         {"video.burst.frequency", w.subcarrier_hz, 0},
+         {"video.sc_h", 0, 0},
+         {"video.equalising.width", w.equalising_us, 0},
+         {"video.broad.width", w.broad_us, 0},
+         {"video.setup", 375.0 / 7, 0},
+         {"video.white", 0.075 * 5000 / 7 + 0.925 * 0.75 * 5000 / 7, 0}},
+        150);
 }
 
 }  // namespace
