@@ -1,13 +1,13 @@
+#include <fmt/format.h>
+
 #include <csignal>
 #include <cstdio>
 #include <exception>
+#include <linebench/base/version.hpp>
+#include <nlohmann/json.hpp>
 #include <string>
 
-#include <fmt/format.h>
-#include <nlohmann/json.hpp>
-
 #include "commands.hpp"
-#include <linebench/base/version.hpp>
 
 namespace {
 
@@ -44,8 +44,9 @@ int report(Exit exit, const std::string& line) {
 int main(int argc, char** argv) {
   try {
     linebench::app::Context context;
-    CLI::App app{"Audio and composite video signal test bench: what is wrong with the signal, and which wire, earth, "
-                 "supply or source to blame."};
+    CLI::App app{
+        "Audio and composite video signal test bench: what is wrong with the signal, and which wire, earth, "
+        "supply or source to blame."};
     app.set_version_flag("--version", std::string(linebench::version()));
     app.require_subcommand(1);
     app.fallthrough();
@@ -75,6 +76,7 @@ int main(int argc, char** argv) {
   } catch (const std::bad_alloc&) {
     return report(Exit::Unusable, "out of memory; close other programs or use a shorter capture");
   } catch (const std::exception& e) {
-    return report(Exit::Unusable, fmt::format("unexpected: {}; please report it with the command line", e.what()));
+    return report(Exit::Unusable,
+                  fmt::format("unexpected: {}; please report it with the command line", e.what()));
   }
 }

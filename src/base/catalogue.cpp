@@ -1,7 +1,6 @@
-#include <linebench/base/catalogue.hpp>
-
 #include <algorithm>
 #include <cctype>
+#include <linebench/base/catalogue.hpp>
 #include <vector>
 
 namespace linebench {
@@ -32,8 +31,8 @@ bool is_colour(std::string_view s) {
   return std::find(std::begin(colours), std::end(colours), s) != std::end(colours);
 }
 
-// Matches id against a pattern part by part; "N" takes a number, "COLOUR" a bar's colour. What a wildcard took is
-// returned through `taken`.
+// Matches id against a pattern part by part; "N" takes a number, "COLOUR" a bar's colour. What a wildcard
+// took is returned through `taken`.
 bool matches(std::string_view pattern, std::string_view id, std::string_view& taken) {
   taken = {};
   while (true) {

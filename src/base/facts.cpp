@@ -1,9 +1,8 @@
-#include <linebench/base/facts.hpp>
-
 #include <fmt/format.h>
-#include <nlohmann/json.hpp>
 
 #include <linebench/base/error.hpp>
+#include <linebench/base/facts.hpp>
+#include <nlohmann/json.hpp>
 
 namespace linebench {
 namespace {
@@ -61,8 +60,10 @@ struct Read {
     try {
       return j.at(key).get<T>();
     } catch (const nlohmann::json::exception&) {
-      throw unusable(fmt::format("facts of the capture: \"{}\" has the wrong kind of value; correct or delete "
-                                 "the file beside the capture", key));
+      throw unusable(
+          fmt::format("facts of the capture: \"{}\" has the wrong kind of value; correct or delete "
+                      "the file beside the capture",
+                      key));
     }
   }
 };
@@ -77,7 +78,8 @@ nlohmann::json facts_to_json(const CaptureFacts& facts) {
 }
 
 CaptureFacts facts_from_json(const nlohmann::json& j) {
-  if (!j.is_object()) throw unusable("facts of the capture: not a JSON object; delete the file beside the capture");
+  if (!j.is_object())
+    throw unusable("facts of the capture: not a JSON object; delete the file beside the capture");
   CaptureFacts facts;
   visit_facts(facts, Read{j});
   return facts;

@@ -1,19 +1,21 @@
-#include <linebench/base/reading.hpp>
-
 #include <algorithm>
 #include <cmath>
-#include <stdexcept>
-
 #include <linebench/base/catalogue.hpp>
+#include <linebench/base/reading.hpp>
+#include <stdexcept>
 
 namespace linebench {
 
 std::string_view to_string(Verdict v) {
   switch (v) {
-    case Verdict::Info: return "info";
-    case Verdict::Pass: return "pass";
-    case Verdict::Fail: return "fail";
-    case Verdict::Unmeasurable: return "unmeasurable";
+    case Verdict::Info:
+      return "info";
+    case Verdict::Pass:
+      return "pass";
+    case Verdict::Fail:
+      return "fail";
+    case Verdict::Unmeasurable:
+      return "unmeasurable";
   }
   return "info";
 }
@@ -68,7 +70,8 @@ Reading unmeasurable(std::string_view id, std::string reason, std::optional<doub
 }
 
 const Reading* find_reading(const Readings& readings, std::string_view id) {
-  const auto it = std::find_if(readings.begin(), readings.end(), [&](const Reading& r) { return r.id == id; });
+  const auto it =
+      std::find_if(readings.begin(), readings.end(), [&](const Reading& r) { return r.id == id; });
   return it == readings.end() ? nullptr : &*it;
 }
 

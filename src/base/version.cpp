@@ -1,9 +1,7 @@
-#include <linebench/base/version.hpp>
-
 #include <cstdlib>
-#include <system_error>
-
 #include <linebench/base/error.hpp>
+#include <linebench/base/version.hpp>
+#include <system_error>
 
 namespace linebench {
 
@@ -15,7 +13,8 @@ std::filesystem::path share_dir() {
   const auto usable = [&](const fs::path& p) { return fs::is_directory(p / "signals", ec); };
   if (const char* env = std::getenv("LINEBENCH_SHARE"); env != nullptr && *env != '\0') {
     if (usable(env)) return env;
-    throw unusable("LINEBENCH_SHARE (" + std::string(env) + "): no folder 'signals' in it; set it to the folder that has one");
+    throw unusable("LINEBENCH_SHARE (" + std::string(env) +
+                   "): no folder 'signals' in it; set it to the folder that has one");
   }
   const fs::path exe = fs::read_symlink("/proc/self/exe", ec);
   for (fs::path p = exe.parent_path(); !ec && p.has_relative_path(); p = p.parent_path()) {
@@ -23,7 +22,9 @@ std::filesystem::path share_dir() {
     if (usable(p / "share/linebench")) return p / "share/linebench";
   }
   if (usable(LINEBENCH_SHARE_DIR)) return LINEBENCH_SHARE_DIR;
-  throw unusable("the folder 'signals' that comes with the program was not found; set LINEBENCH_SHARE to the folder that has it");
+  throw unusable(
+      "the folder 'signals' that comes with the program was not found; set LINEBENCH_SHARE to the folder "
+      "that has it");
 }
 
 std::filesystem::path store_dir() {

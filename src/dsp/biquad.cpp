@@ -1,7 +1,6 @@
-#include <linebench/dsp/biquad.hpp>
-
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/biquad.hpp>
 #include <numbers>
 #include <stdexcept>
 

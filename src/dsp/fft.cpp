@@ -1,10 +1,9 @@
-#include <linebench/dsp/fft.hpp>
+#include <fftw3.h>
 
+#include <linebench/dsp/fft.hpp>
 #include <mutex>
 #include <new>
 #include <stdexcept>
-
-#include <fftw3.h>
 
 namespace linebench::dsp {
 namespace {

@@ -1,6 +1,5 @@
-#include <linebench/dsp/window.hpp>
-
 #include <cmath>
+#include <linebench/dsp/window.hpp>
 #include <numbers>
 #include <span>
 
@@ -11,16 +10,20 @@ namespace {
 constexpr double hann[] = {0.5, 0.5};
 // [Harris 1978] minimum four-term window.
 constexpr double bh4[] = {0.35875, 0.48829, 0.14128, 0.01168};
-// [Albrecht 2001] seven-term minimum side-lobe window; coefficients from memory, checked by the tests on side lobes.
+// [Albrecht 2001] seven-term minimum side-lobe window; coefficients from memory, checked by the tests on side
+// lobes.
 constexpr double bh7[] = {2.712203605850388e-01, 4.334446123274422e-01, 2.180041228929303e-01,
                           6.578534329560609e-02, 1.076186730534183e-02, 7.700127105808265e-04,
                           1.368088305992921e-05};
 
 std::span<const double> coefficients(Window kind) {
   switch (kind) {
-    case Window::Hann: return hann;
-    case Window::BlackmanHarris4: return bh4;
-    case Window::BlackmanHarris7: return bh7;
+    case Window::Hann:
+      return hann;
+    case Window::BlackmanHarris4:
+      return bh4;
+    case Window::BlackmanHarris7:
+      return bh7;
   }
   return hann;
 }

@@ -170,6 +170,9 @@ double notches(double value, double bound, std::string_view unit) {
 }
 
 constexpr double wrong_word_notches = 4.0;
+// Dropouts, clipping and clicks spoil the steady readings of the whole capture: they are the cause, so they
+// come first.
+constexpr double event_notches = 20.0;
 
 }  // namespace
 
@@ -243,7 +246,10 @@ double severity(const Reading& r) {
     const WorstPoint w = worst_point(r);
     return notches(w.y, where == Side::Low ? *w.bounds.min : *w.bounds.max, r.curve().y_unit);
   }
-  return notches(r.number(), where == Side::Low ? *r.limit->min : *r.limit->max, r.unit);
+  const double beyond = notches(r.number(), where == Side::Low ? *r.limit->min : *r.limit->max, r.unit);
+  const auto is = [&](std::string_view id) { return r.id.starts_with(id); };
+  const bool event = is("audio.dropout.") || is("audio.clip.samples") || is("audio.click.");
+  return event ? event_notches + beyond : beyond;
 }
 
 }  // namespace linebench::judge

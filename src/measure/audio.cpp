@@ -21,7 +21,8 @@ constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
 
-// The kind of the recipe that was sent; empty when it is not known here (a name typed by a person may be anything).
+// The kind of the recipe that was sent; empty when it is not known here (a name typed by a person may be
+// anything).
 std::string_view sent_kind(const std::string& signal) {
   if (signal.empty()) return {};
   try {

@@ -13,9 +13,23 @@ constexpr float quietest = 1e-3F;  // -60 dB: under it nothing can be said to va
 constexpr float steady = 0.6F;     // of the level 10 ms away, just before and just after
 constexpr double shortest_s = 0.0018;
 constexpr double longest_s = 2.0;
-constexpr std::size_t settle_steps = 20;  // 10 ms looked at after the return
 
 }  // namespace
+
+// Steady for the last 0.14 s: what only pauses like speech does (a stop within a word) was not.
+bool DropoutSearch::lasted() const {
+  if (stretch_count_ < stretches) return false;
+  // The newest stretch may hold the edge.
+  const std::size_t newest = (stretch_count_ - 1) % stretches;
+  float low = before_;
+  float high = before_;
+  for (std::size_t i = 0; i < stretches; ++i) {
+    if (i == newest) continue;
+    low = std::min(low, stretch_peaks_[i]);
+    high = std::max(high, stretch_peaks_[i]);
+  }
+  return low > steady * high;
+}
 
 float DropoutSearch::recent_peak(std::size_t from_back, std::size_t count) const {
   float top = 0.0F;
@@ -60,7 +74,7 @@ void DropoutSearch::search(const EventView& v, std::vector<Event>& done) {
           const float just = recent_peak(0, 6);
           const float early = recent_peak(20, 20);
           before_ = whole;
-          if (just > steady * whole && early > steady * whole) start(v, at, size);
+          if (just > steady * whole && early > steady * whole && lasted()) start(v, at, size);
         }
       }
     } else if (state_ == State::Low) {
@@ -82,8 +96,13 @@ void DropoutSearch::search(const EventView& v, std::vector<Event>& done) {
     if (state_ == State::Returned) {
       after_peak_ = std::max(after_peak_, top);
       if (after_ < 6) after_first_ = std::max(after_first_, top);
+      after_tops_[after_] = top;
       if (++after_ >= settle_steps) {
-        const bool same = after_peak_ > steady * before_ && steady * after_peak_ < before_;
+        // A contact ticks as it closes, so the middle of the steps, not their largest, says that it is not
+        // louder.
+        const auto middle = after_tops_.begin() + settle_steps / 2;
+        std::nth_element(after_tops_.begin(), middle, after_tops_.end());
+        const bool same = after_peak_ > steady * before_ && steady * *middle < before_;
         const bool sudden = after_first_ > steady * after_peak_;
         if (same && sudden && end_s_ - start_s_ >= shortest_s) done.push_back({start_s_, end_s_ - start_s_});
         state_ = State::Steady;
@@ -92,6 +111,11 @@ void DropoutSearch::search(const EventView& v, std::vector<Event>& done) {
     if (state_ != State::Low) {
       peaks_[seen_ % history] = top;
       ++seen_;
+      stretch_peak_ = std::max(stretch_peak_, top);
+      if (seen_ % history == 0) {
+        stretch_peaks_[stretch_count_++ % stretches] = stretch_peak_;
+        stretch_peak_ = 0;
+      }
     }
   }
 }

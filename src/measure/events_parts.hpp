@@ -76,6 +76,7 @@ class DropoutSearch {
  private:
   enum class State { Steady, Low, Returned };
   [[nodiscard]] float recent_peak(std::size_t from_back, std::size_t count) const;
+  [[nodiscard]] bool lasted() const;
   void start(const EventView& v, std::size_t at, std::size_t size);
 
   static constexpr std::size_t history = 40;  // half-milliseconds
@@ -88,6 +89,12 @@ class DropoutSearch {
   std::size_t low_ = 0;
   std::size_t after_ = 0;
   float after_peak_ = 0, after_first_ = 0;
+  static constexpr std::size_t settle_steps = 20;  // looked at after the return
+  std::array<float, settle_steps> after_tops_{};
+  static constexpr std::size_t stretches = 8;  // largest sample of each stretch of `history` steps
+  std::array<float, stretches> stretch_peaks_{};
+  float stretch_peak_ = 0;
+  std::size_t stretch_count_ = 0;
 };
 
 }  // namespace linebench::measure

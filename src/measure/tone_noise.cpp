@@ -178,7 +178,9 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
   const Spread spread = level_spread(level, noise, shape);
   std::string why;
   if (options_.band_filled) {
-    why = "the signal that was sent fills the band and hides the path's own noise; record the idle path or a steady tone";
+    why =
+        "the signal that was sent fills the band and hides the path's own noise; record the idle path or a "
+        "steady tone";
   } else if (seconds < shortest_noise_s) {
     why = fmt::format("too short to measure noise; take at least {} s", shortest_noise_s);
   } else if (track.likeness < least_likeness ||

@@ -72,11 +72,12 @@ TEST(Demo, CapturesAreSmallAndCanBeMadeAgain) {
   EXPECT_EQ(count, 18);
 }
 
-TEST(Demo, SaysWhereItCannotWrite) {
+TEST(Demo, MakesItsFolderAndSaysWhereItCannot) {
   const Folder folder;
-  const auto r = run(folder, "demo --out nowhere");
+  EXPECT_EQ(run(folder, "demo --out new/report").exit, 0);
+  const auto r = run(folder, "demo --out /proc/nowhere");
   EXPECT_EQ(r.exit, 3);
-  EXPECT_NE(r.err.find("nowhere"), std::string::npos);
+  EXPECT_NE(r.err.find("/proc/nowhere"), std::string::npos);
 }
 
 }  // namespace

@@ -1,7 +1,7 @@
 #include <gtest/gtest.h>
+
 #include <linebench/base/error.hpp>
 #include <linebench/base/facts.hpp>
-
 #include <nlohmann/json.hpp>
 
 namespace {

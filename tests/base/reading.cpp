@@ -1,8 +1,8 @@
 #include <gtest/gtest.h>
-#include <linebench/base/catalogue.hpp>
-#include <linebench/base/reading.hpp>
 
 #include <cmath>
+#include <linebench/base/catalogue.hpp>
+#include <linebench/base/reading.hpp>
 #include <set>
 #include <stdexcept>
 #include <string>
@@ -11,15 +11,41 @@ namespace {
 using namespace linebench;
 
 TEST(Catalogue, KnowsEveryAudioIdOfTheContract) {
-  for (const char* id :
-       {"audio.level.rms", "audio.level.peak", "audio.level.crest", "audio.level.dc", "audio.tone.frequency",
-        "audio.tone.level", "audio.thd", "audio.thd_n", "audio.snr", "audio.noise.unweighted", "audio.noise.a",
-        "audio.noise.bs468", "audio.hum.frequency", "audio.hum.level", "audio.hum.harmonic.7", "audio.hum.kind",
-        "audio.whistle.frequency", "audio.whistle.level", "audio.phone_burst.rate", "audio.clip.samples",
-        "audio.clip.level", "audio.click.count", "audio.dropout.count", "audio.pair.polarity", "audio.pair.delay",
-        "audio.pair.gain", "audio.response", "audio.response.delay", "audio.response.polarity",
-        "audio.response.echo.delay", "audio.response.echo.level", "audio.sti", "audio.loudness.integrated",
-        "audio.loudness.range", "audio.true_peak"}) {
+  for (const char* id : {"audio.level.rms",
+                         "audio.level.peak",
+                         "audio.level.crest",
+                         "audio.level.dc",
+                         "audio.tone.frequency",
+                         "audio.tone.level",
+                         "audio.thd",
+                         "audio.thd_n",
+                         "audio.snr",
+                         "audio.noise.unweighted",
+                         "audio.noise.a",
+                         "audio.noise.bs468",
+                         "audio.hum.frequency",
+                         "audio.hum.level",
+                         "audio.hum.harmonic.7",
+                         "audio.hum.kind",
+                         "audio.whistle.frequency",
+                         "audio.whistle.level",
+                         "audio.phone_burst.rate",
+                         "audio.clip.samples",
+                         "audio.clip.level",
+                         "audio.click.count",
+                         "audio.dropout.count",
+                         "audio.pair.polarity",
+                         "audio.pair.delay",
+                         "audio.pair.gain",
+                         "audio.response",
+                         "audio.response.delay",
+                         "audio.response.polarity",
+                         "audio.response.echo.delay",
+                         "audio.response.echo.level",
+                         "audio.sti",
+                         "audio.loudness.integrated",
+                         "audio.loudness.range",
+                         "audio.true_peak"}) {
     EXPECT_NE(find_kind(id), nullptr) << id;
     EXPECT_NE(find_kind(std::string(id) + ".left"), nullptr) << id;
   }

@@ -1,10 +1,10 @@
 #include <gtest/gtest.h>
-#include <linebench/dsp/biquad.hpp>
-#include <linebench/dsp/fft.hpp>
-#include <linebench/dsp/window.hpp>
 
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/biquad.hpp>
+#include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/window.hpp>
 #include <numbers>
 
 namespace {
@@ -12,14 +12,17 @@ using namespace linebench::dsp;
 
 TEST(Fft, FindsASineWhereTheDefinitionSays) {
   RealFft fft(48);
-  for (std::size_t n = 0; n < 48; ++n) fft.input()[n] = std::cos(2 * std::numbers::pi * 5.0 * static_cast<double>(n) / 48);
+  for (std::size_t n = 0; n < 48; ++n)
+    fft.input()[n] = std::cos(2 * std::numbers::pi * 5.0 * static_cast<double>(n) / 48);
   fft.forward();
-  for (std::size_t k = 0; k <= 24; ++k) EXPECT_NEAR(std::abs(fft.output()[k]), k == 5 ? 24.0 : 0.0, 1e-12) << k;
+  for (std::size_t k = 0; k <= 24; ++k)
+    EXPECT_NEAR(std::abs(fft.output()[k]), k == 5 ? 24.0 : 0.0, 1e-12) << k;
   fft.inverse();
   EXPECT_NEAR(fft.input()[0] / 48, 1.0, 1e-12);
 }
 
-// Side-lobe levels are the windows' published property: Hann -31.5 dB, [Harris 1978] -92 dB, [Albrecht 2001] -180 dB.
+// Side-lobe levels are the windows' published property: Hann -31.5 dB, [Harris 1978] -92 dB, [Albrecht 2001]
+// -180 dB.
 TEST(Window, SideLobesAreAsPublished) {
   const struct {
     Window kind;

@@ -1,5 +1,5 @@
-// The house keeps its shape: parts know only what stands to their left, files stay small, the tree holds only what was
-// agreed, and nothing unfinished or private stands in it.
+// The house keeps its shape: parts know only what stands to their left, files stay small, the tree holds only
+// what was agreed, and nothing unfinished or private stands in it.
 #include <gtest/gtest.h>
 
 #include <algorithm>
@@ -18,8 +18,8 @@ namespace fs = std::filesystem;
 
 const fs::path root = LINEBENCH_SOURCE_DIR;
 
-// Rank of each part: it may include parts of its own or a lower rank. base stands under all; dsp and standards know
-// nobody but base.
+// Rank of each part: it may include parts of its own or a lower rank. base stands under all; dsp and
+// standards know nobody but base.
 const std::map<std::string, int> rank = {{"base", 0},    {"dsp", 1},     {"standards", 1}, {"signals", 2},
                                          {"capture", 3}, {"measure", 4}, {"judge", 5},     {"diagnose", 6},
                                          {"job", 7},     {"report", 8},  {"app", 9},       {"opencv", 4}};
@@ -62,7 +62,8 @@ TEST(House, PartsKnowOnlyWhatStandsLeftOfThem) {
     if (part.empty()) continue;
     ASSERT_TRUE(rank.contains(part)) << file << ": the part '" << part << "' has no place in the order";
     const std::string text = slurp(file);
-    for (auto it = std::sregex_iterator(text.begin(), text.end(), include); it != std::sregex_iterator(); ++it) {
+    for (auto it = std::sregex_iterator(text.begin(), text.end(), include); it != std::sregex_iterator();
+         ++it) {
       const std::string other = (*it)[1];
       ++seen;
       ASSERT_TRUE(rank.contains(other)) << file;
@@ -82,7 +83,8 @@ TEST(House, NoFileOver500Lines) {
 }
 
 TEST(House, HeavyHeadersStayOutOfTheApi) {
-  const std::regex heavy(R"(#include\s*<(Eigen/|toml\+\+/|nlohmann/json\.hpp|CLI/|opencv2/|fftw3|sndfile|portaudio|ebur128))");
+  const std::regex heavy(
+      R"(#include\s*<(Eigen/|toml\+\+/|nlohmann/json\.hpp|CLI/|opencv2/|fftw3|sndfile|portaudio|ebur128))");
   for (const auto& file : sources()) {
     const auto rel = fs::relative(file, root).generic_string();
     if (!rel.starts_with("include/")) continue;
@@ -91,7 +93,8 @@ TEST(House, HeavyHeadersStayOutOfTheApi) {
 }
 
 TEST(House, TopLevelIsWhatWasAgreed) {
-  const std::regex agreed(R"(CMakeLists\.txt|README\.md|DEVELOPERS\.md|LICENSE|src|include|signals|tests|captures|build|\..*)");
+  const std::regex agreed(
+      R"(CMakeLists\.txt|README\.md|DEVELOPERS\.md|LICENSE|src|include|signals|tests|captures|build|\..*)");
   for (const auto& e : fs::directory_iterator(root)) {
     const auto name = e.path().filename().string();
     EXPECT_TRUE(std::regex_match(name, agreed)) << name;

@@ -197,6 +197,26 @@ TEST(Events, DropoutsAreCountedExactlyWithTheirTimes) {
   }
 }
 
+// A contact ticks as it closes again (common practice).
+TEST(Events, DropoutsThatEndWithATick) {
+  for (const double rate : {16000.0, 48000.0}) {
+    synth::Samples x(synth::count(6.0, rate), 0.0F);
+    synth::add_sine(x, rate, 1000.0, -18.0);
+    const std::vector<double> times{1.31, 3.07, 3.64};
+    for (const double t : times) {
+      const std::size_t from = synth::count(t, rate);
+      const std::size_t length = synth::count(0.06, rate);
+      std::fill_n(x.begin() + static_cast<std::ptrdiff_t>(from), length, 0.0F);
+      float tick = 0.35F;
+      for (std::size_t n = 0; n < 12; ++n, tick *= -0.6F) x[from + length + n] += tick;
+    }
+    synth::add_noise(x, -84.0, 5);
+    const EventsResult r = events_of(x, rate);
+    ASSERT_EQ(r.dropouts, times.size()) << rate;
+    for (std::size_t k = 0; k < times.size(); ++k) EXPECT_NEAR(r.dropout_times[k].time_s, times[k], 0.001);
+  }
+}
+
 TEST(Events, AMillionClicksStayInBounds) {
   constexpr double rate = 48000;
   synth::Samples x(synth::count(60.0, rate), 0.0F);

@@ -1,12 +1,12 @@
-// Checks that a claimed uncertainty is true: over many seeded trials the truth must lie inside the k=2 interval about
-// 95 % of the time, neither too seldom (too proud) nor always (too shy).
+// Checks that a claimed uncertainty is true: over many seeded trials the truth must lie inside the k=2
+// interval about 95 % of the time, neither too seldom (too proud) nor always (too shy).
 #pragma once
+
+#include <gtest/gtest.h>
 
 #include <cmath>
 #include <cstdio>
 #include <functional>
-
-#include <gtest/gtest.h>
 
 namespace coverage {
 
@@ -16,11 +16,11 @@ struct Trial {
   double truth;
 };
 
-/// Runs `trial(seed)` n times and expects the share of hits between lo and hi. With n trials the share itself scatters
-/// by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not failed by chance. Seeds are
-/// fixed, so the outcome is the same on every run. Prints what was achieved.
-inline void expect_coverage(const char* what, int n, const std::function<Trial(unsigned seed)>& trial, double lo = 0.93,
-                            double hi = 0.98) {
+/// Runs `trial(seed)` n times and expects the share of hits between lo and hi. With n trials the share itself
+/// scatters by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not failed by
+/// chance. Seeds are fixed, so the outcome is the same on every run. Prints what was achieved.
+inline void expect_coverage(const char* what, int n, const std::function<Trial(unsigned seed)>& trial,
+                            double lo = 0.93, double hi = 0.98) {
   int inside = 0;
   double sum = 0;
   double sum2 = 0;
@@ -35,8 +35,8 @@ inline void expect_coverage(const char* what, int n, const std::function<Trial(u
   }
   const double share = static_cast<double>(inside) / n;
   const double slack = 2.0 * std::sqrt(0.95 * 0.05 / n);
-  std::printf("  %s: coverage %.3f of %d, mean error %.3g, rms error %.3g, mean claimed (k=2) %.3g\n", what, share, n,
-              sum / n, std::sqrt(sum2 / n), u_sum / n);
+  std::printf("  %s: coverage %.3f of %d, mean error %.3g, rms error %.3g, mean claimed (k=2) %.3g\n", what,
+              share, n, sum / n, std::sqrt(sum2 / n), u_sum / n);
   EXPECT_GE(share, lo - slack) << what << ": claimed uncertainty is too small";
   EXPECT_LE(share, hi + slack) << what << ": claimed uncertainty is too large";
 }

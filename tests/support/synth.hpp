@@ -1,21 +1,22 @@
-// Signals for tests, made here from closed forms and never by the program's own generators, so that a measurement is
-// not checked against its own house's habits.
+// Signals for tests, made here from closed forms and never by the program's own generators, so that a
+// measurement is not checked against its own house's habits.
 #pragma once
 
 #include <cmath>
 #include <cstdint>
+#include <linebench/base/audio_source.hpp>
 #include <numbers>
 #include <random>
 #include <utility>
 #include <vector>
 
-#include <linebench/base/audio_source.hpp>
-
 namespace synth {
 
 using Samples = std::vector<float>;
 
-inline std::size_t count(double seconds, double rate) { return static_cast<std::size_t>(std::llround(seconds * rate)); }
+inline std::size_t count(double seconds, double rate) {
+  return static_cast<std::size_t>(std::llround(seconds * rate));
+}
 
 /// Adds a sine of the given level (dBFS per AES17: rms of a full-scale sine = 0) to x.
 inline void add_sine(Samples& x, double rate, double hz, double dbfs, double phase = 0.0) {

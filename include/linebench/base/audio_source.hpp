@@ -2,10 +2,9 @@
 #pragma once
 
 #include <cstddef>
+#include <linebench/base/facts.hpp>
 #include <memory>
 #include <span>
-
-#include <linebench/base/facts.hpp>
 
 namespace linebench {
 
@@ -22,7 +21,8 @@ class AudioSource {
 
   /// Fills `interleaved` (a multiple of the channel count) as far as there is data.
   /// @return frames (samples per channel) read; 0 at the end, and only there.
-  /// Throws Error(Unusable) when the source breaks, or holds a sample that is NaN or infinite (its time named).
+  /// Throws Error(Unusable) when the source breaks, or holds a sample that is NaN or infinite (its time
+  /// named).
   virtual std::size_t read(std::span<float> interleaved) = 0;
 };
 

@@ -9,7 +9,8 @@
 namespace linebench {
 
 struct ReadingKind {
-  std::string_view id;       ///< without channel suffix; "N" as a whole part stands for a number ("audio.hum.harmonic.N")
+  std::string_view
+      id;  ///< without channel suffix; "N" as a whole part stands for a number ("audio.hum.harmonic.N")
   std::string_view label;    ///< short, for tables
   std::string_view unit;     ///< "" for pure numbers and text
   int decimals;              ///< shown to a person
@@ -20,8 +21,8 @@ struct ReadingKind {
 [[nodiscard]] std::span<const ReadingKind> audio_reading_kinds();
 [[nodiscard]] std::span<const ReadingKind> video_reading_kinds();
 
-/// The kind of a full id: strips ".left"/".right"/".chN", matches numbers against "N" and colours against "COLOUR".
-/// nullptr when unknown.
+/// The kind of a full id: strips ".left"/".right"/".chN", matches numbers against "N" and colours against
+/// "COLOUR". nullptr when unknown.
 [[nodiscard]] const ReadingKind* find_kind(std::string_view id);
 
 /// The label of a full id, with the channel and number said: "Hum harmonic 3, left".

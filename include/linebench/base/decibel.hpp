@@ -22,7 +22,9 @@ namespace linebench {
 [[nodiscard]] inline double dbfs_from_rms(double rms) { return db_from_amplitude(rms * std::numbers::sqrt2); }
 /// dBFS of a mean square, full-scale sine = 0 dBFS [AES17].
 [[nodiscard]] inline double dbfs_from_power(double mean_square) { return db_from_power(2.0 * mean_square); }
-[[nodiscard]] inline double rms_from_dbfs(double dbfs) { return amplitude_from_db(dbfs) / std::numbers::sqrt2; }
+[[nodiscard]] inline double rms_from_dbfs(double dbfs) {
+  return amplitude_from_db(dbfs) / std::numbers::sqrt2;
+}
 
 /// 0 dBu: the voltage that gives 1 mW in 600 ohm, sqrt(0.6) V.
 inline const double dbu_reference_v = std::sqrt(0.6);

@@ -2,20 +2,19 @@
 #pragma once
 
 #include <cstdint>
+#include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <string>
 #include <vector>
 
-#include <nlohmann/json_fwd.hpp>
-
 namespace linebench {
 
 struct CaptureFacts {
-  std::string source;                     ///< file name or device name, as a person would say it
-  std::string kind;                       ///< "audio file", "sound device", "composite samples", "frames"
-  std::string format;                     ///< e.g. "WAV, 24 bit"
-  std::string device;                     ///< host API + device name, when it came from one
-  double sample_rate_hz = 0;              ///< nominal
+  std::string source;         ///< file name or device name, as a person would say it
+  std::string kind;           ///< "audio file", "sound device", "composite samples", "frames"
+  std::string format;         ///< e.g. "WAV, 24 bit"
+  std::string device;         ///< host API + device name, when it came from one
+  double sample_rate_hz = 0;  ///< nominal
   int channels = 0;
   std::uint64_t frames = 0;               ///< samples per channel
   std::optional<double> clock_error_ppm;  ///< of the recorder, from a calibration (+: recorder's clock fast)
@@ -35,7 +34,8 @@ struct CaptureFacts {
   [[nodiscard]] bool tainted() const { return xruns > 0 || dropped > 0; }
 };
 
-/// Facts as they stand under "input" in the JSON document and in a capture's sidecar. Unknown values are left out.
+/// Facts as they stand under "input" in the JSON document and in a capture's sidecar. Unknown values are left
+/// out.
 [[nodiscard]] nlohmann::json facts_to_json(const CaptureFacts& facts);
 /// The reverse; unknown keys are ignored, wrong types throw Error(Unusable) naming the key.
 [[nodiscard]] CaptureFacts facts_from_json(const nlohmann::json& j);

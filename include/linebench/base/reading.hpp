@@ -15,13 +15,15 @@ enum class Verdict { Info, Pass, Fail, Unmeasurable };
 /// "info", "pass", "fail", "unmeasurable": the words of the JSON contract.
 [[nodiscard]] std::string_view to_string(Verdict v);
 
-/// A value over an axis, e.g. a response in dB over Hz. x, y (and uncertainty, where not empty) have equal length.
+/// A value over an axis, e.g. a response in dB over Hz. x, y (and uncertainty, where not empty) have equal
+/// length.
 struct Curve {
   std::vector<double> x;
   std::vector<double> y;
   std::string x_unit;
   std::string y_unit;
-  std::vector<double> uncertainty{};  ///< expanded (k=2), per point; empty when one figure serves the whole curve
+  std::vector<double>
+      uncertainty{};  ///< expanded (k=2), per point; empty when one figure serves the whole curve
 };
 
 /// One corner of a tolerance mask over a curve's x axis; straight lines in between (log x).
@@ -47,11 +49,13 @@ struct Reading {
   std::string label;  ///< the trade's words for it
   Value value;        ///< empty exactly when the verdict is Unmeasurable
   std::string unit;
-  std::optional<double> uncertainty;  ///< expanded, k=2, in the reading's unit; absent for text and exact counts
+  std::optional<double>
+      uncertainty;  ///< expanded, k=2, in the reading's unit; absent for text and exact counts
   Verdict verdict = Verdict::Info;
   std::optional<Limit> limit;
-  std::string reason;             ///< why it is unmeasurable; or a remark that belongs to the value
-  std::optional<double> at_most;  ///< unmeasurable because nothing was found: whatever is there is below this (k=2)
+  std::string reason;  ///< why it is unmeasurable; or a remark that belongs to the value
+  std::optional<double>
+      at_most;  ///< unmeasurable because nothing was found: whatever is there is below this (k=2)
 
   [[nodiscard]] bool measured() const { return !std::holds_alternative<std::monostate>(value); }
   /// The value as a number. Throws std::bad_variant_access when it is none.
@@ -63,7 +67,8 @@ struct Reading {
 using Readings = std::vector<Reading>;
 
 /// Makers: label and unit come from the catalogue (catalogue.hpp), so that each is written in one place.
-/// @param id full id, with any ".left"/".right" suffix. An id the catalogue does not know throws std::logic_error.
+/// @param id full id, with any ".left"/".right" suffix. An id the catalogue does not know throws
+/// std::logic_error.
 [[nodiscard]] Reading number_reading(std::string_view id, double value, std::optional<double> uncertainty_k2,
                                      std::string remark = {});
 [[nodiscard]] Reading text_reading(std::string_view id, std::string value, std::string remark = {});

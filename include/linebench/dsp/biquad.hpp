@@ -15,7 +15,8 @@ struct Section {
 class Cascade {
  public:
   Cascade() = default;
-  explicit Cascade(std::vector<Section> sections) : sections_(std::move(sections)), state_(sections_.size()) {}
+  explicit Cascade(std::vector<Section> sections)
+      : sections_(std::move(sections)), state_(sections_.size()) {}
 
   [[nodiscard]] double step(double x) noexcept {
     for (std::size_t i = 0; i < sections_.size(); ++i) {

@@ -23,7 +23,7 @@ class RealFft {
   RealFft& operator=(const RealFft&) = delete;
 
   [[nodiscard]] std::size_t size() const noexcept;
-  [[nodiscard]] std::span<double> input() noexcept;                  ///< N values
+  [[nodiscard]] std::span<double> input() noexcept;                 ///< N values
   [[nodiscard]] std::span<std::complex<double>> output() noexcept;  ///< N/2 + 1 values
   void forward();
   void inverse();
