@@ -1,7 +1,6 @@
-#include <memory>
-
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/measure/response.hpp>
+#include <memory>
 
 #include "commands.hpp"
 #include "progress_line.hpp"

@@ -1,11 +1,9 @@
-// The commands, one file each (cmd_NAME.cpp). A command only reads its options, calls the parts and hands the result
-// to the report; no arithmetic here.
+// The commands, one file each (cmd_NAME.cpp). A command only reads its options, calls the parts and hands the
+// result to the report; no arithmetic here.
 #pragma once
 
-#include <functional>
-
 #include <CLI/CLI.hpp>
-
+#include <functional>
 #include <linebench/base/error.hpp>
 #include <linebench/base/progress.hpp>
 
@@ -13,9 +11,9 @@ namespace linebench::app {
 
 /// What all commands share.
 struct Context {
-  bool json = false;                ///< --json: one document on stdout, all else on stderr
-  std::function<Exit()> action;     ///< set by the command that was called
-  StopFlag stop = false;            ///< Ctrl-C
+  bool json = false;             ///< --json: one document on stdout, all else on stderr
+  std::function<Exit()> action;  ///< set by the command that was called
+  StopFlag stop = false;         ///< Ctrl-C
 };
 
 void add_demo(CLI::App& app, Context& context);

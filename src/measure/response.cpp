@@ -323,10 +323,12 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
   };
   const auto by_segments = clock_from_segments(sent, returned, rate_hz, lag);
   if (correct(by_segments, 0.2e-6)) {
-    correct(clock_from_segments(sent, returned, rate_hz, lag), 0.2e-6);  // what the smeared first look left over
+    correct(clock_from_segments(sent, returned, rate_hz, lag),
+            0.2e-6);  // what the smeared first look left over
   }
   Path path = analyse(sent, returned, lag, rate_hz, options);
-  if (!by_segments && good_points(path) > 12 && correct(clock_from_sweep(path.profile, rate_hz), sweep_clock_model)) {
+  if (!by_segments && good_points(path) > 12 &&
+      correct(clock_from_sweep(path.profile, rate_hz), sweep_clock_model)) {
     path = analyse(sent, returned, lag, rate_hz, options);
   }
   const std::size_t good = path.spectra ? good_points(path) : 0;

@@ -1,21 +1,19 @@
-#include <linebench/measure/sti.hpp>
+#include <fmt/format.h>
 
+#include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/biquad.hpp>
+#include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/window.hpp>
+#include <linebench/measure/sti.hpp>
+#include <linebench/standards/stipa.hpp>
+#include <linebench/standards/third_octave.hpp>
 #include <numbers>
 #include <random>
 #include <stdexcept>
 #include <vector>
-
-#include <Eigen/Dense>
-#include <fmt/format.h>
-
-#include <linebench/dsp/biquad.hpp>
-#include <linebench/dsp/fft.hpp>
-#include <linebench/dsp/window.hpp>
-#include <linebench/standards/stipa.hpp>
-#include <linebench/standards/third_octave.hpp>
 
 namespace linebench::measure {
 namespace {
@@ -30,13 +28,15 @@ constexpr double frame_rate_hz = 100.0;  // of the stored intensities
 constexpr double longest_s = 120.0;
 constexpr double shortest_s = 8.0;
 constexpr double lowest_rate_hz = 24000.0;  // the 8 kHz octave reaches 11.2 kHz
-constexpr int edge_order = 12;  // steep, so that the neighbours' carriers half an octave away do not dilute the modulation
+constexpr int edge_order =
+    12;  // steep, so that the neighbours' carriers half an octave away do not dilute the modulation
 constexpr double line_clear = 5.0;       // an expected modulation over its surroundings, power
 constexpr std::size_t lines_needed = 4;  // of the six looked at
 constexpr double least_intensity = 1e-11;
 constexpr int trials = 400;
 
-// Least-squares amplitude of a sine in evenly spaced values whose mean was taken out; 2/N sum is enough for a look.
+// Least-squares amplitude of a sine in evenly spaced values whose mean was taken out; 2/N sum is enough for a
+// look.
 double line_power(const std::vector<double>& v, double hz, double rate_hz) {
   Complex sum;
   const Complex turn = std::polar(1.0, -2 * std::numbers::pi * hz / rate_hz);
@@ -49,7 +49,8 @@ double line_power(const std::vector<double>& v, double hz, double rate_hz) {
 }
 
 // Do the envelopes of three octaves carry the modulations of STIPA?
-bool looks_like_stipa(std::span<const float> x, double rate_hz, dsp::RealFft& fft, std::span<const double> window) {
+bool looks_like_stipa(std::span<const float> x, double rate_hz, dsp::RealFft& fft,
+                      std::span<const double> window) {
   const std::size_t n = window.size();
   const double hop = rate_hz / look_rate_hz;
   std::array<std::vector<double>, 3> envelope;
@@ -61,7 +62,8 @@ bool looks_like_stipa(std::span<const float> x, double rate_hz, dsp::RealFft& ff
     for (std::size_t b = 0; b < 3; ++b) {
       const double centre = stipa_bands[first + b].centre_hz * static_cast<double>(n) / rate_hz;
       double sum = 0;
-      for (auto k = static_cast<std::size_t>(std::lround(centre / 1.25)); static_cast<double>(k) <= centre * 1.25; ++k) {
+      for (auto k = static_cast<std::size_t>(std::lround(centre / 1.25));
+           static_cast<double>(k) <= centre * 1.25; ++k) {
         sum += std::norm(fft.output()[k]);
       }
       envelope[b].push_back(sum);
@@ -115,7 +117,8 @@ Fit fit_octave(const std::vector<double>& v, std::size_t octave, double clock) {
   }
   const Eigen::VectorXd a = normal.ldlt().solve(right);
   std::vector<double> rest(v.size());
-  for (Eigen::Index i = 0; i < n; ++i) rest[static_cast<std::size_t>(i)] = v[static_cast<std::size_t>(i)] - row(i).dot(a);
+  for (Eigen::Index i = 0; i < n; ++i)
+    rest[static_cast<std::size_t>(i)] = v[static_cast<std::size_t>(i)] - row(i).dot(a);
   Fit f;
   f.mean = a[0];
   const double seconds = static_cast<double>(v.size()) / frame_rate_hz;
@@ -197,7 +200,8 @@ struct StiAnalyser::Impl {
       ++filtered;
       ++in_frame;
       // Frames end at the sample nearest their time, so that none drifts at rates like 44.1 kHz.
-      if (static_cast<double>(filtered) >= static_cast<double>(frames[0].size() + 1) * rate_hz / frame_rate_hz) {
+      if (static_cast<double>(filtered) >=
+          static_cast<double>(frames[0].size() + 1) * rate_hz / frame_rate_hz) {
         for (std::size_t b = 0; b < octaves; ++b) {
           frames[b].push_back(sum[b] / static_cast<double>(in_frame));
           sum[b] = 0;
@@ -253,7 +257,8 @@ StiResult StiAnalyser::finish() {
   Impl& m = *impl_;
   StiResult r;
   if (m.rate_hz < lowest_rate_hz) {
-    r.reason = fmt::format("sample rate {:g} Hz does not hold the 8 kHz octave; record at 44.1 kHz or more", m.rate_hz);
+    r.reason = fmt::format("sample rate {:g} Hz does not hold the 8 kHz octave; record at 44.1 kHz or more",
+                           m.rate_hz);
     return r;
   }
   const auto least = static_cast<std::size_t>(shortest_s * frame_rate_hz);
@@ -261,7 +266,8 @@ StiResult StiAnalyser::finish() {
     r.reason = not_there;
     return r;
   }
-  // The stretch in which the signal is on: total intensity, averaged over a second, within 10 dB of its median.
+  // The stretch in which the signal is on: total intensity, averaged over a second, within 10 dB of its
+  // median.
   const std::size_t n = m.frames[0].size();
   const auto second = static_cast<std::size_t>(frame_rate_hz);
   std::vector<double> running(n + 1, 0.0);
@@ -278,21 +284,24 @@ StiResult StiAnalyser::finish() {
   std::size_t from = 0;
   std::size_t to = n;
   const std::size_t half = second / 2;
-  while (from + half < n && running[from + half] - running[from] < 0.2 * mean * static_cast<double>(half)) ++from;
+  while (from + half < n && running[from + half] - running[from] < 0.2 * mean * static_cast<double>(half))
+    ++from;
   while (to > from + half && running[to] - running[to - half] < 0.2 * mean * static_cast<double>(half)) --to;
   // What is left of an edge inside the outer half second, and the filters' settling.
   if (from > 0) from += half;
   if (to < n) to -= std::min(to, half);
   from = std::max<std::size_t>(from, 10);
   if (to < from + least) {
-    r.reason = fmt::format("the STIPA signal lasts {:.1f} s; {:.0f} s are needed, {:.0f} s for standard practice",
-                           to > from ? static_cast<double>(to - from) / frame_rate_hz : 0.0, shortest_s,
-                           standards::stipa_standard_s);
+    r.reason =
+        fmt::format("the STIPA signal lasts {:.1f} s; {:.0f} s are needed, {:.0f} s for standard practice",
+                    to > from ? static_cast<double>(to - from) / frame_rate_hz : 0.0, shortest_s,
+                    standards::stipa_standard_s);
     return r;
   }
   std::array<std::vector<double>, octaves> v;
   for (std::size_t b = 0; b < octaves; ++b) {
-    v[b].assign(m.frames[b].begin() + static_cast<std::ptrdiff_t>(from), m.frames[b].begin() + static_cast<std::ptrdiff_t>(to));
+    v[b].assign(m.frames[b].begin() + static_cast<std::ptrdiff_t>(from),
+                m.frames[b].begin() + static_cast<std::ptrdiff_t>(to));
   }
   r.used_s = static_cast<double>(to - from) / frame_rate_hz;
   // Player and recorder run on clocks of their own; the fastest modulations show by how much.
@@ -306,7 +315,8 @@ StiResult StiAnalyser::finish() {
       for (const double x : v[b]) octave_mean += x;
       octave_mean /= static_cast<double>(v[b].size());
       if (!(octave_mean > 0)) continue;
-      power += line_power(v[b], stipa_bands[b].modulation[1] * (1 + c), frame_rate_hz) / (octave_mean * octave_mean);
+      power += line_power(v[b], stipa_bands[b].modulation[1] * (1 + c), frame_rate_hz) /
+               (octave_mean * octave_mean);
     }
     if (power > best * (step == 0 ? 1.0 : 1.002)) {
       best = power;
@@ -326,10 +336,14 @@ StiResult StiAnalyser::finish() {
   }
   for (const auto& f : fits) {
     for (const double x : f.ratio) {
-      if (x > 1.3) r.reason = "a modulation came back deeper than it was sent: impulses or a limiter may have disturbed it; repeat";
+      if (x > 1.3)
+        r.reason =
+            "a modulation came back deeper than it was sent: impulses or a limiter may have disturbed it; "
+            "repeat";
     }
   }
-  // The index is bent and clipped, so noise in the modulations shifts it as well as scattering it: both by trial.
+  // The index is bent and clipped, so noise in the modulations shifts it as well as scattering it: both by
+  // trial.
   const double plain = sti_of(r.modulation);
   std::mt19937 gen(1);
   std::normal_distribution<double> normal(0.0, std::numbers::sqrt2 / 2);
@@ -354,7 +368,8 @@ StiResult StiAnalyser::finish() {
   r.sti = std::clamp(plain - shift, 0.0, 1.0);
   r.uncertainty = 2 * std::sqrt(std::max(0.0, s2 / trials - s1 * s1) + 0.25 * shift * shift) + 0.002;
   if (r.reason.empty() && r.used_s < standards::stipa_standard_s - 1) {
-    r.reason = fmt::format("{:.0f} s only; standard practice is {:.0f} s or more", r.used_s, standards::stipa_standard_s);
+    r.reason = fmt::format("{:.0f} s only; standard practice is {:.0f} s or more", r.used_s,
+                           standards::stipa_standard_s);
   }
   return r;
 }

@@ -1,7 +1,6 @@
-#include <linebench/standards/stipa.hpp>
-
 #include <algorithm>
 #include <cmath>
+#include <linebench/standards/stipa.hpp>
 
 namespace linebench::standards {
 

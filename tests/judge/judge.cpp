@@ -212,7 +212,7 @@ TEST(Severity, InNotches) {
   };
   EXPECT_DOUBLE_EQ(severity("audio.hum.level", -52, at_most(-58)), 2);  // 6 dB = two steps of 3 dB
   EXPECT_DOUBLE_EQ(severity("audio.hum.level", -60, at_most(-58)), 0);
-  EXPECT_DOUBLE_EQ(severity("audio.thd", 6, at_most(3)), 1);          // twice the limit: one doubling
+  EXPECT_DOUBLE_EQ(severity("audio.thd", 6, at_most(3)), 1);           // twice the limit: one doubling
   EXPECT_DOUBLE_EQ(severity("audio.click.count", 7, at_most(0)), 23);  // events first: 20 + log2(1 + 7)
   EXPECT_DOUBLE_EQ(severity("audio.pair.polarity", -1, at_least(1)), 4);
 }

@@ -69,7 +69,8 @@ TEST(Noise, ASweepIsNeitherToneNorNoise) {
   Samples x(48000 * 6);
   double phase = 0;
   for (std::size_t n = 0; n < x.size(); ++n) {
-    phase += 2 * std::numbers::pi * 20 * std::pow(1000.0, static_cast<double>(n) / static_cast<double>(x.size())) / 48000;
+    phase += 2 * std::numbers::pi * 20 *
+             std::pow(1000.0, static_cast<double>(n) / static_cast<double>(x.size())) / 48000;
     x[n] = static_cast<float>(0.1 * std::sin(phase));
   }
   const auto r = measure(48000, {x});

@@ -1,14 +1,12 @@
 // STI of STIPA signals built here from the standard's description [IEC 60268-16 ed.5].
-#include <linebench/measure/sti.hpp>
+#include <gtest/gtest.h>
 
 #include <chrono>
 #include <cmath>
 #include <cstdio>
-#include <random>
-
-#include <gtest/gtest.h>
-
 #include <linebench/dsp/fft.hpp>
+#include <linebench/measure/sti.hpp>
+#include <random>
 
 #include "support/coverage.hpp"
 #include "support/synth.hpp"
@@ -41,7 +39,8 @@ std::vector<double> band_noise(std::size_t n, double rate, double lo, double hi,
   return x;
 }
 
-// Received STIPA: modulation of each component reduced to m(fm), half-octave carriers, octave noise where snr is given.
+// Received STIPA: modulation of each component reduced to m(fm), half-octave carriers, octave noise where snr
+// is given.
 template <typename M>
 Samples stipa(double rate, double seconds, unsigned seed, M&& m, double noise_ratio = 0, double clock = 0) {
   std::mt19937_64 gen(seed);
@@ -67,7 +66,8 @@ Samples stipa(double rate, double seconds, unsigned seed, M&& m, double noise_ra
 
 StiResult analyse(double rate, const Samples& x, bool known = false) {
   StiAnalyser a(rate, known);
-  for (std::size_t n = 0; n < x.size(); n += 7001) a.push(std::span(x).subspan(n, std::min<std::size_t>(7001, x.size() - n)));
+  for (std::size_t n = 0; n < x.size(); n += 7001)
+    a.push(std::span(x).subspan(n, std::min<std::size_t>(7001, x.size() - n)));
   return a.finish();
 }
 
@@ -81,7 +81,8 @@ double closed_form(double (*m)(int, int)) {
       mti[b] += 0.5 * (snr + 15) / 30;
     }
   }
-  for (int b = 0; b < 7; ++b) sti += alpha[b] * mti[b] - (b < 6 ? beta[b] * std::sqrt(mti[b] * mti[b + 1]) : 0.0);
+  for (int b = 0; b < 7; ++b)
+    sti += alpha[b] * mti[b] - (b < 6 ? beta[b] * std::sqrt(mti[b] * mti[b + 1]) : 0.0);
   return std::min(1.0, sti);
 }
 
@@ -129,7 +130,9 @@ TEST(Sti, OtherSignalsHaveNone) {
       std::normal_distribution<double> normal;
       double a = 0;
       for (std::size_t n = 0; n < x.size(); ++n) {
-        a += (-a * 2 * std::numbers::pi * 4 + std::sqrt(2 * 2 * std::numbers::pi * 4 * 48000.0) * normal(gen)) / 48000.0;
+        a += (-a * 2 * std::numbers::pi * 4 +
+              std::sqrt(2 * 2 * std::numbers::pi * 4 * 48000.0) * normal(gen)) /
+             48000.0;
         x[n] *= static_cast<float>(std::exp(a));
       }
     }
@@ -144,10 +147,13 @@ TEST(Sti, OtherSignalsHaveNone) {
 }
 
 TEST(Sti, UncertaintyIsTrue) {
-  coverage::expect_coverage("STI 0.5", 40, [](unsigned seed) {
-    const StiResult r = analyse(24000, stipa(24000, 12, seed, half), true);
-    return coverage::Trial{r.sti.value_or(9), r.uncertainty, 0.5};
-  }, 0.93, 1.0);
+  coverage::expect_coverage(
+      "STI 0.5", 40,
+      [](unsigned seed) {
+        const StiResult r = analyse(24000, stipa(24000, 12, seed, half), true);
+        return coverage::Trial{r.sti.value_or(9), r.uncertainty, 0.5};
+      },
+      0.93, 1.0);
 }
 
 TEST(Sti, OrdinaryCapturesPayLittle) {

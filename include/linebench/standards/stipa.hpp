@@ -14,7 +14,8 @@ struct StipaBand {
   double beta;                       ///< redundancy with the next octave, male speech
 };
 
-/// 125 Hz to 8 kHz. Values: second-hand from open code written to edition 5; the standard's text was not at hand.
+/// 125 Hz to 8 kHz. Values: second-hand from open code written to edition 5; the standard's text was not at
+/// hand.
 inline constexpr std::array<StipaBand, 7> stipa_bands{{
     {125, {1.60, 8.00}, 0.085, 0.085},
     {250, {1.00, 5.00}, 0.127, 0.078},
@@ -32,7 +33,8 @@ inline constexpr double sti_snr_limit_db = 15.0;
 /// Length that standard practice asks for.
 inline constexpr double stipa_standard_s = 15.0;
 
-/// Modulation transfer indices (mean of the two transmission indices) from received over sent depth, per octave.
+/// Modulation transfer indices (mean of the two transmission indices) from received over sent depth, per
+/// octave.
 [[nodiscard]] double transmission_index(double modulation_ratio);
 
 /// STI of the seven modulation transfer indices, 0 to 1.
