@@ -35,6 +35,7 @@ first=
 [ "$(nice -n -15 nice 2> /dev/null)" = -15 ] && first="nice -n -15"
 $first jackd --no-realtime -n "$JACK_DEFAULT_SERVER" -L 2 -d dummy -r "$rate" -p "$period" > "$log" 2>&1 &
 server=$!
+export LINEBENCH_TEST_SOUND_PID=$server  # for tests that pull the card
 ready=
 for _ in $(seq 100); do
   kill -0 "$server" 2> /dev/null || break

@@ -2,15 +2,67 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/response.hpp>
 #include <vector>
 
+#include "calibrate_steps.hpp"
 #include "progress_line.hpp"
 #include "sound.hpp"
 
 namespace linebench::app {
+namespace {
+
+/// One channel of a source.
+class ChannelOf final : public AudioSource {
+ public:
+  ChannelOf(std::unique_ptr<AudioSource> inner, int channel)
+      : inner_(std::move(inner)), facts_(inner_->facts()), channel_(static_cast<std::size_t>(channel)) {
+    facts_.channels = 1;
+  }
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  std::size_t read(std::span<float> mono) override {
+    const auto channels = static_cast<std::size_t>(inner_->facts().channels);
+    block_.resize(mono.size() * channels);
+    const std::size_t n = inner_->read(block_);
+    for (std::size_t i = 0; i < n; ++i) mono[i] = block_[i * channels + channel_];
+    return n;
+  }
+
+ private:
+  std::unique_ptr<AudioSource> inner_;
+  CaptureFacts facts_;
+  std::size_t channel_;
+  std::vector<float> block_;
+};
+
+/// The response of each returned channel with its own card response taken out.
+Readings response_without_card(const SourceMaker& sent, const std::filesystem::path& returned,
+                               const capture::Calibration& card, const Progress& progress,
+                               const StopFlag& stop) {
+  const int channels = capture::open_audio_file(returned)->facts().channels;
+  Readings all;
+  for (int c = 0; c < channels; ++c) {
+    auto out = sent();
+    const int out_channels = out->facts().channels;
+    ChannelOf one(std::move(out), std::min(c, out_channels - 1));
+    ChannelOf back(capture::open_audio_file(returned), c);
+    const auto& loop = card.loop[std::min(static_cast<std::size_t>(c), card.loop.size() - 1)];
+    const measure::ResponseOptions options{
+        .card = measure::CardResponse{.gain = loop.gain, .delay_s = loop.delay_s}};
+    for (Reading& r : measure::measure_response(one, back, options, progress, &stop)) {
+      r.id += channel_suffix(c, channels);
+      r.label = label_of(r.id);
+      all.push_back(std::move(r));
+    }
+  }
+  return all;
+}
+
+}  // namespace
 
 std::optional<capture::Calibration> card_between(const capture::SoundDevice& to,
                                                  const capture::SoundDevice& from, double rate_hz) {
@@ -20,21 +72,57 @@ std::optional<capture::Calibration> card_between(const capture::SoundDevice& to,
   return calibration;
 }
 
-Readings measure_return(AudioSource& sent, const std::filesystem::path& returned,
+Readings measure_return(const SourceMaker& sent, const std::filesystem::path& returned,
                         const std::optional<capture::Calibration>& card, const Context& context,
                         ShowOptions& show, CaptureFacts& facts) {
-  (void)card;
   const auto source = capture::open_audio_file(returned);
   measure::AudioOptions options;
-  options.signal = sent.facts().signal;
+  options.signal = source->facts().signal;
   options.clock_error_ppm = source->facts().clock_error_ppm;
-  Readings readings;
-  {
-    const ProgressLine line("measuring the return");
-    readings = measure_traced(*source, options, line.progress(), context.stop, show);
-  }
+  const ProgressLine line("measuring the return");
+  Readings readings = measure_traced(*source, options, line.progress(), context.stop, show);
   facts = source->facts();
+  Readings response;
+  if (card) {
+    response = response_without_card(sent, returned, *card, line.progress(), context.stop);
+    facts.notes.push_back(
+        fmt::format("The card's own response and delay ({}) were taken out.", card->name()));
+  } else {
+    const auto out = sent();
+    const auto back = capture::open_audio_file(returned);
+    response = measure::measure_response(*out, *back, {}, line.progress(), &context.stop);
+    facts.notes.emplace_back(
+        "Response and delay hold those of the sound card too; `linebench calibrate --loop` lets them be "
+        "taken out.");
+  }
+  readings.insert(readings.end(), std::make_move_iterator(response.begin()),
+                  std::make_move_iterator(response.end()));
   return readings;
+}
+
+void calibrate_loop(capture::Calibration& c, AudioSource& sent, const std::filesystem::path& returned,
+                    const std::string& output, const Context& context) {
+  const auto back = capture::open_audio_file(returned);
+  const int channels = back->facts().channels;
+  const ProgressLine line("measuring the loop");
+  const Readings readings = measure::measure_response(sent, *back, {}, line.progress(), &context.stop);
+  std::vector<capture::CardLoop> loop;
+  for (int channel = 0; channel < channels; ++channel) {
+    const std::string suffix = channel_suffix(channel, channels);
+    const auto card = measure::card_response(readings, suffix);
+    if (!card) {
+      const Reading* r = find_reading(readings, "audio.response" + suffix);
+      throw unusable(
+          fmt::format("{}: the loop's response does not show{}{}; check the cable from output to input and "
+                      "the level, or use --channels 1 for one cable",
+                      returned.filename().string(), suffix.empty() ? "" : " on channel " + suffix.substr(1),
+                      r != nullptr && !r->reason.empty() ? " (" + r->reason + ")" : ""));
+    }
+    loop.push_back({card->gain, card->delay_s});
+  }
+  c.loop = std::move(loop);
+  c.loop_output = output;
+  c.loop_at = iso_now();
 }
 
 }  // namespace linebench::app

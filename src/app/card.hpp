@@ -2,10 +2,12 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
 #include <linebench/base/audio_source.hpp>
 #include <linebench/base/reading.hpp>
 #include <linebench/capture/calibration.hpp>
 #include <linebench/capture/sound_device.hpp>
+#include <memory>
 #include <optional>
 
 #include "commands.hpp"
@@ -19,11 +21,19 @@ namespace linebench::app {
                                                                const capture::SoundDevice& from,
                                                                double rate_hz);
 
+/// Makes what was sent, from its start, as often as it is needed.
+using SourceMaker = std::function<std::unique_ptr<AudioSource>()>;
+
 /// All readings of a return: general ones, and response, delay, polarity and echoes against what was sent,
 /// the card taken out where it is known.
 /// @param facts receives the return's facts.
-[[nodiscard]] Readings measure_return(AudioSource& sent, const std::filesystem::path& returned,
+[[nodiscard]] Readings measure_return(const SourceMaker& sent, const std::filesystem::path& returned,
                                       const std::optional<capture::Calibration>& card, const Context& context,
                                       ShowOptions& show, CaptureFacts& facts);
+
+/// The card's own loop: response and delay of every returned channel, from a sweep sent straight back in.
+/// Throws Error(Unusable) where the return does not show them, with the reason.
+void calibrate_loop(capture::Calibration& c, AudioSource& sent, const std::filesystem::path& returned,
+                    const std::string& output, const Context& context);
 
 }  // namespace linebench::app

@@ -40,8 +40,11 @@ Exit loop(Context& context, LoopOptions& o) {
   const capture::SoundDevice& to = capture::choose_device(devices, o.to, capture::Direction::Output);
   const capture::SoundDevice& from = capture::choose_device(devices, o.from, capture::Direction::Input);
   capture::Session session(*system, {.from = from, .inputs = o.channels, .to = to, .rate_hz = o.rate_hz});
-  const auto make = [&] { return signal_to_send(o.signal, to, session.rate_hz(), session.outputs()); };
-  const auto sending = make();
+  const auto make = [&](Caution caution) {
+    return signal_to_send(o.signal, to, session.rate_hz(), session.outputs(), caution);
+  };
+  const auto again = [&] { return make(Caution::Said); };
+  const auto sending = make(Caution::Say);
 
   const ScratchFolder scratch;
   const std::filesystem::path out = o.out.empty() ? scratch / "return.wav" : std::filesystem::path(o.out);
@@ -56,10 +59,10 @@ Exit loop(Context& context, LoopOptions& o) {
 
   report::Document document;
   document.command = "loop";
-  document.readings = measure_return(*make(), out, card_between(to, from, session.rate_hz()), context, o.show,
-                                     document.input);
+  document.readings =
+      measure_return(again, out, card_between(to, from, session.rate_hz()), context, o.show, document.input);
   if (o.out.empty()) document.input.source = from.identity();
-  if (capture::is_digital_copy(*make(), *capture::open_audio_file(out))) {
+  if (capture::is_digital_copy(*again(), *capture::open_audio_file(out))) {
     document.input.notes.emplace_back(digital_copy_note);
     fmt::print(stderr, "{}\n", digital_copy_note);
   }

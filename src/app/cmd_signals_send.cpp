@@ -23,7 +23,7 @@ Exit send(Context& context, const SendOptions& o) {
   const auto devices = system->devices();
   const capture::SoundDevice& to = capture::choose_device(devices, o.to, capture::Direction::Output);
   capture::Session session(*system, {.to = to, .rate_hz = o.rate_hz});
-  const auto source = signal_to_send(o.signal, to, session.rate_hz(), session.outputs());
+  const auto source = signal_to_send(o.signal, to, session.rate_hz(), session.outputs(), Caution::Say);
   for (const std::string& note : source->facts().notes) fmt::print(stderr, "{}\n", note);
   capture::Outcome outcome;
   {

@@ -22,6 +22,7 @@ void add_devices(CLI::App& app, Context& context);
 void add_capture(CLI::App& app, Context& context);
 void add_loop(CLI::App& app, Context& context);
 void add_response(CLI::App& app, Context& context);
+void add_calibrate(CLI::App& app, Context& context);
 /// `send`, below the command `signals`.
 void add_signals_send(CLI::App& signals_command, Context& context);
 void add_signals(CLI::App& app, Context& context);

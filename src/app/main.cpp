@@ -58,6 +58,7 @@ int main(int argc, char** argv) {
     linebench::app::add_loop(app, context);
     linebench::app::add_signals(app, context);
     linebench::app::add_response(app, context);
+    linebench::app::add_calibrate(app, context);
 
     try {
       app.parse(argc, argv);

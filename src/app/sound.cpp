@@ -48,7 +48,7 @@ void add_signal_options(CLI::App& command, SignalOptions& o) {
 }
 
 std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const capture::SoundDevice& to,
-                                            double rate_hz, int outputs) {
+                                            double rate_hz, int outputs, Caution caution) {
   const signals::Recipe recipe = signals::load_recipe(o.name);
   signals::AudioSignalOptions options;
   options.sample_rate_hz = rate_hz;
@@ -65,9 +65,9 @@ std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const captur
                                                calibration ? calibration->output_full_scale_v : std::nullopt);
   }
   const double level = signals::signal_level_dbfs(recipe, options);
-  if (const std::string caution = signals::caution_for(level); !caution.empty()) {
-    if (!o.loud) throw bad_usage(caution + " Then add --loud.");
-    fmt::print(stderr, "{}\n", caution);
+  if (const std::string words = signals::caution_for(level); !words.empty()) {
+    if (!o.loud) throw bad_usage(words + " Then add --loud.");
+    if (caution == Caution::Say) fmt::print(stderr, "{}\n", words);
   }
   return signals::make_audio_signal(recipe, options);
 }

@@ -39,12 +39,15 @@ struct SignalOptions {
 /// Adds --level, --seconds, --channel and --loud. The reference must live as long as the command.
 void add_signal_options(CLI::App& command, SignalOptions& options);
 
+/// Whether the caution is said again where the same signal is made a second time.
+enum class Caution { Say, Said };
+
 /// The signal for a session's output. dBu and dBV need the output's calibration.
 /// Says the caution on standard error before anything louder than the safe level, and throws Error(Usage)
 /// unless options.loud.
 [[nodiscard]] std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& options,
                                                           const capture::SoundDevice& to, double rate_hz,
-                                                          int outputs);
+                                                          int outputs, Caution caution);
 
 /// What a capture came to.
 struct Taken {

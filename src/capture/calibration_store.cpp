@@ -63,7 +63,9 @@ std::optional<double> optional_number(const json& j, const char* key) {
   return j.contains(key) ? std::optional(j.at(key).get<double>()) : std::nullopt;
 }
 
-json to_json(const Calibration& c) {
+}  // namespace
+
+json calibration_to_json(const Calibration& c) {
   json j = {{"schema", schema}, {"device", c.device}, {"sample_rate", c.sample_rate_hz}};
   if (!c.loop.empty()) {
     json channels = json::array();
@@ -83,6 +85,8 @@ json to_json(const Calibration& c) {
   if (!c.notes.empty()) j["notes"] = c.notes;
   return j;
 }
+
+namespace {
 
 Calibration from_json(const json& j) {
   if (j.value("schema", std::string()) != schema) throw unusable("it is of another version of the program");
@@ -140,7 +144,7 @@ std::vector<fs::path> files() {
 
 fs::path store_calibration(const Calibration& calibration) {
   const fs::path path = file_of(calibration.device, calibration.sample_rate_hz);
-  store_text(path, to_json(calibration).dump(2) + "\n");
+  store_text(path, calibration_to_json(calibration).dump(2) + "\n");
   return path;
 }
 

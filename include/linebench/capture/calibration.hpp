@@ -11,6 +11,7 @@
 #include <filesystem>
 #include <linebench/base/facts.hpp>
 #include <linebench/base/reading.hpp>
+#include <nlohmann/json_fwd.hpp>
 #include <optional>
 #include <string>
 #include <vector>
@@ -68,6 +69,9 @@ std::filesystem::path store_calibration(const Calibration& calibration);
 /// The one of this device at this rate; nothing when there is none.
 /// Throws Error(Unusable) when its file is damaged or of a newer version (file named).
 [[nodiscard]] std::optional<Calibration> find_calibration(const std::string& device, double sample_rate_hz);
+
+/// As it stands on disk and in the program's JSON.
+[[nodiscard]] nlohmann::json calibration_to_json(const Calibration& calibration);
 
 struct CalibrationList {
   std::vector<Calibration> calibrations;  ///< by device, then rate
