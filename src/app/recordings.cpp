@@ -1,6 +1,10 @@
 #include "recordings.hpp"
 
+#include <fmt/format.h>
+
+#include <cstdio>
 #include <linebench/base/error.hpp>
+#include <linebench/capture/digital_copy.hpp>
 
 namespace linebench::app {
 namespace {
@@ -61,6 +65,11 @@ std::unique_ptr<AudioSource> Card::send_and_record(const SignalOptions& signal, 
   const auto sending = make(Caution::Say);
   refuse_unfit(take_to_file(session, from, {.send = sending.get(), .stop = &context.stop}, out,
                             capture::SampleFormat::Float32, sending->facts().signal));
+  if (capture::is_digital_copy(*make(Caution::Said), *capture::open_audio_file(out))) {
+    fmt::print(stderr,
+               "The return is the sent signal bit for bit: it never left the computer, so this says nothing "
+               "about the card's converters. Choose the input the cable is plugged into.\n");
+  }
   return make(Caution::Said);
 }
 

@@ -25,15 +25,22 @@ class Session::Client final : public StreamClient {
         send_ring(static_cast<std::size_t>(rate_hz * ring_s) * outputs_) {}
 
   void on_audio(const float* in, float* out, std::size_t frames, BufferFlags flags) noexcept override {
-    if (in != nullptr && inputs_ > 0) {
-      if (flags.input_lost &&
-          taken_.load(std::memory_order_relaxed) < take_target.load(std::memory_order_relaxed))
-        ++xruns;
+    const bool takes = in != nullptr && inputs_ > 0;
+    const bool gives = out != nullptr && outputs_ > 0;
+    const bool lost =
+        (takes && flags.input_lost &&
+         taken_.load(std::memory_order_relaxed) < take_target.load(std::memory_order_relaxed)) ||
+        (gives && flags.output_lost && !sent_all.load(std::memory_order_relaxed));
+    // Once for both directions, and once where a driver's long buffer comes in parts that all carry its
+    // flags.
+    bool& before = takes ? input_lost_ : output_lost_;  // two streams have a thread each
+    if (lost && !before) ++xruns;
+    before = lost;
+    if (takes) {
       take(in, frames);
       ++input_calls;
     }
-    if (out != nullptr && outputs_ > 0) {
-      if (flags.output_lost && !sent_all.load(std::memory_order_relaxed)) ++xruns;
+    if (gives) {
       give(out, frames);
       ++output_calls;
     }
@@ -117,6 +124,8 @@ class Session::Client final : public StreamClient {
     if (at + frames >= from + fade_frames_) sent_all.store(true, std::memory_order_release);
   }
 
+  bool input_lost_ = false;   ///< in the buffer before; of the input's (or the only) stream
+  bool output_lost_ = false;  ///< of an output stream beside it
   std::atomic<std::uint64_t> taken_{0};
   std::atomic<std::uint64_t> sent_{0};
 };

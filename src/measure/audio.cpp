@@ -61,6 +61,16 @@ void mark_tainted(Readings& readings, const CaptureFacts& facts) {
   for (Reading& r : readings) r.reason += (r.reason.empty() ? "" : "; ") + remark;
 }
 
+// Mains and whistle were counted by the recorder's clock; the tone's own reading has its error out already.
+void take_clock_out(Readings& readings, std::optional<double> clock_error_ppm) {
+  if (!clock_error_ppm) return;
+  for (Reading& r : readings) {
+    const bool counted =
+        r.id.starts_with("audio.hum.frequency") || r.id.starts_with("audio.whistle.frequency");
+    if (counted && r.measured()) r.value = r.number() * (1.0 + *clock_error_ppm * 1e-6);
+  }
+}
+
 }  // namespace
 
 Readings measure_audio(AudioSource& source, const AudioOptions& options, const Progress& progress,
@@ -135,6 +145,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   }
   if (pair) append(readings, pair->finish());
   append(readings, to_readings(loudness.finish()));
+  take_clock_out(readings, tone_noise_options.clock_error_ppm);
   mark_tainted(readings, facts);
   return readings;
 }

@@ -155,6 +155,16 @@ void take_card_out(std::vector<SubBand>& bands, const CardResponse& card, double
   }
 }
 
+// What is not known about the card is not known about the path either.
+void add_card_uncertainty(std::vector<Point>& points, const Curve& card) {
+  if (card.uncertainty.empty()) return;
+  for (Point& q : points) {
+    const auto i = static_cast<std::size_t>(std::lower_bound(card.x.begin(), card.x.end(), q.hz * 0.99) -
+                                            card.x.begin());
+    q.sigma_db = std::hypot(q.sigma_db, card.uncertainty[std::min(i, card.uncertainty.size() - 1)] / 2);
+  }
+}
+
 // Frequency where the profile falls 3 dB below the reference, going from 1 kHz outward.
 struct Edge {
   std::optional<double> hz;
@@ -345,6 +355,7 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
     add(fmt::format("the return's clock is {:.1f} +- {:.1f} ppm {} and was corrected", std::abs(clock) * 1e6,
                     clock_uncertainty * 1e6, clock > 0 ? "fast" : "slow"));
   }
+  if (options.card) add_card_uncertainty(path.points, options.card->gain);
   add_levels(out, suffix, path.points, path.profile, remark);
 
   const double samples = (std::floor(lag) + path.excess.late) * (1 + clock);

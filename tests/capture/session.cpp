@@ -196,6 +196,18 @@ TEST(Session, ADeviceThatNeverCallsIsLost) {
   EXPECT_EQ(o.facts.frames, 0U);
 }
 
+TEST(Session, AGapFlaggedOnEveryPartOfALongBufferIsOneGap) {
+  fake::Behaviour b = counting_input();
+  b.flags = [](std::uint64_t at) {
+    const bool late = (at >= 4800 && at < 4800 + 4096) || (at >= 24000 && at < 24000 + 4096);
+    return BufferFlags{.input_lost = late, .output_lost = late};
+  };
+  fake::System system(b);
+  fake::MemorySink sink;
+  Session session(system, {.from = b.devices[0]}, system);
+  EXPECT_EQ(session.run({.take = &sink, .seconds = 1}).facts.xruns, 2U);
+}
+
 TEST(Session, XrunsAreCounted) {
   fake::Behaviour b = counting_input();
   b.flags = [](std::uint64_t at) {

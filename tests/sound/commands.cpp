@@ -3,8 +3,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <future>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/signals/level.hpp>
 #include <nlohmann/json.hpp>
+#include <thread>
 
 #include "sound/card.hpp"
 #include "sound/program.hpp"
@@ -16,6 +19,11 @@ using nlohmann::json;
 
 bool has(const std::string& text, const std::string& part) { return text.find(part) != std::string::npos; }
 auto lines(const std::string& text) { return std::count(text.begin(), text.end(), '\n'); }
+std::size_t times(const std::string& text, const std::string& part) {
+  std::size_t n = 0;
+  for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + part.size())) ++n;
+  return n;
+}
 
 class Commands : public testing::Test {
  protected:
@@ -96,13 +104,19 @@ TEST_F(Commands, APulledCardIsSaidAndWhatWasTakenIsKept) {
   const std::string inner = std::string(LINEBENCH_PROGRAM) +
                             " capture audio --from loopback --seconds 60 --out " + at + "/lane.wav 2> " + at +
                             "/.err & "
-                            "p=$!; sleep 2; kill -9 $LINEBENCH_TEST_SOUND_PID; wait $p; exit $?";
+                            "p=$!; sleep 2; kill -9 $LINEBENCH_TEST_SOUND_PID; t=$(date +%s%N); wait $p; "
+                            "r=$?; echo $((($(date +%s%N) - t) / 1000000)) > " +
+                            at + "/.ms; exit $r";
   const int status = std::system((std::string("LINEBENCH_HOME=") + at + " bash " + LINEBENCH_SOURCE_DIR +
                                   "/tests/sound_card.sh bash -c '" + inner + "' > /dev/null 2>&1")
                                      .c_str());
   const std::string err = slurp(folder / ".err");
   EXPECT_EQ(WEXITSTATUS(status), 3) << err;
   EXPECT_TRUE(has(err, "gives no more samples")) << err;
+  EXPECT_EQ(lines(err), 2) << "what was kept, and why it ended\n" << err;
+  const int took_ms = std::stoi("0" + slurp(folder / ".ms"));
+  std::printf("  ended %d ms after the card was pulled\n", took_ms);
+  EXPECT_LT(took_ms, 5000);
   auto file = capture::open_audio_file(folder / "lane.wav");
   EXPECT_TRUE(file->facts().interrupted);
   EXPECT_GT(file->facts().duration_s(), 0.3);
@@ -114,6 +128,55 @@ TEST_F(Commands, DiskFullIsSaidAndWhatWasTakenIsKept) {
   EXPECT_EQ(r.exit, 3) << r.err;
   EXPECT_TRUE(has(r.err, "the disk is full")) << r.err;
   EXPECT_GT(capture::open_audio_file(folder / "lane.wav")->facts().duration_s(), 0.5);
+}
+
+std::vector<float> channel_of(const std::filesystem::path& path, std::size_t channel) {
+  auto file = capture::open_audio_file(path);
+  const auto channels = static_cast<std::size_t>(file->facts().channels);
+  std::vector<float> all(file->facts().frames * channels);
+  all.resize(file->read(all) * channels);
+  std::vector<float> one;
+  for (std::size_t i = channel; i < all.size(); i += channels) one.push_back(all[i]);
+  return one;
+}
+
+TEST_F(Commands, SendPlaysTheSignalAtItsLevelOnTheSideNamed) {
+  const TempFolder sender;
+  auto taking = std::async(std::launch::async, [&] {
+    return run_program(folder, "capture audio --from loopback --seconds 6 --bits 32 --out lane.wav");
+  });
+  std::this_thread::sleep_for(std::chrono::seconds(1));
+  const Ran r = run_program(
+      sender, "signals send tone-1k --to loopback --seconds 1.5 --level -23dBFS --channel left --json");
+  EXPECT_EQ(r.exit, 0) << r.err;
+  EXPECT_EQ(lines(r.err), 1) << r.err;
+  EXPECT_TRUE(has(r.err, "tone-1k: 1.5 s sent to JACK: loopback")) << r.err;
+  const json j = json::parse(r.out, nullptr, false);
+  EXPECT_EQ(j["command"], "signals send");
+  EXPECT_EQ(j["input"]["signal"], "tone-1k");
+  EXPECT_EQ(j["input"]["device"], "JACK: loopback");
+  EXPECT_EQ(taking.get().exit, 0);
+  const auto left = channel_of(folder / "lane.wav", 0);
+  const auto heard = [](float x) { return std::abs(x) > 1e-4F; };
+  const auto first = std::find_if(left.begin(), left.end(), heard);
+  const auto last = std::find_if(left.rbegin(), left.rend(), heard).base();
+  ASSERT_LT(first, last) << "nothing was heard";
+  EXPECT_NEAR(static_cast<double>(last - first) / 48000, 1.5, 0.05) << "gaps: " << r.err;
+  // A full-scale sine is 0 dBFS (AES17), so the peak of this one is 10^(-23/20).
+  const float peak = std::abs(*std::max_element(left.begin(), left.end(),
+                                                [](float a, float b) { return std::abs(a) < std::abs(b); }));
+  EXPECT_NEAR(peak, std::pow(10.0, -23.0 / 20), 1e-3 * std::pow(10.0, -23.0 / 20));
+  const auto right = channel_of(folder / "lane.wav", 1);
+  EXPECT_TRUE(std::all_of(right.begin(), right.end(), [](float x) { return x == 0.0F; }));
+}
+
+TEST_F(Commands, ALoudSignalComesWithItsCautionOnce) {
+  for (const std::string words : {"signals send tone-1k --to loopback --seconds 0.3",
+                                  "loop --to loopback --from loopback --seconds 1 --signal tone-1k"}) {
+    const Ran r = run_program(folder, words + " --level -12dBFS --loud");
+    EXPECT_TRUE(r.exit == 0 || r.exit == 1) << r.err;
+    EXPECT_EQ(times(r.err, signals::caution_for(-12)), 1U) << words << ": " << r.err;
+  }
 }
 
 TEST_F(Commands, TheMeterIsDrawnOnATerminalOnly) {
@@ -130,9 +193,15 @@ TEST_F(Commands, TheMeterIsDrawnOnATerminalOnly) {
 class Loop : public Commands {
  protected:
   json loop(const std::string& more = "") {
-    const Ran r = run_program(folder, "loop --to loopback --from loopback --seconds 2 --json " + more);
-    EXPECT_TRUE(r.exit == 0) << r.err;
-    return json::parse(r.out, nullptr, false);
+    json j;
+    sound_test::until_no_gaps([&] {
+      const Ran r =
+          run_program(folder, "loop --to loopback --from loopback --seconds 2 --replace --json " + more);
+      EXPECT_TRUE(r.exit == 0) << r.err;
+      j = json::parse(r.out, nullptr, false);
+      return j.value("/input/xruns"_json_pointer, 1) + j.value("/input/dropped"_json_pointer, 1);
+    });
+    return j;
   }
   static const json* find(const json& j, const std::string& id) {
     for (const json& r : j["readings"]) {
@@ -155,7 +224,12 @@ TEST_F(Loop, MeasuresThePathAndTakesTheCardOut) {
   const double card_delay = (*delay)["value"];
   EXPECT_GT(card_delay, 0.001) << "the driver's buffers";
 
-  ASSERT_EQ(run_program(folder, "calibrate --device loopback --loop").exit, 0);
+  Ran calibrated;
+  sound_test::until_no_gaps([&] {
+    calibrated = run_program(folder, "calibrate --device loopback --loop");
+    return has(calibrated.err, "gaps") ? 1 : 0;
+  });
+  ASSERT_EQ(calibrated.exit, 0) << calibrated.err;
   j = loop();
   for (const std::string side : {".left", ".right"}) {
     EXPECT_NEAR((*find(j, "audio.response.delay" + side))["value"], 0.0, 1e-5);
