@@ -29,7 +29,7 @@ class CoherenceTable {
     for (std::size_t b = b0; b <= b1; ++b) fill(chunk, b);
   }
   [[nodiscard]] double at(double hz) const {
-    const auto i = static_cast<std::size_t>(hz / step_hz_ + 0.5);
+    const auto i = static_cast<std::size_t>(std::lround(hz / step_hz_));
     return i >= first_ && i - first_ < values_.size() ? static_cast<double>(values_[i - first_]) : 0.0;
   }
 
