@@ -15,17 +15,24 @@ struct ToneFound {
   double dbfs = 0;
 };
 
-/// Throws Error(Unusable) where there is no steady tone, with the reason.
-[[nodiscard]] ToneFound find_tone(const std::filesystem::path& recording);
+/// A recording, and what a person calls it: a file by its name, one that was just taken by its card's.
+struct Recording {
+  std::filesystem::path path;
+  std::string name;
+};
 
-/// The clock against a tone of known frequency.
+/// Throws Error(Unusable) where there is no steady tone, with the reason.
+[[nodiscard]] ToneFound find_tone(const Recording& recording);
+
+/// The clock against a tone of known frequency. @param reference_ppm how well it is known (k=2).
 /// Throws Error(Usage) unless the frequency is 10 Hz to 100 kHz; Error(Unusable) where there is no tone, or
 /// one so far off (2000 ppm) that it cannot be the reference.
-void calibrate_clock(capture::Calibration& c, double reference_hz, const std::filesystem::path& recording);
+void calibrate_clock(capture::Calibration& c, double reference_hz, double reference_ppm,
+                     const Recording& recording);
 
 /// The noise of the card by itself: a recording with nothing plugged in, or the input shorted.
 /// Throws Error(Unusable) where noise is not measurable in it or it is louder than any card's own noise.
-void calibrate_noise(capture::Calibration& c, const std::filesystem::path& quiet);
+void calibrate_noise(capture::Calibration& c, const Recording& quiet);
 
 /// "2026-11-25T09:45:00Z".
 [[nodiscard]] std::string iso_now();

@@ -100,9 +100,9 @@ Readings measure_return(const SourceMaker& sent, const std::filesystem::path& re
   return readings;
 }
 
-void calibrate_loop(capture::Calibration& c, AudioSource& sent, const std::filesystem::path& returned,
+void calibrate_loop(capture::Calibration& c, AudioSource& sent, const Recording& returned,
                     const std::string& output, const Context& context) {
-  const auto back = capture::open_audio_file(returned);
+  const auto back = capture::open_audio_file(returned.path);
   const int channels = back->facts().channels;
   const ProgressLine line("measuring the loop");
   const Readings readings = measure::measure_response(sent, *back, {}, line.progress(), &context.stop);
@@ -115,7 +115,7 @@ void calibrate_loop(capture::Calibration& c, AudioSource& sent, const std::files
       throw unusable(
           fmt::format("{}: the loop's response does not show{}{}; check the cable from output to input and "
                       "the level, or use --channels 1 for one cable",
-                      returned.filename().string(), suffix.empty() ? "" : " on channel " + suffix.substr(1),
+                      returned.name, suffix.empty() ? "" : " on channel " + suffix.substr(1),
                       r != nullptr && !r->reason.empty() ? " (" + r->reason + ")" : ""));
     }
     loop.push_back({card->gain, card->delay_s});

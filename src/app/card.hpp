@@ -10,6 +10,7 @@
 #include <memory>
 #include <optional>
 
+#include "calibrate_steps.hpp"
 #include "commands.hpp"
 #include "show.hpp"
 
@@ -33,7 +34,7 @@ using SourceMaker = std::function<std::unique_ptr<AudioSource>()>;
 
 /// The card's own loop: response and delay of every returned channel, from a sweep sent straight back in.
 /// Throws Error(Unusable) where the return does not show them, with the reason.
-void calibrate_loop(capture::Calibration& c, AudioSource& sent, const std::filesystem::path& returned,
+void calibrate_loop(capture::Calibration& c, AudioSource& sent, const Recording& returned,
                     const std::string& output, const Context& context);
 
 }  // namespace linebench::app

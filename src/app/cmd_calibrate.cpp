@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstdio>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/signals/level.hpp>
@@ -21,7 +22,7 @@ namespace fs = std::filesystem;
 struct CalibrateOptions {
   std::string device, to, sent, returned, quiet, recording, at_level, side = "input";
   std::optional<double> reference_hz, meter_v;
-  double rate_hz = 0, seconds = 20;
+  double rate_hz = 0, seconds = 20, reference_ppm = 0;
   int channels = 0;
   bool loop = false, noise = false, list = false, remove = false;
   SignalOptions signal;
@@ -36,6 +37,9 @@ std::string channel_word(std::size_t channel, std::size_t channels) {
   return suffix.empty() ? "" : " " + suffix.substr(1);
 }
 
+/// To a hundredth, and never "-0.00".
+double shown(double db) { return std::round(db * 100) / 100 + 0.0; }
+
 void print_calibration(const capture::Calibration& c) {
   const auto line = [](const std::string& what, const std::string& value, const std::string& at) {
     fmt::print("  {:<13} {} ({})\n", what, value, at.substr(0, 10));
@@ -45,8 +49,8 @@ void print_calibration(const capture::Calibration& c) {
     const auto& y = c.loop[i].gain.y;
     const auto [lo, hi] = std::minmax_element(y.begin(), y.end());
     line("loop" + channel_word(i, c.loop.size()),
-         fmt::format("gain {:.2f} to {:.2f} dB, delay {:.3f} ms, from {}", *lo, *hi, 1e3 * c.loop[i].delay_s,
-                     c.loop_output),
+         fmt::format("gain {:.2f} to {:.2f} dB, delay {:.3f} ms, from {}", shown(*lo), shown(*hi),
+                     1e3 * c.loop[i].delay_s, c.loop_output),
          c.loop_at);
   }
   for (std::size_t i = 0; i < c.noise_dbfs.size(); ++i) {
@@ -55,8 +59,7 @@ void print_calibration(const capture::Calibration& c) {
   }
   if (c.clock_error_ppm) {
     line("clock",
-         fmt::format("{:+.2f} ppm, ±{:.2f} and the reference's own", *c.clock_error_ppm,
-                     c.clock_uncertainty_ppm.value_or(0)),
+         fmt::format("{:+.2f} ppm, ±{:.2f}", *c.clock_error_ppm, c.clock_uncertainty_ppm.value_or(0)),
          c.clock_at);
   }
   if (c.full_scale_v) line("input", fmt::format("full scale {:.4g} V peak", *c.full_scale_v), c.volts_at);
@@ -171,13 +174,17 @@ Exit calibrate(const CalibrateOptions& o, const Context& context) {
   c.device = device;
   c.sample_rate_hz = rate;
   if (auto known = capture::find_calibration(device, rate)) c = std::move(*known);
+  const auto recording = [&](const fs::path& path, const std::string& given) {
+    return Recording{path, given.empty() ? "what " + device + " took in" : given};
+  };
   if (m.sent)
-    calibrate_loop(c, *m.sent, m.returned, o.to.empty() && o.device.empty() ? device : card.output_identity(),
-                   context);
-  if (!m.quiet.empty()) calibrate_noise(c, m.quiet);
-  if (o.reference_hz) calibrate_clock(c, *o.reference_hz, m.tone);
+    calibrate_loop(c, *m.sent, recording(m.returned, o.returned),
+                   o.to.empty() && o.device.empty() ? device : card.output_identity(), context);
+  if (!m.quiet.empty()) calibrate_noise(c, recording(m.quiet, o.quiet));
+  const Recording tone = recording(m.tone, o.recording);
+  if (o.reference_hz) calibrate_clock(c, *o.reference_hz, o.reference_ppm, tone);
   if (o.meter_v) {
-    const double dbfs = o.at_level.empty() ? find_tone(m.tone).dbfs : dbfs_given(o.at_level);
+    const double dbfs = o.at_level.empty() ? find_tone(tone).dbfs : dbfs_given(o.at_level);
     (o.side == "output" ? c.output_full_scale_v : c.full_scale_v) =
         capture::full_scale_volts(*o.meter_v, dbfs);
     c.volts_at = iso_now();
@@ -214,6 +221,9 @@ void add_calibrate(CLI::App& app, Context& context) {
   c->add_flag("--noise", o->noise, "Take in the card's own noise, nothing plugged in")->group("Noise");
   c->add_option("--quiet", o->quiet, "The same from a file")->group("Noise");
   c->add_option("--reference-hz", o->reference_hz, "True frequency of a tone that is plugged in or recorded")
+      ->group("Clock");
+  c->add_option("--reference-ppm", o->reference_ppm, "How well that frequency is known, ppm")
+      ->capture_default_str()
       ->group("Clock");
   c->add_option("--recording", o->recording, "A recording of the tone, for clock and volts")->group("Clock");
   c->add_option("--meter", o->meter_v, "What a true-rms meter shows across the tone, volts")->group("Volts");

@@ -48,10 +48,12 @@ Exit loop(Context& context, LoopOptions& o) {
 
   const ScratchFolder scratch;
   const std::filesystem::path out = o.out.empty() ? scratch / "return.wav" : std::filesystem::path(o.out);
-  const Taken taken = take_to_file(session, from, {.send = sending.get(), .stop = &context.stop}, out, format,
-                                   sending->facts().signal);
+  Taken taken =
+      take_to_file(session, from, {.send = sending.get(), .kept = !o.out.empty(), .stop = &context.stop}, out,
+                   format, sending->facts().signal);
   if (taken.outcome.end != capture::End::Complete) {
-    if (o.out.empty()) fmt::print(stderr, "linebench: not measured, and not kept: no --out was given\n");
+    taken.outcome.line +=
+        o.out.empty() ? "; not measured, and not kept since no --out was given" : "; not measured";
     return exit_of(taken.outcome);
   }
   fmt::print(stderr, "{} to {}, back from {}: {}\n", sending->facts().signal, to.identity(), from.identity(),
@@ -61,7 +63,11 @@ Exit loop(Context& context, LoopOptions& o) {
   document.command = "loop";
   document.readings =
       measure_return(again, out, card_between(to, from, session.rate_hz()), context, o.show, document.input);
-  if (o.out.empty()) document.input.source = from.identity();
+  if (o.out.empty()) {
+    document.input.source = "return, not kept";
+    document.input.kind = "sound device";
+    document.input.format.clear();
+  }
   if (capture::is_digital_copy(*again(), *capture::open_audio_file(out))) {
     document.input.notes.emplace_back(digital_copy_note);
     fmt::print(stderr, "{}\n", digital_copy_note);

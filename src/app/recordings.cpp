@@ -50,7 +50,7 @@ const capture::SoundDevice& Card::output() {
 void Card::record(double seconds, const Context& context, const std::filesystem::path& out) {
   const capture::SoundDevice& from = input();
   capture::Session session(*system_, {.from = from, .inputs = channels_, .rate_hz = rate_hz_});
-  refuse_unfit(take_to_file(session, from, {.seconds = seconds, .stop = &context.stop}, out,
+  refuse_unfit(take_to_file(session, from, {.seconds = seconds, .kept = false, .stop = &context.stop}, out,
                             capture::SampleFormat::Float32, ""));
 }
 
@@ -63,7 +63,7 @@ std::unique_ptr<AudioSource> Card::send_and_record(const SignalOptions& signal, 
     return signal_to_send(signal, to, session.rate_hz(), session.outputs(), caution);
   };
   const auto sending = make(Caution::Say);
-  refuse_unfit(take_to_file(session, from, {.send = sending.get(), .stop = &context.stop}, out,
+  refuse_unfit(take_to_file(session, from, {.send = sending.get(), .kept = false, .stop = &context.stop}, out,
                             capture::SampleFormat::Float32, sending->facts().signal));
   if (capture::is_digital_copy(*make(Caution::Said), *capture::open_audio_file(out))) {
     fmt::print(stderr,

@@ -202,10 +202,12 @@ class PortAudioSystem final : public SoundSystem {
       if (!device) return;
       const std::vector<double> taken = rates(*device, direction, channels);
       if (std::find(taken.begin(), taken.end(), plan.rate_hz) != taken.end()) return;
-      if (!rates_text.empty()) rates_text += "; ";
-      rates_text += taken.empty() ? fmt::format("{} takes none of the usual rates with {} channels",
-                                                device->identity(), channels)
-                                  : fmt::format("{} takes {} Hz", device->identity(), fmt::join(taken, ", "));
+      const std::string words =
+          taken.empty()
+              ? fmt::format("{} takes none of the usual rates with {} channels", device->identity(), channels)
+              : fmt::format("{} takes {} Hz", device->identity(), fmt::join(taken, ", "));
+      if (rates_text.find(words) != std::string::npos) return;  // one card, both directions
+      rates_text += (rates_text.empty() ? "" : "; ") + words;
     };
     add(plan.from, Direction::Input, plan.inputs);
     add(plan.to, Direction::Output, plan.outputs);

@@ -325,13 +325,14 @@ class Session::Loop {
     if (o.end == End::Stopped) {
       f.notes.push_back(fmt::format("Stopped by hand after {:.1f} s{}.", done, of));
       o.line = fmt::format("stopped after {:.1f} s{}{}", done, of,
-                           plan_.take != nullptr ? "; what was taken is kept" : "");
+                           plan_.take != nullptr && plan_.kept ? "; what was taken is kept" : "");
     } else if (o.end == End::DeviceLost) {
       f.notes.push_back(fmt::format("The device gave no more samples after {:.1f} s{}.", done, of));
       o.line = fmt::format(
           "{}: gives no more samples after {:.1f} s{} (unplugged, or its sound server ended); {}plug it "
           "in again",
-          device.identity(), done, of, plan_.take != nullptr && kept_ > 0 ? "what was taken is kept; " : "");
+          device.identity(), done, of,
+          plan_.take != nullptr && plan_.kept && kept_ > 0 ? "what was taken is kept; " : "");
     } else if (o.end == End::StorageFailed) {
       f.notes.push_back(fmt::format("Storing failed after {:.1f} s{}.", done, of));
     }

@@ -240,7 +240,7 @@ void add_levels(Readings& out, const std::string& suffix, const std::vector<Poin
   std::string note = remark;
   const auto add = [&note](const std::string& s) { note += (note.empty() ? "" : "; ") + s; };
   if (away > 0.01) add(fmt::format("0 dB at {:.0f} Hz, since nothing came back at 1 kHz", reference->hz));
-  if (!left_out.empty()) add("left out, not coherent with what was sent: " + left_out);
+  if (!left_out.empty()) add("left out, not sent or not coherent with what was sent: " + left_out);
   out.push_back(curve_reading("audio.response" + suffix, std::move(curve), std::nullopt, note));
   const std::string gain = "audio.response.gain" + suffix;
   if (away > 0.12) {

@@ -15,6 +15,10 @@ constexpr double lowest_hz = 15.0;
 constexpr double fewest_bins = 4.0;  // independent bins in a narrow band, to tell noise from signal
 constexpr double least_snr = 16.0;   // power of what is coherent over its chance, in a whole third octave
 constexpr double group_snr = 12.0;   // the same in a group of narrow bands that gets a level of its own
+// Less of what was sent than this in a third octave is a window's skirt or the sender's rounding. Both come
+// back beside the recorder's own rounding, which for a steady tone is coherent with them, and no path is that
+// quiet.
+constexpr double least_share = 1e-8;
 constexpr double db_of_neper = 8.685889638;
 
 void transform(dsp::RealFft& fft, std::span<const float> x, std::vector<Complex>& out) {
@@ -129,6 +133,8 @@ std::vector<double> PathSpectra::impulse(std::size_t count, std::span<const Comp
 
 std::vector<Point> third_octave_points(const std::vector<SubBand>& bands, double rate_hz) {
   std::vector<Point> points;
+  double sent_in_all = 0;
+  for (const SubBand& b : bands) sent_in_all += b.sent;
   for (const standards::ThirdOctave& octave : standards::third_octaves()) {
     if (octave.upper_hz() > 0.485 * rate_hz) break;
     Point p;
@@ -144,14 +150,16 @@ std::vector<Point> third_octave_points(const std::vector<SubBand>& bands, double
     const double noise = noise_per_bin(part);
     double signal = 0;
     double bins = 0;
+    double sent = 0;
     for (const SubBand& b : part) {
+      sent += b.sent;
       signal += coherent(b) - noise;
       bins += b.bins;
     }
     signal = std::max(signal, 0.0);
     q.coherence = signal > 0 ? signal / (signal + noise * bins) : 0;
     const double snr = noise > 0 ? signal / noise : (signal > 0 ? 1e12 : 0);
-    if (snr < least_snr) continue;
+    if (snr < least_snr || sent < least_share * sent_in_all) continue;
 
     // As many groups as the noise lets have a level of their own, so that a slope within the band is seen.
     const auto groups = static_cast<std::size_t>(

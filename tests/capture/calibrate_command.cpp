@@ -104,7 +104,8 @@ TEST_F(Calibrate, AKnownClockErrorIsTakenOutOfEveryFrequency) {
     if (!tone && reading["id"] != "audio.hum.frequency") continue;
     ++seen;
     // 80 ppm would be 80 mHz of the tone and 4 mHz of the mains.
-    EXPECT_NEAR(reading["value"], tone ? 997.0 : 50.0, tone ? 0.002 : 0.001) << reading["id"];
+    const double truth = tone ? 997.0 : 50.0;
+    EXPECT_NEAR(reading["value"], truth, tone ? 0.002 : 0.001) << reading["id"];
   }
   EXPECT_EQ(seen, 2);
 }
@@ -179,6 +180,7 @@ TEST_F(Calibrate, RefusesWhatMakesNoSense) {
   EXPECT_EQ(exit(device + "--recording noise.wav --reference-hz 1000"), 3) << "no tone in it";
   EXPECT_EQ(exit(device + "--recording tone.wav --reference-hz 1000"), 3) << "another tone";
   EXPECT_EQ(exit(device + "--recording tone.wav --reference-hz nan"), 2);
+  EXPECT_EQ(exit(device + "--recording tone.wav --reference-hz 440 --reference-ppm -1"), 2);
   EXPECT_EQ(exit(device + "--quiet noise.wav"), 3) << "that is no card's own noise";
   EXPECT_EQ(exit(device + "--sent noise.wav --returned tone.wav"), 3) << "the return is not of what was sent";
 }

@@ -98,6 +98,18 @@ TEST_F(Commands, CtrlCKeepsAndMarksWhatWasTaken) {
   EXPECT_TRUE(has(file->facts().notes[0], "Stopped by hand"));
 }
 
+TEST_F(Commands, CtrlCInALoopMeasuresNothingAndSaysWhatIsKept) {
+  for (const std::string out : {"", " --out lane.wav"}) {
+    const Ran r = run_program(folder, "loop --to loopback --from loopback" + out,
+                              "timeout --preserve-status -s INT 2 env");
+    EXPECT_EQ(r.exit, 4) << r.err;
+    EXPECT_EQ(r.out, "");
+    EXPECT_EQ(lines(r.err), 1) << r.err;
+    EXPECT_EQ(has(r.err, "what was taken is kept"), !out.empty()) << r.err;
+  }
+  EXPECT_TRUE(capture::open_audio_file(folder / "lane.wav")->facts().interrupted);
+}
+
 TEST_F(Commands, APulledCardIsSaidAndWhatWasTakenIsKept) {
   // Under a virtual card of its own, which is killed while the capture runs.
   const std::string at = folder.path().string();
@@ -236,6 +248,17 @@ TEST_F(Loop, MeasuresThePathAndTakesTheCardOut) {
     for (const json& y : (*find(j, "audio.response" + side))["value"]["y"]) EXPECT_NEAR(y, 0.0, 0.05);
   }
   EXPECT_TRUE(has(j["input"]["calibration"], "JACK: loopback"));
+}
+
+TEST_F(Loop, ASignalOfFewFrequenciesGivesNoResponseElsewhere) {
+  // What a tone's return holds at other frequencies is the recorder's rounding; it is no response.
+  const json j = loop("--signal tone-1k --level -20dBFS");
+  const json* response = find(j, "audio.response.left");
+  ASSERT_NE(response, nullptr);
+  if (response->contains("value") && (*response)["value"].is_object()) {
+    for (const json& y : (*response)["value"]["y"]) EXPECT_NEAR(y, 0.0, 0.1);
+  }
+  EXPECT_NEAR((*find(j, "audio.tone.level.left"))["value"], -20.0, 0.01);
 }
 
 }  // namespace

@@ -82,6 +82,7 @@ struct RunPlan {
   /// How long to take in (or, when only sending, to send at most). 0: as long as the signal, plus the tail.
   double seconds = 0;
   double tail_s = 0.5;   ///< taken in after the signal's end: the path's delay
+  bool kept = true;      ///< the person keeps what was taken when it ends early: said in the outcome's line
   SessionWatch watch{};  ///< called about ten times a second; may be empty
   const StopFlag* stop = nullptr;
 };
