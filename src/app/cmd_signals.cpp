@@ -123,7 +123,7 @@ struct WriteOptions {
   std::optional<std::string> level;
   std::optional<double> full_scale_v;
   signals::AudioSignalOptions signal;
-  bool force = false;
+  bool replace = false;
 };
 
 /// A file under a temporary name in the same folder, which takes its place when it is complete; removed
@@ -177,8 +177,8 @@ void check_target(const WriteOptions& o) {
   std::error_code ec;
   if (fs::is_directory(o.out, ec))
     throw unusable(fmt::format("{}: is a folder; add a file name, such as {}.wav", o.out, o.name));
-  if (!o.force && fs::exists(o.out, ec))
-    throw unusable(fmt::format("{}: is there already; choose another name or add --force", o.out));
+  if (!o.replace && fs::exists(o.out, ec))
+    throw unusable(fmt::format("{}: is there already; choose another name or add --replace", o.out));
 }
 
 /// The whole signal, or what was done until Ctrl-C. @return the file's format in words.
@@ -260,7 +260,7 @@ void add_write(CLI::App& command, Context& context) {
   c->add_option("--bits", o->bits, "Sample format")
       ->check(CLI::IsMember({"16", "24", "32", "float"}))
       ->capture_default_str();
-  c->add_flag("--force", o->force, "Replace a file of that name");
+  c->add_flag("--replace", o->replace, "Replace a file of that name");
   c->callback([&context, o] { context.action = [&context, o] { return write_signal(context, *o); }; });
 }
 

@@ -2,6 +2,7 @@
 #include <array>
 #include <cmath>
 #include <linebench/dsp/decimator.hpp>
+#include <linebench/dsp/vectorised.hpp>
 #include <numbers>
 
 namespace linebench::dsp {
@@ -52,7 +53,7 @@ Decimator::Decimator(double rate_hz, double at_least_hz) : out_rate_hz_(rate_hz)
   }
 }
 
-void Decimator::Stage::run(std::span<const float> in) {
+LINEBENCH_VECTORISED void Decimator::Stage::run(std::span<const float> in) {
   // Sorted into even and odd samples, so that the sums below run over neighbours in memory.
   std::size_t at = 0;
   if (odd_next && !in.empty()) {

@@ -1,6 +1,7 @@
 #include <fftw3.h>
 
 #include <linebench/dsp/fft.hpp>
+#include <map>
 #include <mutex>
 #include <new>
 #include <stdexcept>
@@ -26,6 +27,32 @@ std::unique_ptr<T[], FftwFree> aligned_array(std::size_t n) {
   return std::unique_ptr<T[], FftwFree>(p);
 }
 
+// The plans of one length, made once and kept: planning costs as much as dozens of transforms, and a
+// measurement makes many short-lived transforms of the same few lengths. FFTW's new-array execute runs them
+// on any aligned buffers.
+struct Plans {
+  fftw_plan forward = nullptr;
+  fftw_plan inverse = nullptr;
+};
+
+enum class Way { Forward, Inverse };
+
+// A plan is made when first wanted, under the lock; ESTIMATE leaves the buffers' contents alone and gives the
+// same plan, and so the same bits, on every run.
+fftw_plan plan_for(std::size_t n, Way way, double* real, fftw_complex* bins) {
+  static std::map<std::size_t, Plans> kept;
+  const std::lock_guard lock(planner_mutex());
+  Plans& plans = kept[n];
+  fftw_plan& plan = way == Way::Forward ? plans.forward : plans.inverse;
+  if (plan == nullptr) {
+    const int length = static_cast<int>(n);
+    plan = way == Way::Forward ? fftw_plan_dft_r2c_1d(length, real, bins, FFTW_ESTIMATE)
+                               : fftw_plan_dft_c2r_1d(length, bins, real, FFTW_ESTIMATE);
+    if (plan == nullptr) throw std::runtime_error("FFTW could not plan a transform");
+  }
+  return plan;
+}
+
 }  // namespace
 
 struct RealFft::Impl {
@@ -36,20 +63,7 @@ struct RealFft::Impl {
   fftw_plan inverse = nullptr;
 
   explicit Impl(std::size_t size)
-      : n(size), in(aligned_array<double>(size)), out(aligned_array<std::complex<double>>(size / 2 + 1)) {
-    const std::lock_guard lock(planner_mutex());
-    // ESTIMATE: same plan on every run, so the same input gives the same bits, and no planning time.
-    forward = fftw_plan_dft_r2c_1d(static_cast<int>(n), in.get(), bins(), FFTW_ESTIMATE);
-    inverse = fftw_plan_dft_c2r_1d(static_cast<int>(n), bins(), in.get(), FFTW_ESTIMATE);
-    if (forward == nullptr || inverse == nullptr) throw std::runtime_error("FFTW could not plan a transform");
-  }
-  ~Impl() {
-    const std::lock_guard lock(planner_mutex());
-    fftw_destroy_plan(forward);
-    fftw_destroy_plan(inverse);
-  }
-  Impl(const Impl&) = delete;
-  Impl& operator=(const Impl&) = delete;
+      : n(size), in(aligned_array<double>(size)), out(aligned_array<std::complex<double>>(size / 2 + 1)) {}
 
   // std::complex<double> is laid out as fftw_complex [C++ complex.numbers, FFTW manual 4.1.1].
   [[nodiscard]] fftw_complex* bins() const { return reinterpret_cast<fftw_complex*>(out.get()); }
@@ -66,8 +80,16 @@ RealFft& RealFft::operator=(RealFft&&) noexcept = default;
 std::size_t RealFft::size() const noexcept { return impl_->n; }
 std::span<double> RealFft::input() noexcept { return {impl_->in.get(), impl_->n}; }
 std::span<std::complex<double>> RealFft::output() noexcept { return {impl_->out.get(), impl_->n / 2 + 1}; }
-void RealFft::forward() { fftw_execute(impl_->forward); }
-void RealFft::inverse() { fftw_execute(impl_->inverse); }
+void RealFft::forward() {
+  Impl& m = *impl_;
+  if (m.forward == nullptr) m.forward = plan_for(m.n, Way::Forward, m.in.get(), m.bins());
+  fftw_execute_dft_r2c(m.forward, m.in.get(), m.bins());
+}
+void RealFft::inverse() {
+  Impl& m = *impl_;
+  if (m.inverse == nullptr) m.inverse = plan_for(m.n, Way::Inverse, m.in.get(), m.bins());
+  fftw_execute_dft_c2r(m.inverse, m.bins(), m.in.get());
+}
 
 std::size_t next_fast_size(std::size_t n) {
   for (std::size_t candidate = n < 2 ? 2 : n;; ++candidate) {

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/base/error.hpp>
+#include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/levels.hpp>
 #include <linebench/measure/statistics.hpp>
 
@@ -34,7 +35,7 @@ void LevelAnalyser::push(std::span<const float> samples) {
   }
 }
 
-void LevelAnalyser::add(std::span<const float> part) {
+LINEBENCH_VECTORISED void LevelAnalyser::add(std::span<const float> part) {
   // Independent lanes, so that the compiler may use the vector unit without changing the order of sums.
   constexpr std::size_t lanes = 8;
   std::array<double, lanes> sum{};

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/pair.hpp>
 #include <optional>
 #include <stdexcept>
@@ -28,7 +29,7 @@ struct Powers {
   double left = 0, right = 0, difference = 0, sum = 0;
 };
 
-Powers powers(std::span<const float> l, std::span<const float> r) {
+LINEBENCH_VECTORISED Powers powers(std::span<const float> l, std::span<const float> r) {
   double left[4] = {}, right[4] = {}, cross[4] = {};
   const std::size_t n = l.size();
   for (std::size_t i = 0; i + 4 <= n; i += 4) {

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/vectorised.hpp>
 #include <linebench/dsp/window.hpp>
 #include <linebench/measure/whistle.hpp>
 #include <numbers>
@@ -138,7 +139,7 @@ WhistleAnalyser::WhistleAnalyser(double rate_hz)
   }
 }
 
-void WhistleAnalyser::push(std::span<const float> channel_samples) {
+LINEBENCH_VECTORISED void WhistleAnalyser::push(std::span<const float> channel_samples) {
   if (rate_hz_ < lowest_whistle_rate_hz) return;
   pending_.insert(pending_.end(), channel_samples.begin(), channel_samples.end());
   const std::size_t n = cosine_.size();

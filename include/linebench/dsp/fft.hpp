@@ -1,4 +1,4 @@
-// Real-input discrete Fourier transforms on FFTW, plans kept for the life of the object.
+// Real-input discrete Fourier transforms on FFTW; the plan of a length is made once and kept.
 #pragma once
 
 #include <complex>
@@ -11,7 +11,7 @@ namespace linebench::dsp {
 /// A real FFT of fixed length with its own aligned buffers.
 /// Forward: output[k] = sum_n input[n] exp(-2 pi i k n / N), k = 0..N/2 (not scaled).
 /// Inverse: input[n] = sum over the full Hermitian spectrum (not scaled; divide by N); it destroys output.
-/// Making and destroying are serialised round FFTW's planner; running is safe per object.
+/// The first run of a length makes its plan, serialised round FFTW's planner; running is safe per object.
 class RealFft {
  public:
   /// @param n length, >= 2; products of 2, 3, 5 and 7 are fast.
