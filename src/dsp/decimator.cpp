@@ -84,15 +84,25 @@ LINEBENCH_VECTORISED void Decimator::Stage::run(std::span<const float> in) {
   constexpr std::size_t lanes = 16;
   std::size_t i = 0;
   for (; i + lanes <= usable; i += lanes) {
-    std::array<float, lanes> sum;
-    for (std::size_t l = 0; l < lanes; ++l) sum[l] = 0.5F * even[i + l];
+    Eight low, high;
+    LINEBENCH_LOAD_EIGHT(low, even.data() + i);
+    LINEBENCH_LOAD_EIGHT(high, even.data() + i + 8);
+    low *= 0.5F;
+    high *= 0.5F;
     const float* before = odd.data() + i + p - 1;
     const float* after = odd.data() + i + p;
     for (std::size_t j = 0; j < p; ++j, --before, ++after) {
       const float h = taps[j];
-      for (std::size_t l = 0; l < lanes; ++l) sum[l] += h * (before[l] + after[l]);
+      Eight low_before, low_after, high_before, high_after;
+      LINEBENCH_LOAD_EIGHT(low_before, before);
+      LINEBENCH_LOAD_EIGHT(low_after, after);
+      LINEBENCH_LOAD_EIGHT(high_before, before + 8);
+      LINEBENCH_LOAD_EIGHT(high_after, after + 8);
+      low += h * (low_before + low_after);
+      high += h * (high_before + high_after);
     }
-    std::copy(sum.begin(), sum.end(), out.begin() + static_cast<std::ptrdiff_t>(i));
+    LINEBENCH_STORE_EIGHT(out.data() + i, low);
+    LINEBENCH_STORE_EIGHT(out.data() + i + 8, high);
   }
   for (; i < usable; ++i) {
     float sum = 0.5F * even[i];

@@ -2,6 +2,7 @@
 // prediction error (which has tones and voices largely taken out) must show one short, lonely peak.
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/vectorised.hpp>
 
 #include "events_parts.hpp"
 
@@ -57,7 +58,7 @@ std::array<double, order + 1> predictor(std::span<const float> x) {
 
 }  // namespace
 
-void ClickSearch::search(const EventView& v) {
+LINEBENCH_VECTORISED void ClickSearch::search(const EventView& v) {
   const auto block = std::max<std::size_t>(32, static_cast<std::size_t>(block_s * v.rate_hz));
   if (v.x.size() < 3) return;
   // Blocks of the whole view, so that each has neighbours.

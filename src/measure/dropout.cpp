@@ -1,6 +1,7 @@
 // Dropouts, by the largest sample of each half millisecond.
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/vectorised.hpp>
 
 #include "events_parts.hpp"
 
@@ -49,7 +50,7 @@ void DropoutSearch::start(const EventView& v, std::size_t at, std::size_t size) 
   state_ = State::Low;
 }
 
-void DropoutSearch::search(const EventView& v, std::vector<Event>& done) {
+LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<Event>& done) {
   const auto size = std::max<std::size_t>(4, static_cast<std::size_t>(std::lround(step_s * v.rate_hz)));
   // Steps run on through the channel whatever the stretches' lengths.
   const std::size_t lead = (size - (v.first + v.from) % size) % size;

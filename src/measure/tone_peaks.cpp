@@ -15,7 +15,7 @@ constexpr double worth_a_look = 6.0;  // a block's maximum over the mean of bloc
 // Noise per bin on one side, by the median, so that a neighbouring line does not count.
 double side_noise(std::span<const double> part) {
   if (part.empty()) return 0;
-  double sorted[beside];
+  double sorted[beside] = {};
   std::copy(part.begin(), part.end(), sorted);
   double* middle = sorted + part.size() / 2;
   std::nth_element(sorted, middle, sorted + part.size());

@@ -146,12 +146,16 @@ LINEBENCH_VECTORISED void WhistleAnalyser::push(std::span<const float> channel_s
   std::size_t at = 0;
   for (; at + n <= pending_.size(); at += hop_) {
     constexpr std::size_t lanes = 8;  // n is a multiple
-    std::array<float, lanes> re{};
-    std::array<float, lanes> im{};
+    dsp::Eight re{};
+    dsp::Eight im{};
     const float* x = pending_.data() + at;
     for (std::size_t i = 0; i < n; i += lanes) {
-      for (std::size_t l = 0; l < lanes; ++l) re[l] += x[i + l] * cosine_[i + l];
-      for (std::size_t l = 0; l < lanes; ++l) im[l] += x[i + l] * sine_[i + l];
+      dsp::Eight sample, cosine, sine;
+      LINEBENCH_LOAD_EIGHT(sample, x + i);
+      LINEBENCH_LOAD_EIGHT(cosine, cosine_.data() + i);
+      LINEBENCH_LOAD_EIGHT(sine, sine_.data() + i);
+      re += sample * cosine;
+      im += sample * sine;
     }
     Complex z = 0;
     for (std::size_t l = 0; l < lanes; ++l)
