@@ -18,6 +18,7 @@ void visit_facts(Facts& f, Visit&& v) {
   v("channels", f.channels);
   v("frames", f.frames);
   v("clock_error_ppm", f.clock_error_ppm);
+  v("clock_uncertainty_ppm", f.clock_uncertainty_ppm);
   v("calibration", f.calibration);
   v("full_scale_v", f.full_scale_v);
   v("xruns", f.xruns);

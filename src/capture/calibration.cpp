@@ -32,13 +32,7 @@ void apply_calibration(CaptureFacts& facts, const Calibration& calibration) {
   facts.calibration = calibration.name();
   facts.full_scale_v = calibration.full_scale_v;
   facts.clock_error_ppm = calibration.clock_error_ppm;
-  if (calibration.clock_error_ppm) {
-    facts.notes.push_back(
-        fmt::format("Frequencies are by the recorder's clock, {:+.2f} ppm off, known to {:.2f} ppm and the "
-                    "reference's own uncertainty on {}; a crystal drifts some ppm with warmth and age.",
-                    *calibration.clock_error_ppm, calibration.clock_uncertainty_ppm.value_or(0),
-                    calibration.clock_at.substr(0, 10)));
-  }
+  facts.clock_uncertainty_ppm = calibration.clock_uncertainty_ppm;
 }
 
 }  // namespace linebench::capture

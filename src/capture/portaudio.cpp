@@ -101,7 +101,18 @@ class PortAudioStream final : public SoundStream {
     }
   }
   void stop() noexcept override {
-    if (!abandoned_) Pa_StopStream(stream_);
+    if (abandoned_) return;
+    // A sound server that ends at this very moment keeps PortAudio waiting for minutes. The thread keeps the
+    // client; a stream that never stopped is left as it is, since closing it would hang too.
+    std::promise<void> stopped;
+    std::future<void> wait = stopped.get_future();
+    std::thread([stream = stream_, client = client_, done = std::move(stopped)]() mutable {
+      Pa_StopStream(stream);
+      done.set_value();
+    }).detach();
+    if (wait.wait_for(patience) == std::future_status::ready) return;
+    stuck_->store(true);
+    stream_ = nullptr;
   }
   [[nodiscard]] bool alive() const noexcept override { return Pa_IsStreamActive(stream_) == 1; }
   void abandon() noexcept override { abandoned_ = true; }

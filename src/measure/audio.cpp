@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/measure/audio.hpp>
@@ -61,13 +62,18 @@ void mark_tainted(Readings& readings, const CaptureFacts& facts) {
   for (Reading& r : readings) r.reason += (r.reason.empty() ? "" : "; ") + remark;
 }
 
-// Mains and whistle were counted by the recorder's clock; the tone's own reading has its error out already.
-void take_clock_out(Readings& readings, std::optional<double> clock_error_ppm) {
-  if (!clock_error_ppm) return;
+// Every frequency was counted by the recorder's clock. The tone's reading has its error out already; what is
+// not known about the clock is not known about any of them.
+void take_clock_out(Readings& readings, double error_ppm, double uncertainty_ppm) {
   for (Reading& r : readings) {
-    const bool counted =
-        r.id.starts_with("audio.hum.frequency") || r.id.starts_with("audio.whistle.frequency");
-    if (counted && r.measured()) r.value = r.number() * (1.0 + *clock_error_ppm * 1e-6);
+    const bool tone = r.id.starts_with("audio.tone.frequency");
+    if (!r.measured() ||
+        (!tone && !r.id.starts_with("audio.hum.frequency") && !r.id.starts_with("audio.whistle.frequency"))) {
+      continue;
+    }
+    const double hz = r.number() * (tone ? 1.0 : 1.0 + error_ppm * 1e-6);
+    r.value = hz;
+    r.uncertainty = std::hypot(r.uncertainty.value_or(0.0), hz * uncertainty_ppm * 1e-6);
   }
 }
 
@@ -145,7 +151,8 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   }
   if (pair) append(readings, pair->finish());
   append(readings, to_readings(loudness.finish()));
-  take_clock_out(readings, tone_noise_options.clock_error_ppm);
+  if (const auto& ppm = tone_noise_options.clock_error_ppm)
+    take_clock_out(readings, *ppm, facts.clock_uncertainty_ppm.value_or(0.0));
   mark_tainted(readings, facts);
   return readings;
 }

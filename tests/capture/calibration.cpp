@@ -93,6 +93,7 @@ TEST_F(Store, IsNamedInTheFacts) {
   EXPECT_EQ(facts.calibration, "ALSA: Counter card (hw:1,0) at 48000 Hz, 2026-03-02");
   EXPECT_EQ(facts.full_scale_v, 2.1);
   EXPECT_EQ(facts.clock_error_ppm, -12.5);
+  EXPECT_EQ(facts.clock_uncertainty_ppm, example().clock_uncertainty_ppm);
 }
 
 TEST_F(Store, ListAndRemove) {

@@ -18,14 +18,15 @@ struct CaptureFacts {
   int channels = 0;
   std::uint64_t frames = 0;               ///< samples per channel
   std::optional<double> clock_error_ppm;  ///< of the recorder, from a calibration (+: recorder's clock fast)
-  std::string calibration;                ///< name and date of the calibration applied; empty: none
-  std::optional<double> full_scale_v;     ///< volts that a sample value of 1.0 stands for (peak)
-  std::uint64_t xruns = 0;                ///< overruns and underruns while it was taken
-  std::uint64_t dropped = 0;              ///< samples or frames lost
-  bool interrupted = false;               ///< ended before its time (Ctrl-C, device lost, disk full)
-  std::string taken_at;                   ///< ISO 8601 UTC, empty if unknown
-  std::string signal;                     ///< recipe that was being sent, empty if unknown
-  std::vector<std::string> notes;         ///< anything else a person should know, one sentence each
+  std::optional<double> clock_uncertainty_ppm;  ///< of that error, expanded (k=2)
+  std::string calibration;                      ///< name and date of the calibration applied; empty: none
+  std::optional<double> full_scale_v;           ///< volts that a sample value of 1.0 stands for (peak)
+  std::uint64_t xruns = 0;                      ///< overruns and underruns while it was taken
+  std::uint64_t dropped = 0;                    ///< samples or frames lost
+  bool interrupted = false;                     ///< ended before its time (Ctrl-C, device lost, disk full)
+  std::string taken_at;                         ///< ISO 8601 UTC, empty if unknown
+  std::string signal;                           ///< recipe that was being sent, empty if unknown
+  std::vector<std::string> notes;               ///< anything else a person should know, one sentence each
 
   [[nodiscard]] double duration_s() const {
     return sample_rate_hz > 0 ? static_cast<double>(frames) / sample_rate_hz : 0;
