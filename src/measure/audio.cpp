@@ -15,6 +15,8 @@
 #include <optional>
 #include <vector>
 
+#include "append.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -48,10 +50,6 @@ struct Channel {
   StiAnalyser sti;
   std::vector<float> samples;
 };
-
-void append(Readings& to, Readings&& from) {
-  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
-}
 
 // A capture with gaps is still worth reading, but every value from it says so.
 void mark_tainted(Readings& readings, const CaptureFacts& facts) {
@@ -93,6 +91,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   tone_noise_options.tone_hz = options.tone_hz;
   tone_noise_options.clock_error_ppm =
       options.clock_error_ppm ? options.clock_error_ppm : source.facts().clock_error_ppm;
+  tone_noise_options.step = quantisation_step(source.facts());
   const std::string_view sent = sent_kind(options.signal);
   tone_noise_options.band_filled = sent == "noise" || sent == "stipa";
   std::vector<Channel> channels;

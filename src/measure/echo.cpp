@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <linebench/measure/statistics.hpp>
 #include <numbers>
 
 #include "response_path.hpp"
@@ -219,7 +220,7 @@ EchoSearch find_echo(const PathSpectra& s, const std::vector<SubBand>& bands, co
   e.delay_s = (found->at - direct_at) / s.rate_hz();
   e.delay_uncertainty_s = 0.1 / (weights.high_hz - weights.low_hz) + 0.05 / s.rate_hz();
   e.level_db = db_from_amplitude(std::abs(found->height / direct));
-  e.level_uncertainty_db = 8.686 * 2 * scatter / std::abs(found->height) + 0.3 + 3 * (1 - found->flat);
+  e.level_uncertainty_db = expanded_u_db(std::abs(found->height), 2 * scatter) + 0.3 + 3 * (1 - found->flat);
   e.polarity = found->height * direct < 0 ? -1 : 1;
   search.strongest = e;
   return search;

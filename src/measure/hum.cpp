@@ -4,6 +4,7 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/measure/hum.hpp>
+#include <linebench/measure/statistics.hpp>
 
 #include "hum_core.hpp"
 #include "hum_frames.hpp"
@@ -12,9 +13,6 @@ namespace linebench::measure {
 namespace {
 
 constexpr double field_rate_525_hz = 60.0 * 1000.0 / 1001.0;
-
-// Expanded uncertainty in dB of a mean square known to u (k=1).
-double level_u_db(double power, double u) { return 2.0 * 10.0 / std::log(10.0) * u / power; }
 
 std::string left_out_remark(const HumResult& r) {
   if (r.left_out.empty()) return {};
@@ -96,10 +94,10 @@ Readings to_readings(const HumResult& result, std::string_view suffix) {
   out.push_back(number_reading(id("frequency"), result.frequency_hz, 2.0 * result.frequency_u,
                                frequency_remark(result)));
   out.push_back(number_reading(id("level"), dbfs_from_power(result.power),
-                               level_u_db(result.power, result.power_u), remark));
+                               expanded_u_db(result.power, result.power_u), remark));
   for (const HumHarmonic& h : result.harmonics) {
     out.push_back(number_reading(fmt::format("audio.hum.harmonic.{}{}", h.number, suffix),
-                                 dbfs_from_power(h.power), level_u_db(h.power, h.standard_u)));
+                                 dbfs_from_power(h.power), expanded_u_db(h.power, h.standard_u)));
   }
   out.push_back(text_reading(id("kind"), std::string(to_string(result.kind))));
   return out;

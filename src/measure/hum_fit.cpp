@@ -68,7 +68,7 @@ class Rotor {
 
 class Fit {
  public:
-  Fit(const HumChunk& chunk, double f, std::span<const double> foreign) : chunk_(chunk), f_(f) {
+  Fit(const HumChunk& chunk, double f, std::span<const double> foreign) : chunk_(chunk), start_hz_(f), f_(f) {
     const FrameGrid& g = chunk.grid();
     n_ = chunk.frames();
     t0_ = chunk.time_s(0.0);
@@ -350,6 +350,13 @@ class Fit {
         excess += w * h.variance / model * weight_penalty(independent(t));
         excess_weight += w;
       }
+      // The frames were scaled for the frequency the fit started from; the level is that at the one it found.
+      const double moved = static_cast<double>(t.k) * (f_ - start_hz_);
+      const double bin_hz = chunk_.grid().bin_hz;
+      const double scale =
+          frame_response(t.bin_offset_hz / bin_hz) / frame_response((t.bin_offset_hz - moved) / bin_hz);
+      h.a *= scale;
+      h.variance *= scale * scale;
     }
     // The normal equations took frames as independent; they overlap (and may hold more than noise).
     double overlap = 1.0;
@@ -386,6 +393,7 @@ class Fit {
   }
 
   const HumChunk& chunk_;
+  double start_hz_;
   double f_;
   double d_ = 0;
   double t0_ = 0;

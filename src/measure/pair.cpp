@@ -5,6 +5,7 @@
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/pair.hpp>
+#include <linebench/measure/statistics.hpp>
 #include <optional>
 #include <stdexcept>
 #include <vector>
@@ -91,7 +92,7 @@ std::optional<Leak> leak(const std::optional<pair::CrossSpectra>& spectra, bool 
   r.at_most_db = db_from_power((std::max(0.0, through) + 3 * sigma) / total + 1e-15);
   if (through > 5 * sigma && through > 0) {
     r.db = db_from_power(through / total);
-    r.uncertainty_db = 4.343 * 2 * sigma / through + 0.02;
+    r.uncertainty_db = expanded_u_db(through, sigma) + 0.02;
   }
   return r;
 }

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/window.hpp>
+#include <linebench/measure/statistics.hpp>
 #include <numbers>
 
 namespace linebench::measure::pair {
@@ -207,7 +208,7 @@ std::optional<Shared> shared_part(const CrossSpectra& s, double rate_hz, double 
     }
     const double c = std::min(s.coherence(strongest), coherence_ceiling);
     r.gain_db = db_from_power(right / left);
-    r.gain_uncertainty_db = -5 * std::log10(c) + 2 * 4.343 * std::sqrt(2 * (1 - c) / (n * c)) + 0.001;
+    r.gain_uncertainty_db = -5 * std::log10(c) + expanded_u_db(1.0, std::sqrt(2 * (1 - c) / (n * c))) + 0.001;
     return r;
   }
 
@@ -234,7 +235,7 @@ std::optional<Shared> shared_part(const CrossSpectra& s, double rate_hz, double 
   }
   r.gain_db = mean;
   r.gain_uncertainty_db = spread + 2 * std::sqrt(hann_inflation * scatter) / mean_weight +
-                          2 * 4.343 * std::sqrt(2 * hann_inflation / total) + 0.001;
+                          expanded_u_db(1.0, std::sqrt(2 * hann_inflation / total)) + 0.001;
   return r;
 }
 

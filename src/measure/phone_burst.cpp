@@ -4,6 +4,7 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/measure/phone_burst.hpp>
+#include <linebench/measure/statistics.hpp>
 #include <numbers>
 
 #include "hum_frames.hpp"
@@ -160,8 +161,7 @@ Readings to_readings(const PhoneBurstResult& result, std::string_view suffix) {
   const std::string when =
       fmt::format("bursts for {:.1f} s in all, from {:.1f} s on", result.burst_seconds, result.first_s);
   return {number_reading(rate, result.rate_hz, 2.0 * result.rate_u, when),
-          number_reading(level, dbfs_from_power(result.power),
-                         2.0 * 10.0 / std::log(10.0) * result.power_u / result.power)};
+          number_reading(level, dbfs_from_power(result.power), expanded_u_db(result.power, result.power_u))};
 }
 
 }  // namespace linebench::measure

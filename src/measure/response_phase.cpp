@@ -13,7 +13,11 @@ constexpr double steepest_db_octave = 24;  // by which a band edge is continued 
 constexpr double deepest_db = 80;          // and how far
 constexpr double search_s = 4e-3;          // delay beyond the alignment
 constexpr double in_band_db = 30;          // below the strongest: takes no part in delay and polarity
-constexpr double most_snr = 1e4;           // beyond this the model, not the noise, limits a phase
+// An analogue path goes on falling beyond half the rate, and that turns its phase in the band too, which the
+// samples cannot show: by so many samples a dB an octave (0.37 samples for 6 dB, analogue filters of order 1
+// to 4 against their sampled minimum phase).
+constexpr double unseen_fall = 0.4 / 6.0;
+constexpr double most_snr = 1e4;  // beyond this the model, not the noise, limits a phase
 
 // Level at a frequency: local straight line in log frequency, weighted with a smooth bell of the given width.
 struct Local {
@@ -114,12 +118,14 @@ struct Residual {
   std::vector<double> weight;
   std::vector<double> emitted_s;
   std::vector<double> hz;
+  double fall_db = 0;  // over the highest octave seen
 };
 
 Residual residual(const Profile& p, double rate_hz) {
   Residual r;
   if (p.hz.empty()) return r;
   const MinimumPhase minimum(p.hz, p.db, p.snr, rate_hz, 1.0 / 6.0);
+  r.fall_db = minimum.db(0.5 * p.hz.back()) - minimum.db(p.hz.back());
   const double strongest = *std::max_element(p.db.begin(), p.db.end());
   for (std::size_t i = 0; i < p.hz.size(); ++i) {
     if (p.db[i] < strongest - in_band_db) continue;
@@ -161,15 +167,17 @@ Excess excess_delay(const Profile& p, double rate_hz) {
   double information = 0;
   double chi2 = 0;
   double agree = 0;
+  double weight = 0;
   for (int round = 0; round < 6; ++round) {
     double slope = 0;
-    information = chi2 = agree = 0;
+    information = chi2 = agree = weight = 0;
     for (std::size_t i = 0; i < r.omega.size(); ++i) {
       const double error =
           std::arg(static_cast<double>(e.polarity) * r.unit[i] * std::polar(1.0, r.omega[i] * e.late));
       // Bands far off (a notch, an echo's dip) are held back.
       const double w = r.weight[i] / (1 + 4 * error * error);
       slope += w * r.omega[i] * error;
+      weight += w;
       information += w * r.omega[i] * r.omega[i];
       chi2 += w * error * error;
       agree += r.weight[i] * std::cos(error);
@@ -178,12 +186,14 @@ Excess excess_delay(const Profile& p, double rate_hz) {
     e.late -= std::clamp(slope / information, -0.5, 0.5);
   }
   e.clear = agree / total;
+  if (!(information > 0)) return e;
   const double bands = std::max(1.0, static_cast<double>(r.omega.size()) - 2);
-  // One sigma from how far the phases scatter about the line, and what the minimum-phase model may miss of a
-  // path that ends at `top`: a twentieth of its shortest period.
+  // One sigma from how far the phases scatter about the line, and what the minimum-phase model may miss: a
+  // twentieth of the period of the frequency the line hangs on (rms over the weights).
   const double scatter = std::sqrt(chi2 / bands / information * static_cast<double>(r.omega.size()) / bands);
-  const double top = r.omega.empty() ? 1 : r.omega.back();
-  e.uncertainty = 2 * scatter + 0.05 * 2 * std::numbers::pi / top;
+  const double decisive = std::sqrt(information / weight);
+  e.uncertainty = 2 * scatter + 0.05 * 2 * std::numbers::pi / decisive +
+                  unseen_fall * std::clamp(r.fall_db, 0.0, steepest_db_octave);
   return e;
 }
 

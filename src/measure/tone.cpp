@@ -21,6 +21,7 @@ constexpr int most_folded = 40;         // harmonics looked at for folding at ha
 constexpr double periods_wanted = 6.0;  // of the tone in a segment
 constexpr double model_rel_u = 2e-5;    // window, rounding and image, relative in power
 constexpr double model_ppm = 0.02;
+constexpr int most_period = 20000;  // samples; the rounding of a longer one averages out
 
 // Power and uncertainty of each harmonic, the noise in it taken off.
 std::vector<Harmonic> read_harmonics(const ToneRun& run, const SpectrumShape& shape, double bins,
@@ -74,6 +75,28 @@ std::vector<double> other_tones(const ToneResult& tone, const SpectrumShape& sha
   return out;
 }
 
+// After how many samples a tone (in cycles a sample) takes the same values again: within `length` samples it
+// does not slide past the gaps between them.
+double repeats_after(double cycles, double length) {
+  int period = 1;
+  while (period < most_period && std::abs(std::remainder(period * cycles, 1.0)) * length >= 1.0) ++period;
+  return period;
+}
+
+// What rounding to `step` may add to a tone's power (k=2, relative). Rounding errors of step / sqrt(12) each
+// [uniform error] that come round with every period do not average out: a quarter of the period's values are
+// independent by symmetry, and no more than the tone crosses steps. Noise takes the pattern away
+// [characteristic function of a rounded Gaussian].
+double rounding_rel_u(double cycles, double length, double step, double mean_square, double noise) {
+  const double amplitude = std::sqrt(2.0 * mean_square);
+  const double independent =
+      std::max(1.0, std::min(0.25 * repeats_after(cycles, length), 4.0 * amplitude / step));
+  const double u = step / std::sqrt(12.0) * std::sqrt(2.0 / independent);
+  const double dither = std::max(0.0, noise / (step * step) - 1.0 / 12.0);
+  const double left = std::exp(-2.0 * std::numbers::pi * std::numbers::pi * dither);
+  return 2.0 * 2.0 * u / amplitude * left;
+}
+
 std::string percent(std::size_t part, std::size_t whole) {
   return fmt::format(
       "{:.0f} %", 100.0 * static_cast<double>(part) / static_cast<double>(std::max<std::size_t>(1, whole)));
@@ -81,8 +104,8 @@ std::string percent(std::size_t part, std::size_t whole) {
 
 }  // namespace
 
-ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, double capture_s,
-                     std::optional<double> tone_hz) {
+ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, std::optional<double> tone_hz,
+                     std::optional<double> step) {
   ToneResult result;
   const double hz = track.bins * shape.bin_hz;
   if (!(track.bins > 0) || !track.run) {
@@ -146,12 +169,17 @@ ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, double 
   const double from_noise = 2.0 * unit_noise * result.mean_square * result.mean_square;
   result.level_spread = std::sqrt(std::max(0.0, spread - from_noise)) / raw;
   const double moving = result.level_spread / std::sqrt(looks);
-  result.mean_square_rel_u = 2.0 * std::sqrt(2.0 * unit_noise / looks + moving * moving) + model_rel_u;
+  const double all_noise = noise_power(result.noise, bin_weights(shape, Weighting::None)).mean_square;
+  const double length = static_cast<double>(run.last_start - run.first_start + shape.n);
+  const double rounding =
+      step ? rounding_rel_u(bins / static_cast<double>(shape.n), length, *step, result.mean_square, all_noise)
+           : 0.0;
+  result.mean_square_rel_u =
+      std::hypot(2.0 * std::sqrt(2.0 * unit_noise / looks + moving * moving), rounding) + model_rel_u;
   result.from_s = static_cast<double>(run.first_start) / shape.rate_hz;
   result.to_s = static_cast<double>(run.last_start + shape.n) / shape.rate_hz;
   result.others_hz = other_tones(result, shape);
 
-  const double all_noise = noise_power(result.noise, bin_weights(shape, Weighting::None)).mean_square;
   if (!tone_hz && dbfs_from_power(result.mean_square) < weak_dbfs &&
       result.mean_square < weak_snr * all_noise) {
     result.found = false;
@@ -160,7 +188,6 @@ ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, double 
         "as noise",
         result.frequency_hz, dbfs_from_power(result.mean_square));
   }
-  (void)capture_s;
   return result;
 }
 

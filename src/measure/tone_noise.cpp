@@ -13,6 +13,8 @@
 #include <string>
 #include <vector>
 
+#include "append.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -97,10 +99,6 @@ void level_from_tone(ToneNoiseResult& result, const ToneResult& tone, const Nois
   result.dc_u = std::sqrt(2.0 * tone.mean_square) / periods;
 }
 
-void append(Readings& to, Readings&& from) {
-  to.insert(to.end(), std::make_move_iterator(from.begin()), std::make_move_iterator(from.end()));
-}
-
 }  // namespace
 
 ToneNoiseAnalyser::ToneNoiseAnalyser(double rate_hz, const ToneNoiseOptions& options)
@@ -136,7 +134,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
     return {out, {}, {}};
   }
   const SpectrumShape& shape = *segmenter_.shape();
-  tone = read_tone(track, shape, seconds, options_.tone_hz);
+  tone = read_tone(track, shape, options_.tone_hz, options_.step);
   ToneNoiseResult result;
   Readings& out = result.readings;
   out = to_readings(tone, seconds, options_.clock_error_ppm, suffix);

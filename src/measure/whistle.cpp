@@ -7,6 +7,7 @@
 #include <linebench/dsp/fft.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/dsp/window.hpp>
+#include <linebench/measure/statistics.hpp>
 #include <linebench/measure/whistle.hpp>
 #include <numbers>
 
@@ -227,9 +228,9 @@ Readings to_readings(const WhistleResult& result, std::string_view suffix) {
     at_most = dbfs_from_power(result.least_power);
     reason = fmt::format("no line whistle found: anything there is below {:.1f} dBFS", *at_most);
   } else {
-    return {number_reading(frequency, result.frequency_hz, 2.0 * result.frequency_u),
-            number_reading(level, dbfs_from_power(result.power),
-                           2.0 * 10.0 / std::log(10.0) * result.power_u / result.power)};
+    return {
+        number_reading(frequency, result.frequency_hz, 2.0 * result.frequency_u),
+        number_reading(level, dbfs_from_power(result.power), expanded_u_db(result.power, result.power_u))};
   }
   return {unmeasurable(frequency, reason), unmeasurable(level, reason, at_most)};
 }

@@ -177,6 +177,22 @@ TEST(Hum, DetectionLimitIsTrue) {
   EXPECT_LE(found_far_below, 12);
 }
 
+// Nearly free of noise, what the fit itself leaves must lie inside the claim, wherever between the bins of
+// the spectra the mains lies.
+TEST(Hum, StrongCleanHumIsWithinItsClaim) {
+  for (const double rate : {44100.0, 48000.0, 96000.0, 192000.0}) {
+    for (const double f0 : {49.93, 50.0, 60.04, 59.97, 52.3, 47.1}) {
+      synth::Samples x(synth::count(10.0, rate), 0.0F);
+      synth::add_noise(x, -100.0, 8);
+      const double total = add_comb(x, rate, f0, at_total({{1, 0}, {2, -12}, {3, -8}, {5, -15}}, -40.0));
+      const HumResult r = hum_of(x, rate);
+      ASSERT_TRUE(r.found) << rate << " " << f0;
+      EXPECT_NEAR(dbfs_from_power(r.power), total, 1.5 * level_u_k2(r)) << rate << " " << f0;
+      EXPECT_LT(level_u_k2(r), 0.005) << rate << " " << f0;
+    }
+  }
+}
+
 TEST(Hum, CoverageOfLevelAndFrequencyUnderNoise) {
   constexpr double rate = 8000;
   for (const double seconds : {1.0, 10.0}) {

@@ -15,6 +15,7 @@
 
 #include "support/coverage.hpp"
 #include "support/synth.hpp"
+#include "support/voice.hpp"
 
 namespace {
 
@@ -155,6 +156,29 @@ TEST(Response, TelephoneBandReversedWithEcho) {
     EXPECT_FALSE(find_reading(r, "audio.response.echo.level")->measured()) << noise;
     EXPECT_NEAR(number(r, "audio.response.band_low"), 374, 15);
     EXPECT_EQ(number(r, "audio.response.polarity"), -1);
+  }
+}
+
+// A voice shows little of the band's upper end, so its delay hangs on the low end's phase model.
+TEST(Response, DelayIsWithinItsClaimForVoiceSweepAndNoise) {
+  const auto path = [](double hz) {
+    return telephone(hz) * (1.0 + 0.1 * std::polar(1.0, -2 * std::numbers::pi * hz * 0.05));
+  };
+  for (unsigned seed = 1; seed <= 6; ++seed) {
+    Samples voice(synth::count(5, 48000), 0.0F);
+    synth::add_voice(voice, 48000, 90.0 + 20.0 * seed, -20.0, seed);
+    synth::add_noise(voice, -75, 50 + seed);
+    for (const Samples& x : {voice, sweep(48000, 5, 20, 20000), white(48000, 5, -20, seed)}) {
+      Samples y = through(x, 48000, 1234.0 + 0.3 * seed, x.size() + 48000, path);
+      synth::add_noise(y, -80, 5 + seed);
+      const Readings r = measure(48000, x, y);
+      const auto* delay = find_reading(r, "audio.response.delay");
+      ASSERT_TRUE(delay->measured()) << delay->reason;
+      const double error = delay->number() - (1234.0 + 0.3 * seed) / 48000;
+      std::printf("  delay: error %.2g us, claimed %.2g us\n", error * 1e6, *delay->uncertainty * 1e6);
+      EXPECT_LE(std::abs(error), *delay->uncertainty) << seed;
+      EXPECT_LT(*delay->uncertainty, 50e-6) << seed;
+    }
   }
 }
 

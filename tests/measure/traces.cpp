@@ -2,10 +2,10 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <chrono>
 #include <cmath>
 #include <linebench/measure/traces.hpp>
 
+#include "support/stopwatch.hpp"
 #include "support/synth.hpp"
 
 namespace {
@@ -92,13 +92,13 @@ TEST(Traces, CostsNextToNothing) {
   synth::add_noise(x, -20, 1);
   std::vector<float> stereo(2 * x.size());
   for (std::size_t i = 0; i < x.size(); ++i) stereo[2 * i] = stereo[2 * i + 1] = x[i];
-  const auto start = std::chrono::steady_clock::now();
+  const stopwatch::Stopwatch watch;
   TraceAnalyser analyser(48000, 2);
   for (std::size_t at = 0; at < stereo.size(); at += 8192) {
     analyser.push(std::span(stereo).subspan(at, std::min<std::size_t>(8192, stereo.size() - at)));
   }
   const auto t = analyser.finish();
-  const double s = std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
+  const double s = watch.seconds();
   std::printf("  traces of 60 s stereo 48 kHz: %.4f s\n", s);
   EXPECT_EQ(t.size(), 2u);
   EXPECT_LT(

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstddef>
+#include <numbers>
 #include <span>
 
 namespace linebench::measure {
@@ -16,5 +17,11 @@ namespace linebench::measure {
 /// most `batches` stretches, so that correlation shorter than a stretch is taken in. Infinite for fewer than
 /// 3 values.
 [[nodiscard]] double expanded_mean_error(std::span<const double> series, std::size_t batches);
+
+/// Expanded uncertainty (k=2) in dB of a power known to `standard_u` (k=1), linear: for u well under the
+/// power.
+[[nodiscard]] inline double expanded_u_db(double power, double standard_u) {
+  return 2.0 * 10.0 / std::numbers::ln10 * standard_u / power;
+}
 
 }  // namespace linebench::measure

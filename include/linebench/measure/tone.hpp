@@ -35,8 +35,9 @@ struct ToneResult {
 };
 
 /// @param tone_hz the tone that was sent, where known (then even a weak one is taken for it)
-[[nodiscard]] ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, double capture_s,
-                                   std::optional<double> tone_hz);
+/// @param step between neighbouring sample values, where the samples are whole numbers
+[[nodiscard]] ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape,
+                                   std::optional<double> tone_hz, std::optional<double> step);
 
 /// audio.tone.frequency, .level. @param clock_error_ppm of the recorder, where known.
 [[nodiscard]] Readings to_readings(const ToneResult& tone, double capture_s,

@@ -15,7 +15,8 @@ namespace linebench::measure {
 struct ToneNoiseOptions {
   std::optional<double> tone_hz;          ///< the tone that was sent, where known
   std::optional<double> clock_error_ppm;  ///< of the recorder (+: fast)
-  bool band_filled = false;  ///< the signal that was sent is noise-like and hides the path's own noise
+  std::optional<double> step;  ///< between neighbouring sample values, where they are whole numbers
+  bool band_filled = false;    ///< the signal that was sent is noise-like and hides the path's own noise
 };
 
 struct ToneNoiseResult {
