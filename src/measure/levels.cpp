@@ -40,7 +40,10 @@ LINEBENCH_VECTORISED void LevelAnalyser::add(std::span<const float> part) {
   constexpr std::size_t lanes = 8;
   std::array<double, lanes> sum{};
   std::array<double, lanes> square{};
-  std::array<float, lanes> peak{};
+  std::array<float, lanes> highest{};
+  std::array<float, lanes> lowest{};
+  highest.fill(highest_);
+  lowest.fill(lowest_);
   std::size_t i = 0;
   for (; i + lanes <= part.size(); i += lanes) {
     for (std::size_t k = 0; k < lanes; ++k) {
@@ -48,22 +51,24 @@ LINEBENCH_VECTORISED void LevelAnalyser::add(std::span<const float> part) {
       const double v = x;
       sum[k] += v;
       square[k] += v * v;
-      const float m = std::abs(x);
-      peak[k] = m > peak[k] ? m : peak[k];
+      highest[k] = x > highest[k] ? x : highest[k];
+      lowest[k] = x < lowest[k] ? x : lowest[k];
     }
   }
   for (; i < part.size(); ++i) {
     const double v = part[i];
     sum[0] += v;
     square[0] += v * v;
-    peak[0] = std::max(peak[0], std::abs(part[i]));
+    highest[0] = std::max(highest[0], part[i]);
+    lowest[0] = std::min(lowest[0], part[i]);
   }
   double s = 0;
   double s2 = 0;
   for (std::size_t k = 0; k < lanes; ++k) {
     s += sum[k];
     s2 += square[k];
-    peak_ = std::max(peak_, peak[k]);
+    highest_ = std::max(highest_, highest[k]);
+    lowest_ = std::min(lowest_, lowest[k]);
   }
   if (!std::isfinite(s2)) {
     const auto bad = std::find_if(part.begin(), part.end(), [](float v) { return !std::isfinite(v); });
@@ -92,11 +97,14 @@ void LevelAnalyser::close_block() {
 LevelResult LevelAnalyser::finish() const {
   LevelResult r;
   r.samples = samples_;
-  r.peak = static_cast<double>(peak_);
   r.block_s = static_cast<double>(block_samples_) / rate_hz_;
   if (samples_ == 0) return r;
+  const auto highest = static_cast<double>(highest_);
+  const auto lowest = static_cast<double>(lowest_);
+  r.peak = std::max(highest, -lowest);
   const auto n = static_cast<double>(samples_);
   r.mean = (total_.sum + open_.sum) / n;
+  r.swing = std::max(highest - r.mean, r.mean - lowest);
   r.mean_square = std::max(0.0, (total_.sum_of_squares + open_.sum_of_squares) / n - r.mean * r.mean);
 
   const auto per_block = static_cast<double>(block_samples_);
@@ -154,8 +162,9 @@ Readings to_readings(const LevelResult& level, const CaptureFacts& facts, std::s
   const double rms = std::sqrt(level.mean_square);
   out.push_back(number_reading(id("audio.level.rms"), dbfs_from_rms(rms), rms_u));
   out.push_back(number_reading(id("audio.level.peak"), db_from_amplitude(level.peak), peak_u));
-  out.push_back(number_reading(id("audio.level.crest"), db_from_amplitude(level.peak / rms),
-                               std::hypot(rms_u, peak_u)));
+  const double swing_u = db_from_amplitude(1.0 + std::hypot(half_step, level.mean_u) / level.swing);
+  out.push_back(number_reading(id("audio.level.crest"), db_from_amplitude(level.swing / rms),
+                               std::hypot(rms_u, swing_u)));
   out.push_back(number_reading(id("audio.level.dc"), level.mean, std::hypot(level.mean_u, half_step)));
   if (facts.full_scale_v) {
     out.push_back(number_reading(id("audio.level.voltage"),

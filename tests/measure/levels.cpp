@@ -50,6 +50,7 @@ TEST(Levels, DcIsTakenOutOfRmsAndReported) {
   EXPECT_NEAR(value(r, "audio.level.rms"), -40.0, 0.001);
   EXPECT_NEAR(value(r, "audio.level.dc"), 0.25, 1e-6);
   EXPECT_NEAR(value(r, "audio.level.peak"), 20 * std::log10(0.26), 0.001);
+  EXPECT_NEAR(value(r, "audio.level.crest"), 3.0103, 0.003);
 }
 
 TEST(Levels, StereoReadingsCarryTheSide) {

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstddef>
+#include <limits>
 #include <linebench/base/facts.hpp>
 #include <linebench/base/reading.hpp>
 #include <optional>
@@ -22,6 +23,7 @@ struct LevelResult {
   double mean = 0;               ///< dc, fraction of full scale
   double mean_square = 0;        ///< dc taken out
   double peak = 0;               ///< largest sample magnitude
+  double swing = 0;              ///< largest departure of a sample from the mean: the peak, dc taken out
   double mean_u = 0;             ///< expanded (k=2)
   double mean_square_rel_u = 0;  ///< expanded (k=2), relative
   double block_s = 0;            ///< length of a block
@@ -48,7 +50,8 @@ class LevelAnalyser {
   std::size_t samples_ = 0;
   LevelBlock open_;
   LevelBlock total_;
-  float peak_ = 0;
+  float highest_ = std::numeric_limits<float>::lowest();
+  float lowest_ = std::numeric_limits<float>::max();
   std::vector<LevelBlock> blocks_;
 };
 
