@@ -95,6 +95,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   const std::string_view sent = sent_kind(options.signal);
   tone_noise_options.band_filled = sent == "noise" || sent == "stipa";
   std::vector<Channel> channels;
+  channels.reserve(static_cast<std::size_t>(count));
   for (int c = 0; c < count; ++c) {
     channels.emplace_back(rate, tone_noise_options, HumOptions{options.mains_hz, options.tone_hz},
                           sent == "stipa");

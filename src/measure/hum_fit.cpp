@@ -66,6 +66,13 @@ class Rotor {
   Complex now_, step_, bend_;
 };
 
+// Sum of what lies `by` frames apart, multiplied.
+double lagged(const std::vector<double>& v, std::size_t by) {
+  double sum = 0.0;
+  for (std::size_t m = 0; m + by < v.size(); ++m) sum += v[m] * v[m + by];
+  return sum;
+}
+
 class Fit {
  public:
   Fit(const HumChunk& chunk, double f, std::span<const double> foreign) : chunk_(chunk), start_hz_(f), f_(f) {
@@ -267,10 +274,7 @@ class Fit {
   [[nodiscard]] double independent(const Track& t) const {
     double sum = 0.0;
     for (int d = 0; d < 4; ++d) {
-      double lag = 0.0;
-      for (std::size_t m = 0; m + static_cast<std::size_t>(d) < n_; ++m) {
-        lag += t.weight[m] * t.weight[m + static_cast<std::size_t>(d)];
-      }
+      const double lag = lagged(t.weight, static_cast<std::size_t>(d));
       sum += (d == 0 ? 1.0 : 2.0) * frame_correlation(d) * lag;
     }
     return t.weight_sum * t.weight_sum / sum;
@@ -290,10 +294,7 @@ class Fit {
   [[nodiscard]] double model_variance(const Track& t) const {
     double sum = 0.0;
     for (int d = 0; d < 4; ++d) {
-      double lag = 0.0;
-      for (std::size_t m = 0; m + static_cast<std::size_t>(d) < n_; ++m) {
-        lag += t.root[m] * t.root[m + static_cast<std::size_t>(d)];
-      }
+      const double lag = lagged(t.root, static_cast<std::size_t>(d));
       const double turn = std::cos(two_pi * t.bin_offset_hz * static_cast<double>(d) * chunk_.grid().hop_s);
       sum += (d == 0 ? 1.0 : 2.0) * frame_correlation(d) * turn * lag;
     }
