@@ -10,5 +10,5 @@ if [ $# -gt 0 ]; then files=("$@"); else mapfile -t files < <(git ls-files '*.cp
 say "clang-format"
 clang-format --dry-run -Werror "${files[@]}"
 say "clang-tidy"
-printf '%s\n' "${files[@]}" | grep '\.cpp$' | xargs -P "$(nproc)" -n 4 clang-tidy -p build/dev --quiet
+printf '%s\n' "${files[@]}" | sed -n '/\.cpp$/p' | xargs -r -P "$(nproc)" -n 4 clang-tidy -p build/dev --quiet
 say "clean"
