@@ -51,6 +51,15 @@ ParameterSpec whole_parameter(std::string_view key, std::string_view meaning, do
   return spec;
 }
 
+ParameterSpec flag_parameter(std::string_view key, std::string_view meaning, bool fallback) {
+  ParameterSpec spec;
+  spec.key = key;
+  spec.meaning = meaning;
+  spec.type_of = fallback;
+  spec.fallback = spec.type_of;
+  return spec;
+}
+
 ParameterSpec seed_parameter() {
   return whole_parameter("seed", "which stretch of noise; the same seed gives the same samples", 0, 1e9, 1.0);
 }

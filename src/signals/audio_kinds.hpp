@@ -28,6 +28,8 @@ struct AudioKind {
 /// The same, of whole numbers only.
 [[nodiscard]] ParameterSpec whole_parameter(std::string_view key, std::string_view meaning, double min,
                                             double max, std::optional<double> fallback = std::nullopt);
+/// A yes or no.
+[[nodiscard]] ParameterSpec flag_parameter(std::string_view key, std::string_view meaning, bool fallback);
 /// "seed", of kinds made of noise.
 [[nodiscard]] ParameterSpec seed_parameter();
 

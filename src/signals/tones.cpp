@@ -177,8 +177,6 @@ AudioKind multitone_kind() {
   ParameterSpec spacing{"spacing", "", "how the tones are spread", std::string()};
   spacing.fallback = std::string("logarithmic");
   spacing.allowed = {"logarithmic", "linear"};
-  ParameterSpec avoid{"avoid_harmonics", "", "whether tones keep off each other's harmonics", false};
-  avoid.fallback = true;
   ParameterSpec phases{"phases_deg", "deg",
                        "phase of each tone as a cosine, lowest first; Newman's where left out",
                        std::vector<double>()};
@@ -193,7 +191,8 @@ AudioKind multitone_kind() {
         whole_parameter("tones", "number of tones", 2, 200),
         number_parameter("period_seconds", "s",
                          "time after which it repeats; tones are multiples of its inverse", 0.01, 10, 1.0),
-        spacing, avoid, phases, seconds_parameter(20)}},
+        spacing, flag_parameter("avoid_harmonics", "whether tones keep off each other's harmonics", true),
+        phases, seconds_parameter(20)}},
       make_multitone};
 }
 
