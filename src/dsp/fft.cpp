@@ -2,9 +2,11 @@
 
 #include <linebench/dsp/fft.hpp>
 #include <map>
+#include <memory>
 #include <mutex>
 #include <new>
 #include <stdexcept>
+#include <type_traits>
 
 namespace linebench::dsp {
 namespace {
@@ -27,12 +29,17 @@ std::unique_ptr<T[], FftwFree> aligned_array(std::size_t n) {
   return std::unique_ptr<T[], FftwFree>(p);
 }
 
+struct PlanFree {
+  void operator()(fftw_plan p) const noexcept { fftw_destroy_plan(p); }
+};
+using Plan = std::unique_ptr<std::remove_pointer_t<fftw_plan>, PlanFree>;
+
 // The plans of one length, made once and kept: planning costs as much as dozens of transforms, and a
 // measurement makes many short-lived transforms of the same few lengths. FFTW's new-array execute runs them
 // on any aligned buffers.
 struct Plans {
-  fftw_plan forward = nullptr;
-  fftw_plan inverse = nullptr;
+  Plan forward;
+  Plan inverse;
 };
 
 enum class Way { Forward, Inverse };
@@ -43,14 +50,14 @@ fftw_plan plan_for(std::size_t n, Way way, double* real, fftw_complex* bins) {
   static std::map<std::size_t, Plans> kept;
   const std::lock_guard lock(planner_mutex());
   Plans& plans = kept[n];
-  fftw_plan& plan = way == Way::Forward ? plans.forward : plans.inverse;
+  Plan& plan = way == Way::Forward ? plans.forward : plans.inverse;
   if (plan == nullptr) {
     const int length = static_cast<int>(n);
-    plan = way == Way::Forward ? fftw_plan_dft_r2c_1d(length, real, bins, FFTW_ESTIMATE)
-                               : fftw_plan_dft_c2r_1d(length, bins, real, FFTW_ESTIMATE);
+    plan.reset(way == Way::Forward ? fftw_plan_dft_r2c_1d(length, real, bins, FFTW_ESTIMATE)
+                                   : fftw_plan_dft_c2r_1d(length, bins, real, FFTW_ESTIMATE));
     if (plan == nullptr) throw std::runtime_error("FFTW could not plan a transform");
   }
-  return plan;
+  return plan.get();
 }
 
 }  // namespace
