@@ -12,6 +12,7 @@
 #include <string>
 #include <vector>
 
+#include "cmd_signals_video.hpp"
 #include "commands.hpp"
 #include "progress_line.hpp"
 
@@ -89,13 +90,15 @@ json parameters_json(const Recipe& recipe) {
   return out;
 }
 
-Exit show_signal(const Context& context, const std::string& name) {
+Exit show_signal(const Context& context, const std::string& name, const VideoSignalOptions& video) {
   const Recipe recipe = signals::load_recipe(name);
+  check_video_options(recipe, video);
   if (context.json) {
     json j = document_of("signals show");
     j["signal"] = recipe_json(recipe);
     j["signal"]["contains"] = recipe.kind->meaning;
     j["signal"]["parameters"] = parameters_json(recipe);
+    if (recipe.kind->medium == Medium::Video) j["signal"]["lines"] = picture_json(recipe, video);
     print(j);
     return Exit::Ok;
   }
@@ -112,6 +115,7 @@ Exit show_signal(const Context& context, const std::string& name) {
     if (const std::string caution = signals::caution_for(*level); !caution.empty())
       fmt::print("\n  {}\n", caution);
   }
+  if (recipe.kind->medium == Medium::Video) fmt::print("{}", picture_words(recipe, video));
   return Exit::Ok;
 }
 
@@ -123,6 +127,7 @@ struct WriteOptions {
   std::optional<std::string> level;
   std::optional<double> full_scale_v;
   signals::AudioSignalOptions signal;
+  VideoSignalOptions video;
   bool replace = false;
 };
 
@@ -202,7 +207,12 @@ std::string write_samples(const Context& context, AudioSource& source, const fs:
 
 Exit write_signal(const Context& context, WriteOptions& o) {
   const Recipe recipe = signals::load_recipe(o.name);
+  check_video_options(recipe, o.video);
   check_target(o);
+  if (recipe.kind->medium == Medium::Video) {
+    o.video.seconds = o.signal.seconds;
+    return write_video_signal(context, recipe, o.video, o.out);
+  }
   apply_channels(o.channels, o.signal);
   if (o.level) o.signal.level_dbfs = signals::resolve_dbfs(signals::parse_level(*o.level), o.full_scale_v);
   if (o.bits == "16") o.signal.dither_bits = 16;
@@ -244,11 +254,14 @@ Exit write_signal(const Context& context, WriteOptions& o) {
 
 void add_write(CLI::App& command, Context& context) {
   auto o = std::make_shared<WriteOptions>();
-  CLI::App* c = command.add_subcommand("write", "Write a test signal to an audio file");
+  CLI::App* c = command.add_subcommand("write", "Write a test signal to a file");
   c->add_option("NAME", o->name, "Name of the signal, or the path of a recipe")->required();
-  c->add_option("--out", o->out, "File to write; its ending says the format (.wav, .flac, .aiff, .w64)")
+  c->add_option("--out", o->out,
+                "File to write; its ending says the format (.wav, .flac, .aiff, .w64; test pictures: .wav, "
+                ".raw, .csv composite samples, .png, .avi, .yuv frames)")
       ->required();
-  c->add_option("--rate", o->signal.sample_rate_hz, "Sample rate, Hz")->capture_default_str();
+  const CLI::Option* rate = c->add_option("--rate", o->signal.sample_rate_hz, "Sample rate, Hz")
+                                ->default_str("48000, test pictures 27e6");
   c->add_option("--seconds", o->signal.seconds, "Length instead of the recipe's");
   c->add_option("--level", o->level,
                 "Level instead of the recipe's: -20dBFS; +4dBu and -10dBV with --full-scale");
@@ -261,7 +274,12 @@ void add_write(CLI::App& command, Context& context) {
       ->check(CLI::IsMember({"16", "24", "32", "float"}))
       ->capture_default_str();
   c->add_flag("--replace", o->replace, "Replace a file of that name");
-  c->callback([&context, o] { context.action = [&context, o] { return write_signal(context, *o); }; });
+  add_video_signal_options(*c, o->video);
+  c->callback([&context, o, c, rate] {
+    note_given(*c, o->video);
+    if (rate->count() > 0) o->video.rate_hz = o->signal.sample_rate_hz;
+    context.action = [&context, o] { return write_signal(context, *o); };
+  });
 }
 
 }  // namespace
@@ -274,10 +292,14 @@ void add_signals(CLI::App& app, Context& context) {
     context.action = [&context] { return list_signals(context); };
   });
   auto name = std::make_shared<std::string>();
+  auto video = std::make_shared<VideoSignalOptions>();
   CLI::App* show = command->add_subcommand("show", "What a test signal contains");
   show->add_option("NAME", *name, "Name of the signal, or the path of a recipe")->required();
-  show->callback(
-      [&context, name] { context.action = [&context, name] { return show_signal(context, *name); }; });
+  add_system_option(*show, *video);
+  show->callback([&context, name, video, show] {
+    note_given(*show, *video);
+    context.action = [&context, name, video] { return show_signal(context, *name, *video); };
+  });
   add_write(*command, context);
   add_signals_send(*command, context);
 }

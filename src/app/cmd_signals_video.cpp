@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <filesystem>
 #include <linebench/base/facts.hpp>
@@ -11,6 +12,7 @@
 #include <linebench/signals/video_frame.hpp>
 #include <linebench/signals/video_recipe.hpp>
 #include <nlohmann/json.hpp>
+#include <span>
 
 #include "progress_line.hpp"
 
@@ -20,6 +22,13 @@ namespace {
 namespace fs = std::filesystem;
 using nlohmann::json;
 using standards::VideoStandard;
+
+constexpr const char* group = "Test pictures";
+
+// Options of `signals write` that one medium has and the other has not.
+constexpr const char* audio_only[] = {"--level", "--full-scale", "--channels", "--bits"};
+constexpr const char* video_only[] = {"--system", "--frames", "--fields",    "--samples",
+                                      "--4fsc",   "--sc-h",   "--bandwidth", "--rows"};
 
 // Longest file in one go: an hour.
 constexpr double longest_s = 3600;
@@ -128,12 +137,15 @@ Exit write_frames(const Context& context, const signals::Recipe& recipe, const V
 
 }  // namespace
 
-void add_video_signal_options(CLI::App& c, VideoSignalOptions& o) {
-  const char* group = "Test pictures";
+void add_system_option(CLI::App& c, VideoSignalOptions& o) {
   c.add_option("--system", o.system, "Lines and setup")
       ->check(CLI::IsMember({"525", "525-no-setup", "625", "625-i"}))
       ->capture_default_str()
       ->group(group);
+}
+
+void add_video_signal_options(CLI::App& c, VideoSignalOptions& o) {
+  add_system_option(c, o);
   c.add_option("--frames", o.frames, "Length in frames")->check(CLI::PositiveNumber)->group(group);
   c.add_option("--fields", o.fields, "Length in fields")->check(CLI::PositiveNumber)->group(group);
   c.add_option("--samples", o.format, "Sample format of .raw")
@@ -150,6 +162,26 @@ void add_video_signal_options(CLI::App& c, VideoSignalOptions& o) {
   c.add_option("--rows", o.rows, "Rows of a 525 line frame")
       ->check(CLI::IsMember({480, 486, 576}))
       ->group(group);
+}
+
+void note_given(const CLI::App& c, VideoSignalOptions& o) {
+  const auto note = [&](const char* name) {
+    const CLI::Option* option = c.get_option_no_throw(name);
+    if (option != nullptr && option->count() > 0) o.given.emplace_back(name);
+  };
+  for (const char* name : audio_only) note(name);
+  for (const char* name : video_only) note(name);
+}
+
+void check_video_options(const signals::Recipe& recipe, const VideoSignalOptions& o) {
+  const bool video = recipe.kind->medium == signals::Medium::Video;
+  const std::span<const char* const> strange =
+      video ? std::span<const char* const>(audio_only) : std::span<const char* const>(video_only);
+  for (const std::string& name : o.given) {
+    if (std::find(strange.begin(), strange.end(), name) == strange.end()) continue;
+    throw bad_usage(fmt::format("{}: {} is {}, which has no such option; leave it out", name, recipe.name,
+                                video ? "a test picture" : "an audio signal"));
+  }
 }
 
 Exit write_video_signal(const Context& context, const signals::Recipe& recipe, const VideoSignalOptions& o,
