@@ -108,25 +108,39 @@ void ClickSearch::examine(const EventView& v, std::size_t from, std::size_t to) 
   const auto window = v.x.subspan(a, b - a);
   const auto c = predictor(window);
   error_.assign(window.size(), 0.0);
-  for (std::size_t i = order; i < window.size(); ++i) {
+  const auto look = [&](std::size_t i) {
+    if (i < order) return 0.0;
     double e = static_cast<double>(window[i]);
     for (std::size_t k = 1; k <= order; ++k) e += c[k] * static_cast<double>(window[i - k]);
-    error_[i] = std::abs(e);
+    return error_[i] = std::abs(e);
+  };
+  std::size_t p = from - a;
+  double height = 0.0;
+  for (std::size_t i = from - a; i < to - a; ++i) {
+    if (look(i) > height) {
+      height = error_[i];
+      p = i;
+    }
   }
-  const auto first = error_.begin() + static_cast<std::ptrdiff_t>(from - a);
-  const auto last = error_.begin() + static_cast<std::ptrdiff_t>(to - a);
-  const auto peak = std::max_element(first, last);
-  const double height = *peak;
-  const auto p = static_cast<std::size_t>(peak - error_.begin());
   if (height < smallest) return;
+  // Outwards from the block: a voice's next pulse is near, and ends the search before most of it is done.
+  const auto rival = [&](std::size_t i, double error) {
+    const bool near = i + own >= p && i <= p + own;
+    return !near && error * over_others > height;
+  };
+  for (std::size_t i = from - a; i < to - a; ++i) {
+    if (rival(i, error_[i])) return;
+  }
+  for (std::size_t i = to - a; i < window.size(); ++i) {
+    if (rival(i, look(i))) return;
+  }
+  for (std::size_t i = from - a; i-- > 0;) {
+    if (rival(i, look(i))) return;
+  }
   sorted_ = error_;
   const auto middle = sorted_.begin() + static_cast<std::ptrdiff_t>(sorted_.size() / 2);
   std::nth_element(sorted_.begin(), middle, sorted_.end());
   if (height < over_scale * *middle / 0.6745) return;
-  for (std::size_t i = 0; i < error_.size(); ++i) {
-    const bool near = i + own >= p && i <= p + own;
-    if (!near && error_[i] * over_others > height) return;
-  }
   // A lasting change of level is the start or the end of a sound.
   const auto gap = static_cast<std::size_t>(0.002 * v.rate_hz);
   const auto span = static_cast<std::size_t>(0.01 * v.rate_hz);
