@@ -7,8 +7,12 @@
 #include <opencv2/videoio.hpp>
 #include <stdexcept>
 
+#include "movie_reader.hpp"
+
 namespace {
 
+using linebench::signals::BgrImage;
+using linebench::signals::MovieReader;
 using linebench::signals::MovieWriter;
 using linebench::signals::PictureModule;
 using linebench::signals::YuyvFrame;
@@ -43,6 +47,15 @@ class OpenCvModule final : public PictureModule {
   std::unique_ptr<MovieWriter> open_avi(const std::string& path, int width, int height,
                                         double frame_rate_hz) override {
     return std::make_unique<Ffv1Writer>(path, width, height, frame_rate_hz);
+  }
+  bool read_still(const std::string& path, BgrImage& image) override {
+    const cv::Mat m = cv::imread(path, cv::IMREAD_COLOR);
+    if (m.empty()) return false;
+    linebench::picture::copy_bgr(m, image);
+    return true;
+  }
+  std::unique_ptr<MovieReader> read_movie(const std::string& path) override {
+    return linebench::picture::read_movie(path);
   }
   bool show(const std::string& title, const YuyvFrame& frame, int wait_ms) override {
     if (!open_) cv::namedWindow(title, cv::WINDOW_NORMAL);

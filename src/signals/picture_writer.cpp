@@ -29,7 +29,9 @@ fs::path find_module() {
                              module_file, folder.string()));
 }
 
-PictureModule& module() {
+}  // namespace
+
+PictureModule& picture_module() {
   static const std::unique_ptr<PictureModule> loaded = [] {
     const fs::path file = find_module();
     void* handle = ::dlopen(file.c_str(), RTLD_NOW | RTLD_LOCAL);  // stays loaded: its code outlives main
@@ -47,12 +49,9 @@ PictureModule& module() {
   return *loaded;
 }
 
-// Words a failure of the module as this program does.
-template <typename Do>
-auto with_module(const std::string& what, Do&& work) {
-  PictureModule& m = module();
+void rethrow_worded(const std::string& what) {
   try {
-    return work(m);
+    throw;
   } catch (const Error&) {
     throw;
   } catch (const std::exception& e) {
@@ -62,16 +61,14 @@ auto with_module(const std::string& what, Do&& work) {
   }
 }
 
-}  // namespace
-
 void write_png(const fs::path& file, const YuyvFrame& frame) {
-  with_module(fmt::format("{} cannot be written", file.string()),
-              [&](PictureModule& m) { m.write_png(file.string(), frame); });
+  with_picture_module(fmt::format("{} cannot be written", file.string()),
+                      [&](PictureModule& m) { m.write_png(file.string(), frame); });
 }
 
 std::int64_t write_avi(const fs::path& file, const FrameSource& source, std::int64_t frames,
                        double frame_rate_hz, const Progress& progress, const StopFlag* stop) {
-  return with_module(fmt::format("{} cannot be written", file.string()), [&](PictureModule& m) {
+  return with_picture_module(fmt::format("{} cannot be written", file.string()), [&](PictureModule& m) {
     std::unique_ptr<MovieWriter> movie;
     std::int64_t n = 0;
     for (; n < frames && (stop == nullptr || !stop->load()); ++n) {
@@ -91,7 +88,7 @@ void show_frames(const std::string& title, const FrameSource& source, double fra
         "no screen to show a picture on (DISPLAY is not set); write it to a file with 'signals write'");
   }
   const int wait_ms = std::max(1, static_cast<int>(std::lround(1000 / frame_rate_hz)));
-  with_module("the picture cannot be shown", [&](PictureModule& m) {
+  with_picture_module("the picture cannot be shown", [&](PictureModule& m) {
     for (std::int64_t n = 0; stop == nullptr || !stop->load(); ++n) {
       if (!m.show(title, source(n), wait_ms)) return;
     }

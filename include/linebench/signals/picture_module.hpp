@@ -2,9 +2,11 @@
 // OpenCV costs more start-up time than the whole rest of the program may take.
 #pragma once
 
+#include <cstdint>
 #include <linebench/signals/video_frame.hpp>
 #include <memory>
 #include <string>
+#include <vector>
 
 namespace linebench::signals {
 
@@ -16,6 +18,35 @@ class MovieWriter {
   MovieWriter& operator=(const MovieWriter&) = delete;
   virtual ~MovieWriter() = default;
   virtual void write(const YuyvFrame& frame) = 0;
+};
+
+/// A picture as it came: packed B, G, R, 8 bit, rows without gaps; or, where `yuyv`, packed Y Cb Y Cr.
+struct BgrImage {
+  int width = 0;
+  int height = 0;
+  bool yuyv = false;
+  std::vector<std::uint8_t> bgr;
+};
+
+/// A movie being read.
+class MovieReader {
+ public:
+  struct Info {
+    int width = 0;
+    int height = 0;
+    double frame_rate_hz = 0;  ///< 0: unknown
+    std::int64_t frames = 0;   ///< 0: unknown
+    std::string coder;         ///< four-character code
+    bool raw = false;          ///< uncompressed
+    bool packed_yuv = false;   ///< frames come as YUYV, code by code
+  };
+  MovieReader() = default;
+  MovieReader(const MovieReader&) = delete;
+  MovieReader& operator=(const MovieReader&) = delete;
+  virtual ~MovieReader() = default;
+  [[nodiscard]] virtual Info info() const = 0;
+  /// @return false at the end
+  virtual bool read(BgrImage& image) = 0;
 };
 
 /// All functions throw std::exception with a reason when it does not work.
@@ -30,6 +61,10 @@ class PictureModule {
   /// Lossless AVI (FFV1, full range RGB).
   virtual std::unique_ptr<MovieWriter> open_avi(const std::string& path, int width, int height,
                                                 double frame_rate_hz) = 0;
+  /// @return false when it is no picture
+  virtual bool read_still(const std::string& path, BgrImage& image) = 0;
+  /// Uncompressed 4:2:2 comes as YUYV, everything else as BGR.
+  virtual std::unique_ptr<MovieReader> read_movie(const std::string& path) = 0;
   /// Shows a frame for about `wait_ms`. @return false once the person closed the window or pressed Esc or q
   virtual bool show(const std::string& title, const YuyvFrame& frame, int wait_ms) = 0;
 };
@@ -37,5 +72,22 @@ class PictureModule {
 /// The one function the module exports, with C linkage.
 inline constexpr const char* picture_module_factory_name = "linebench_make_picture_module";
 using PictureModuleFactory = PictureModule* (*)();
+
+/// The module, loaded on first use. Throws Error(Unusable) when it is missing.
+[[nodiscard]] PictureModule& picture_module();
+
+/// Words what the module throws as this program does: Error(Unusable) "what: why".
+[[noreturn]] void rethrow_worded(const std::string& what);
+
+/// Does work with the module; its failures come out as Error(Unusable) beginning with `what`.
+template <typename Do>
+auto with_picture_module(const std::string& what, Do&& work) {
+  PictureModule& m = picture_module();
+  try {
+    return work(m);
+  } catch (...) {
+    rethrow_worded(what);
+  }
+}
 
 }  // namespace linebench::signals
