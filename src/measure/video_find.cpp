@@ -142,7 +142,8 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   for (const Pulse& p : pulses_below(s, f, sign, height)) {
     const double width_us = (p.end - p.start) * s.step_us;
     if (width_us > 3.0 && width_us < 6.5) line.push_back(p);
-    if (width_us > 22.0 && width_us < 31.0) ++broad;
+    // Gaps between equalising pulses, which the other polarity sees as pulses, are 29.5 us wide.
+    if (width_us > 23.0 && width_us < 28.6) ++broad;
   }
   // Pairs one line apart, others in between (picture dips) skipped.
   std::vector<double> spacing;
@@ -171,11 +172,15 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
       depth.push_back(static_cast<double>(sign) * (porch - tip));
   }
   if (regular < 8 || depth.empty()) return t;
-  t.share = static_cast<double>(regular) * t.period / static_cast<double>(s.y.size());
+  const double lines = static_cast<double>(s.y.size()) / t.period;
+  t.share = static_cast<double>(regular) / lines;
   t.depth = median_of(depth);
   t.edge = edges[0];
-  // A picture of the other polarity can hold a bright bar as wide as sync on every line, but no broad pulses.
-  t.score = t.share + (broad >= 3 ? 0.3 : 0.0);
+  // Each line has one sync: what comes more often is the picture's.
+  if (t.share > 1) t.share = std::max(0.0, 2 - t.share);
+  // A picture of the other polarity can hold a bright bar as wide as sync on every line, but broad pulses
+  // only on every line or on none.
+  t.score = t.share + (broad >= 3 && static_cast<double>(broad) < 0.1 * lines ? 0.3 : 0.0);
   // Spacing by steps of a quarter microsecond is coarse: fit a grid through all edges, walking from one to
   // the next.
   double n = 0;
@@ -186,9 +191,9 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   double k = 0;
   double last = edges[0];
   for (const double e : edges) {
-    const double lines = std::round((e - last) / t.period);
-    if (e != edges[0] && (lines < 1 || std::abs(e - last - lines * t.period) * s.step_us > 0.6)) continue;
-    k += lines;
+    const double on = std::round((e - last) / t.period);
+    if (e != edges[0] && (on < 1 || std::abs(e - last - on * t.period) * s.step_us > 0.6)) continue;
+    k += on;
     last = e;
     n += 1;
     sum_k += k;
@@ -214,19 +219,28 @@ FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inv
     return out;
   }
   Trial best;
+  double best_score = 0;
   float range = 0;
   for (const float sign : {1.0F, -1.0F}) {
     if (sign < 0 && !allow_inverted) break;
     const Floor f = find_floor(s, sign);
     range = std::max(range, f.range);
     if (!(f.range > 0)) continue;
+    Trial chosen;
+    double highest = 0;
     for (const float part : {0.10F, 0.16F, 0.24F, 0.35F, 0.5F}) {
       const Trial t = try_height(s, f, sign, part * f.range);
-      if (t.depth > 0 && t.score > best.score) {
-        best = t;
-        out.inverted = sign < 0;
-      }
+      if (!(t.depth > 0)) continue;
+      highest = std::max(highest, t.score);
+      // A low cut meets sync alone; a higher one, that may meet the picture, must be better by more than
+      // chance.
+      constexpr double better = 0.05;
+      if (t.score > chosen.score + better) chosen = t;
     }
+    if (highest <= best_score) continue;
+    best_score = highest;
+    best = chosen;
+    out.inverted = sign < 0;
   }
   out.share = best.share;
   constexpr double least_share = 0.35;
