@@ -2,21 +2,17 @@
 
 #include <cmath>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/capture/video_samples.hpp>
 #include <linebench/measure/audio.hpp>
 #include <memory>
 
+#include "cmd_measure_video.hpp"
 #include "commands.hpp"
 #include "progress_line.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
 namespace {
-
-struct MeasureOptions {
-  std::string file, view = "audio", mains = "auto", signal, limits;
-  std::optional<double> full_scale_v, tone_hz;
-  ShowOptions show;
-};
 
 // CLI11's own range check lets NaN pass.
 void check_positive(const std::optional<double>& v, const char* option, double most, const char* unit) {
@@ -25,12 +21,7 @@ void check_positive(const std::optional<double>& v, const char* option, double m
   }
 }
 
-Exit measure_file(Context& context, MeasureOptions& o) {
-  check_positive(o.full_scale_v, "--full-scale", 1000, "V");
-  check_positive(o.tone_hz, "--tone", 100000, "Hz");
-  check_limits(o.limits);
-  if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
-
+Exit measure_audio_file(Context& context, MeasureOptions& o) {
   const auto file = capture::open_audio_file(o.file);
   KnownSource source(*file);
   if (o.full_scale_v) source.edit_facts().full_scale_v = o.full_scale_v;
@@ -55,14 +46,33 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   return show(context, document, o.show);
 }
 
+Exit measure_file(Context& context, MeasureOptions& o) {
+  check_positive(o.full_scale_v, "--full-scale", 1000, "V");
+  check_positive(o.tone_hz, "--tone", 100000, "Hz");
+  check_limits(o.limits);
+  if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
+  const bool video = capture::looks_like_video_samples(o.file);
+  if (o.view == "auto") o.view = video ? "waveform" : "audio";
+  if (o.view == "audio" && video) {
+    throw unusable(fmt::format(
+        "{}: holds composite samples, not audio; use --view waveform or leave --view out", o.file));
+  }
+  check_view_options(o);
+  if (o.view == "waveform") return measure_waveform(context, o);
+  return measure_audio_file(context, o);
+}
+
 }  // namespace
 
 void add_measure(CLI::App& app, Context& context) {
   auto o = std::make_shared<MeasureOptions>();
   CLI::App* c = app.add_subcommand("measure", "Readings and verdicts of a capture");
-  c->add_option("FILE", o->file, "The capture: WAV, FLAC, W64, RF64 or AIFF")->required();
+  c->add_option("FILE", o->file,
+                "The capture: WAV, FLAC, W64, RF64 or AIFF; composite samples also .raw with its sidecar and "
+                ".csv")
+      ->required();
   c->add_option("--view", o->view, "What the capture holds")
-      ->check(CLI::IsMember({"audio"}))
+      ->check(CLI::IsMember({"auto", "audio", "waveform"}))
       ->capture_default_str();
   c->add_option("--mains", o->mains, "Mains frequency to look for hum at")
       ->check(CLI::IsMember({"50", "60", "auto"}))
@@ -71,7 +81,11 @@ void add_measure(CLI::App& app, Context& context) {
   c->add_option("--tone", o->tone_hz, "Frequency of the tone that was sent, Hz");
   c->add_option("--signal", o->signal, "Name of the test signal that was sent");
   add_show_options(*c, o->show, o->limits);
-  c->callback([&context, o] { context.action = [&context, o] { return measure_file(context, *o); }; });
+  add_video_measure_options(*c, *o);
+  c->callback([&context, o, c] {
+    note_video_options(*c, *o);
+    context.action = [&context, o] { return measure_file(context, *o); };
+  });
 }
 
 }  // namespace linebench::app

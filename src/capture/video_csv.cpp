@@ -104,6 +104,7 @@ class CsvVideo : public VideoSource {
       check_time(row);
       volts[n++] = static_cast<float>(row.v * unit_v_);
     }
+    if (n == 0) facts_.frames = rows_;  // known only now
     return n;
   }
 

@@ -32,6 +32,10 @@ std::unique_ptr<VideoSource> open_video_samples(const std::filesystem::path& fil
   if (!std::filesystem::is_regular_file(file, none))
     throw unusable(fmt::format("{}: not a file of samples", file.string()));
   const std::string e = ending_of(file);
+  if (options.full_scale_v && (is_csv(e) || is_raw(e))) {
+    throw unusable(fmt::format("{}: volts are given by {}; a full scale is for WAV files only: leave it out",
+                               file.filename().string(), is_raw(e) ? "its sidecar" : "its second column"));
+  }
   if (is_csv(e)) return open_csv_video(file);
   if (is_raw(e)) return open_raw_video(file);
   return open_wav_video(file, options);

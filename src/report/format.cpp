@@ -34,7 +34,9 @@ std::string fixed(double v, int decimals) {
 }
 
 // A limit as the set's author wrote it, without padding zeros.
-std::string plain(double v) { return fmt::format("{:.6g}", v); }
+std::string plain(double v) {
+  return std::abs(v) >= 1e5 && std::abs(v) < 1e12 ? fmt::format("{:.0f}", v) : fmt::format("{:.6g}", v);
+}
 
 int shown_decimals(int wanted, double uncertainty) {
   if (!(uncertainty > 0)) return wanted;
@@ -121,6 +123,7 @@ std::string show_limit(const Reading& r) {
   if (is_polarity(r)) return l.min && *l.min > 0 ? "normal" : "reversed";
   const double f = scale_of(r).factor;
   if (l.min && l.max) {
+    if (*l.min == *l.max) return plain(*l.max * f);
     if (*l.min == -*l.max) return "\u00b1" + plain(*l.max * f);
     return plain(*l.min * f) + " to " + plain(*l.max * f);
   }
@@ -128,6 +131,7 @@ std::string show_limit(const Reading& r) {
 }
 
 std::string show_hz(double hz) {
+  if (std::abs(hz) >= 1e6) return fmt::format("{:.9g} MHz", hz / 1e6);
   return std::abs(hz) >= 1000 ? fmt::format("{:.6g} kHz", hz / 1000) : fmt::format("{:.6g} Hz", hz);
 }
 

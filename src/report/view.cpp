@@ -200,7 +200,7 @@ class Builder {
     add(f.source);
     add(f.format);
     if (f.sample_rate_hz > 0) add(show_hz(f.sample_rate_hz));
-    if (f.channels > 0)
+    if (f.channels > 0 && f.kind != "composite samples")
       add(f.channels == 1 ? "mono" : f.channels == 2 ? "stereo" : fmt::format("{} channels", f.channels));
     if (f.frames > 0) add(show_duration(f.duration_s()));
     add(f.device);

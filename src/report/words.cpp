@@ -1,6 +1,8 @@
 #include <linebench/base/catalogue.hpp>
 #include <linebench/report/words.hpp>
 
+#include "words_video.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -270,14 +272,15 @@ Words words_for(std::string_view id, Side side) {
   for (const Entry& e : entries) {
     if (e.id == kind->id && (e.side == side || e.side == Side::Other)) return e.words;
   }
-  return general;
+  const Words* video = video_words(kind->id, side);
+  return video != nullptr ? *video : general;
 }
 
 Group group_of(std::string_view id) {
   for (const GroupRule& rule : groups) {
     if (id.starts_with(rule.prefix)) return rule.group;
   }
-  return {"Other readings", 8};
+  return video_group(id).value_or(Group{"Other readings", 8});
 }
 
 }  // namespace linebench::report
