@@ -56,7 +56,7 @@ constexpr ReadingKind kinds[] = {
     {"video.bars.COLOUR.chroma", "Bar chrominance,", "mV", 1, "chrominance of the bar, peak to peak"},
     {"video.bars.COLOUR.phase", "Bar phase,", "deg", 1, "chrominance angle from +(B-Y), by the burst"},
     {"video.bars.kind", "Bars", "", 0, "which colour bars were recognised"},
-    {"video.picture", "Test picture", "", 0, "which test picture was recognised"},
+    {"video.pattern", "Test picture", "", 0, "which test picture was recognised"},
     {"video.multiburst", "Multiburst response", "dB", 2, "packet amplitudes re the reference"},
     {"video.k2t", "K rating, 2T pulse", "%", 2, "weighted echo rating of the 2T pulse [J.61]"},
     {"video.pulse_bar", "Pulse to bar", "%", 1, "height of the 2T pulse re the bar"},

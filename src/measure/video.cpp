@@ -1,17 +1,18 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/measure/video.hpp>
 #include <linebench/measure/video_receiver.hpp>
 #include <linebench/standards/video.hpp>
 #include <memory>
-#include <cmath>
 #include <set>
 
 #include "video_burst.hpp"
 #include "video_hum.hpp"
 #include "video_levels.hpp"
+#include "video_picture.hpp"
 #include "video_rate.hpp"
 #include "video_sync.hpp"
 
@@ -121,7 +122,8 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   BurstMeter burst(setup, sync, clock);
   LevelMeter levels(setup);
   VideoHumMeter hum(setup, options.mains_hz, clock);
-  LineMeter* const meters[] = {&rate, &sync, &pulses, &burst, &levels, &hum};
+  PictureMeter picture(setup);
+  LineMeter* const meters[] = {&rate, &sync, &pulses, &burst, &levels, &hum, &picture};
   receiver.run(meters, progress, stop);
 
   Readings out;

@@ -1,0 +1,104 @@
+// The mean of many lines of the same content, with luminance and chrominance told apart by the subcarrier's
+// phase from line to line, not by filters: the phase at 0H differs, the content does not.
+#pragma once
+
+#include <array>
+#include <complex>
+#include <functional>
+#include <linebench/measure/video_line.hpp>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "video_stack.hpp"
+#include "video_statistics.hpp"
+
+namespace linebench::measure {
+
+/// One line, averaged. Times are us from 0H, levels mV re blanking.
+struct AveragedLine {
+  double from_us = 0;
+  double step_us = 1;
+  double lines = 0;          ///< number averaged
+  std::vector<double> luma;  ///< whole bandwidth; holds chrominance still when !separated
+  bool separated = false;    ///< phases allowed to take chrominance out of `luma`
+  double subcarrier_us = 0;  ///< one cycle; 0 without colour
+  /// U + jV at baseband, mV peak, as it stands on lines with V as is [0] and V reversed [1] (not undone).
+  /// Not filtered: an image at twice the subcarrier and, when !separated, luminance at minus the subcarrier
+  /// are in it; chroma() and smooth_chroma() take them out. Empty when there were no such lines.
+  std::array<std::vector<std::complex<double>>, 2> chroma_raw;
+  std::array<double, 2> chroma_lines{0, 0};
+
+  [[nodiscard]] double end_us() const { return from_us + step_us * static_cast<double>(luma.size() - 1); }
+  /// Mean luminance over a stretch under a sin^2 taper. NaN where not covered.
+  [[nodiscard]] double level(double from, double to) const;
+  /// Mean chrominance vector over a stretch of 4 cycles or more, sin^2 taper. 0 without colour.
+  [[nodiscard]] std::complex<double> chroma(int v, double from, double to) const;
+  /// Amplitude over both kinds of line, mV peak.
+  [[nodiscard]] double chroma_mv(double from, double to) const;
+  /// V switch undone, both kinds of line together.
+  [[nodiscard]] std::complex<double> chroma_undone(double from, double to) const;
+  /// Luminance and chrominance through one and the same low-pass filter (sin^2 kernel, 2 cycles at half
+  /// height, a zero at the subcarrier and at twice that), so that their shapes can be compared.
+  [[nodiscard]] std::vector<double> smooth_luma() const;
+  [[nodiscard]] std::vector<std::complex<double>> smooth_chroma(int v) const;
+  [[nodiscard]] Trace trace() const;
+};
+
+/// Sums over lines in 16 groups, so that any reading gets an uncertainty by leaving out one group at a time.
+class LineSums {
+ public:
+  static constexpr double from_us = -2.0;
+  static constexpr double beyond_us = 0.8;  ///< after the next 0H
+  explicit LineSums(const VideoSetup& setup);
+  /// The line's samples on the common grid (see grid()).
+  void add(std::span<const float> x, const LineView& v);
+  /// To be called after the last add().
+  void flush();
+  [[nodiscard]] double lines() const { return total_; }
+  [[nodiscard]] std::size_t points() const { return points_; }
+  [[nodiscard]] double step_us() const { return step_us_; }
+  [[nodiscard]] AveragedLine average() const { return average(line_groups); }
+  /// All but one group.
+  [[nodiscard]] AveragedLine average(std::size_t without) const;
+  [[nodiscard]] bool has_group(std::size_t g) const { return groups_[g].lines[0] + groups_[g].lines[1] > 0; }
+
+ private:
+  static constexpr std::size_t arrays = 5;    // x; x cos and x sin of the phase on lines of either V
+  static constexpr std::size_t moments = 13;  // of the regressors, see gram()
+  struct Group {
+    std::array<std::vector<double>, arrays> sum;
+    std::array<double, moments> moment{};
+    std::array<double, 2> lines{0, 0};
+  };
+  [[nodiscard]] std::size_t next_group() const;
+
+  bool colour_;
+  double subcarrier_us_;
+  std::size_t points_;
+  double step_us_;
+  double total_ = 0;
+  std::array<Group, line_groups> groups_;
+  std::array<std::vector<float>, arrays> fresh_;
+  std::array<bool, 2> fresh_v_{false, false};
+  std::size_t fresh_lines_ = 0;
+  std::size_t fresh_group_ = 0;
+};
+
+/// An average and what it would have been with a part of the lines left out, or with more noise.
+struct Replicates {
+  AveragedLine all;
+  std::vector<AveragedLine> parts;
+  bool left_out = true;  ///< parts leave out a group each; false: they have noise added
+};
+/// With fewer than four groups of lines, noise of `noise_mv` rms a sample is added instead.
+[[nodiscard]] Replicates replicates(const LineSums& sums, double noise_mv);
+
+/// Values read off the average, each with its expanded uncertainty by the scatter of the replicates
+/// (jackknife). A value that is NaN on the whole, or on a part, has no estimate.
+[[nodiscard]] std::vector<std::optional<Estimate>> estimates(
+    const Replicates& r, const std::function<std::vector<double>(const AveragedLine&)>& read);
+[[nodiscard]] std::optional<Estimate> estimate(const Replicates& r,
+                                               const std::function<double(const AveragedLine&)>& read);
+
+}  // namespace linebench::measure
