@@ -1,0 +1,258 @@
+// Opening a store and changing it.
+#include <fmt/format.h>
+
+#include <linebench/base/error.hpp>
+#include <linebench/base/reading_json.hpp>
+#include <linebench/base/version.hpp>
+#include <linebench/job/store.hpp>
+#include <nlohmann/json.hpp>
+
+#include "database.hpp"
+#include "identity.hpp"
+
+namespace linebench::job {
+
+using nlohmann::json;
+
+std::string_view to_string(JobKind kind) {
+  switch (kind) {
+    case JobKind::Site:
+      return "site";
+    case JobKind::Station:
+      return "station";
+    case JobKind::Feed:
+      return "feed";
+  }
+  return "";
+}
+
+JobKind job_kind(std::string_view word) {
+  for (const JobKind k : {JobKind::Site, JobKind::Station, JobKind::Feed}) {
+    if (word == to_string(k)) return k;
+  }
+  throw bad_usage(fmt::format("no kind of job is called '{}'; there are site, station and feed", word));
+}
+
+namespace {
+
+// Uid of the row with these natural keys, made when it is not there.
+std::string site_uid(const Database& db, const std::string& name) {
+  Statement(db, "INSERT OR IGNORE INTO site(uid, name, changed_at) VALUES(?, ?, ?)")
+      .bind(new_uid())
+      .bind(name)
+      .bind(now())
+      .run();
+  Statement s(db, "SELECT uid FROM site WHERE name = ?");
+  s.bind(name).step();
+  return s.text(0);
+}
+
+std::string station_uid(const Database& db, const std::string& type, const std::string& serial) {
+  Statement(db, "INSERT OR IGNORE INTO station(uid, type, serial) VALUES(?, ?, ?)")
+      .bind(new_uid())
+      .bind(type)
+      .bind(serial)
+      .run();
+  Statement s(db, "SELECT uid FROM station WHERE type = ? AND serial = ?");
+  s.bind(type).bind(serial).step();
+  return s.text(0);
+}
+
+void touch(const Database& db, const Job& job) {
+  Statement(db, "UPDATE job SET changed_at = ? WHERE uid = ?").bind(now()).bind(job.uid).run();
+  if (db.changes() != 1) throw unusable(fmt::format("job {} is no longer in the store", job.ref));
+}
+
+}  // namespace
+
+Store::Store(const std::filesystem::path& file) : db_(std::make_unique<Database>(file)) {
+  if (!db_->read_only()) {
+    db_->execute("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON");
+  }
+  migrate(*db_);
+}
+Store::~Store() = default;
+Store::Store(Store&&) noexcept = default;
+Store& Store::operator=(Store&&) noexcept = default;
+
+std::filesystem::path Store::usual_file() { return store_dir() / "jobs.sqlite"; }
+
+bool Store::read_only() const { return db_->read_only(); }
+
+Job Store::open_job(const NewJob& wanted) {
+  const std::string uid = new_uid();
+  const std::string at = now();
+  {
+    Transaction t(*db_);
+    std::optional<std::string> site;
+    std::optional<std::string> station;
+    if (!wanted.site.empty()) site = site_uid(*db_, wanted.site);
+    if (!wanted.station_type.empty() || !wanted.station_serial.empty()) {
+      station = station_uid(*db_, wanted.station_type, wanted.station_serial);
+    }
+    const std::string day = at.substr(0, 4) + at.substr(5, 2) + at.substr(8, 2);
+    Statement(
+        *db_,
+        "INSERT INTO job(uid, ref, kind, title, complaint, site, station, opened_at, changed_at, program) "
+        "VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+        .bind(uid)
+        // Long enough that two jobs of one day on all laptops of a firm will not meet; merge() copes if they
+        // do.
+        .bind(day + "-" + uid.substr(0, 5))
+        .bind(to_string(wanted.kind))
+        .bind(wanted.title)
+        .bind(wanted.complaint)
+        .bind(site)
+        .bind(station)
+        .bind(at)
+        .bind(at)
+        .bind(version())
+        .run();
+    t.commit();
+  }
+  return job(uid);
+}
+
+void Store::finish(const Job& job, const std::string& outcome) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "UPDATE job SET done = 1, outcome = ? WHERE uid = ?").bind(outcome).bind(job.uid).run();
+  t.commit();
+}
+
+void Store::reopen(const Job& job) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "UPDATE job SET done = 0, outcome = '' WHERE uid = ?").bind(job.uid).run();
+  t.commit();
+}
+
+void Store::set_reference(const Job& job, bool reference) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "UPDATE job SET reference = ? WHERE uid = ?")
+      .bind(std::int64_t{reference})
+      .bind(job.uid)
+      .run();
+  t.commit();
+}
+
+Capture Store::add(const Job& job, Capture c) {
+  c.uid = new_uid();
+  c.added_at = now();
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(
+      *db_,
+      "INSERT INTO capture(uid, job, label, path, file, sha256, bytes, view, facts, verdict, limit_set, "
+      "missing, added_at) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+      .bind(c.uid)
+      .bind(job.uid)
+      .bind(c.label)
+      .bind(c.path)
+      .bind(c.file.string())
+      .bind(c.sha256)
+      .bind(static_cast<std::int64_t>(c.bytes))
+      .bind(c.view)
+      .bind(facts_to_json(c.facts).dump())
+      .bind(c.verdict)
+      .bind(c.limit_set)
+      .bind(json(c.missing).dump())
+      .bind(c.added_at)
+      .run();
+  for (std::size_t i = 0; i < c.readings.size(); ++i) {
+    const Reading& r = c.readings[i];
+    const auto* number = std::get_if<double>(&r.value);
+    Statement(*db_, "INSERT INTO reading(capture, position, id, value, body) VALUES(?, ?, ?, ?, ?)")
+        .bind(c.uid)
+        .bind(static_cast<std::int64_t>(i))
+        .bind(r.id)
+        .bind(number != nullptr ? std::optional<double>(*number) : std::nullopt)
+        .bind(reading_to_json(r).dump(-1, ' ', false, json::error_handler_t::replace))
+        .run();
+  }
+  t.commit();
+  return c;
+}
+
+void Store::set_findings(const Job& job, const std::vector<Finding>& findings) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "DELETE FROM finding WHERE job = ?").bind(job.uid).run();
+  for (std::size_t i = 0; i < findings.size(); ++i) {
+    const Finding& f = findings[i];
+    Statement(*db_,
+              "INSERT INTO finding(uid, job, position, fault, label, probability, body) VALUES(?, ?, ?, ?, "
+              "?, ?, ?)")
+        .bind(new_uid())
+        .bind(job.uid)
+        .bind(static_cast<std::int64_t>(i))
+        .bind(f.fault)
+        .bind(f.label)
+        .bind(f.probability)
+        .bind(f.body)
+        .run();
+  }
+  t.commit();
+}
+
+void Store::answer(const Job& job, const std::string& key, const std::string& answer) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "INSERT INTO step(uid, job, key, answer, at) VALUES(?, ?, ?, ?, ?)")
+      .bind(new_uid())
+      .bind(job.uid)
+      .bind(key)
+      .bind(answer)
+      .bind(now())
+      .run();
+  t.commit();
+}
+
+void Store::note(const Job& job, const std::string& text) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "INSERT INTO note(uid, job, text, at) VALUES(?, ?, ?, ?)")
+      .bind(new_uid())
+      .bind(job.uid)
+      .bind(text)
+      .bind(now())
+      .run();
+  t.commit();
+}
+
+void Store::mark(const Job& job, const Mark& mark) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  Statement(*db_, "INSERT INTO mark(uid, job, item, state, note, at) VALUES(?, ?, ?, ?, ?, ?)")
+      .bind(new_uid())
+      .bind(job.uid)
+      .bind(mark.item)
+      .bind(mark.state)
+      .bind(mark.note)
+      .bind(now())
+      .run();
+  t.commit();
+}
+
+void Store::set_path(const Site& site, const Path& path) {
+  Transaction t(*db_);
+  Statement(
+      *db_,
+      "INSERT INTO path(uid, site, name, \"from\", \"to\", cable, length_m, changed_at) "
+      "VALUES(?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT(site, name) DO UPDATE SET \"from\" = excluded.\"from\", "
+      "\"to\" = excluded.\"to\", cable = excluded.cable, length_m = excluded.length_m, "
+      "changed_at = excluded.changed_at")
+      .bind(new_uid())
+      .bind(site.uid)
+      .bind(path.name)
+      .bind(path.from)
+      .bind(path.to)
+      .bind(path.cable)
+      .bind(path.length_m)
+      .bind(now())
+      .run();
+  t.commit();
+}
+
+}  // namespace linebench::job

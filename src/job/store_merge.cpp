@@ -1,0 +1,127 @@
+// Copies of a store, and two laptops' stores made one.
+#include <fmt/format.h>
+
+#include <linebench/base/error.hpp>
+#include <linebench/job/store.hpp>
+#include <system_error>
+
+#include "database.hpp"
+#include "identity.hpp"
+
+namespace linebench::job {
+namespace {
+
+namespace fs = std::filesystem;
+
+// A scratch copy of the other store, gone with this object: the original is never written to, not even to
+// bring it up to date.
+class Scratch {
+ public:
+  explicit Scratch(const fs::path& original)
+      : file_(fs::temp_directory_path() / fmt::format("linebench-{}.sqlite", new_uid())) {
+    Store(original).copy_to(file_);
+  }
+  ~Scratch() {
+    std::error_code ignored;
+    for (const char* end : {"", "-wal", "-shm"}) fs::remove(file_.string() + end, ignored);
+  }
+  Scratch(const Scratch&) = delete;
+  Scratch& operator=(const Scratch&) = delete;
+  [[nodiscard]] const fs::path& file() const { return file_; }
+
+ private:
+  fs::path file_;
+};
+
+int changed(const Database& db, const std::string& sql) {
+  db.execute(sql.c_str());
+  return static_cast<int>(db.changes());
+}
+
+// What is the same thing in both stores goes by our uid from here on.
+void match(const Database& db) {
+  db.execute(
+      "CREATE TEMP TABLE same_site AS SELECT o.uid AS theirs, coalesce(s.uid, n.uid, o.uid) AS ours "
+      "FROM other.site o LEFT JOIN main.site s ON s.uid = o.uid LEFT JOIN main.site n ON n.name = o.name;"
+      "CREATE TEMP TABLE same_station AS SELECT o.uid AS theirs, coalesce(s.uid, n.uid, o.uid) AS ours "
+      "FROM other.station o LEFT JOIN main.station s ON s.uid = o.uid "
+      "LEFT JOIN main.station n ON n.type = o.type AND n.serial = o.serial;");
+}
+
+}  // namespace
+
+void Store::copy_to(const fs::path& file) const {
+  std::error_code ignored;
+  if (fs::exists(file, ignored)) {
+    throw bad_usage(fmt::format("{} is there already; give another name", file.string()));
+  }
+  Statement(*db_, "VACUUM INTO ?").bind(file.string()).run();
+}
+
+Merged Store::merge(const fs::path& other) {
+  std::error_code ignored;
+  if (!fs::exists(other, ignored)) {
+    throw unusable(
+        fmt::format("{}: there is no such file; give the other laptop's job store", other.string()));
+  }
+  const Scratch scratch(other);
+  Statement(*db_, "ATTACH ? AS other").bind(scratch.file().string()).run();
+  Merged m;
+  try {
+    Transaction t(*db_);
+    match(*db_);
+    m.sites = changed(*db_,
+                      "INSERT OR IGNORE INTO main.site SELECT * FROM other.site WHERE uid IN "
+                      "(SELECT theirs FROM same_site WHERE theirs = ours)");
+    m.stations = changed(*db_,
+                         "INSERT OR IGNORE INTO main.station SELECT * FROM other.station WHERE uid IN "
+                         "(SELECT theirs FROM same_station WHERE theirs = ours)");
+    db_->execute(
+        "INSERT INTO main.path SELECT p.uid, s.ours, p.name, p.\"from\", p.\"to\", p.cable, p.length_m, "
+        "p.changed_at "
+        "FROM other.path p JOIN same_site s ON s.theirs = p.site WHERE true "
+        "ON CONFLICT DO UPDATE SET \"from\" = excluded.\"from\", \"to\" = excluded.\"to\", cable = "
+        "excluded.cable, "
+        "length_m = excluded.length_m, changed_at = excluded.changed_at WHERE excluded.changed_at > "
+        "changed_at");
+    m.updated = changed(*db_,
+                        "UPDATE main.job SET done = o.done, outcome = o.outcome, reference = o.reference, "
+                        "title = o.title, complaint = o.complaint, changed_at = o.changed_at "
+                        "FROM other.job o WHERE o.uid = main.job.uid AND o.changed_at > main.job.changed_at");
+    // The findings of the later state replace those of the earlier.
+    db_->execute(
+        "DELETE FROM main.finding WHERE job IN (SELECT o.uid FROM other.job o JOIN main.job j ON j.uid = "
+        "o.uid "
+        "WHERE o.changed_at = j.changed_at);");
+    // Two jobs of one day whose short names meet: the newcomer's gets more of its uid.
+    m.jobs = changed(
+        *db_,
+        "INSERT INTO main.job SELECT o.uid, CASE WHEN EXISTS(SELECT 1 FROM main.job j WHERE j.ref = o.ref) "
+        "THEN "
+        "substr(o.ref, 1, 9) || substr(o.uid, 1, 8) || substr(o.uid, 10, 4) ELSE o.ref END, o.kind, o.title, "
+        "o.complaint, s.ours, t.ours, o.done, o.outcome, o.reference, o.opened_at, o.changed_at, o.program "
+        "FROM other.job o LEFT JOIN same_site s ON s.theirs = o.site "
+        "LEFT JOIN same_station t ON t.theirs = o.station "
+        "WHERE o.uid NOT IN (SELECT uid FROM main.job) ORDER BY o.rowid");
+    db_->execute(
+        "INSERT OR IGNORE INTO main.finding SELECT f.* FROM other.finding f JOIN other.job o ON o.uid = "
+        "f.job "
+        "JOIN main.job j ON j.uid = f.job WHERE j.changed_at = o.changed_at ORDER BY f.rowid;");
+    m.captures =
+        changed(*db_, "INSERT OR IGNORE INTO main.capture SELECT * FROM other.capture ORDER BY rowid");
+    db_->execute("INSERT OR IGNORE INTO main.reading SELECT * FROM other.reading;");
+    for (const char* table : {"step", "note", "mark"}) {
+      db_->execute(fmt::format("INSERT OR IGNORE INTO main.{0} SELECT * FROM other.{0} ORDER BY rowid", table)
+                       .c_str());
+    }
+    db_->execute("DROP TABLE temp.same_site; DROP TABLE temp.same_station;");
+    t.commit();
+  } catch (...) {
+    sqlite3_exec(db_->handle(), "DETACH other", nullptr, nullptr, nullptr);
+    throw;
+  }
+  db_->execute("DETACH other");
+  return m;
+}
+
+}  // namespace linebench::job

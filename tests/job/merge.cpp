@@ -1,0 +1,84 @@
+// Two laptops' stores made one, and copies.
+#include <gtest/gtest.h>
+
+#include <filesystem>
+#include <linebench/base/error.hpp>
+#include <linebench/job/store.hpp>
+
+#include "../capture/temp_folder.hpp"
+
+namespace {
+
+using namespace linebench;
+using namespace linebench::job;
+namespace fs = std::filesystem;
+
+Capture bare_capture(const std::string& label) {
+  Capture c;
+  c.label = label;
+  c.file = "/nowhere/" + label;
+  c.view = "audio";
+  c.verdict = "pass";
+  c.readings = {number_reading("audio.level.rms", -20.0, 0.1)};
+  return c;
+}
+
+TEST(Merge, TwoLaptopsBecomeOneWithoutDoubles) {
+  const TempFolder folder;
+  Store a(folder.path() / "a.sqlite");
+  Store b(folder.path() / "b.sqlite");
+  const Job ja = a.open_job({JobKind::Site, "Hum", "", "Ferry terminal", "", ""});
+  a.add(ja, bare_capture("one"));
+  const Job jb = b.open_job({JobKind::Station, "Returned", "", "FERRY TERMINAL", "substation", "17"});
+  b.add(jb, bare_capture("two"));
+  b.note(jb, "dropped on the floor");
+  b.set_findings(jb, {{"dry-joint", "Dry joint", 0.7, "{}"}});
+
+  const Merged m = a.merge(folder.path() / "b.sqlite");
+  EXPECT_EQ(m.jobs, 1);
+  EXPECT_EQ(m.captures, 1);
+  EXPECT_EQ(m.sites, 0) << "the same site by name, capitals or not";
+  EXPECT_EQ(m.stations, 1);
+  ASSERT_EQ(a.jobs().size(), 2u);
+  const Job there = a.job(jb.uid);
+  EXPECT_EQ(there.site->uid, ja.site->uid);
+  EXPECT_EQ(there.station->serial, "17");
+  EXPECT_EQ(a.captures(there).at(0).readings.at(0).number(), -20.0);
+  EXPECT_EQ(a.notes(there).size(), 1u);
+  EXPECT_EQ(a.findings(there).size(), 1u);
+
+  const Merged again = a.merge(folder.path() / "b.sqlite");
+  EXPECT_EQ(again.jobs + again.captures + again.sites + again.stations + again.updated, 0);
+  EXPECT_EQ(a.findings(there).size(), 1u);
+  EXPECT_EQ(b.jobs().size(), 1u) << "the other store is only read";
+}
+
+TEST(Merge, LaterStateOfAJobWins) {
+  const TempFolder folder;
+  Store a(folder.path() / "a.sqlite");
+  const Job job = a.open_job({JobKind::Site, "Hum", "", "", "", ""});
+  a.copy_to(folder.path() / "b.sqlite");
+  a.note(job, "on laptop a");
+  {
+    Store b(folder.path() / "b.sqlite");
+    b.note(b.job(job.uid), "on laptop b");
+    b.set_findings(job, {{"f", "F", 0.9, "{}"}});
+    b.finish(b.job(job.uid), "fault found");
+  }
+  const Merged m = a.merge(folder.path() / "b.sqlite");
+  EXPECT_EQ(m.jobs, 0);
+  EXPECT_EQ(m.updated, 1);
+  EXPECT_EQ(a.job(job.uid).outcome, "fault found");
+  EXPECT_EQ(a.notes(job).size(), 2u) << "both laptops' notes are kept";
+  EXPECT_EQ(a.findings(job).size(), 1u);
+}
+
+TEST(Merge, AMissingStoreIsNotMade) {
+  const TempFolder folder;
+  Store a(folder.path() / "a.sqlite");
+  EXPECT_THROW((void)a.merge(folder.path() / "none.sqlite"), Error);
+  EXPECT_FALSE(fs::exists(folder.path() / "none.sqlite"));
+  EXPECT_THROW(a.copy_to(folder.path() / "a.sqlite"), Error);
+}
+
+}  // namespace
