@@ -1,7 +1,8 @@
 // Clipped tops. A smooth crest is a parabola: what lies within a little of its top falls off from there by
 // the square of the distance. A cut top is flat and then steep. So a run near the block's extreme is a cut
 // one when the waveform, as far outside it as the run is long, has fallen by far more than the parabola
-// allows for the flatness found.
+// allows for the flatness found. Soft saturation flattens tops too, but rounds them: its tops stay convex and
+// run into their flanks by a shoulder, where a cut leaves a corner. A square wave steps from flat to flat.
 #include <algorithm>
 #include <cmath>
 
@@ -22,9 +23,67 @@ constexpr std::size_t long_run = 8;
 constexpr float least_fall = 0.03F;  // of the top: less may be noise on a crest
 constexpr std::size_t most_slots = 8;
 constexpr double same_level = 0.012;
+constexpr float shoulder_fall = 0.002F;  // of the top: where flank and flat are told apart
+// A line through the flank at falls F and 2 F, carried on to the flat, meets a rounded top at 0.34 F
+// (parabola) to 0.5 F (exponential approach), a cut one, even if cut by only 0.1 dB, at 0.1 F or less.
+constexpr float most_shoulder = 0.2F;
+constexpr float steep = 0.1F;  // of the level, in one sample
 
 std::size_t peak_bin(double peak) {
   return static_cast<std::size_t>(std::clamp(10.0 * (20.0 * std::log10(peak) + 60.0), 0.0, 799.0));
+}
+
+// A run of samples near the block's top; `y` points at sign * sample.
+struct Run {
+  std::span<const float> x;
+  float sign = 1;
+  std::size_t start = 0, end = 0;  // [start, end)
+  float level = 0;                 // of its middle
+  float range = 0;                 // of its middle
+  [[nodiscard]] float y(std::ptrdiff_t i) const { return sign * x[static_cast<std::size_t>(i)]; }
+};
+
+// Whether the flat ends in a corner on one side. Where the channel ends too soon to say, it is believed.
+bool ends_in_corner(const Run& r, std::ptrdiff_t outward) {
+  const auto size = static_cast<std::ptrdiff_t>(r.x.size());
+  const float enough = std::max({shoulder_fall * r.level, 4.0F * r.range, 4.0F * sample_step});
+  std::ptrdiff_t a = static_cast<std::ptrdiff_t>(r.start + r.end) / 2;
+  while (a >= 0 && a < size && r.level - r.y(a) < enough) a += outward;
+  // Steeper than the samples can follow: nothing is to be seen of a shoulder, only of the bulge.
+  if (a >= 0 && a < size && r.level - r.y(a) > steep * r.level) return true;
+  std::ptrdiff_t b = a + outward;
+  while (b >= 0 && b < size && r.level - r.y(b) < 2.0F * enough) b += outward;
+  if (b < 0 || b >= size) return true;
+  const float at_a = r.level - r.y(a);
+  const float slope = (r.y(a) - r.y(b)) / static_cast<float>(std::abs(b - a));
+  if (!(slope > 0)) return false;
+  const auto back = static_cast<std::ptrdiff_t>(std::ceil(at_a / slope));
+  const std::ptrdiff_t at = a - back * outward;
+  if (at < 0 || at >= size) return false;
+  return r.level - r.y(at) < most_shoulder * at_a;
+}
+
+// Whether the sample beyond the run is already one of another flat.
+bool steps_to_flat(const Run& r, std::ptrdiff_t outward) {
+  const std::ptrdiff_t first =
+      outward < 0 ? static_cast<std::ptrdiff_t>(r.start) - 1 : static_cast<std::ptrdiff_t>(r.end);
+  const std::ptrdiff_t second = first + outward;
+  if (first < 0 || second < 0 || second >= static_cast<std::ptrdiff_t>(r.x.size())) return true;
+  return r.level - r.y(first) > steep * r.level && std::abs(r.y(first) - r.y(second)) < near_top * r.level;
+}
+
+// +1 where the middle third of [from, to) lies above the outer ones, -1 below, 0 level.
+int bulge(const Run& r, std::size_t from, std::size_t to) {
+  const std::size_t third = (to - from) / 3;
+  double outer = 0, inner = 0;
+  for (std::size_t k = 0; k < third; ++k) {
+    outer += static_cast<double>(r.sign * (r.x[from + k] + r.x[to - 1 - k]));
+  }
+  for (std::size_t k = from + third; k < to - third; ++k) inner += static_cast<double>(r.sign * r.x[k]);
+  const double over =
+      inner / static_cast<double>(to - from - 2 * third) - outer / static_cast<double>(2 * third);
+  constexpr double level = 0.5 * static_cast<double>(sample_step);
+  return over > level ? 1 : over < -level ? -1 : 0;
 }
 
 }  // namespace
@@ -88,6 +147,9 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
     const float fall = low - std::max(sign * v.x[start - before], sign * v.x[i - 1 + after]);
     if (fall < std::max(flat * (n >= long_run ? long_run_ratio : short_run_ratio), least_fall * top))
       continue;
+    const Run run{v.x, sign, start, i, 0.5F * (low + high), high - low};
+    if (!ends_in_corner(run, -1) || !ends_in_corner(run, 1)) continue;
+    if (steps_to_flat(run, -1) && steps_to_flat(run, 1)) continue;
     // Of the run, what is as flat as its middle.
     const float cut = low - std::max(0.5F * sample_step, 0.5F * (high - low));
     std::uint64_t samples = 0;
@@ -98,12 +160,14 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
       level += static_cast<double>(sign * v.x[k]);
     }
     if (samples < 3) continue;
-    note(side, level / static_cast<double>(samples), samples, v.time_s(start), new_block);
+    note(side, level / static_cast<double>(samples), samples, bulge(run, start + trim, i - trim),
+         v.time_s(start), new_block);
     new_block = false;
   }
 }
 
-void ClipSearch::note(Side& side, double level, std::uint64_t samples, double time_s, bool new_block) {
+void ClipSearch::note(Side& side, double level, std::uint64_t samples, int bulges, double time_s,
+                      bool new_block) {
   auto it = std::find_if(side.slots.begin(), side.slots.end(),
                          [&](const Slot& s) { return std::abs(s.level - level) < same_level * s.level; });
   if (it == side.slots.end()) {
@@ -116,6 +180,7 @@ void ClipSearch::note(Side& side, double level, std::uint64_t samples, double ti
   ++it->runs;
   it->blocks += new_block ? 1 : 0;
   it->samples += samples;
+  it->bulges += bulges;
   const double d = level - it->level;
   it->level += d / static_cast<double>(it->runs);
   it->square += d * (level - it->level);
@@ -137,6 +202,8 @@ void ClipSearch::finish(EventsResult& r) const {
       const bool at_full_scale = s.level > 0.999;
       // Where tops are cut, most that reach the level are flat and few go beyond.
       if (s.runs < (at_full_scale ? 1U : 4U) || 5 * above > s.blocks || 4 * s.blocks < at_level) continue;
+      // Tops cut flat bulge as often inward as outward, by noise; saturated ones always outward.
+      if (2 * s.bulges > static_cast<std::int64_t>(s.runs) + 4) continue;
       const auto w = static_cast<double>(s.runs);
       r.clipped_samples += s.samples;
       r.clip_level += w * s.level;

@@ -37,6 +37,7 @@ class ClipSearch {
     std::uint64_t runs = 0;
     std::uint64_t blocks = 0;
     std::uint64_t samples = 0;
+    std::int64_t bulges = 0;  // runs that bulge outward less those that bulge inward
     std::vector<Event> times;
   };
   struct Side {
@@ -44,7 +45,8 @@ class ClipSearch {
     std::array<std::uint64_t, 800> block_peaks{};  // histogram, 0.1 dB from -60 dB up
   };
   void search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side);
-  static void note(Side& side, double level, std::uint64_t samples, double time_s, bool new_block);
+  static void note(Side& side, double level, std::uint64_t samples, int bulges, double time_s,
+                   bool new_block);
 
   std::array<Side, 2> sides_;
 };

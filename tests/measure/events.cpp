@@ -114,6 +114,44 @@ TEST(Events, AnalogueClippingUnderFullScaleWithNoise) {
   EXPECT_LT(std::abs(r.clip_level - 0.5), 2.0 * r.clip_level_u + 0.001);
 }
 
+// Soft saturation as tanh [common practice for a stage that overloads gradually] and square waves are no
+// clipping; a cut one tenth of a dB below the crest is, at any level.
+TEST(Events, SaturationAndSquareWavesAreNotClipping) {
+  for (const double rate : {44100.0, 48000.0, 96000.0}) {
+    for (const double hz : {100.0, 440.3, 997.0, 3000.0}) {
+      synth::Samples sine(synth::count(2.0, rate), 0.0F);
+      synth::add_sine(sine, rate, hz, 0.0, 0.2);
+      synth::Samples noise(sine.size(), 0.0F);
+      synth::add_noise(noise, -80.0, 4);
+      const auto made = [&](const auto& curve) {
+        synth::Samples x(sine.size());
+        for (std::size_t i = 0; i < x.size(); ++i) x[i] = curve(sine[i]) + noise[i];
+        return events_of(x, rate);
+      };
+      const std::string what = std::to_string(hz) + " Hz at " + std::to_string(rate);
+      for (const float drive : {1.0F, 2.0F, 3.0F, 5.0F}) {
+        const auto soft = made([&](float v) { return 0.7F * std::tanh(drive * v); });
+        EXPECT_EQ(soft.clipped_samples, 0U) << what << " driven " << drive;
+      }
+      EXPECT_EQ(made([](float v) { return std::copysign(0.5F, v); }).clipped_samples, 0U) << what;
+      float rounded = 0;
+      const auto slow = made([&](float v) { return rounded += 0.3F * (std::copysign(0.5F, v) - rounded); });
+      EXPECT_EQ(slow.clipped_samples, 0U) << what;
+      for (const float level : {1.0F, 0.6F, 0.1F}) {
+        for (const float drive : {1.05F, 1.5F, 4.0F}) {
+          const auto hard = made([&](float v) { return std::clamp(drive * level * v, -level, level); });
+          // Of a short crest cut by 0.4 dB only a sample or two may be level.
+          if (drive < 1.1F && hz > 0.02 * rate) continue;
+          EXPECT_GT(hard.clips.size(), static_cast<std::size_t>(std::min(900.0, 3.0 * hz)))
+              << what << " " << level;
+          EXPECT_NEAR(hard.clip_level, static_cast<double>(level), 0.003 * static_cast<double>(level))
+              << what;
+        }
+      }
+    }
+  }
+}
+
 TEST(Events, ClicksAreCountedExactlyWithTheirTimes) {
   for (const double rate : {44100.0, 48000.0, 96000.0}) {
     for (const int under : {0, 1, 2, 3}) {
