@@ -79,13 +79,19 @@ class DropoutSearch {
   enum class State { Steady, Low, Returned };
   [[nodiscard]] float recent_peak(std::size_t from_back, std::size_t count) const;
   [[nodiscard]] bool lasted() const;
-  void start(const EventView& v, std::size_t at, std::size_t size);
+  [[nodiscard]] bool in_sound(float just) const;
+  [[nodiscard]] std::size_t first_gone(const EventView& v, std::size_t at, std::size_t size) const;
+  void start(const EventView& v, std::size_t from);
 
   static constexpr std::size_t history = 40;  // half-milliseconds
   std::array<float, history> peaks_{};
   std::size_t seen_ = 0;
   State state_ = State::Steady;
   float before_ = 0;
+  float limit_ = 0;           // what is gone lies below
+  bool was_steady_ = false;   // before
+  std::size_t frozen_ = 0;    // steps of one value, up to now
+  bool left_frozen_ = false;  // and then it moved again
   double start_s_ = 0;
   double end_s_ = 0;
   std::size_t low_ = 0;

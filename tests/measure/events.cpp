@@ -236,6 +236,53 @@ TEST(Events, DropoutsAreCountedExactlyWithTheirTimes) {
 }
 
 // A contact ticks as it closes again (common practice).
+// A connection that breaks in the midst of a voice, whole (digital zero) or to a floor 40 dB down; and the
+// same voice whole, whose pauses and stops are none (NoiseVoiceAndSilenceHaveNone too).
+TEST(Events, CutsInAVoiceAreDropouts) {
+  for (const double rate : {44100.0, 48000.0, 96000.0}) {
+    for (const float floor : {0.0F, 0.01F}) {
+      int cuts = 0;
+      int found = 0;
+      for (unsigned seed = 0; seed < 6; ++seed) {
+        synth::Samples x(synth::count(12.0, rate), 0.0F);
+        synth::add_voice(x, rate, 95.0 + 25 * seed, -22.0, seed + 300);
+        synth::add_noise(x, -80.0, seed);
+        const auto loudest = [&](double from_s, double to_s) {
+          float top = 0;
+          for (auto i = synth::count(from_s, rate); i < synth::count(to_s, rate); ++i)
+            top = std::max(top, std::abs(x[i]));
+          return top;
+        };
+        std::vector<std::pair<double, double>> put;
+        const double lengths[] = {0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5};
+        for (double t = 0.5; t < 11.0 && put.size() < 7; t += 0.0173) {
+          const double length = lengths[put.size()];
+          if (!put.empty() && t < put.back().first + put.back().second + 0.7) continue;
+          // In the midst of sound on both sides.
+          if (loudest(t - 0.004, t) < 0.05F || loudest(t - 0.02, t - 0.01) < 0.05F) continue;
+          if (loudest(t + length, t + length + 0.003) < 0.05F) continue;
+          put.emplace_back(t, length);
+        }
+        for (const auto& [t, length] : put) {
+          for (auto i = synth::count(t, rate); i < synth::count(t + length, rate); ++i) x[i] *= floor;
+        }
+        const EventsResult r = events_of(x, rate);
+        cuts += static_cast<int>(put.size());
+        for (const Event& e : r.dropout_times) {
+          const bool one = std::any_of(put.begin(), put.end(), [&](const auto& c) {
+            return std::abs(c.first - e.time_s) < 0.003 && std::abs(c.second - e.strength) < 0.004;
+          });
+          EXPECT_TRUE(one) << "none at " << e.time_s << " s, " << e.strength << " s long, seed " << seed;
+          found += one ? 1 : 0;
+        }
+      }
+      std::printf("%g Hz, floor %g: %d of %d cuts found\n", rate, static_cast<double>(floor), found, cuts);
+      EXPECT_GT(cuts, 30);
+      EXPECT_GT(found, (floor > 0 ? 6 : 8) * cuts / 10);
+    }
+  }
+}
+
 TEST(Events, DropoutsThatEndWithATick) {
   for (const double rate : {16000.0, 48000.0}) {
     synth::Samples x(synth::count(6.0, rate), 0.0F);
