@@ -1,0 +1,72 @@
+// From evidence to ranked faults: Bayes over nothing wrong, every fault, pairs of faults, and something that
+// the book does not list. Severity and the ways a fault can show are integrated over. Same input, same
+// answer.
+#pragma once
+
+#include <linebench/diagnose/evidence.hpp>
+#include <linebench/diagnose/fault_book.hpp>
+#include <optional>
+#include <string>
+#include <vector>
+
+namespace linebench::diagnose {
+
+/// One piece of evidence as it bears on one fault.
+struct Bearing {
+  std::string sign, label;
+  std::string text;  ///< one line with the figures
+  double nats = 0;   ///< ln of how much likelier it is with the fault than with nothing wrong; < 0: against
+};
+
+/// Something to do next, and what it is worth.
+struct NextTest {
+  std::string id;  ///< a trial's sign or a capture
+  std::string label, how, caution;
+  std::string notation;  ///< how its outcome is typed in; empty for captures
+  double minutes = 0;
+  double bits = 0;  ///< expected information
+};
+
+struct Finding {
+  std::string fault, label, what, group;
+  double probability = 0;                               ///< that this fault is there, alone or beside another
+  std::vector<Bearing> evidence_for, evidence_against;  ///< strongest first
+  std::optional<NextTest> next_test;                    ///< the one that tells most a minute about this fault
+  std::string tell_apart, remedy, caution, source;
+  std::string usually_with;  ///< the fault it is most often paired with here; empty when it stands alone
+};
+
+struct Diagnosis {
+  double nothing_wrong = 0;
+  double unlisted = 0;                ///< something the book does not list
+  std::vector<Finding> findings;      ///< likeliest first
+  std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
+  std::size_t signs_used = 0;
+  std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
+};
+
+struct Options {
+  std::size_t most_findings = 5;
+  double least_probability = 0.02;  ///< findings below are left out
+  bool next_tests = true;
+};
+
+/// @param evidence as from gather() and parse_observed(); at most one a sign (later ones are ignored).
+[[nodiscard]] Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
+                                 const Options& options = {});
+
+/// The whole chain for one fault, for `diagnose --explain`.
+struct Explanation {
+  std::string fault, label;
+  double prior = 0;             ///< as in the book
+  double probability = 0;       ///< after the evidence
+  double severity = 0;          ///< posterior mean, if it is there
+  std::string variant;          ///< likeliest way it shows itself
+  std::vector<Bearing> all;     ///< every piece of evidence, in the book's order
+  std::vector<Bearing> rivals;  ///< the likeliest other faults; nats: ln of their probability over this one's
+};
+/// Throws Error(Usage) for a fault the book does not have, naming those near it.
+[[nodiscard]] Explanation explain(const FaultBook& book, const std::vector<Evidence>& evidence,
+                                  const std::string& fault);
+
+}  // namespace linebench::diagnose

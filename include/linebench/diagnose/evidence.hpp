@@ -1,0 +1,55 @@
+// Evidence: what is known about the signs of the fault book, from the captures of one job and from what a
+// person saw or metered.
+#pragma once
+
+#include <linebench/base/facts.hpp>
+#include <linebench/base/reading.hpp>
+#include <linebench/diagnose/fault_book.hpp>
+#include <string>
+#include <vector>
+
+namespace linebench::diagnose {
+
+/// One measured capture of the job.
+struct Capture {
+  std::string name;  ///< for a person
+  CaptureFacts facts;
+  Readings readings;
+};
+
+/// What the technician knows of the site.
+struct Site {
+  std::string system;  ///< "525", "525-no-setup", "625"; empty: not told
+};
+
+/// A sign as it was found.
+struct Evidence {
+  std::string sign;
+  double value = 0;      ///< working units of the sign
+  double sd = 0;         ///< standard uncertainty (k=1), working units
+  bool at_most = false;  ///< nothing was found: whatever is there is below `value`
+  std::string word;      ///< scale Words
+  std::string shown;     ///< as a person reads it: "-41.2 dBFS", "below 2.1 mV", "11.2 V of 12 V"
+  std::string from;      ///< the capture, or "as observed"
+};
+
+/// The job's evidence in the book's order of signs, one a sign. A reading that could not be measured gives
+/// none, unless it says that what is there lies below a bound. Of several captures the one furthest from
+/// sound speaks for a sign (hum's multiples all from the path with most hum).
+[[nodiscard]] std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& captures,
+                                           const Site& site = {});
+
+/// What a person typed: "SIGN=WORD" or "SIGN=VALUE UNIT", where needed "SIGN=VALUE UNIT of RATED", and if
+/// known
+/// "+- UNCERTAINTY" (k=2, same unit): "supply-loaded=11.2 V of 12", "earth-ohms=0.4 ohm +- 0.1",
+/// "port-light=dark". Throws Error(Usage) saying what can be typed.
+[[nodiscard]] Evidence parse_observed(const std::string& text, const FaultBook& book);
+
+/// The notation for one trial, for help texts: "supply-loaded=V of RATED", "port-light=on|dark".
+[[nodiscard]] std::string notation_of(const Sign& sign);
+
+/// Readings of a document written by --json ("linebench/1"); its input's facts too. Several captures where
+/// the document holds several ("captures"). Throws Error(Unusable): file and what is wrong.
+[[nodiscard]] std::vector<Capture> captures_from_json(const std::string& text, const std::string& file);
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,115 @@
+// One fault's entry.
+#include <linebench/diagnose/fault_book.hpp>
+#include <set>
+
+#include "book_readers.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+Effect read_effect(const TomlReader& r, std::string_view id, const toml::node& node, const FaultBook& book) {
+  const Sign* sign = book.sign(id);
+  if (sign == nullptr)
+    throw r.wrong(node.source(), fmt::format("no sign is called \"{}\"; see signals/faults/signs.toml", id));
+  const toml::table& t = r.table(node, fmt::format("\"{}\"", id));
+  Effect e;
+  e.sign = id;
+  e.above = r.share(t, "above", 0.0);
+  if (sign->scale == Scale::Words) {
+    e.word_share = 0;
+    for (const auto& [word, share] : t) {
+      if (word.str() == "above") continue;
+      const bool known = std::any_of(sign->words.begin(), sign->words.end(),
+                                     [&, w = word.str()](const auto& p) { return p.first == w; });
+      if (!known) throw r.wrong(word.source(), fmt::format("\"{}\" is no word of {}", word.str(), id));
+      e.words.emplace_back(std::string(word.str()), r.number(share, word.str()));
+      if (!(e.words.back().second >= 0)) throw r.wrong(word.source(), "a share must be 0 or more");
+      e.word_share += e.words.back().second;
+    }
+    if (e.words.empty() || e.word_share > 1.0001)
+      throw r.wrong(node.source(), "the words' shares must be there and sum to 1 at most");
+    return e;
+  }
+  r.only(t, {"from", "to", "spread", "above"});
+  const double from = r.number(t, "from", std::nullopt);
+  const double to = r.number(t, "to", from);
+  if (sign->scale == Scale::Amount && !(from > 0 && to > 0))
+    throw r.wrong(node.source(), fmt::format("{} is a size: \"from\" and \"to\" must be above 0", id));
+  // What a fault adds to a count is itself a count, so nought means that it adds none.
+  const auto working = [&](double v) {
+    return sign->scale == Scale::Count ? 10 * std::log10(std::max(v, 1e-3)) : to_working(sign->scale, v);
+  };
+  e.from = working(from);
+  e.to = working(to);
+  e.spread = r.number(t, "spread", std::nullopt);
+  if (!(e.spread > 0)) throw r.wrong(node.source(), "\"spread\" must be above 0");
+  return e;
+}
+
+std::vector<Effect> read_effects(const TomlReader& r, const toml::table& owner, const FaultBook& book) {
+  std::vector<Effect> out;
+  const toml::node* node = owner.get("effects");
+  if (node == nullptr) return out;
+  for (const auto& [id, effect] : r.table(*node, "\"effects\""))
+    out.push_back(read_effect(r, id.str(), effect, book));
+  return out;
+}
+
+const std::set<std::string, std::less<>> known_views = {"audio",   "waveform", "lowband",
+                                                        "picture", "meter",    "eye"};
+
+}  // namespace
+
+Fault parse_fault(std::string_view text, const std::string& id, const std::string& file,
+                  const FaultBook& book) {
+  const TomlReader r(file);
+  const toml::table t = r.parse(text);
+  r.only(t, {"label", "what", "group", "prior", "views", "test", "tell_apart", "remedy", "caution", "source",
+             "detection", "detection_text", "effects", "variant"});
+  Fault f;
+  f.id = id;
+  f.label = r.text(t, "label");
+  f.what = r.text(t, "what");
+  f.group = r.text(t, "group");
+  f.prior = r.share(t, "prior", std::nullopt);
+  if (!(f.prior > 0 && f.prior < 0.5))
+    throw r.wrong(t.get("prior")->source(), "\"prior\" must lie between 0 and 0.5");
+  f.views = r.words(t, "views");
+  for (const auto& v : f.views) {
+    if (!known_views.contains(v))
+      throw r.wrong(t.get("views")->source(),
+                    fmt::format("\"{}\" is no view; known: {}", v, fmt::join(known_views, ", ")));
+  }
+  f.test = r.text(t, "test");
+  const Sign* test = book.sign(f.test);
+  if (test == nullptr || !test->trial)
+    throw r.wrong(t.get("test")->source(), fmt::format("\"{}\" is no trial of signs.toml", f.test));
+  f.tell_apart = r.text(t, "tell_apart");
+  f.remedy = r.text(t, "remedy");
+  f.caution = r.text(t, "caution", false);
+  f.source = r.text(t, "source");
+  f.detection = r.share(t, "detection", 0.3);
+  f.detection_text = r.text(t, "detection_text", false);
+  f.effects = read_effects(r, t, book);
+  if (const toml::node* node = t.get("variant")) {
+    const auto* list = node->as_array();
+    if (list == nullptr) throw r.wrong(node->source(), "write [[variant]] above each variant");
+    double sum = 0;
+    for (const auto& item : *list) {
+      const toml::table& v = r.table(item, "[[variant]]");
+      r.only(v, {"name", "share", "effects"});
+      f.variants.push_back({r.text(v, "name"), r.share(v, "share", std::nullopt), read_effects(r, v, book)});
+      sum += f.variants.back().share;
+    }
+    if (!(sum > 0)) throw r.wrong(node->source(), "the variants' shares must be above 0");
+    for (Variant& v : f.variants) v.share /= sum;
+  } else {
+    f.variants.push_back({"", 1.0, {}});
+  }
+  if (f.effects.empty() &&
+      std::all_of(f.variants.begin(), f.variants.end(), [](const Variant& v) { return v.effects.empty(); }))
+    throw r.wrong(t.source(), "the fault has no effects, so nothing could ever show it; add [effects]");
+  return f;
+}
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,92 @@
+// Signs, trials and captures of the book: signals/faults/signs.toml.
+#include <linebench/diagnose/fault_book.hpp>
+
+#include "book_readers.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+Scale scale_of(const TomlReader& r, const toml::table& t) {
+  const std::string name = r.text(t, "scale");
+  if (name == "decibel") return Scale::Decibel;
+  if (name == "amount") return Scale::Amount;
+  if (name == "count") return Scale::Count;
+  if (name == "shift") return Scale::Shift;
+  if (name == "words") return Scale::Words;
+  throw r.wrong(t.get("scale")->source(), "\"scale\" must be decibel, amount, count, shift or words");
+}
+
+Trial read_trial(const TomlReader& r, const toml::table& t) {
+  Trial trial;
+  trial.minutes = r.number(t, "minutes", std::nullopt);
+  if (!(trial.minutes > 0)) throw r.wrong(t.source(), "\"minutes\" must be above 0");
+  trial.how = r.text(t, "how");
+  trial.caution = r.text(t, "caution", false);
+  trial.typed_unit = r.text(t, "typed", false);
+  trial.uncertainty = r.number(t, "uncertainty", 0.0);
+  if (const toml::node* n = t.get("expected")) trial.needs_expected = n->value_or(false);
+  return trial;
+}
+
+Sign read_sign(const TomlReader& r, const toml::table& t) {
+  r.only(t, {"id", "label", "unit", "family", "scale", "usual", "spread", "span", "words", "minutes", "how",
+             "caution", "typed", "uncertainty", "expected"});
+  Sign s;
+  s.id = r.text(t, "id");
+  s.label = r.text(t, "label");
+  s.unit = r.text(t, "unit", false);
+  s.family = r.text(t, "family");
+  s.scale = scale_of(r, t);
+  if (s.scale == Scale::Words) {
+    const toml::node* words = t.get("words");
+    if (words == nullptr) throw r.wrong(t.source(), "\"words\" is missing; e.g. {same = 0.95, gone = 0.05}");
+    double sum = 0;
+    for (const auto& [word, share] : r.table(*words, "\"words\"")) {
+      s.words.emplace_back(std::string(word.str()), r.number(share, word.str()));
+      sum += s.words.back().second;
+    }
+    if (!(sum > 0)) throw r.wrong(words->source(), "the shares must be above 0");
+    for (auto& [word, share] : s.words) share /= sum;
+  } else {
+    s.usual = to_working(s.scale, r.number(t, "usual", std::nullopt));
+    s.spread = r.number(t, "spread", std::nullopt);
+    if (!(s.spread > 0)) throw r.wrong(t.source(), "\"spread\" must be above 0");
+    const toml::node* span = t.get("span");
+    const auto* ends = span != nullptr ? span->as_array() : nullptr;
+    if (ends == nullptr || ends->size() != 2) throw r.wrong(t.source(), "\"span\" must be [least, most]");
+    s.low = to_working(s.scale, r.number(*ends->get(0), "span"));
+    s.high = to_working(s.scale, r.number(*ends->get(1), "span"));
+    if (!(s.low < s.high)) throw r.wrong(span->source(), "\"span\" must go upwards");
+  }
+  if (t.contains("minutes")) s.trial = read_trial(r, t);
+  return s;
+}
+
+}  // namespace
+
+void read_signs(const TomlReader& r, std::string_view text, FaultBook& book) {
+  const toml::table root = r.parse(text);
+  r.only(root, {"sign", "capture"});
+  const auto* signs = root.get("sign") != nullptr ? root.get("sign")->as_array() : nullptr;
+  if (signs == nullptr) throw r.wrong(root.source(), "there is no [[sign]]");
+  for (const auto& node : *signs) {
+    Sign s = read_sign(r, r.table(node, "[[sign]]"));
+    if (book.index.contains(s.id)) {
+      book.signs[static_cast<std::size_t>(book.index.at(s.id))] = std::move(s);
+      continue;
+    }
+    book.index[s.id] = static_cast<int>(book.signs.size());
+    book.signs.push_back(std::move(s));
+  }
+  const auto* captures = root.get("capture") != nullptr ? root.get("capture")->as_array() : nullptr;
+  if (captures == nullptr) return;
+  for (const auto& node : *captures) {
+    const toml::table& t = r.table(node, "[[capture]]");
+    r.only(t, {"id", "label", "how", "caution", "prefix", "minutes"});
+    book.captures.push_back({r.text(t, "id"), r.text(t, "label"), r.text(t, "how"),
+                             r.text(t, "caution", false), r.text(t, "prefix"),
+                             r.number(t, "minutes", std::nullopt)});
+  }
+}
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,125 @@
+// Densities of signs.
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "model.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+bool adds_as_power(Scale s) { return s == Scale::Decibel || s == Scale::Amount || s == Scale::Count; }
+
+double normal_below(double z) { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
+
+}  // namespace
+
+Predicted predict(const Sign& sign, const Cause* a, const Cause* b) {
+  Predicted p{sign.usual, sign.spread};
+  if (!adds_as_power(sign.scale)) {
+    double variance = p.sd * p.sd;
+    for (const Cause* c : {a, b}) {
+      if (c == nullptr || !c->acts) continue;
+      p.mean += c->mean;
+      variance += c->sd * c->sd;
+    }
+    p.sd = std::sqrt(variance);
+    return p;
+  }
+  // Powers add; each part's spread counts by its share of the sum.
+  const auto power = [](double level) { return std::exp(level * (std::numbers::ln10 / 10)); };
+  const double base = power(p.mean);
+  double sum = base;
+  double spread2 = base * base * p.sd * p.sd;
+  bool alone = true;
+  for (const Cause* c : {a, b}) {
+    if (c == nullptr || !c->acts) continue;
+    const double add = power(c->mean);
+    sum += add;
+    spread2 += add * add * c->sd * c->sd;
+    alone = false;
+  }
+  if (alone) return p;
+  p.mean = 10 / std::numbers::ln10 * std::log(sum);
+  p.sd = std::sqrt(spread2) / sum;
+  return p;
+}
+
+std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause* b) {
+  std::vector<double> out(sign.words.size(), 0.0);
+  int causes = 0;
+  for (const Cause* c : {a, b}) {
+    if (c == nullptr || !c->acts) continue;
+    for (std::size_t i = 0; i < out.size(); ++i) out[i] += c->words[i];
+    ++causes;
+  }
+  for (std::size_t i = 0; i < out.size(); ++i) out[i] = causes > 0 ? out[i] / causes : sign.words[i].second;
+  return out;
+}
+
+double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+  if (sign.scale == Scale::Words) {
+    double p = 0;
+    int causes = 0;
+    std::size_t place = 0;
+    while (place < sign.words.size() && sign.words[place].first != e.word) ++place;
+    if (place == sign.words.size()) return 0;
+    for (const Cause* c : {a, b}) {
+      if (c == nullptr || !c->acts) continue;
+      p += c->words[place];
+      ++causes;
+    }
+    p = causes > 0 ? p / causes : sign.words[place].second;
+    return std::log((1 - stray_share) * p + stray_share / static_cast<double>(sign.words.size()));
+  }
+  const Predicted m = predict(sign, a, b);
+  const double sd = std::hypot(m.sd, e.sd);
+  const double z = (e.value - m.mean) / sd;
+  const double span = sign.high - sign.low;
+  if (e.at_most) {
+    const double share = std::clamp((e.value - sign.low) / span, 1e-4, 1.0);
+    return std::log((1 - stray_share) * normal_below(z) + stray_share * share);
+  }
+  constexpr double root_two_pi = 2.5066282746310002;
+  return std::log((1 - stray_share) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray_share / span);
+}
+
+double log_density_unknown(const Sign& sign, const Evidence& e) {
+  if (sign.scale == Scale::Words) return -std::log(static_cast<double>(sign.words.size()));
+  const double span = sign.high - sign.low;
+  if (e.at_most) return std::log(std::clamp((e.value - sign.low) / span, 1e-4, 1.0));
+  return -std::log(span);
+}
+
+Cause cause_of(const Sign& sign, const Effect& effect, double severity) {
+  Cause c;
+  if (severity < effect.above) return c;
+  c.acts = true;
+  if (sign.scale != Scale::Words) {
+    c.mean = effect.from + severity * (effect.to - effect.from);
+    c.sd = effect.spread;
+    return c;
+  }
+  // What the fault's words leave over goes to the words it does not name, by their share where nothing is
+  // wrong.
+  const double left = std::max(0.0, 1 - effect.word_share);
+  const auto named = [&](const std::string& w) {
+    return std::find_if(effect.words.begin(), effect.words.end(),
+                        [&](const auto& p) { return p.first == w; });
+  };
+  double others = 0;
+  for (const auto& [word, share] : sign.words) {
+    if (named(word) == effect.words.end()) others += share;
+  }
+  for (const auto& [word, share] : sign.words) {
+    const auto it = named(word);
+    if (it != effect.words.end()) {
+      c.words.push_back(it->second + (others > 0 ? 0 : left * share));
+    } else {
+      c.words.push_back(left * share / others);
+    }
+  }
+  return c;
+}
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,185 @@
+// What the inference says to a person: findings with their evidence, and the whole chain of one.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/base/error.hpp>
+#include <numeric>
+
+#include "model.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+constexpr double worth_saying = 0.4;  // nats: odds moved by half
+
+std::string shown_level(const Sign& s, double working) {
+  const double v = from_working(s.scale, working);
+  const double size = std::abs(v);
+  return fmt::format("{:.{}f}", v, size >= 10 || v == 0 ? 0 : size >= 1 ? 1 : 2);
+}
+
+std::string usual_text(const Sign& s) {
+  if (s.scale == Scale::Words) {
+    const auto top = std::max_element(s.words.begin(), s.words.end(),
+                                      [](const auto& a, const auto& b) { return a.second < b.second; });
+    return top->second > 0.8 ? "sound: " + top->first : "";
+  }
+  return fmt::format("sound: about {}{}{}", shown_level(s, s.usual), s.unit.empty() ? "" : " ", s.unit);
+}
+
+std::string expected_text(const Sign& s, const FaultTable& t, std::size_t i) {
+  const Cell* least = nullptr;
+  const Cell* most = nullptr;
+  for (const Cell& c : t.cells) {
+    if (!c.causes[i].acts) continue;
+    if (least == nullptr || c.severity < least->severity) least = &c;
+    if (most == nullptr || c.severity >= most->severity) most = &c;
+  }
+  if (least == nullptr) return {};
+  if (s.scale == Scale::Words) {
+    const auto& w = least->causes[i].words;
+    const auto top = static_cast<std::size_t>(std::max_element(w.begin(), w.end()) - w.begin());
+    return "this fault: mostly " + s.words[top].first;
+  }
+  const double from = predict(s, &least->causes[i], nullptr).mean;
+  const double to = predict(s, &most->causes[i], nullptr).mean;
+  if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
+  return fmt::format("this fault: {} to {}", shown_level(s, from), shown_level(s, to));
+}
+
+std::string joined(const std::string& a, const std::string& b) {
+  return a.empty() ? b : b.empty() ? a : a + "; " + b;
+}
+
+Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
+  const Sign& s = *m.signs[e];
+  Bearing b{s.id, s.label, "", 0};
+  std::string expected = "this fault does not touch it";
+  const auto at = std::find(t.touched.begin(), t.touched.end(), static_cast<int>(e));
+  if (at != t.touched.end()) {
+    const auto i = static_cast<std::size_t>(at - t.touched.begin());
+    std::vector<double> logs;
+    for (std::size_t c = 0; c < t.cells.size(); ++c) {
+      if (t.posterior[c] > 0) logs.push_back(std::log(t.posterior[c]) + t.cells[c].log_ratio[i]);
+    }
+    b.nats = log_sum(logs);
+    expected = expected_text(s, t, i);
+  } else {
+    // Odd, and this fault says nothing of it: the fault alone does not explain all.
+    b.nats = std::min(0.0, m.sound[e] - log_density_unknown(s, m.evidence[e]));
+    expected = "this fault does not explain it";
+  }
+  b.text = fmt::format("{}: {}", s.label, m.evidence[e].shown);
+  if (const std::string why = joined(usual_text(s), expected); !why.empty()) b.text += " (" + why + ")";
+  if (!m.evidence[e].from.empty()) b.text += ", " + m.evidence[e].from;
+  return b;
+}
+
+Finding finding_of(const Model& m, int index, double probability, const Options& options) {
+  const FaultTable& t = m.tables[static_cast<std::size_t>(index)];
+  const Fault& f = *t.fault;
+  Finding out;
+  out.fault = f.id;
+  out.label = f.label;
+  out.what = f.what;
+  out.group = f.group;
+  out.probability = probability;
+  out.tell_apart = f.tell_apart;
+  out.remedy = f.remedy;
+  out.caution = f.caution;
+  out.source = f.source;
+  for (const Bearing& b : bearings(m, t, false))
+    (b.nats > 0 ? out.evidence_for : out.evidence_against).push_back(b);
+  const auto stronger = [](const Bearing& a, const Bearing& b) {
+    return std::abs(a.nats) > std::abs(b.nats);
+  };
+  std::stable_sort(out.evidence_for.begin(), out.evidence_for.end(), stronger);
+  std::stable_sort(out.evidence_against.begin(), out.evidence_against.end(), stronger);
+  double best = 0.5 * probability;  // named only where it is the usual case
+  for (const Hypothesis& h : m.hypotheses) {
+    if (h.second < 0 || (h.first != index && h.second != index) || h.probability < best) continue;
+    best = h.probability;
+    out.usually_with = m.tables[static_cast<std::size_t>(h.first == index ? h.second : h.first)].fault->label;
+  }
+  if (options.next_tests) out.next_test = best_test(m, index);
+  return out;
+}
+
+}  // namespace
+
+std::vector<Bearing> bearings(const Model& m, const FaultTable& t, bool all) {
+  std::vector<Bearing> out;
+  for (std::size_t e = 0; e < m.evidence.size(); ++e) {
+    Bearing b = bearing_of(m, t, e);
+    if (all || std::abs(b.nats) > worth_saying) out.push_back(std::move(b));
+  }
+  return out;
+}
+
+Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence, const Options& options) {
+  const Model m = build_model(book, evidence);
+  const std::vector<double> p = marginals(m);
+  Diagnosis d;
+  d.signs_used = m.evidence.size();
+  for (const Hypothesis& h : m.hypotheses) {
+    if (h.unlisted) {
+      d.unlisted = h.probability;
+    } else if (h.first < 0) {
+      d.nothing_wrong = h.probability;
+    }
+  }
+  std::vector<int> order(p.size());
+  std::iota(order.begin(), order.end(), 0);
+  std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
+    return p[static_cast<std::size_t>(a)] > p[static_cast<std::size_t>(b)];
+  });
+  for (const int i : order)
+    d.ranking.emplace_back(m.tables[static_cast<std::size_t>(i)].fault->id, p[static_cast<std::size_t>(i)]);
+  for (const int i : order) {
+    const double probability = p[static_cast<std::size_t>(i)];
+    if (d.findings.size() >= options.most_findings || probability < options.least_probability) break;
+    d.findings.push_back(finding_of(m, i, probability, options));
+  }
+  if (options.next_tests) d.next_test = best_test(m, -1);
+  return d;
+}
+
+Explanation explain(const FaultBook& book, const std::vector<Evidence>& evidence, const std::string& fault) {
+  const Fault* f = book.fault(fault);
+  if (f == nullptr) {
+    std::string list;
+    for (const Fault& known : book.faults) list += (list.empty() ? "" : ", ") + known.id;
+    throw bad_usage(
+        fmt::format("--explain {}: no fault of the book is called that; there are: {}", fault, list));
+  }
+  const Model m = build_model(book, evidence);
+  const std::vector<double> p = marginals(m);
+  Explanation out;
+  out.fault = f->id;
+  out.label = f->label;
+  out.prior = f->prior;
+  const auto at = static_cast<std::size_t>(f - book.faults.data());
+  const FaultTable& t = m.tables[at];
+  out.probability = p[at];
+  std::vector<double> ways(f->variants.size(), 0.0);
+  for (std::size_t c = 0; c < t.cells.size(); ++c) {
+    out.severity += t.posterior[c] * t.cells[c].severity;
+    ways[static_cast<std::size_t>(t.cells[c].variant)] += t.posterior[c];
+  }
+  out.variant =
+      f->variants[static_cast<std::size_t>(std::max_element(ways.begin(), ways.end()) - ways.begin())].name;
+  out.all = bearings(m, t, true);
+  for (std::size_t i = 0; i < p.size(); ++i) {
+    if (i != at)
+      out.rivals.push_back({m.tables[i].fault->id, m.tables[i].fault->label,
+                            fmt::format("{:.1f} %", 100 * p[i]),
+                            std::log(std::max(p[i], 1e-12) / std::max(out.probability, 1e-12))});
+  }
+  std::stable_sort(out.rivals.begin(), out.rivals.end(),
+                   [](const Bearing& a, const Bearing& b) { return a.nats > b.nats; });
+  out.rivals.resize(std::min<std::size_t>(out.rivals.size(), 5));
+  return out;
+}
+
+}  // namespace linebench::diagnose

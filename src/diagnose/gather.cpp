@@ -1,0 +1,141 @@
+#include "gather.hpp"
+
+#include <algorithm>
+#include <linebench/base/decibel.hpp>
+#include <set>
+
+namespace linebench::diagnose {
+namespace {
+
+std::string shown_number(const Sign& s, double value) {
+  const double size = std::abs(value);
+  const int decimals = s.scale == Scale::Count ? (size < 10 ? 1 : 0) : size >= 100 ? 0 : size >= 10 ? 1 : 2;
+  return fmt::format("{:.{}f}{}{}", value, decimals, s.unit.empty() ? "" : " ", s.unit);
+}
+
+// How far from sound, in standard deviations; what both sides mean the same for levels and counts is only
+// upwards.
+double oddness(const Sign& s, const Evidence& e) {
+  if (s.scale == Scale::Words) {
+    for (const auto& [word, share] : s.words) {
+      if (word == e.word) return -std::log(std::max(share, 1e-6));
+    }
+    return 0;
+  }
+  const double d = (e.value - s.usual) / s.spread;
+  return s.scale == Scale::Shift ? std::abs(d) : d;
+}
+
+}  // namespace
+
+void Gatherer::offer(const Sign& sign, Evidence e) {
+  const auto same =
+      std::find_if(kept_.begin(), kept_.end(), [&](const Evidence& k) { return k.sign == sign.id; });
+  if (same == kept_.end()) {
+    kept_.push_back(std::move(e));
+  } else if (same->at_most != e.at_most ? same->at_most
+             : e.at_most                ? e.value < same->value
+                                        : oddness(sign, e) > oddness(sign, *same)) {
+    *same = std::move(e);
+  }
+}
+
+void Gatherer::number(std::string_view id, double value, double u, const std::string& from,
+                      const std::string& remark) {
+  const Sign* s = book_.sign(id);
+  if (s == nullptr || !std::isfinite(value)) return;
+  Evidence e;
+  e.sign = s->id;
+  e.value = std::clamp(to_working(s->scale, value), s->low, s->high);
+  u = std::isfinite(u) ? std::abs(u) : 0;
+  switch (s->scale) {
+    case Scale::Amount:
+      e.sd = value > 0 ? 8.686 * 0.5 * u / value : 0;
+      break;
+    case Scale::Count:
+      e.sd = 4.343 * 0.5 * u / (1 + value);
+      break;
+    default:
+      e.sd = 0.5 * u;
+  }
+  e.shown = shown_number(*s, value) + (remark.empty() ? "" : " (" + remark + ")");
+  e.from = from;
+  offer(*s, std::move(e));
+}
+
+void Gatherer::bound(std::string_view id, double value, const std::string& from) {
+  const Sign* s = book_.sign(id);
+  if (s == nullptr || !std::isfinite(value)) return;
+  Evidence e;
+  e.sign = s->id;
+  e.value = std::clamp(to_working(s->scale, value), s->low, s->high);
+  e.at_most = true;
+  e.shown = "below " + shown_number(*s, value);
+  e.from = from;
+  offer(*s, std::move(e));
+}
+
+void Gatherer::word(std::string_view id, const std::string& word, const std::string& from,
+                    const std::string& remark) {
+  const Sign* s = book_.sign(id);
+  if (s == nullptr ||
+      std::none_of(s->words.begin(), s->words.end(), [&](const auto& w) { return w.first == word; }))
+    return;
+  Evidence e;
+  e.sign = s->id;
+  e.word = word;
+  e.shown = word + (remark.empty() ? "" : " (" + remark + ")");
+  e.from = from;
+  offer(*s, std::move(e));
+}
+
+std::vector<Evidence> Gatherer::in_book_order() const {
+  std::vector<Evidence> out = kept_;
+  std::sort(out.begin(), out.end(), [&](const Evidence& a, const Evidence& b) {
+    return book_.sign_index(a.sign) < book_.sign_index(b.sign);
+  });
+  return out;
+}
+
+std::optional<Number> number_of(const Readings& readings, std::string_view id) {
+  const Reading* r = find_reading(readings, id);
+  if (r == nullptr || !std::holds_alternative<double>(r->value)) return std::nullopt;
+  return Number{r->number(), r->uncertainty.value_or(0)};
+}
+
+std::optional<std::string> text_of(const Readings& readings, std::string_view id) {
+  const Reading* r = find_reading(readings, id);
+  if (r == nullptr || !std::holds_alternative<std::string>(r->value)) return std::nullopt;
+  return r->text();
+}
+
+std::optional<double> bound_of(const Readings& readings, std::string_view id) {
+  const Reading* r = find_reading(readings, id);
+  return r != nullptr && !r->measured() ? r->at_most : std::nullopt;
+}
+
+std::vector<std::string> suffixes_of(const Capture& capture) {
+  std::set<std::string> found;
+  for (const Reading& r : capture.readings) {
+    if (!r.id.starts_with("audio.") || r.id.starts_with("audio.pair.")) continue;
+    const std::string last = r.id.substr(r.id.rfind('.'));
+    const bool channel = last == ".left" || last == ".right" ||
+                         (last.starts_with(".ch") && last.size() > 3 && last != ".chroma");
+    found.insert(channel ? last : "");
+  }
+  if (found.size() > 1) found.erase("");  // readings of the whole beside those of its channels
+  return {found.begin(), found.end()};
+}
+
+std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& captures, const Site& site) {
+  Gatherer out(book);
+  gather_audio(captures, out);
+  for (const Capture& c : captures) {
+    gather_video(c, site, out);
+    gather_picture(c, out);
+  }
+  gather_shared(captures, out);
+  return out.in_book_order();
+}
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,291 @@
+// Signs from audio readings.
+#include <algorithm>
+#include <linebench/base/decibel.hpp>
+#include <linebench/standards/weighting.hpp>
+#include <map>
+
+#include "gather.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+constexpr double line_up_dbfs = -18;       // [EBU R 68]
+constexpr double programme_lufs = -23;     // [EBU R 128]
+constexpr double idle_dbfs = -45;          // below it nothing is being sent, whatever hums there
+constexpr double hum_worth_placing = -78;  // dBFS; weaker hum says nothing about where it comes from
+constexpr double field_rate_525_hz = 60000.0 / 1001.0;
+
+// What was sent decides what a level means.
+enum class Sent { Tone, Programme, Idle, Other };
+
+struct Path {  // one channel of one capture
+  const Capture* capture = nullptr;
+  std::string suffix, name;
+  std::optional<double> hum_db;  // strongest hum there, measured or bounded
+  bool hum_found = false;
+};
+
+Sent sent_on(const Capture& c, const std::string& suffix) {
+  const std::string& signal = c.facts.signal;
+  if (signal.starts_with("tone") || signal.starts_with("alignment")) return Sent::Tone;
+  if (signal.starts_with("silence")) return Sent::Idle;
+  const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
+  const auto tone = number_of(c.readings, "audio.tone.level" + suffix);
+  if (!signal.empty()) return Sent::Other;
+  if (tone && rms && rms->value - tone->value < 0.7 && tone->value > idle_dbfs) return Sent::Tone;
+  if (rms && rms->value > idle_dbfs && !tone) return Sent::Programme;
+  return Sent::Idle;
+}
+
+struct Share {
+  double power = 0;
+  double u_db = 0;
+  void add(double db, double u) {
+    const double p = power_from_db(db);
+    if (p > power) u_db = u;  // the strongest multiple rules
+    power += p;
+  }
+};
+
+const char* class_of(int n) {
+  if (n == 1) return "audio.hum.fundamental";
+  if (n > 10) return "audio.hum.upper";
+  if (n % 2 == 0) return "audio.hum.even";
+  return n % 3 == 0 ? "audio.hum.triplen" : "audio.hum.odd";
+}
+
+constexpr const char* hum_classes[] = {"audio.hum.fundamental", "audio.hum.even", "audio.hum.triplen",
+                                       "audio.hum.odd", "audio.hum.upper"};
+
+// Levels of the mains multiples by class, and their A-weighted sum.
+void hum_classes_of(const Path& p, Gatherer& out) {
+  const Readings& r = p.capture->readings;
+  if (!p.hum_found) {
+    for (const char* id : hum_classes) out.bound(id, *p.hum_db, p.name);
+    return;
+  }
+  std::map<std::string, Share> classes;
+  double weakest = *p.hum_db;
+  for (int n = 1; n <= 200; ++n) {
+    const auto h = number_of(r, fmt::format("audio.hum.harmonic.{}{}", n, p.suffix));
+    if (!h) continue;
+    classes[class_of(n)].add(h->value, h->u);
+    weakest = std::min(weakest, h->value);
+  }
+  if (classes.empty()) return;
+  for (const char* id : hum_classes) {
+    const auto it = classes.find(id);
+    if (it == classes.end()) {
+      // Not found beside the others: it is no stronger than the weakest that was.
+      out.bound(id, weakest + 3, p.name);
+    } else {
+      out.number(id, db_from_power(it->second.power), it->second.u_db, p.name);
+    }
+  }
+}
+
+double hum_a_weighted_db(const Readings& r, const std::string& suffix) {
+  const auto f = number_of(r, "audio.hum.frequency" + suffix);
+  double power = 0;
+  for (int n = 1; f && n <= 200; ++n) {
+    const auto h = number_of(r, fmt::format("audio.hum.harmonic.{}{}", n, suffix));
+    if (h) power += power_from_db(h->value + standards::a_weighting_db(n * f->value));
+  }
+  return db_from_power(power);
+}
+
+void hum_of(const std::vector<Path>& paths, Gatherer& out) {
+  const Path* strongest = nullptr;
+  for (const Path& p : paths) {
+    if (!p.hum_db) continue;
+    if (strongest == nullptr || (p.hum_found && !strongest->hum_found) ||
+        (p.hum_found == strongest->hum_found &&
+         (p.hum_found ? *p.hum_db > *strongest->hum_db : *p.hum_db < *strongest->hum_db))) {
+      strongest = &p;
+    }
+  }
+  if (strongest == nullptr) return;
+  hum_classes_of(*strongest, out);
+  if (!strongest->hum_found || *strongest->hum_db < hum_worth_placing) return;
+  int with = 0;
+  int without = 0;
+  for (const Path& p : paths) {
+    if (!p.hum_db) continue;
+    if (p.hum_found && *p.hum_db > *strongest->hum_db - 10) {
+      ++with;
+    } else if (*p.hum_db < *strongest->hum_db - 10) {
+      ++without;
+    }
+  }
+  if (with + without < 2) return;
+  out.word("audio.hum.where", with > 1 && without <= with / 2 ? "everywhere" : "one path",
+           fmt::format("{} of {} paths", with, with + without));
+}
+
+void hum_rate_of(const Path& p, std::optional<Number> field, Gatherer& out) {
+  const auto f = number_of(p.capture->readings, "audio.hum.frequency" + p.suffix);
+  const auto level = number_of(p.capture->readings, "audio.hum.level" + p.suffix);
+  if (!f || !level || level->value < hum_worth_placing) return;
+  const Number rate = field.value_or(Number{field_rate_525_hz, 0.001});
+  const double u = std::hypot(f->u, rate.u) + 0.002;
+  const double apart = std::abs(f->value - rate.value);
+  const std::string remark = fmt::format("{:.3f} Hz, field {:.3f} Hz", f->value, rate.value);
+  // Mains that happens to stand at the field rate looks the same, so "mains" is said only where they are
+  // apart.
+  const bool could_be_nominal = std::abs(f->value - std::round(f->value / 10) * 10) < u;
+  if (apart < u && u < 0.02 && !could_be_nominal) {
+    out.word("audio.hum.rate", "video field", p.name, remark);
+  } else if (apart > 1.5 * u && apart < 3) {
+    out.word("audio.hum.rate", "mains", p.name, remark);
+  }
+}
+
+void levels_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
+  const Readings& r = c.readings;
+  const Sent sent = sent_on(c, suffix);
+  const auto rms = number_of(r, "audio.level.rms" + suffix);
+  const auto tone = number_of(r, "audio.tone.level" + suffix);
+  const double nominal = c.facts.signal.find("rp155") != std::string::npos ? -20.0 : line_up_dbfs;
+  if (sent == Sent::Tone && tone) {
+    out.number("audio.level.tone", tone->value - nominal, tone->u, name);
+  } else if (sent == Sent::Tone && rms) {
+    out.bound("audio.level.tone", rms->value - nominal, name);
+  }
+  if (sent == Sent::Tone && tone) {
+    if (const auto thd = number_of(r, "audio.thd" + suffix))
+      out.number("audio.thd", thd->value, thd->u, name);
+  }
+  if (const auto loud = number_of(r, "audio.loudness.integrated"); loud && sent == Sent::Programme) {
+    out.number("audio.level.programme", loud->value + (c.facts.channels == 1 ? 3 : 0) - programme_lufs,
+               loud->u, name);
+  }
+}
+
+void events_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
+  const double minutes = c.facts.duration_s() / 60;
+  if (!(minutes > 0)) return;
+  const auto rate = [&](const char* id, const char* sign) {
+    const auto n = number_of(c.readings, id + suffix);
+    if (!n) return;
+    // None in a short capture bounds the rate; it does not make it nought.
+    if (n->value == 0 && minutes < 1) {
+      out.bound(sign, 0.7 / minutes, name);
+    } else {
+      out.number(sign, n->value / minutes, 2 * std::sqrt(n->value) / minutes, name,
+                 fmt::format("{:.0f} found", n->value));
+    }
+  };
+  rate("audio.click.count", "audio.click");
+  rate("audio.dropout.count", "audio.dropout");
+  if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
+    out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
+    const auto at = number_of(c.readings, "audio.clip.level" + suffix);
+    if (n->value > 0 && at) out.word("audio.clip.where", at->value > -0.5 ? "at the rail" : "below it", name);
+  }
+}
+
+void interference_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
+  const Readings& r = c.readings;
+  for (const auto& [id, sign] : {std::pair{"audio.whistle.level", "audio.whistle.level"},
+                                 std::pair{"audio.phone_burst.level", "audio.phone_burst.level"}}) {
+    if (const auto v = number_of(r, id + suffix)) {
+      out.number(sign, v->value, v->u, name);
+    } else if (const auto b = bound_of(r, id + suffix)) {
+      out.bound(sign, *b, name);
+    }
+  }
+  const auto noise = number_of(r, "audio.noise.a" + suffix);
+  if (!noise) return;
+  const double rest = power_from_db(noise->value) - power_from_db(hum_a_weighted_db(r, suffix));
+  // Hum's share is taken out; where it rules, the hiss is only bounded.
+  if (rest > 0.3 * power_from_db(noise->value)) {
+    out.number("audio.noise.hiss", db_from_power(rest), noise->u, name);
+  } else {
+    out.bound("audio.noise.hiss", noise->value, name);
+  }
+}
+
+void sides_of(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  if (const auto p = number_of(r, "audio.pair.polarity"))
+    out.word("audio.pair.polarity", p->value < 0 ? "reversed" : "same", c.name);
+  if (const auto x = number_of(r, "audio.pair.crosstalk")) {
+    out.number("audio.pair.crosstalk", x->value, x->u, c.name);
+  } else if (const auto b = bound_of(r, "audio.pair.crosstalk")) {
+    out.bound("audio.pair.crosstalk", *b, c.name);
+  }
+  const bool sides_meant = c.facts.signal.find("left-right") == std::string::npos;
+  const Sent left = sent_on(c, ".left");
+  const Sent right = sent_on(c, ".right");
+  if (!sides_meant || (left == Sent::Idle && right == Sent::Idle)) return;
+  if (const auto g = number_of(r, "audio.pair.gain"))
+    out.number("audio.pair.gain", std::abs(g->value), g->u, c.name);
+  if (const auto s = text_of(r, "audio.pair.sides")) {
+    const bool one = *s == "left only" || *s == "right only";
+    // The same tone on both sides is meant to be the same.
+    if (one || *s == "both" || *s == "none" ||
+        (*s == "mono" && (left == Sent::Programme || right == Sent::Programme)))
+      out.word("audio.pair.sides", one ? "one only" : *s, c.name, one ? *s : "");
+  }
+}
+
+std::optional<double> band_mean(const Curve& c, double from_hz, double to_hz) {
+  double sum = 0;
+  int n = 0;
+  for (std::size_t i = 0; i < c.x.size(); ++i) {
+    if (c.x[i] < from_hz || c.x[i] > to_hz || !std::isfinite(c.y[i])) continue;
+    sum += c.y[i];
+    ++n;
+  }
+  return n > 0 ? std::optional(sum / n) : std::nullopt;
+}
+
+void response_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
+  const Readings& r = c.readings;
+  if (const auto g = number_of(r, "audio.response.gain" + suffix))
+    out.number("audio.response.gain", g->value, g->u, name);
+  if (const auto p = number_of(r, "audio.response.polarity" + suffix))
+    out.word("audio.response.polarity", p->value < 0 ? "reversed" : "same", name);
+  if (const auto e = number_of(r, "audio.response.echo.level" + suffix)) {
+    out.number("audio.response.echo", e->value, e->u, name);
+  } else if (const auto b = bound_of(r, "audio.response.echo.level" + suffix)) {
+    out.bound("audio.response.echo", *b, name);
+  }
+  const Reading* curve = find_reading(r, "audio.response" + suffix);
+  if (curve == nullptr || !std::holds_alternative<Curve>(curve->value)) return;
+  if (const auto top = band_mean(curve->curve(), 2400, 3500))
+    out.number("audio.response.top", *top, 0.3, name);
+  if (const auto bottom = band_mean(curve->curve(), 300, 410))
+    out.number("audio.response.bottom", *bottom, 0.3, name);
+}
+
+}  // namespace
+
+void gather_audio(const std::vector<Capture>& captures, Gatherer& out) {
+  std::optional<Number> field;
+  for (const Capture& c : captures) {
+    if (const auto f = number_of(c.readings, "video.field.frequency")) field = f;
+  }
+  std::vector<Path> paths;
+  for (const Capture& c : captures) {
+    for (const std::string& suffix : suffixes_of(c)) {
+      Path p{&c, suffix, suffix.empty() ? c.name : c.name + ", " + suffix.substr(1), std::nullopt, false};
+      if (const auto hum = number_of(c.readings, "audio.hum.level" + suffix)) {
+        p.hum_db = hum->value;
+        p.hum_found = true;
+      } else {
+        p.hum_db = bound_of(c.readings, "audio.hum.level" + suffix);
+      }
+      levels_of(c, suffix, p.name, out);
+      events_of(c, suffix, p.name, out);
+      interference_of(c, suffix, p.name, out);
+      response_of(c, suffix, p.name, out);
+      hum_rate_of(p, field, out);
+      paths.push_back(std::move(p));
+    }
+    sides_of(c, out);
+  }
+  hum_of(paths, out);
+}
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,92 @@
+// Signs from the picture view, and what captures of several views say together.
+#include <linebench/base/decibel.hpp>
+
+#include "gather.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+void amount(const Readings& r, std::string_view id, std::string_view sign, const std::string& from,
+            Gatherer& out) {
+  if (const auto v = number_of(r, id)) {
+    out.number(sign, std::abs(v->value), v->u, from);
+  } else if (const auto b = bound_of(r, id)) {
+    out.bound(sign, *b, from);
+  }
+}
+
+struct Hum {
+  Number hz;
+  std::string from;
+};
+
+std::optional<Hum> hum_frequency(const std::vector<Capture>& captures, std::string_view prefix) {
+  std::optional<Hum> best;
+  for (const Capture& c : captures) {
+    for (const Reading& r : c.readings) {
+      if (!r.id.starts_with(prefix) || !std::holds_alternative<double>(r.value) || !r.uncertainty) continue;
+      if (!best || *r.uncertainty < best->hz.u) best = Hum{{r.number(), *r.uncertainty}, c.name};
+    }
+  }
+  return best;
+}
+
+}  // namespace
+
+void gather_picture(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  const auto signal = text_of(r, "picture.signal");
+  if (!signal) return;
+  out.word("picture.signal", *signal, c.name);
+  if (*signal == "none") return;
+  if (const auto colour = text_of(r, "picture.colour")) out.word("picture.colour", *colour, c.name);
+  amount(r, "picture.hum.level", "picture.hum.level", c.name, out);
+  if (const auto bar = number_of(r, "picture.hum.bar_rate")) {
+    if (std::abs(bar->value) > 1.5 * bar->u && std::abs(bar->value) > 0.01) {
+      out.word("picture.lock", "roll", c.name, fmt::format("{:.3f} bars a second", bar->value));
+    } else if (bar->u < 0.01) {
+      out.word("picture.lock", "stand still", c.name);
+    }
+  }
+  if (const auto roll = number_of(r, "picture.roll")) {
+    const bool rolls = std::abs(roll->value) > std::max(0.5, 1.5 * roll->u);
+    out.word("picture.roll", rolls ? "rolls" : "steady", c.name,
+             fmt::format("{:.1f} lines a frame", roll->value));
+  }
+  amount(r, "picture.jitter", "picture.jitter", c.name, out);
+  amount(r, "picture.tear", "picture.tear", c.name, out);
+  amount(r, "picture.noise", "picture.noise", c.name, out);
+  amount(r, "picture.clipped", "picture.clipped", c.name, out);
+  if (const auto e = number_of(r, "picture.echo.level")) {
+    out.number("picture.echo.level", e->value, e->u, c.name);
+  } else if (const auto b = bound_of(r, "picture.echo.level")) {
+    out.bound("picture.echo.level", *b, c.name);
+  }
+  if (const auto s = number_of(r, "picture.saturation"); s && s->value > 0)
+    out.number("picture.saturation", db_from_amplitude(s->value), 8.686 * s->u / s->value, c.name);
+  if (const auto g = number_of(r, "picture.luma.gain"); g && g->value > 0)
+    out.number("picture.luma.gain", db_from_amplitude(g->value / 100), 8.686 * g->u / g->value, c.name);
+  const auto dropped = number_of(r, "picture.frames.dropped");
+  const auto doubled = number_of(r, "picture.frames.duplicated");
+  const double frames = static_cast<double>(c.facts.frames);
+  if ((dropped || doubled) && frames > 0) {
+    const double lost = (dropped ? dropped->value : 0) + (doubled ? doubled->value : 0);
+    out.number("picture.frames.lost", 1000 * lost / frames, 2000 * std::sqrt(lost) / frames, c.name);
+  }
+}
+
+void gather_shared(const std::vector<Capture>& captures, Gatherer& out) {
+  const auto audio = hum_frequency(captures, "audio.hum.frequency");
+  auto video = hum_frequency(captures, "video.hum.frequency");
+  if (!video) video = hum_frequency(captures, "picture.hum.frequency");
+  if (!audio || !video) return;
+  const double u = std::hypot(audio->hz.u, video->hz.u) + 0.003;
+  // Two recorders' clocks are known to some hundred parts in a million at worst: 6 mHz at 60 Hz.
+  const double apart = std::abs(audio->hz.value - video->hz.value);
+  if (u > 0.2) return;
+  out.word("job.hum", apart < u + 0.006 ? "one mains frequency" : "two frequencies",
+           audio->from + " and " + video->from,
+           fmt::format("{:.3f} Hz and {:.3f} Hz", audio->hz.value, video->hz.value));
+}
+
+}  // namespace linebench::diagnose

@@ -1,0 +1,161 @@
+// Signs from composite readings: waveform and lowband views.
+#include <algorithm>
+#include <linebench/base/decibel.hpp>
+#include <linebench/standards/video.hpp>
+
+#include "gather.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+// Recipes that hold full white; for others a level below nominal says nothing.
+bool white_sent(const CaptureFacts& facts) {
+  for (const char* start : {"video-bars-100", "video-white", "video-window", "video-pulse-bar",
+                            "video-staircase", "video-composite-line", "video-field-square"}) {
+    if (facts.signal.starts_with(start)) return true;
+  }
+  return false;
+}
+
+// A size that was measured, or the bound where nothing was found.
+void amount(const Readings& r, std::string_view id, std::string_view sign, const std::string& from,
+            Gatherer& out) {
+  if (const auto v = number_of(r, id)) {
+    out.number(sign, std::abs(v->value), v->u, from);
+  } else if (const auto b = bound_of(r, id)) {
+    out.bound(sign, *b, from);
+  }
+}
+
+// dB of a value against nominal, with its uncertainty in dB.
+void ratio(std::string_view sign, const Number& v, double nominal, const std::string& from,
+           const std::string& shown, Gatherer& out) {
+  if (!(v.value > 0) || !(nominal > 0)) return;
+  out.number(sign, db_from_amplitude(v.value / nominal), 8.686 * v.u / v.value, from, shown);
+}
+
+void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
+  const Readings& r = c.readings;
+  const standards::VideoStandard& nominal = is_625 ? standards::video_625 : standards::video_525;
+  const auto sync = number_of(r, "video.sync.amplitude");
+  const double sync_nominal = std::abs(nominal.sync_mv.nominal);
+  if (sync)
+    ratio("video.sync.level", *sync, sync_nominal, c.name, fmt::format("{:.0f} mV", sync->value), out);
+  const auto white = number_of(r, "video.white");
+  if (white) {
+    const bool high = white->value > 1.06 * nominal.white_mv.nominal;
+    if (high || white_sent(c.facts))
+      ratio("video.white.level", *white, nominal.white_mv.nominal, c.name,
+            fmt::format("{:.0f} mV", white->value), out);
+  }
+  if (const auto burst = number_of(r, "video.burst.amplitude")) {
+    out.word("video.colour", "present", c.name);
+    if (sync && sync->value > 0) {
+      const Number v{
+          burst->value / sync->value,
+          std::hypot(burst->u / sync->value, burst->value * sync->u / (sync->value * sync->value))};
+      ratio("video.burst.ratio", v, nominal.burst_pp_mv.nominal / sync_nominal, c.name,
+            fmt::format("burst {:.0f} mV", burst->value), out);
+    }
+  } else if (const Reading* b = find_reading(r, "video.burst.amplitude");
+             b != nullptr && b->reason.find("no colour burst") != std::string::npos) {
+    out.word("video.colour", "none", c.name);
+  }
+  const auto setup = number_of(r, "video.setup");
+  if (setup && !site.system.empty() && sync) {
+    const double gain = sync->value / sync_nominal;
+    const double expected = site.system == "525" ? standards::video_525.black_mv.nominal * gain : 0;
+    out.number("video.setup.error", setup->value - expected, setup->u, c.name);
+  }
+  if (const auto rise = number_of(r, "video.sync.rise"))
+    ratio("video.sync.rise", *rise, nominal.sync_rise_ns.nominal, c.name,
+          fmt::format("{:.0f} ns", rise->value), out);
+}
+
+void hum(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  amount(r, "video.hum.level", "video.hum.level", c.name, out);
+  double even = 0, odd = 0, upper = 0;
+  int seen = 0;
+  const auto first = number_of(r, "video.hum.harmonic.1");
+  for (int n = 2; n <= 40; ++n) {
+    const auto h = number_of(r, fmt::format("video.hum.harmonic.{}", n));
+    if (!h) continue;
+    ++seen;
+    (n > 5 ? upper : n % 2 == 0 ? even : odd) += h->value * h->value;
+  }
+  const double one = first ? first->value * first->value : 0;
+  const double all = one + even + odd + upper;
+  if ((first || seen > 0) && all > 0) {
+    const double most = std::max({one, even, odd});
+    const bool rich = upper > 0.15 * all || (one < 0.6 * all && odd < 0.6 * all && even < 0.6 * all);
+    out.word("video.hum.pattern",
+             rich           ? "rich"
+             : most == one  ? "fundamental"
+             : most == even ? "even"
+                            : "odd",
+             c.name);
+  }
+  const auto mains = number_of(r, "video.hum.frequency");
+  const auto field = number_of(r, "video.field.frequency");
+  if (mains && field) {
+    const double u = std::hypot(mains->u, field->u);
+    const double apart = std::abs(mains->value - field->value);
+    const std::string remark = fmt::format("hum {:.3f} Hz, field {:.3f} Hz", mains->value, field->value);
+    if (apart > 1.5 * u && apart < 5) {
+      out.word("video.lock", "free", c.name, remark);
+    } else if (u < 0.01 && apart < u) {
+      out.word("video.lock", "locked", c.name, remark);
+    }
+  }
+}
+
+}  // namespace
+
+void gather_video(const Capture& c, const Site& site, Gatherer& out) {
+  const Readings& r = c.readings;
+  const auto signal = text_of(r, "video.signal");
+  if (!signal) return;
+  out.word("video.signal", *signal, c.name);
+  if (*signal == "none") return;  // nothing else of it means anything
+  const std::string system = text_of(r, "video.system").value_or("");
+  const bool is_625 = system.starts_with("625");
+  if (!site.system.empty() && !system.empty()) {
+    const bool match = site.system.substr(0, 3) == system.substr(0, 3) && !system.ends_with("4.43");
+    out.word("video.system.match", match ? "as expected" : "other", c.name, system);
+  }
+  if (const auto p = text_of(r, "video.polarity")) out.word("video.polarity", *p, c.name);
+  if (const auto i = text_of(r, "video.interlaced")) {
+    const auto lines = number_of(r, "video.lines_per_frame");
+    out.word("video.interlaced", *i, c.name, lines ? fmt::format("{:.0f} lines", lines->value) : "");
+  }
+  levels(c, site, is_625, out);
+  if (const auto missing = number_of(r, "video.sync.missing")) {
+    const double lines = c.facts.duration_s() * (is_625 ? 15625.0 : 15734.27);
+    // Without a length known to the facts the count is taken as of one second.
+    const double thousands = (lines > 0 ? lines : 15700) / 1000;
+    out.number("video.sync.missing", missing->value / thousands, 2 * std::sqrt(missing->value) / thousands,
+               c.name, fmt::format("{:.0f} in all", missing->value));
+  }
+  amount(r, "video.sync.jitter", "video.sync.jitter", c.name, out);
+  hum(c, out);
+  amount(r, "video.noise", "video.noise", c.name, out);
+  amount(r, "video.noise.periodic.level", "video.noise.periodic", c.name, out);
+  if (const auto f = number_of(r, "video.noise.periodic.frequency"))
+    out.word("video.noise.rate", f->value < 600e3 ? "20 to 600 kHz" : "higher", c.name,
+             fmt::format("{:.1f} kHz", f->value / 1e3));
+  if (const auto e = number_of(r, "video.echo.level")) {
+    out.number("video.echo.level", e->value, e->u, c.name);
+    if (const auto d = number_of(r, "video.echo.polarity"))
+      out.word("video.echo.polarity", d->value < 0 ? "reversed" : "same", c.name);
+  } else if (const auto b = bound_of(r, "video.echo.level")) {
+    out.bound("video.echo.level", *b, c.name);
+  }
+  if (const auto loss = number_of(r, "video.cable.loss"))
+    out.number("video.cable.loss", loss->value, loss->u, c.name);
+  for (const char* id : {"video.differential_gain", "video.nonlinearity"})
+    amount(r, id, "video.nonlinearity", c.name, out);
+  amount(r, "video.field_tilt", "video.field_tilt", c.name, out);
+}
+
+}  // namespace linebench::diagnose

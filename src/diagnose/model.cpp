@@ -1,0 +1,186 @@
+// The tables: every fault by severity and variant, pairs, and the hypotheses' probabilities.
+#include "model.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numeric>
+#include <set>
+
+namespace linebench::diagnose {
+namespace {
+
+constexpr int severities = 12;
+// Odds against a sound job of something that the book does not list: the project's estimate.
+constexpr double unlisted_odds = 0.03;
+// Pairs are tried of the likeliest faults with every other.
+constexpr std::size_t pair_leaders = 8;
+
+std::vector<const Effect*> effects_of(const Fault& fault, const Variant& variant) {
+  std::vector<const Effect*> out;
+  for (const Effect& e : fault.effects) out.push_back(&e);
+  for (const Effect& e : variant.effects) out.push_back(&e);
+  return out;
+}
+
+FaultTable table_of(const Fault& fault, const Model& m) {
+  FaultTable t;
+  t.fault = &fault;
+  std::set<int> touched;
+  const auto place = [&](const std::string& sign) {
+    for (std::size_t i = 0; i < m.evidence.size(); ++i) {
+      if (m.evidence[i].sign == sign) return static_cast<int>(i);
+    }
+    return -1;
+  };
+  for (const Variant& v : fault.variants) {
+    for (const Effect* e : effects_of(fault, v)) {
+      if (const int i = place(e->sign); i >= 0) touched.insert(i);
+    }
+  }
+  t.touched.assign(touched.begin(), touched.end());
+  std::vector<double> logs;
+  for (std::size_t v = 0; v < fault.variants.size(); ++v) {
+    const auto effects = effects_of(fault, fault.variants[v]);
+    for (int k = 0; k < severities; ++k) {
+      Cell cell;
+      cell.variant = static_cast<int>(v);
+      cell.severity = (k + 0.5) / severities;
+      cell.log_weight = std::log(fault.variants[v].share / severities);
+      cell.causes.resize(t.touched.size());
+      cell.log_ratio.assign(t.touched.size(), 0.0);
+      for (const Effect* e : effects) {
+        for (std::size_t i = 0; i < t.touched.size(); ++i) {
+          const auto at = static_cast<std::size_t>(t.touched[i]);
+          if (m.evidence[at].sign == e->sign) cell.causes[i] = cause_of(*m.signs[at], *e, cell.severity);
+        }
+      }
+      for (std::size_t i = 0; i < t.touched.size(); ++i) {
+        if (!cell.causes[i].acts) continue;
+        const auto at = static_cast<std::size_t>(t.touched[i]);
+        cell.log_ratio[i] = log_density(*m.signs[at], m.evidence[at], &cell.causes[i], nullptr) - m.sound[at];
+      }
+      cell.log_total = std::accumulate(cell.log_ratio.begin(), cell.log_ratio.end(), 0.0);
+      logs.push_back(cell.log_weight + cell.log_total);
+      t.cells.push_back(std::move(cell));
+    }
+  }
+  t.log_ratio = log_sum(logs);
+  for (const double l : logs) t.posterior.push_back(std::exp(l - t.log_ratio));
+  return t;
+}
+
+// One family of signs drawn from anything it can be, the rest sound; the mean over families.
+double log_unlisted_ratio(const Model& m) {
+  std::set<std::string> families;
+  for (const Sign* s : m.signs) families.insert(s->family);
+  std::vector<double> logs = {0.0};  // a family of which nothing was measured
+  for (const std::string& f : families) {
+    double sum = 0;
+    for (std::size_t i = 0; i < m.signs.size(); ++i) {
+      if (m.signs[i]->family != f) continue;
+      // Half of what goes wrong leaves any one sign alone.
+      const double unknown = log_density_unknown(*m.signs[i], m.evidence[i]);
+      const double both[] = {std::log(0.5) + unknown, std::log(0.5) + m.sound[i]};
+      sum += log_sum(both) - m.sound[i];
+    }
+    logs.push_back(sum);
+  }
+  return log_sum(logs) - std::log(static_cast<double>(logs.size()));
+}
+
+double log_odds(const Fault& f) { return std::log(f.prior / (1 - f.prior)); }
+
+void weigh(Model& m) {
+  m.hypotheses.push_back({});
+  Hypothesis unlisted;
+  unlisted.unlisted = true;
+  unlisted.log_weight = std::log(unlisted_odds) + log_unlisted_ratio(m);
+  m.hypotheses.push_back(unlisted);
+  std::vector<std::size_t> order(m.tables.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  const auto single = [&](std::size_t i) { return log_odds(*m.tables[i].fault) + m.tables[i].log_ratio; };
+  for (std::size_t i = 0; i < m.tables.size(); ++i)
+    m.hypotheses.push_back({static_cast<int>(i), -1, false, single(i), 0});
+  std::stable_sort(order.begin(), order.end(),
+                   [&](std::size_t a, std::size_t b) { return single(a) > single(b); });
+  for (std::size_t k = 0; k < std::min(pair_leaders, order.size()); ++k) {
+    for (std::size_t j = k + 1; j < order.size(); ++j) {
+      const FaultTable& a = m.tables[order[k]];
+      const FaultTable& b = m.tables[order[j]];
+      m.hypotheses.push_back({static_cast<int>(order[k]), static_cast<int>(order[j]), false,
+                              log_odds(*a.fault) + log_odds(*b.fault) + log_pair_ratio(m, a, b), 0});
+    }
+  }
+  std::vector<double> logs;
+  for (const Hypothesis& h : m.hypotheses) logs.push_back(h.log_weight);
+  const double total = log_sum(logs);
+  for (Hypothesis& h : m.hypotheses) h.probability = std::exp(h.log_weight - total);
+}
+
+}  // namespace
+
+double log_sum(std::span<const double> logs) {
+  if (logs.empty()) return -std::numeric_limits<double>::infinity();
+  const double top = *std::max_element(logs.begin(), logs.end());
+  if (!std::isfinite(top)) return top;
+  double sum = 0;
+  for (const double l : logs) sum += std::exp(l - top);
+  return top + std::log(sum);
+}
+
+double log_pair_ratio(const Model& m, const FaultTable& a, const FaultTable& b) {
+  struct Shared {
+    std::size_t evidence, in_a, in_b;
+  };
+  std::vector<Shared> shared;
+  for (std::size_t i = 0; i < a.touched.size(); ++i) {
+    for (std::size_t j = 0; j < b.touched.size(); ++j) {
+      if (a.touched[i] == b.touched[j]) shared.push_back({static_cast<std::size_t>(a.touched[i]), i, j});
+    }
+  }
+  if (shared.empty()) return a.log_ratio + b.log_ratio;
+  std::vector<double> logs;
+  logs.reserve(a.cells.size() * b.cells.size());
+  for (const Cell& x : a.cells) {
+    for (const Cell& y : b.cells) {
+      double sum = x.log_weight + y.log_weight + x.log_total + y.log_total;
+      for (const Shared& s : shared) {
+        const Cause& p = x.causes[s.in_a];
+        const Cause& q = y.causes[s.in_b];
+        if (!p.acts || !q.acts) continue;  // one alone is already in the totals
+        sum += log_density(*m.signs[s.evidence], m.evidence[s.evidence], &p, &q) - m.sound[s.evidence] -
+               x.log_ratio[s.in_a] - y.log_ratio[s.in_b];
+      }
+      logs.push_back(sum);
+    }
+  }
+  return log_sum(logs);
+}
+
+Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence) {
+  Model m;
+  m.book = &book;
+  std::set<std::string> seen;
+  for (const Evidence& e : evidence) {
+    const Sign* s = book.sign(e.sign);
+    if (s == nullptr || !seen.insert(e.sign).second) continue;
+    m.evidence.push_back(e);
+    m.signs.push_back(s);
+    m.sound.push_back(log_density(*s, e, nullptr, nullptr));
+  }
+  for (const Fault& f : book.faults) m.tables.push_back(table_of(f, m));
+  weigh(m);
+  return m;
+}
+
+std::vector<double> marginals(const Model& m) {
+  std::vector<double> p(m.tables.size(), 0.0);
+  for (const Hypothesis& h : m.hypotheses) {
+    if (h.first >= 0) p[static_cast<std::size_t>(h.first)] += h.probability;
+    if (h.second >= 0) p[static_cast<std::size_t>(h.second)] += h.probability;
+  }
+  return p;
+}
+
+}  // namespace linebench::diagnose

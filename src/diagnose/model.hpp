@@ -1,0 +1,87 @@
+// Densities of signs under causes, and the tables the inference works on.
+#pragma once
+
+#include <linebench/diagnose/diagnose.hpp>
+#include <span>
+#include <vector>
+
+namespace linebench::diagnose {
+
+/// What one cause adds to one sign at one severity.
+struct Cause {
+  bool acts = false;
+  double mean = 0, sd = 0;      // level or shift, working units
+  std::vector<double> words{};  // scale Words: the whole distribution
+};
+
+/// How far a sign may be explained by nothing we model: a share of its density spread over all it can be. It
+/// keeps one odd reading from ruling out the truth.
+constexpr double stray_share = 0.01;
+
+/// Mean and standard deviation of a sign with these causes on top of what is always there.
+struct Predicted {
+  double mean = 0, sd = 1;
+};
+[[nodiscard]] Predicted predict(const Sign& sign, const Cause* a, const Cause* b);
+[[nodiscard]] std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause* b);
+
+/// ln of the density (or probability) of the evidence with these causes; nullptr: none.
+[[nodiscard]] double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b);
+/// The same when nothing at all is known about its cause.
+[[nodiscard]] double log_density_unknown(const Sign& sign, const Evidence& e);
+
+/// The cause an effect makes at a severity.
+[[nodiscard]] Cause cause_of(const Sign& sign, const Effect& effect, double severity);
+
+/// A way and a severity of one fault.
+struct Cell {
+  double log_weight = 0;
+  double severity = 0;
+  int variant = 0;
+  std::vector<Cause> causes;      // beside FaultTable::touched
+  std::vector<double> log_ratio;  // ln p(e | cell) - ln p(e | nothing wrong), beside touched
+  double log_total = 0;           // sum of log_ratio
+};
+
+struct FaultTable {
+  const Fault* fault = nullptr;
+  std::vector<int> touched;  // places in the evidence
+  std::vector<Cell> cells;
+  double log_ratio = 0;           // ln of the evidence's likelihood over that of nothing wrong
+  std::vector<double> posterior;  // of the cells, given that this fault alone is there
+};
+
+struct Hypothesis {
+  int first = -1, second = -1;  // places in the tables; -1, -1: nothing wrong
+  bool unlisted = false;
+  double log_weight = 0;  // prior times likelihood, relative to nothing wrong
+  double probability = 0;
+};
+
+struct Model {
+  const FaultBook* book = nullptr;
+  std::vector<Evidence> evidence;
+  std::vector<const Sign*> signs;  // beside evidence
+  std::vector<double> sound;       // ln p(e | nothing wrong)
+  std::vector<FaultTable> tables;
+  std::vector<Hypothesis> hypotheses;  // probabilities sum to 1
+};
+
+[[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence);
+
+/// ln of the pair's likelihood over that of nothing wrong.
+[[nodiscard]] double log_pair_ratio(const Model& model, const FaultTable& a, const FaultTable& b);
+
+[[nodiscard]] double log_sum(std::span<const double> logs);
+
+/// Probability of each fault, alone or in a pair, beside `tables`.
+[[nodiscard]] std::vector<double> marginals(const Model& model);
+
+/// Best next test: about everything (fault < 0), or about whether the fault in this table is there.
+[[nodiscard]] std::optional<NextTest> best_test(const Model& model, int fault);
+
+/// Every piece of evidence's bearing on this fault; signs the fault does not touch and that are not odd are
+/// left out.
+[[nodiscard]] std::vector<Bearing> bearings(const Model& model, const FaultTable& table, bool all);
+
+}  // namespace linebench::diagnose

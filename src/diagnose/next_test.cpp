@@ -1,0 +1,189 @@
+// The next test: expected information per minute of work.
+#include <algorithm>
+#include <cmath>
+#include <map>
+#include <numbers>
+
+#include "model.hpp"
+
+namespace linebench::diagnose {
+namespace {
+
+constexpr int bins = 48;
+constexpr double least_hypothesis = 1e-3;  // less likely ones cannot change which test is best
+constexpr double least_bits = 0.01;
+
+const Effect* effect_on(const Fault& fault, int variant, const std::string& sign) {
+  for (const Effect& e : fault.variants[static_cast<std::size_t>(variant)].effects) {
+    if (e.sign == sign) return &e;
+  }
+  for (const Effect& e : fault.effects) {
+    if (e.sign == sign) return &e;
+  }
+  return nullptr;
+}
+
+std::vector<double> outcomes(const Sign& sign, const Cause* a, const Cause* b) {
+  if (sign.scale == Scale::Words) return predict_words(sign, a, b);
+  const Predicted p = predict(sign, a, b);
+  const double sd = std::hypot(p.sd, sign.trial ? 0.5 * sign.trial->uncertainty : 0.0);
+  std::vector<double> out(bins);
+  double below = 0;
+  for (int i = 0; i < bins; ++i) {
+    const double edge = sign.low + (sign.high - sign.low) * (i + 1) / bins;
+    const double at = i + 1 == bins ? 1.0 : 0.5 * std::erfc(-(edge - p.mean) / (sd * std::numbers::sqrt2));
+    out[static_cast<std::size_t>(i)] = at - below;
+    below = at;
+  }
+  return out;
+}
+
+using Pmf = std::vector<double>;
+
+// What one fault makes of the sign, its severity as the evidence so far leaves it.
+Pmf single(const Sign& sign, const FaultTable& t) {
+  Pmf sum;
+  for (std::size_t c = 0; c < t.cells.size(); ++c) {
+    if (t.posterior[c] < 1e-4) continue;
+    const Effect* e = effect_on(*t.fault, t.cells[c].variant, sign.id);
+    const Cause cause = e != nullptr ? cause_of(sign, *e, t.cells[c].severity) : Cause{};
+    const Pmf p = outcomes(sign, &cause, nullptr);
+    sum.resize(p.size());
+    for (std::size_t i = 0; i < p.size(); ++i) sum[i] += t.posterior[c] * p[i];
+  }
+  return sum;
+}
+
+Cause likeliest(const Sign& sign, const FaultTable& t) {
+  const auto c = static_cast<std::size_t>(std::max_element(t.posterior.begin(), t.posterior.end()) -
+                                          t.posterior.begin());
+  const Effect* e = effect_on(*t.fault, t.cells[c].variant, sign.id);
+  return e != nullptr ? cause_of(sign, *e, t.cells[c].severity) : Cause{};
+}
+
+bool touches(const FaultTable& t, const std::string& sign) {
+  for (std::size_t v = 0; v < t.fault->variants.size(); ++v) {
+    if (effect_on(*t.fault, static_cast<int>(v), sign) != nullptr) return true;
+  }
+  return false;
+}
+
+double entropy(const Pmf& p) {
+  double h = 0;
+  for (const double x : p) {
+    if (x > 0) h -= x * std::log2(x);
+  }
+  return h;
+}
+
+struct Weighted {
+  const Hypothesis* hypothesis;
+  double probability;
+};
+
+// Mutual information of the sign's outcome and the hypothesis (or whether it holds the fault), in bits.
+double information(const Model& m, const Sign& sign, const std::vector<Weighted>& hypotheses, int fault,
+                   std::map<std::pair<int, std::string>, Pmf>& cache) {
+  const auto of_single = [&](int table) -> const Pmf& {
+    Pmf& p = cache[{table, sign.id}];
+    if (p.empty()) p = single(sign, m.tables[static_cast<std::size_t>(table)]);
+    return p;
+  };
+  const Pmf sound = outcomes(sign, nullptr, nullptr);
+  Pmf unknown = sound;
+  for (double& x : unknown) x = 0.7 * x + 0.3 / static_cast<double>(unknown.size());
+  Pmf all(sound.size(), 0.0);
+  Pmf with(sound.size(), 0.0);
+  double conditional = 0;
+  double p_with = 0;
+  for (const auto& [h, p] : hypotheses) {
+    Pmf pmf;
+    if (h->unlisted) {
+      pmf = unknown;
+    } else if (h->first < 0) {
+      pmf = sound;
+    } else if (h->second < 0) {
+      pmf = of_single(h->first);
+    } else {
+      const FaultTable& a = m.tables[static_cast<std::size_t>(h->first)];
+      const FaultTable& b = m.tables[static_cast<std::size_t>(h->second)];
+      const bool in_a = touches(a, sign.id);
+      const bool in_b = touches(b, sign.id);
+      if (in_a && in_b) {
+        const Cause x = likeliest(sign, a);
+        const Cause y = likeliest(sign, b);
+        pmf = outcomes(sign, &x, &y);
+      } else {
+        pmf = in_b ? of_single(h->second) : of_single(h->first);
+      }
+    }
+    for (double& x : pmf) x = (1 - stray_share) * x + stray_share / static_cast<double>(pmf.size());
+    const bool holds = fault >= 0 && (h->first == fault || h->second == fault);
+    if (holds) p_with += p;
+    for (std::size_t i = 0; i < pmf.size(); ++i) {
+      all[i] += p * pmf[i];
+      if (holds) with[i] += p * pmf[i];
+    }
+    conditional += p * entropy(pmf);
+  }
+  if (fault < 0) return entropy(all) - conditional;
+  double bits = 0;
+  for (std::size_t i = 0; i < all.size(); ++i) {
+    const double yes = with[i];
+    const double no = all[i] - with[i];
+    if (yes > 0 && p_with > 0) bits += yes * std::log2(yes / (p_with * all[i]));
+    if (no > 0 && p_with < 1) bits += no * std::log2(no / ((1 - p_with) * all[i]));
+  }
+  return bits;
+}
+
+}  // namespace
+
+std::optional<NextTest> best_test(const Model& m, int fault) {
+  std::vector<Weighted> hypotheses;
+  double total = 0;
+  for (const Hypothesis& h : m.hypotheses) {
+    if (h.probability < least_hypothesis) continue;
+    hypotheses.push_back({&h, h.probability});
+    total += h.probability;
+  }
+  Pmf prior;
+  double p_with = 0;
+  for (Weighted& w : hypotheses) {
+    w.probability /= total;
+    prior.push_back(w.probability);
+    if (fault >= 0 && (w.hypothesis->first == fault || w.hypothesis->second == fault))
+      p_with += w.probability;
+  }
+  const double open = fault < 0 ? entropy(prior) : entropy({p_with, 1 - p_with});
+  std::map<std::pair<int, std::string>, Pmf> cache;
+  const auto known = [&](const std::string& sign) {
+    return std::any_of(m.evidence.begin(), m.evidence.end(),
+                       [&](const Evidence& e) { return e.sign == sign; });
+  };
+  std::optional<NextTest> best;
+  const auto offer = [&](NextTest t) {
+    if (t.bits < least_bits) return;
+    if (!best || t.bits / t.minutes > best->bits / best->minutes) best = std::move(t);
+  };
+  for (const Sign& s : m.book->signs) {
+    if (!s.trial || known(s.id)) continue;
+    offer({s.id, s.label, s.trial->how, s.trial->caution, notation_of(s), s.trial->minutes,
+           information(m, s, hypotheses, fault, cache)});
+  }
+  for (const CaptureTest& c : m.book->captures) {
+    const bool taken = std::any_of(m.evidence.begin(), m.evidence.end(),
+                                   [&](const Evidence& e) { return e.sign.starts_with(c.prefix); });
+    if (taken || open <= 0) continue;
+    // Its signs overlap in what they tell: each takes its share of what the others left open.
+    double left = 1;
+    for (const Sign& s : m.book->signs) {
+      if (!s.trial && s.id.starts_with(c.prefix))
+        left *= 1 - std::clamp(information(m, s, hypotheses, fault, cache) / open, 0.0, 1.0);
+    }
+    offer({c.id, c.label, c.how, c.caution, "", c.minutes, open * 0.9 * (1 - left)});
+  }
+  return best;
+}
+
+}  // namespace linebench::diagnose
