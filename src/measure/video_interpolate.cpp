@@ -104,4 +104,14 @@ void interpolate(std::span<const float> x, double from, double step, std::span<f
   for (; k < out.size(); ++k) out[k] = one(x, from + static_cast<double>(k) * step);
 }
 
+std::complex<double> interpolation_response(double cycles, double fraction) {
+  const Taps h = taps_for(fraction);
+  std::complex<double> sum{};
+  for (int t = 0; t < taps; ++t) {
+    sum += static_cast<double>(h[static_cast<std::size_t>(t)]) *
+           std::polar(1.0, 2 * std::numbers::pi * cycles * (t - (taps / 2 - 1) - fraction));
+  }
+  return sum;
+}
+
 }  // namespace linebench::measure

@@ -106,7 +106,8 @@ double refine(const AveragedLine& line, double hz, double from, double to) {
 }  // namespace
 
 double packet_amplitude(const AveragedLine& line, const Packet& p) {
-  return p.by_subcarrier ? line.chroma_mv(p.from_us, p.to_us) : fit(line, p.hz, p.from_us, p.to_us).amplitude;
+  return p.by_subcarrier ? line.chroma_mv(p.from_us, p.to_us)
+                         : fit(line, p.hz, p.from_us, p.to_us).amplitude / line.response(p.hz);
 }
 
 std::vector<Packet> find_packets(const AveragedLine& line, const VideoSetup& setup, double noise_mv) {

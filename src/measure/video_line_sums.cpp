@@ -6,7 +6,9 @@
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/standards/video.hpp>
 #include <numbers>
-#include <random>
+#include <optional>
+
+#include "video_interpolate.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -98,6 +100,18 @@ std::vector<T> smoothed(const std::vector<T>& x, double half_samples) {
 
 }  // namespace
 
+double AveragedLine::response(double hz) const {
+  Complex sum{};
+  double n = 0;
+  for (std::size_t k = 0; k < fractions.size(); ++k) {
+    if (fractions[k] == 0) continue;
+    sum += fractions[k] *
+           interpolation_response(hz * 1e-6 * step_us, (static_cast<double>(k) + 0.5) / 16.0);
+    n += fractions[k];
+  }
+  return n > 0 ? std::abs(sum) / n : 1.0;
+}
+
 double AveragedLine::level(double from, double to) const { return tapered(luma, from_us, step_us, from, to); }
 
 Complex AveragedLine::chroma(int v, double from, double to) const {
@@ -114,8 +128,9 @@ Complex AveragedLine::chroma_undone(double from, double to) const {
 double AveragedLine::chroma_mv(double from, double to) const {
   const double n = chroma_lines[0] + chroma_lines[1];
   if (!(n > 0)) return 0;
-  return (chroma_lines[0] * std::abs(chroma(0, from, to)) + chroma_lines[1] * std::abs(chroma(1, from, to))) /
-         n;
+  const double sum =
+      chroma_lines[0] * std::abs(chroma(0, from, to)) + chroma_lines[1] * std::abs(chroma(1, from, to));
+  return sum / n / response(1e6 / subcarrier_us);
 }
 
 std::vector<double> AveragedLine::smooth_luma() const {
@@ -151,6 +166,8 @@ void LineSums::add(std::span<const float> x, const LineView& v) {
   Group& group = groups_[g];
   const int kind = v.v_switch < 0 ? 1 : 0;
   group.moment[0] += 1;
+  const double begin = v.position(from_us);
+  group.fractions[static_cast<std::size_t>((begin - std::floor(begin)) * 16) % 16] += 1;
   group.lines[static_cast<std::size_t>(kind)] += 1;
   if (colour_) {
     const double c = std::cos(v.subcarrier_phase);
@@ -194,6 +211,7 @@ AveragedLine LineSums::average(std::size_t without) const {
   for (std::size_t g = 0; g < line_groups; ++g) {
     if (g == without) continue;
     for (std::size_t k = 0; k < moments; ++k) m[k] += groups_[g].moment[k];
+    for (std::size_t k = 0; k < out.fractions.size(); ++k) out.fractions[k] += groups_[g].fractions[k];
     for (std::size_t a = 0; a < arrays; ++a) {
       if (groups_[g].sum[a].empty()) continue;
       for (std::size_t i = 0; i < points_; ++i) sum[a][i] += groups_[g].sum[a][i];
@@ -233,63 +251,6 @@ AveragedLine LineSums::average(std::size_t without) const {
     }
   }
   return out;
-}
-
-Replicates replicates(const LineSums& sums, double noise_mv) {
-  Replicates r;
-  r.all = sums.average();
-  std::size_t groups = 0;
-  for (std::size_t g = 0; g < line_groups; ++g) groups += sums.has_group(g) ? 1 : 0;
-  r.left_out = groups >= 4;
-  if (r.left_out) {
-    for (std::size_t g = 0; g < line_groups; ++g) {
-      if (sums.has_group(g)) r.parts.push_back(sums.average(g));
-    }
-    return r;
-  }
-  // Too few lines to differ: what noise of this size does to the value.
-  constexpr unsigned draws = 20;
-  std::mt19937 random(1);
-  std::normal_distribution<double> normal(0, noise_mv / std::sqrt(std::max(1.0, r.all.lines)));
-  for (unsigned k = 0; k < draws; ++k) {
-    AveragedLine noisy = r.all;
-    for (double& y : noisy.luma) y += normal(random);
-    for (std::size_t v = 0; v < 2; ++v) {
-      const double more = std::sqrt(2 * r.all.lines / std::max(1.0, r.all.chroma_lines[v]));
-      for (Complex& b : noisy.chroma_raw[v]) b += more * Complex(normal(random), normal(random));
-    }
-    r.parts.push_back(std::move(noisy));
-  }
-  return r;
-}
-
-std::vector<std::optional<Estimate>> estimates(
-    const Replicates& r, const std::function<std::vector<double>(const AveragedLine&)>& read) {
-  const std::vector<double> value = read(r.all);
-  std::vector<double> sum(value.size(), 0.0);
-  std::vector<double> sum2(value.size(), 0.0);
-  for (const AveragedLine& part : r.parts) {
-    const std::vector<double> x = read(part);
-    for (std::size_t i = 0; i < value.size(); ++i) {
-      const double d = x[i] - value[i];
-      sum[i] += d;
-      sum2[i] += d * d;
-    }
-  }
-  const auto m = static_cast<double>(r.parts.size());
-  std::vector<std::optional<Estimate>> out(value.size());
-  for (std::size_t i = 0; i < value.size(); ++i) {
-    const double scatter2 = std::max(0.0, sum2[i] - sum[i] * sum[i] / m);
-    const double u = r.left_out ? coverage_factor(m - 1) * std::sqrt((m - 1) / m * scatter2)
-                                : coverage_factor(m - 1) * std::sqrt(sum2[i] / m);
-    if (std::isfinite(value[i]) && std::isfinite(u)) out[i] = Estimate{value[i], u};
-  }
-  return out;
-}
-
-std::optional<Estimate> estimate(const Replicates& r,
-                                 const std::function<double(const AveragedLine&)>& read) {
-  return estimates(r, [&](const AveragedLine& a) { return std::vector<double>{read(a)}; })[0];
 }
 
 }  // namespace linebench::measure

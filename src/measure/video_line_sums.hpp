@@ -4,9 +4,7 @@
 
 #include <array>
 #include <complex>
-#include <functional>
 #include <linebench/measure/video_line.hpp>
-#include <optional>
 #include <span>
 #include <vector>
 
@@ -28,13 +26,18 @@ struct AveragedLine {
   /// are in it; chroma() and smooth_chroma() take them out. Empty when there were no such lines.
   std::array<std::vector<std::complex<double>>, 2> chroma_raw;
   std::array<double, 2> chroma_lines{0, 0};
+  /// Lines by how far past a sample their grid began, in sixteenths: what interpolation costs near half the
+  /// rate hangs on it.
+  std::array<double, 16> fractions{};
 
+  /// Amplitude left of a wave of this frequency, 1 = all: what interpolation took.
+  [[nodiscard]] double response(double hz) const;
   [[nodiscard]] double end_us() const { return from_us + step_us * static_cast<double>(luma.size() - 1); }
   /// Mean luminance over a stretch under a sin^2 taper. NaN where not covered.
   [[nodiscard]] double level(double from, double to) const;
   /// Mean chrominance vector over a stretch of 4 cycles or more, sin^2 taper. 0 without colour.
   [[nodiscard]] std::complex<double> chroma(int v, double from, double to) const;
-  /// Amplitude over both kinds of line, mV peak.
+  /// Amplitude over both kinds of line, mV peak, interpolation's loss made good.
   [[nodiscard]] double chroma_mv(double from, double to) const;
   /// V switch undone, both kinds of line together.
   [[nodiscard]] std::complex<double> chroma_undone(double from, double to) const;
@@ -70,6 +73,7 @@ class LineSums {
     std::array<std::vector<double>, arrays> sum;
     std::array<double, moments> moment{};
     std::array<double, 2> lines{0, 0};
+    std::array<double, 16> fractions{};
   };
   [[nodiscard]] std::size_t next_group() const;
 
@@ -84,21 +88,5 @@ class LineSums {
   std::size_t fresh_lines_ = 0;
   std::size_t fresh_group_ = 0;
 };
-
-/// An average and what it would have been with a part of the lines left out, or with more noise.
-struct Replicates {
-  AveragedLine all;
-  std::vector<AveragedLine> parts;
-  bool left_out = true;  ///< parts leave out a group each; false: they have noise added
-};
-/// With fewer than four groups of lines, noise of `noise_mv` rms a sample is added instead.
-[[nodiscard]] Replicates replicates(const LineSums& sums, double noise_mv);
-
-/// Values read off the average, each with its expanded uncertainty by the scatter of the replicates
-/// (jackknife). A value that is NaN on the whole, or on a part, has no estimate.
-[[nodiscard]] std::vector<std::optional<Estimate>> estimates(
-    const Replicates& r, const std::function<std::vector<double>(const AveragedLine&)>& read);
-[[nodiscard]] std::optional<Estimate> estimate(const Replicates& r,
-                                               const std::function<double(const AveragedLine&)>& read);
 
 }  // namespace linebench::measure

@@ -2,43 +2,65 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
-#include <linebench/base/catalogue.hpp>
+#include "append.hpp"
 
 namespace linebench::measure {
 namespace {
 
 // The picture by name, and what else was seen on which lines.
-Reading pattern_reading(const std::vector<KnownLine>& known) {
+Reading pattern_reading(const std::vector<KnownLine>& known, bool field_wave) {
   const KnownLine* main = nullptr;
   std::string others;
   for (const KnownLine& k : known) {
-    if (k.name.empty()) continue;
+    if (k.name.empty() || k.name == "black") continue;
     if (main == nullptr && !k.content->field_interval) {
       main = &k;
       continue;
     }
-    if (k.content->field_interval && k.name == "black") continue;
+    // A half line of the picture shows half of what the others do.
+    const bool few = k.content->numbers.size() <= 4 && k.content->numbers.begin()->first > 0;
+    if (few && !k.content->field_interval) continue;
     std::string where;
-    if (k.content->numbers.size() <= 4 && k.content->numbers.begin()->first > 0) {
+    if (few) {
       for (const auto& [line, count] : k.content->numbers)
         where += fmt::format("{}{}", where.empty() ? " on line " : ", ", line);
     } else {
-      where = fmt::format(" on {} lines", k.content->lines);
+      where = fmt::format(" on {} of the lines", k.content->lines);
     }
     others += fmt::format("{}{}{}", others.empty() ? "also: " : "; ", k.name, where);
   }
-  if (main != nullptr) return text_reading("video.pattern", main->name, others);
+  if (main != nullptr) {
+    const bool square = field_wave && main->name == "white field";
+    return text_reading("video.pattern", square ? "field square wave" : main->name, others);
+  }
+  for (const KnownLine& k : known) {
+    if (k.name == "black" && !k.content->field_interval)
+      return text_reading("video.pattern", "black", others);
+  }
   return text_reading("video.pattern", others.empty() ? "none" : "test lines only",
                       others.empty() ? "no test picture was recognised" : others);
 }
 
 }  // namespace
 
+const Replicates& KnownLines::replicates_of(const KnownLine& k) const {
+  const auto at = made_.find(k.content);
+  if (at != made_.end()) return at->second;
+  return made_.emplace(k.content, replicates(k.content->sums, noise_mv_)).first->second;
+}
+
 void PictureMeter::finish(const VideoSetup& setup, Readings& out) {
   content_.finish(setup, out);
-  known_ = know_lines(content_, setup);
-  out.push_back(pattern_reading(known_));
+  known_ = KnownLines(content_, setup);
+  Readings tilt;
+  field_.finish(setup, tilt);
+  out.push_back(pattern_reading(known_.all(), tilt.front().measured()));
+  read_bars(known_, setup, out);
+  read_multiburst(known_, setup, out);
+  read_pulse_and_bar(known_, setup, out);
+  append(out, std::move(tilt));
+  read_staircase(known_, setup, out);
+  read_modulated_pulse(known_, setup, out);
 }
 
 }  // namespace linebench::measure

@@ -2,28 +2,68 @@
 #pragma once
 
 #include <linebench/measure/video_line.hpp>
+#include <map>
+#include <optional>
 #include <vector>
 
 #include "video_content.hpp"
+#include "video_field_tilt.hpp"
 #include "video_pattern.hpp"
+#include "video_replicates.hpp"
 
 namespace linebench::measure {
+
+/// What was recognised, and the averages to read it off.
+class KnownLines {
+ public:
+  KnownLines() = default;
+  KnownLines(const ContentMeter& contents, const VideoSetup& setup)
+      : lines_(know_lines(contents, setup)), noise_mv_(setup.noise_mv) {}
+  [[nodiscard]] const std::vector<KnownLine>& all() const { return lines_; }
+  /// The one of most lines that has what `wanted` asks for; nullptr when there is none.
+  template <class F>
+  [[nodiscard]] const KnownLine* find(F&& wanted) const {
+    for (const KnownLine& k : lines_) {
+      if (wanted(k)) return &k;
+    }
+    return nullptr;
+  }
+  /// Made when first asked for.
+  [[nodiscard]] const Replicates& replicates_of(const KnownLine& k) const;
+
+ private:
+  std::vector<KnownLine> lines_;
+  double noise_mv_ = 0;
+  mutable std::map<const LineContent*, Replicates> made_;
+};
 
 /// video.pattern, bars, multiburst, K2T, pulse to bar, tilts, non-linearity, differential gain and phase,
 /// chrominance delay and gain; and video.white from a bar where there is one. What is not there is
 /// unmeasurable, with the picture that would show it.
 class PictureMeter : public LineMeter {
  public:
-  explicit PictureMeter(const VideoSetup& setup) : content_(setup) {}
-  void line(const LineView& view) override { content_.line(view); }
+  explicit PictureMeter(const VideoSetup& setup) : content_(setup), field_(setup) {}
+  void line(const LineView& view) override {
+    content_.line(view);
+    field_.line(view);
+  }
   void finish(const VideoSetup& setup, Readings& out) override;
   [[nodiscard]] const ContentMeter& content() const { return content_; }
   /// After finish(): what was recognised, most lines first.
-  [[nodiscard]] const std::vector<KnownLine>& known() const { return known_; }
+  [[nodiscard]] const KnownLines& known() const { return known_; }
 
  private:
   ContentMeter content_;
-  std::vector<KnownLine> known_;
+  FieldTiltMeter field_;
+  KnownLines known_;
 };
+
+// Each in a file of its own: readings of one kind of test waveform, or why there are none.
+void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out);
+void read_multiburst(const KnownLines& known, const VideoSetup& setup, Readings& out);
+/// K2T, pulse to bar, line tilt; video.white, in place of the one that is there.
+void read_pulse_and_bar(const KnownLines& known, const VideoSetup& setup, Readings& out);
+void read_staircase(const KnownLines& known, const VideoSetup& setup, Readings& out);
+void read_modulated_pulse(const KnownLines& known, const VideoSetup& setup, Readings& out);
 
 }  // namespace linebench::measure
