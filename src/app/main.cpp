@@ -64,6 +64,8 @@ int main(int argc, char** argv) {
     linebench::app::add_signals(app, context);
     linebench::app::add_response(app, context);
     linebench::app::add_calibrate(app, context);
+    linebench::app::add_jobs(app, context);
+    linebench::app::add_report(app, context);
 
     try {
       app.parse(argc, argv);

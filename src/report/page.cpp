@@ -6,6 +6,7 @@
 #include <linebench/report/page.hpp>
 #include <linebench/report/view.hpp>
 
+#include "page_parts.hpp"
 #include "page_style.hpp"
 #include "plots.hpp"
 
@@ -124,6 +125,8 @@ std::string title_of(const PageSection& section) {
   return section.title.empty() ? section.document.input.source : section.title;
 }
 
+}  // namespace
+
 std::string section_html(const PageSection& section, const View& view, std::size_t index) {
   std::string s =
       html("<section id=\"c{}\"><h2>{}</h2>", std::to_string(index + 1), escaped(title_of(section)));
@@ -147,8 +150,6 @@ std::string summary_html(const std::vector<PageSection>& sections, const std::ve
   }
   return s + "</tbody></table></div></section>";
 }
-
-}  // namespace
 
 std::string escaped(std::string_view text) {
   std::string out;
@@ -176,23 +177,28 @@ std::string escaped(std::string_view text) {
   return out;
 }
 
-std::string html_page(const PageHead& head, const std::vector<PageSection>& sections) {
-  std::vector<View> views;
-  for (const PageSection& s : sections) views.push_back(make_view(s.document, head.all));
+std::string page_frame(const PageHead& head, const std::string& body) {
   std::string s = html(
       "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
       "<meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">"
       "<title>{}</title><style>{}</style></head><body><main><header><h1>{}</h1>",
       escaped(head.title), std::string(page_style), escaped(head.title));
   if (!head.intro.empty()) s += "<p class=\"soft\">" + escaped(head.intro) + "</p>";
-  s += "</header>" + summary_html(sections, views);
-  for (std::size_t i = 0; i < sections.size(); ++i) s += section_html(sections[i], views[i], i);
+  s += "</header>" + body;
   s += "<footer><p>\u00b1 is the expanded uncertainty (k = 2, about 95 %). Levels in dBFS: a full-scale sine "
        "is 0 dBFS (AES17). "
        "Limits marked \u201ccommon practice\u201d are the trade\u2019s, not a standard\u2019s.</p>";
   s += html("<p>linebench {}{}</p></footer></main></body></html>\n", escaped(version()),
             head.made_at.empty() ? "" : " \u00b7 " + escaped(head.made_at));
   return s;
+}
+
+std::string html_page(const PageHead& head, const std::vector<PageSection>& sections) {
+  std::vector<View> views;
+  for (const PageSection& s : sections) views.push_back(make_view(s.document, head.all));
+  std::string body = summary_html(sections, views);
+  for (std::size_t i = 0; i < sections.size(); ++i) body += section_html(sections[i], views[i], i);
+  return page_frame(head, body);
 }
 
 }  // namespace linebench::report

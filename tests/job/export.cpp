@@ -15,7 +15,8 @@ using namespace linebench::job;
 
 Store store_with_a_job(const TempFolder& folder) {
   Store store(folder.path() / "jobs.sqlite");
-  const Job job = store.open_job({JobKind::Site, "=cmd|' /C calc'!A0", "says \"hum\",\nloud", "Pier, \"north\"", "", ""});
+  const Job job =
+      store.open_job({JobKind::Site, "=cmd|' /C calc'!A0", "says \"hum\",\nloud", "Pier, \"north\"", "", ""});
   Capture c;
   c.label = "counter 2";
   c.file = folder.path() / "gone.wav";
@@ -35,7 +36,8 @@ TEST(Export, JsonHoldsTheWholeJob) {
   const auto j = whole_job_to_json(store, store.job("last"));
   EXPECT_EQ(j.at("captures").at(0).at("readings").size(), 3u);
   EXPECT_EQ(j.at("captures").at(0).at("readings").at(0).at("value"), -41.25);
-  EXPECT_NE(j.at("captures").at(0).at("file_state").get<std::string>().find("not where it was"), std::string::npos);
+  EXPECT_NE(j.at("captures").at(0).at("file_state").get<std::string>().find("not where it was"),
+            std::string::npos);
   EXPECT_EQ(j.at("notes").at(0).at("text"), "first\nsecond");
   EXPECT_EQ(j.at("site").at("name"), "Pier, \"north\"");
 }

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <linebench/job/records.hpp>
+#include <linebench/report/terminal.hpp>
 #include <string>
 #include <vector>
 
@@ -20,12 +21,17 @@ struct JobPaper {
   bool all = false;  ///< every reading, each hum harmonic too
 };
 
+/// A stored capture as the document it was.
+[[nodiscard]] Document document_of(const job::Capture& capture);
+
+/// "2026-11-25 09:45" of "2026-11-25T09:45:12.345Z".
+[[nodiscard]] std::string show_time(const std::string& iso);
+
 /// The page, as html_page() makes it: summary first, then findings with what to do and its caution, each
 /// capture with its readings as they were judged then, the work's checklist, notes and answers.
 [[nodiscard]] std::string job_page(const JobPaper& paper);
 
-/// The same for a terminal; ends with a newline.
-struct TerminalStyle;
+/// The same in short for a terminal; ends with a newline.
 [[nodiscard]] std::string job_text(const JobPaper& paper, const TerminalStyle& style);
 
 }  // namespace linebench::report

@@ -1,0 +1,290 @@
+// jobs and report: what was done before, its paper, and the store as a file.
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <linebench/capture/atomic_file.hpp>
+#include <linebench/job/export.hpp>
+#include <linebench/job/store.hpp>
+#include <linebench/report/format.hpp>
+#include <linebench/report/job_page.hpp>
+#include <memory>
+#include <nlohmann/json.hpp>
+
+#include "commands.hpp"
+#include "show.hpp"
+
+namespace linebench::app {
+namespace {
+
+namespace fs = std::filesystem;
+using job::Store;
+using nlohmann::json;
+
+struct JobsOptions {
+  std::string store, job;
+  std::vector<std::string> jobs;
+  std::string kind, title, complaint, site, type, serial;
+  job::Query query;
+  std::string state, text, out, outcome, file;
+  bool replace = false, off = false, all = false;
+};
+
+Store open_store(const JobsOptions& o) {
+  return Store(o.store.empty() ? Store::usual_file() : fs::path(o.store));
+}
+
+void print_document(const std::string& command, json j) {
+  j["schema"] = "linebench/1";
+  j["command"] = command;
+  print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n");
+}
+
+void check_new_file(const fs::path& file, bool replace) {
+  std::error_code ignored;
+  if (!replace && fs::exists(file, ignored)) {
+    throw bad_usage(fmt::format("{} is there already; give another name, or --replace", file.string()));
+  }
+}
+
+std::string job_line(const job::Job& j, std::size_t width) {
+  std::string where = j.site ? j.site->name : "";
+  if (j.station)
+    where += fmt::format("{}{} {}", where.empty() ? "" : ", ", j.station->type, j.station->serial);
+  const std::string text =
+      report::printable(fmt::format("{}{}{}", j.title, where.empty() ? "" : " \u00b7 ", where));
+  return report::wrapped(
+      text, width, 34,
+      fmt::format("{:<16}{:<8}{:<10}", j.ref, job::to_string(j.kind), j.done ? j.outcome : "open"));
+}
+
+Exit list(Context& context, JobsOptions& o) {
+  const Store store = open_store(o);
+  if (!o.kind.empty()) o.query.kind = job::job_kind(o.kind);
+  if (o.state == "open") o.query.done = false;
+  if (o.state == "done") o.query.done = true;
+  const auto jobs = store.jobs(o.query);
+  if (context.json) {
+    json out = json::array();
+    for (const auto& j : jobs) out.push_back(job::job_to_json(j));
+    print_document("jobs list", {{"jobs", std::move(out)}});
+    return Exit::Ok;
+  }
+  const auto style = terminal_style(false);
+  std::string text = jobs.empty()
+                         ? "no job fits; `check site`, `check station` and `check feed` open one\n"
+                         : fmt::format("{} job{}, newest first\n", jobs.size(), jobs.size() == 1 ? "" : "s");
+  for (const auto& j : jobs) text += job_line(j, std::max<std::size_t>(style.width, 60));
+  print_text(style.unicode ? text : report::to_ascii(text));
+  return Exit::Ok;
+}
+
+report::JobPaper paper_of(const Store& store, const job::Job& j) {
+  report::JobPaper p{.job = j,
+                     .captures = store.captures(j),
+                     .file_states = {},
+                     .findings = store.findings(j),
+                     .answers = store.answers(j),
+                     .notes = store.notes(j),
+                     .marks = store.marks(j),
+                     .made_at = now_utc()};
+  for (const auto& c : p.captures) p.file_states.push_back(job::file_state(c));
+  return p;
+}
+
+Exit show_job(Context& context, const JobsOptions& o) {
+  const Store store = open_store(o);
+  const job::Job j = store.job(o.job);
+  if (context.json) {
+    print_document("jobs show", {{"job", job::whole_job_to_json(store, j)}});
+  } else {
+    print_text(report::job_text(paper_of(store, j), terminal_style(o.all)));
+  }
+  return Exit::Ok;
+}
+
+Exit write_report(Context& context, const JobsOptions& o) {
+  const Store store = open_store(o);
+  const job::Job j = store.job(o.job);
+  check_new_file(o.out, o.replace);
+  report::JobPaper paper = paper_of(store, j);
+  paper.all = o.all;
+  capture::store_text(o.out, report::job_page(paper));
+  if (context.json) {
+    print_document("report", {{"job", job::job_to_json(j)}, {"report", o.out}});
+  } else {
+    print_text(fmt::format("report of {}: {}\n", j.ref, o.out));
+  }
+  return Exit::Ok;
+}
+
+Exit export_jobs(const JobsOptions& o) {
+  const Store store = open_store(o);
+  std::vector<job::Job> jobs;
+  for (const std::string& ref : o.jobs) jobs.push_back(store.job(ref));
+  if (jobs.empty()) jobs = store.jobs();
+  const std::string ending = fs::path(o.out).extension().string();
+  if (ending != ".json" && ending != ".csv") {
+    throw bad_usage(
+        fmt::format("--out {}: the name must end in .json (all of a job) or .csv (its readings)", o.out));
+  }
+  check_new_file(o.out, o.replace);
+  if (ending == ".csv") {
+    capture::store_text(o.out, job::readings_csv(store, jobs));
+  } else {
+    json all = json::array();
+    for (const auto& j : jobs) all.push_back(job::whole_job_to_json(store, j));
+    const json document = {{"schema", "linebench/1"}, {"command", "jobs export"}, {"jobs", std::move(all)}};
+    capture::store_text(o.out, document.dump(1, ' ', false, json::error_handler_t::replace) + "\n");
+  }
+  print_text(fmt::format("{} job{} written to {}\n", jobs.size(), jobs.size() == 1 ? "" : "s", o.out));
+  return Exit::Ok;
+}
+
+Exit new_job(Context& context, const JobsOptions& o) {
+  Store store = open_store(o);
+  if (o.type.empty() != o.serial.empty()) {
+    throw bad_usage("a station needs both --type and --serial, as its plate says");
+  }
+  const job::Job j = store.open_job({job::job_kind(o.kind), o.title, o.complaint, o.site, o.type, o.serial});
+  if (context.json) {
+    print_document("jobs new", {{"job", job::job_to_json(j)}});
+  } else {
+    print_text(fmt::format("{}\n", j.ref));
+  }
+  return Exit::Ok;
+}
+
+Exit merge(Context& context, const JobsOptions& o) {
+  Store store = open_store(o);
+  const job::Merged m = store.merge(o.file);
+  if (context.json) {
+    print_document("jobs import", {{"jobs", m.jobs},
+                                   {"updated", m.updated},
+                                   {"captures", m.captures},
+                                   {"sites", m.sites},
+                                   {"stations", m.stations}});
+  } else {
+    print_text(fmt::format("{} new job{}, {} brought up to date, {} capture{}, {} site{}, {} station{}\n",
+                           m.jobs, m.jobs == 1 ? "" : "s", m.updated, m.captures, m.captures == 1 ? "" : "s",
+                           m.sites, m.sites == 1 ? "" : "s", m.stations, m.stations == 1 ? "" : "s"));
+  }
+  return Exit::Ok;
+}
+
+using Options = std::shared_ptr<JobsOptions>;
+
+// A subcommand of `jobs` whose action may fill `context` with what to do.
+template <typename Action>
+CLI::App* command(CLI::App& parent, Context& context, const Options& o, const char* name, const char* help,
+                  Action action) {
+  CLI::App* c = parent.add_subcommand(name, help);
+  c->callback(
+      [&context, o, action] { context.action = [&context, o, action] { return action(context, *o); }; });
+  return c;
+}
+
+void add_job_argument(CLI::App& c, JobsOptions& o) {
+  c.add_option("JOB", o.job, "Its name, the end of it, or `last`")->required();
+}
+
+void add_changes(CLI::App& jobs, Context& context, const Options& o) {
+  CLI::App* c = command(jobs, context, o, "new", "Open a job", new_job);
+  c->add_option("KIND", o->kind, "site, station or feed")->required();
+  c->add_option("--title", o->title, "One line for a person")->required();
+  c->add_option("--complaint", o->complaint, "As it was reported");
+  c->add_option("--site", o->site, "Name of the site");
+  c->add_option("--type", o->type, "Type of the station");
+  c->add_option("--serial", o->serial, "Serial number of the station");
+
+  c = command(jobs, context, o, "note", "Add a note to a job", [](Context&, const JobsOptions& p) {
+    Store store = open_store(p);
+    store.note(store.job(p.job), p.text);
+    return Exit::Ok;
+  });
+  add_job_argument(*c, *o);
+  c->add_option("TEXT", o->text, "The note")->required();
+
+  c = command(jobs, context, o, "finish", "Close a job with its result", [](Context&, const JobsOptions& p) {
+    Store store = open_store(p);
+    store.finish(store.job(p.job), p.outcome);
+    return Exit::Ok;
+  });
+  add_job_argument(*c, *o);
+  c->add_option("RESULT", o->outcome, "pass, fail, repair, connect, ... in a word or two")->required();
+
+  c = command(jobs, context, o, "reopen", "Open a closed job again", [](Context&, const JobsOptions& p) {
+    Store store = open_store(p);
+    store.reopen(store.job(p.job));
+    return Exit::Ok;
+  });
+  add_job_argument(*c, *o);
+
+  c = command(jobs, context, o, "reference", "Take a job's station as a good one to compare others with",
+              [](Context&, const JobsOptions& p) {
+                Store store = open_store(p);
+                const job::Job j = store.job(p.job);
+                if (!j.station) throw bad_usage(fmt::format("job {} is not about a station", j.ref));
+                store.set_reference(j, !p.off);
+                return Exit::Ok;
+              });
+  add_job_argument(*c, *o);
+  c->add_flag("--off", o->off, "No longer");
+}
+
+void add_files(CLI::App& jobs, Context& context, const Options& o) {
+  CLI::App* c = command(jobs, context, o, "export", "Jobs as JSON, or their readings as CSV",
+                        [](Context&, const JobsOptions& p) { return export_jobs(p); });
+  c->add_option("JOB", o->jobs, "Which; without any, all");
+  c->add_option("--out", o->out, "File, .json or .csv")->required();
+  c->add_flag("--replace", o->replace, "Replace the file if it is there");
+
+  c = command(jobs, context, o, "copy", "The whole store as one file", [](Context&, const JobsOptions& p) {
+    open_store(p).copy_to(p.out);
+    print_text(fmt::format("the job store was copied to {}\n", p.out));
+    return Exit::Ok;
+  });
+  c->add_option("--out", o->out, "The new file")->required();
+
+  c = command(jobs, context, o, "import", "Take in what another laptop's store has and this one has not",
+              merge);
+  c->add_option("FILE", o->file, "The other store, or a copy of it")->required();
+}
+
+}  // namespace
+
+void add_jobs(CLI::App& app, Context& context) {
+  auto o = std::make_shared<JobsOptions>();
+  CLI::App* jobs = app.add_subcommand("jobs", "Stored work: find it, show it, take it elsewhere");
+  jobs->require_subcommand(1);
+  jobs->fallthrough();
+  jobs->add_option("--store", o->store, "The job store; without it this user's own");
+
+  CLI::App* c = command(*jobs, context, o, "list", "Jobs, newest first", list);
+  c->add_option("--text", o->query.text, "In title, complaint, result or a note");
+  c->add_option("--site", o->query.site, "In the site's name");
+  c->add_option("--serial", o->query.serial, "In the station's serial number");
+  c->add_option("--fault", o->query.fault, "In a finding");
+  c->add_option("--since", o->query.since, "Opened on or after this day, 2026-11-01");
+  c->add_option("--until", o->query.until, "Opened on or before this day");
+  c->add_option("--kind", o->kind, "site, station or feed");
+  c->add_option("--state", o->state, "open or done")->check(CLI::IsMember({"open", "done"}));
+
+  c = command(*jobs, context, o, "show", "One job", show_job);
+  add_job_argument(*c, *o);
+  add_changes(*jobs, context, o);
+  add_files(*jobs, context, o);
+}
+
+void add_report(CLI::App& app, Context& context) {
+  auto o = std::make_shared<JobsOptions>();
+  CLI::App* c = command(app, context, o, "report", "A job's paper: one page to print or send", write_report);
+  add_job_argument(*c, *o);
+  c->add_option("--out", o->out, "The page, .html")->required();
+  c->add_option("--store", o->store, "The job store; without it this user's own");
+  c->add_flag("--replace", o->replace, "Replace the page if it is there");
+  c->add_flag("--all", o->all, "Every reading, each hum harmonic too");
+}
+
+}  // namespace linebench::app

@@ -1,0 +1,184 @@
+#include <fmt/format.h>
+
+#include <linebench/report/job_page.hpp>
+#include <linebench/report/view.hpp>
+#include <nlohmann/json.hpp>
+
+#include "page_parts.hpp"
+
+namespace linebench::report {
+namespace {
+
+using nlohmann::json;
+
+// A finding's body is the JSON of the contract; older ones may lack a field.
+std::string text_of(const json& j, const char* key) {
+  const auto it = j.find(key);
+  return it != j.end() && it->is_string() ? it->get<std::string>() : std::string();
+}
+
+std::string paragraph(const char* title, const std::string& text, const char* style) {
+  if (text.empty()) return {};
+  return fmt::format("<p class=\"{}\"><b>{}</b> {}</p>", style, title, escaped(text));
+}
+
+std::string evidence_html(const json& finding) {
+  const auto it = finding.find("evidence");
+  if (it == finding.end() || !it->is_array() || it->empty()) return {};
+  std::string s = "<ul class=\"small\">";
+  for (const json& e : *it) {
+    if (e.is_string()) s += "<li>" + escaped(e.get<std::string>()) + "</li>";
+    if (e.is_object()) s += "<li>" + escaped(text_of(e, "text")) + "</li>";
+  }
+  return s + "</ul>";
+}
+
+std::string next_html(const json& finding) {
+  const auto it = finding.find("next_test");
+  if (it == finding.end()) return {};
+  if (it->is_string()) return paragraph("Next test:", it->get<std::string>(), "do");
+  if (!it->is_object()) return {};
+  return paragraph("Next test:", text_of(*it, "how"), "do") +
+         paragraph("Caution:", text_of(*it, "caution"), "warn");
+}
+
+std::string findings_html(const JobPaper& paper) {
+  if (paper.findings.empty()) return {};
+  std::string s = "<section><h2>What is likely wrong</h2><ol class=\"problems\">";
+  for (const job::Finding& f : paper.findings) {
+    const json body = json::parse(f.body, nullptr, false);
+    s += fmt::format("<li><div class=\"what\">{} \u00b7 {:.0f} %</div>", escaped(f.label),
+                     100 * f.probability);
+    if (body.is_object()) {
+      s += evidence_html(body) + paragraph("Remedy:", text_of(body, "remedy"), "do") +
+           paragraph("Caution:", text_of(body, "caution"), "warn") + next_html(body);
+    }
+    s += "</li>";
+  }
+  return s + "</ol></section>";
+}
+
+// Two columns of text: what, and what of it.
+std::string pairs_html(const std::string& title,
+                       const std::vector<std::pair<std::string, std::string>>& rows) {
+  if (rows.empty()) return {};
+  std::string s = "<section><h2>" + escaped(title) + "</h2><div class=\"scroll\"><table class=\"r\"><tbody>";
+  for (const auto& [what, of_it] : rows) {
+    s += "<tr><th scope=\"row\">" + escaped(what) + "</th><td>" + escaped(of_it) + "</td></tr>";
+  }
+  return s + "</tbody></table></div></section>";
+}
+
+std::string head_html(const JobPaper& p) {
+  const job::Job& j = p.job;
+  std::vector<std::pair<std::string, std::string>> rows = {{"Job", j.ref}};
+  if (!j.complaint.empty()) rows.emplace_back("Reported", j.complaint);
+  if (j.site)
+    rows.emplace_back("Site", j.site->address.empty() ? j.site->name : j.site->name + ", " + j.site->address);
+  if (j.station)
+    rows.emplace_back("Station", fmt::format("{}, serial {}", j.station->type, j.station->serial));
+  rows.emplace_back("Opened", show_time(j.opened_at) + " UTC");
+  rows.emplace_back("Last change", show_time(j.changed_at) + " UTC");
+  rows.emplace_back("Result", j.done ? j.outcome : "open");
+  return pairs_html("Job", rows);
+}
+
+std::string used_html(const JobPaper& p) {
+  std::vector<std::pair<std::string, std::string>> rows;
+  for (std::size_t i = 0; i < p.captures.size(); ++i) {
+    const job::Capture& c = p.captures[i];
+    std::string what = c.file.filename().string();
+    if (!c.facts.device.empty()) what += ", from " + c.facts.device;
+    what += c.facts.calibration.empty() ? ", not calibrated" : ", calibration " + c.facts.calibration;
+    what += ", SHA-256 " + c.sha256.substr(0, 16);
+    if (i < p.file_states.size() && !p.file_states[i].empty()) what += ". Note: " + p.file_states[i];
+    rows.emplace_back(c.label.empty() ? c.file.filename().string() : c.label, what);
+  }
+  rows.emplace_back("Program", "linebench " + p.job.program);
+  return pairs_html("What was used", rows);
+}
+
+std::vector<PageSection> sections_of(const JobPaper& p) {
+  std::vector<PageSection> sections;
+  for (const job::Capture& c : p.captures) {
+    PageSection s;
+    s.document = document_of(c);
+    s.title = c.label.empty() ? c.file.filename().string() : c.label;
+    s.story =
+        fmt::format("{}measured {} UTC", c.path ? "Path: " + *c.path + "; " : "", show_time(c.added_at));
+    sections.push_back(std::move(s));
+  }
+  return sections;
+}
+
+}  // namespace
+
+std::string show_time(const std::string& iso) {
+  if (iso.size() < 16) return iso;
+  return iso.substr(0, 10) + " " + iso.substr(11, 5);
+}
+
+Document document_of(const job::Capture& c) {
+  Document d;
+  d.command = "jobs";
+  d.input = c.facts;
+  d.verdict = c.verdict;
+  d.limit_set = c.limit_set;
+  d.readings = c.readings;
+  d.missing = c.missing;
+  return d;
+}
+
+std::string job_page(const JobPaper& paper) {
+  const std::vector<PageSection> sections = sections_of(paper);
+  std::vector<View> views;
+  for (const PageSection& s : sections) views.push_back(make_view(s.document, paper.all));
+  PageHead head;
+  head.title = paper.job.title.empty() ? "Job " + paper.job.ref : paper.job.title;
+  head.made_at = paper.made_at;
+  std::string body = head_html(paper) + findings_html(paper) + summary_html(sections, views);
+  for (std::size_t i = 0; i < sections.size(); ++i) body += section_html(sections[i], views[i], i);
+  std::vector<std::pair<std::string, std::string>> rows;
+  for (const job::Mark& m : paper.marks)
+    rows.emplace_back(m.item, m.note.empty() ? m.state : m.state + ": " + m.note);
+  body += pairs_html("Checklist", rows);
+  rows.clear();
+  for (const job::Step& a : paper.answers) rows.emplace_back(a.key, a.answer);
+  body += pairs_html("Answers given", rows);
+  rows.clear();
+  for (const job::Note& n : paper.notes) rows.emplace_back(show_time(n.at), n.text);
+  body += pairs_html("Notes", rows);
+  return page_frame(head, body + used_html(paper));
+}
+
+std::string job_text(const JobPaper& p, const TerminalStyle& style) {
+  const std::size_t width = std::max<std::size_t>(style.width, 40);
+  std::string out;
+  const auto say = [&](const std::string& first, const std::string& text) {
+    out += wrapped(printable(text), width, 12,
+                   first + std::string(first.size() < 12 ? 12 - first.size() : 1, ' '));
+  };
+  say(p.job.done ? "DONE" : "OPEN",
+      fmt::format("{} ({} {})", p.job.title.empty() ? "job" : p.job.title, to_string(p.job.kind), p.job.ref));
+  if (p.job.done) say("result", p.job.outcome);
+  if (!p.job.complaint.empty()) say("reported", p.job.complaint);
+  if (p.job.site) say("site", p.job.site->name);
+  if (p.job.station) say("station", fmt::format("{}, serial {}", p.job.station->type, p.job.station->serial));
+  say("opened", show_time(p.job.opened_at) + " UTC");
+  for (const job::Finding& f : p.findings)
+    say("finding", fmt::format("{:.0f} % {}", 100 * f.probability, f.label));
+  for (std::size_t i = 0; i < p.captures.size(); ++i) {
+    const job::Capture& c = p.captures[i];
+    const View view = make_view(document_of(c), false);
+    say("capture", fmt::format("{} {}: {}", to_string(view.mark),
+                               c.label.empty() ? c.file.filename().string() : c.label, finding_of(view)));
+    if (i < p.file_states.size() && !p.file_states[i].empty()) say("", p.file_states[i]);
+  }
+  for (const job::Mark& m : p.marks)
+    say("checklist", m.item + ": " + m.state + (m.note.empty() ? "" : ", " + m.note));
+  for (const job::Step& a : p.answers) say("answer", a.key + ": " + a.answer);
+  for (const job::Note& n : p.notes) say("note", show_time(n.at) + " " + n.text);
+  return style.unicode ? out : to_ascii(out);
+}
+
+}  // namespace linebench::report
