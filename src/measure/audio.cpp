@@ -11,6 +11,7 @@
 #include <linebench/measure/pair.hpp>
 #include <linebench/measure/sti.hpp>
 #include <linebench/measure/tone_noise.hpp>
+#include <linebench/signals/audio_signal.hpp>
 #include <linebench/signals/recipe.hpp>
 #include <optional>
 #include <vector>
@@ -23,6 +24,7 @@ namespace {
 constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
+constexpr double highest_product_hz = 2500.0;  // no hum is looked for above
 
 // The kind of the recipe that was sent; empty when it is not known here (a name typed by a person may be
 // anything).
@@ -33,6 +35,27 @@ std::string_view sent_kind(const std::string& signal) {
   } catch (const Error&) {
     return {};
   }
+}
+
+// What is known of the signal that was sent, so that it is not taken for hum.
+HumOptions hum_options(const AudioOptions& options) {
+  HumOptions hum{options.mains_hz, options.tone_hz, {}};
+  if (options.signal.empty()) return hum;
+  try {
+    const signals::Recipe recipe = signals::load_recipe(options.signal);
+    const std::string_view kind = recipe.kind->name;
+    if (kind == "sine" && !hum.tone_hz) hum.tone_hz = recipe.number("frequency_hz");
+    if (kind == "multitone" || kind == "two-tone") hum.sent_hz = signals::tone_frequencies(recipe);
+    if (kind == "two-tone") {
+      // A path that distorts makes multiples of the lower tone and of the difference.
+      for (const double hz : {hum.sent_hz.front(), hum.sent_hz.back() - hum.sent_hz.front()}) {
+        for (int m = 1; m * hz < highest_product_hz; ++m) hum.sent_hz.push_back(m * hz);
+      }
+    }
+  } catch (const Error&) {
+    // A name that is no recipe here says nothing.
+  }
+  return hum;
 }
 
 struct Channel {
@@ -97,8 +120,7 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
   std::vector<Channel> channels;
   channels.reserve(static_cast<std::size_t>(count));
   for (int c = 0; c < count; ++c) {
-    channels.emplace_back(rate, tone_noise_options, HumOptions{options.mains_hz, options.tone_hz},
-                          sent == "stipa");
+    channels.emplace_back(rate, tone_noise_options, hum_options(options), sent == "stipa");
   }
 
   LoudnessAnalyser loudness(rate, count);

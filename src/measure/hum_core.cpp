@@ -16,6 +16,10 @@ constexpr std::size_t most_stretches = 4320;
 constexpr double lone_power_ratio = 20.0;
 // A comb this certain needs no second opinion.
 constexpr double clear_score = 60.0;
+// Supplies of aircraft and ships, 400 Hz; generators keep within 2 % (common practice).
+constexpr double supply_hz = 400.0;
+constexpr double supply_reach_hz = 8.0;
+constexpr double supply_over_neighbours = 10.0;
 
 std::size_t capacity_for(const FrameGrid& grid) {
   return static_cast<std::size_t>(std::lround(stretch_s / grid.hop_s));
@@ -36,27 +40,21 @@ CombSearch search_for(const HumOptions& options) {
   return s;
 }
 
-HumKind kind_of(const HumResult& r) {
-  if (!r.found) return HumKind::None;
-  double first = 0.0;
-  double even = 0.0;
-  double high = 0.0;
-  bool odd_high = false;
-  bool even_high = false;
-  for (const HumHarmonic& h : r.harmonics) {
-    if (h.number == 1) first += h.power;
-    if (h.number % 2 == 0) even += h.power;
-    if (h.number >= 4) {
-      high += h.power;
-      const bool counts = h.power > 0.003 * r.power;
-      odd_high = odd_high || (counts && h.number % 2 == 1);
-      even_high = even_high || (counts && h.number % 2 == 0);
-    }
+// The 400 Hz multiples of a comb that stand far out of their neighbours: those of another supply whose
+// frequency cannot be told from a multiple of this one.
+double supply_power(const CombFit& fit) {
+  if (fit.harmonics.size() < 17 || std::abs(8.0 * fit.f0_hz - supply_hz) > supply_reach_hz) return 0.0;
+  double sum = 0.0;
+  int out = 0;
+  for (std::size_t k = 8; k < fit.harmonics.size(); k += 8) {
+    const Harmonic& h = fit.harmonics[k - 1];
+    const double beside = std::max(fit.harmonics[k - 2].power, fit.harmonics[k].power);
+    if (!h.used || h.evidence < 30.0 || h.power < supply_over_neighbours * std::max(beside, 0.0)) continue;
+    if (k > 8 && out == 0) return 0.0;
+    ++out;
+    sum += h.power;
   }
-  if (first >= 0.7 * r.power) return HumKind::Fundamental;
-  if (even >= 0.7 * r.power) return HumKind::Ripple;
-  if (high >= 0.25 * r.power && odd_high && even_high && r.harmonics.size() >= 6) return HumKind::Buzz;
-  return HumKind::Mixed;
+  return out >= 2 ? sum : 0.0;
 }
 
 }  // namespace
@@ -70,27 +68,71 @@ void HumCore::frame(std::span<const std::complex<float>> bins) {
   if (chunk_.full()) process();
 }
 
-std::vector<double> HumCore::tone_multiples() {
-  std::vector<double> multiples;
-  if (!options_.tone_hz || *options_.tone_hz <= 0.0) return multiples;
-  double hz = *options_.tone_hz;
-  for (const SteadyLine& line : chunk_.lines()) {
-    if (std::abs(line.hz - hz) < 0.005 * hz + 0.5 / chunk_.seconds()) {
-      hz = line.hz;
-      break;
+// What is known to have been sent, at the frequencies it has by this recorder's clock.
+std::vector<double> HumCore::told_lines() {
+  std::vector<double> list;
+  const double apart = 0.5 / chunk_.seconds();
+  const auto seen_at = [&](double hz, double share) {
+    for (const SteadyLine& line : chunk_.lines()) {
+      if (std::abs(line.hz - hz) < share * hz + apart) return line.hz;
     }
+    return hz;
+  };
+  const double top = chunk_.grid().top_hz;
+  if (options_.tone_hz && *options_.tone_hz > 0.0)
+    add_multiples(list, seen_at(*options_.tone_hz, 0.005), top);
+  double ratio = 1.0;
+  double reference = 0.0;
+  for (const double hz : options_.sent_hz) {
+    const double seen = seen_at(hz, 0.0005);
+    if (hz < reference || hz > top || seen == hz) continue;
+    reference = hz;
+    ratio = seen / hz;
   }
-  add_multiples(multiples, hz, chunk_.grid().top_hz);
-  return multiples;
+  for (const double hz : options_.sent_hz) {
+    if (hz < top) list.push_back(hz * ratio);
+  }
+  return list;
 }
 
-std::vector<double> HumCore::foreign_for(double f0, std::vector<double> foreign) const {
+std::vector<double> HumCore::foreign_for(double f0, std::vector<double> foreign,
+                                         double tolerance_per_multiple) const {
   const double own = std::max(0.3, 1.2 / chunk_.seconds());
   for (const SteadyLine& line : chunk_.lines()) {
     const double k = std::max(1.0, std::round(line.hz / f0));
-    if (std::abs(line.hz - k * f0) > own) foreign.push_back(line.hz);
+    const bool known = std::any_of(foreign.begin(), foreign.end(),
+                                   [&](double x) { return std::abs(x - line.hz) < 2.0 / chunk_.seconds(); });
+    if (!known && std::abs(line.hz - k * f0) > own + k * tolerance_per_multiple) foreign.push_back(line.hz);
   }
   return foreign;
+}
+
+// The fundamental that explains most of the strong steady lines; 0 when none lies on a low multiple of any.
+double HumCore::from_lines(std::span<const double> foreign) const {
+  const double own = std::max(0.3, 1.2 / chunk_.seconds());
+  double best = 0.0;
+  double most = 0.0;
+  const auto& lines = chunk_.lines();
+  const auto told = [&](double hz) {
+    return std::any_of(foreign.begin(), foreign.end(), [&](double x) { return std::abs(x - hz) < own; });
+  };
+  for (const SteadyLine& line : lines) {
+    for (int k = 1; k <= 3; ++k) {
+      const double f0 = line.hz / k;
+      if (f0 < search_.low_hz || f0 > search_.high_hz || told(line.hz)) continue;
+      double power = 0.0;
+      for (const SteadyLine& other : lines) {
+        const double n = std::round(other.hz / f0);
+        const bool on = n >= 1.0 && std::abs(other.hz - n * f0) < std::min(own, 0.1 * n);
+        if (on && !told(other.hz)) power += other.amplitude * other.amplitude;
+      }
+      if (power > 1.01 * most) {
+        most = power;
+        best = f0;
+      }
+    }
+  }
+  return best;
 }
 
 CombFit HumCore::best_fit(std::vector<double>& foreign) {
@@ -99,35 +141,99 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
   double best_start = 0.0;
   const auto attempt = [&](double start) {
     CombFit fit = fit_comb(chunk_, start, foreign_for(start, foreign));
-    if (std::abs(fit.f0_hz - start) > 1.0 / chunk_.seconds() + 0.05) fit.found = false;  // ran away
+    const double moved = fit.highest_hz - fit.lowest_hz;
+    if (std::abs(fit.f0_hz - start) > 1.0 / chunk_.seconds() + 0.05 + moved) fit.found = false;  // ran away
+    // Where it was before, it is the same comb though too weak to be seen: that says more than chance
+    // elsewhere.
+    const bool keep = on_track && start != track_hz_ && !fit.found;
     if (best.harmonics.empty() || (fit.found && !best.found) ||
-        (fit.found == best.found && fit.score > best.score)) {
+        (fit.found == best.found && fit.score > best.score && !keep)) {
       best = std::move(fit);
       best_start = start;
     }
   };
   if (on_track) attempt(track_hz_);
   // A comb that goes on as before needs no rival.
-  if (!best.found) {
-    for (const double start : likely_fundamentals(chunk_, search_, foreign, 2)) {
-      if (on_track && std::abs(start - track_hz_) < 0.05) continue;
+  std::vector<double> tried{track_hz_};
+  if (const double start = from_lines(foreign); start > 0.0 && !best.found) {
+    tried.push_back(start);
+    attempt(start);
+  }
+  for (const Loudness loudness : {Loudness::Own, Loudness::Beside}) {
+    if (best.found) break;
+    for (const double start : likely_fundamentals(chunk_, search_, foreign, 2, loudness)) {
+      if (std::any_of(tried.begin(), tried.end(), [&](double x) { return std::abs(x - start) < 0.05; }))
+        continue;
+      tried.push_back(start);
       attempt(start);
       if (best.found && best.score > clear_score) break;
     }
   }
-  if (!best.found) return best;
-  // A tone nobody announced that happens to fall on a high multiple.
-  double total = 0.0;
-  for (const Harmonic& h : best.harmonics) total += h.used && h.evidence > 9.0 ? std::norm(h.a) : 0.0;
-  for (std::size_t i = 3; i < best.harmonics.size(); ++i) {
-    const Harmonic& h = best.harmonics[i];
-    if (!h.used || std::norm(h.a) < lone_power_ratio * (total - std::norm(h.a))) continue;
-    const double hz = best.f0_hz * static_cast<double>(i + 1);
-    add_multiples(foreign, hz, chunk_.grid().top_hz);
-    best = fit_comb(chunk_, best_start, foreign_for(best_start, foreign));
-    break;
+  if (!best.found || best.wants_another()) {
+    const double middle = best.harmonics.empty() ? 50.0 : best.f0_hz;
+    CombFit moving = fit_wandering_comb(chunk_, search_, foreign_for(middle, foreign, 0.7));
+    if (moving.found && (!best.found || clearly_better(moving, best))) return moving;
   }
-  return best;
+  return best.found ? without_tones(std::move(best), best_start, foreign) : best;
+}
+
+// Tones nobody announced that happen to fall on a high multiple.
+CombFit HumCore::without_tones(CombFit fit, double start_hz, std::vector<double>& foreign) {
+  double total = 0.0;
+  for (const Harmonic& h : fit.harmonics) total += h.used && h.evidence > 9.0 ? h.power : 0.0;
+  for (std::size_t i = 3; i < fit.harmonics.size(); ++i) {
+    const Harmonic& h = fit.harmonics[i];
+    if (!h.used || h.power < lone_power_ratio * (total - h.power)) continue;
+    add_multiples(foreign, fit.f0_hz * static_cast<double>(i + 1), chunk_.grid().top_hz);
+    return fit_comb(chunk_, start_hz, foreign_for(start_hz, foreign));
+  }
+  if (const double power = supply_power(fit); power > 0.0) {
+    supply_.add(8.0 * fit.f0_hz, power, chunk_.seconds());
+    add_multiples(foreign, 8.0 * fit.f0_hz, chunk_.grid().top_hz);
+    return fit_comb(chunk_, start_hz, foreign_for(start_hz, foreign));
+  }
+  return fit;
+}
+
+// Another mains comb, or a 400 Hz one, beside what was found.
+void HumCore::look_for_others(const CombFit& fit, std::vector<double> foreign) {
+  const double t = chunk_.seconds();
+  const double own = std::max(0.3, 1.2 / t);
+  const auto told = [&](double hz) {
+    return std::any_of(foreign.begin(), foreign.end(), [&](double x) { return std::abs(x - hz) < own; });
+  };
+  const SteadyLine* supply = nullptr;
+  bool unexplained_line = false;
+  for (const SteadyLine& line : chunk_.lines()) {
+    if (told(line.hz)) continue;
+    if (std::abs(line.hz - supply_hz) < supply_reach_hz && supply == nullptr) supply = &line;
+    const double k = std::max(1.0, std::round(line.hz / fit.f0_hz));
+    const bool low = line.hz < 4.0 * search_.high_hz;
+    unexplained_line = unexplained_line || (low && std::abs(line.hz - k * fit.f0_hz) > own);
+  }
+  if (supply != nullptr) {
+    double power = 0.0;
+    int lines = 0;
+    for (const SteadyLine& line : chunk_.lines()) {
+      const double n = std::round(line.hz / supply->hz);
+      if (n < 1.0 || std::abs(line.hz - n * supply->hz) > 0.1 + 0.1 * n) continue;
+      if (line.amplitude < 0.01 * supply->amplitude) continue;
+      power += 0.5 * line.amplitude * line.amplitude;
+      ++lines;
+    }
+    if (lines >= 2) supply_.add(supply->hz, power, t);
+  }
+  if (!fit.found || !unexplained_line) return;
+  for (std::size_t k = 1; k <= fit.harmonics.size(); ++k)
+    foreign.push_back(static_cast<double>(k) * fit.f0_hz);
+  for (const double start : likely_fundamentals(chunk_, search_, foreign, 1, Loudness::Beside)) {
+    if (std::abs(start - fit.f0_hz) < 1.0) continue;
+    const CombFit other = fit_comb(chunk_, start, foreign_for(start, foreign));
+    if (!other.found || other.score < 0.5 * clear_score) continue;
+    double power = 0.0;
+    for (const Harmonic& h : other.harmonics) power += h.used && h.evidence > 9.0 ? h.power : 0.0;
+    second_.add(other.f0_hz, power, t);
+  }
 }
 
 void HumCore::note_left_out(const CombFit& fit, std::span<const double> foreign) {
@@ -140,11 +246,16 @@ void HumCore::note_left_out(const CombFit& fit, std::span<const double> foreign)
 }
 
 void HumCore::restart_track() {
+  for (const Level& l : levels_) {
+    if (empty_.size() < most_stretches) empty_.push_back(l);
+  }
+  levels_.clear();
   sums_.clear();
   stretches_.clear();
   left_out_.clear();
   left_out_hz_ = 0;
-  found_seconds_ = track_seconds_ = track_score_ = 0;
+  found_seconds_ = track_seconds_ = track_score_ = border_variance_time_ = 0;
+  lowest_hz_ = highest_hz_ = 0;
 }
 
 void HumCore::take(const CombFit& fit) {
@@ -155,17 +266,31 @@ void HumCore::take(const CombFit& fit) {
   if (fit.found) {
     found_seconds_ += t;
     if (stretches_.size() < most_stretches) stretches_.push_back({fit.f0_hz, fit.f0_variance, t});
+    lowest_hz_ = lowest_hz_ > 0.0 ? std::min(lowest_hz_, fit.lowest_hz) : fit.lowest_hz;
+    highest_hz_ = std::max(highest_hz_, fit.highest_hz);
+    border_variance_time_ += t * t * fit.border_variance;
   }
   if (sums_.size() < fit.harmonics.size()) sums_.resize(fit.harmonics.size());
   for (std::size_t i = 0; i < fit.harmonics.size(); ++i) {
     const Harmonic& h = fit.harmonics[i];
     if (!h.used) continue;
     Sums& s = sums_[i];
-    s.power_time += t * 0.5 * (std::norm(h.a) - h.variance);
-    const double v = 0.5 * std::norm(h.a) * h.variance;
-    s.variance_time += t * t * (std::max(v - 0.25 * h.variance * h.variance, 0.25 * h.variance * h.variance));
+    s.power_time += t * h.power;
+    s.variance_time += t * t * h.power_variance;
     s.evidence += h.evidence;
     s.chunks += 1.0;
+  }
+}
+
+void HumCore::note_levels(const CombFit& fit, double visible_power) {
+  const FrameGrid& g = chunk_.grid();
+  const double middle =
+      g.first_centre_s +
+      (static_cast<double>(frames_before_) + 0.5 * static_cast<double>(chunk_.frames() - 1)) * g.hop_s;
+  for (const HumSpan& s : fit.spans) {
+    if (levels_.size() >= most_stretches) break;
+    const double share = (s.to_s - s.from_s) / chunk_.seconds();
+    levels_.push_back({middle + s.from_s, middle + s.to_s, s.power, visible_power / share});
   }
 }
 
@@ -173,96 +298,33 @@ void HumCore::process() {
   chunk_.prepare();
   const double t = chunk_.seconds();
   seconds_ += t;
-  std::vector<double> foreign = tone_multiples();
+  std::vector<double> foreign = told_lines();
   const CombFit fit = best_fit(foreign);
+  std::array<double, 4> noise{};
   for (std::size_t k = 0; k < low_variance_time_.size() && k < fit.harmonics.size(); ++k) {
     if (!fit.harmonics[k].used) continue;
-    low_variance_time_[k] += t * fit.harmonics[k].variance;
+    noise[k] = fit.harmonics[k].variance;
+    low_variance_time_[k] += t * noise[k];
     low_time_[k] += t;
   }
+  denied_energy_ += t * fit.denied_power;
+  if (fit.denied_hz > 0.0) denied_hz_ = fit.denied_hz;
   if (!fit.harmonics.empty()) {
-    const bool same = track_hz_ > 0.0 && std::abs(fit.f0_hz - track_hz_) < 0.1 + 1.0 / t;
-    if (same) {
+    look_for_others(fit, foreign);
+    const double visible = visible_power(t, noise);
+    const bool same = track_hz_ > 0.0 && std::abs(fit.f0_hz - track_hz_) <
+                                             0.1 + 1.0 / t + 1.5 * (fit.highest_hz - fit.lowest_hz);
+    if (same || (fit.found && fit.score > track_score_)) {
+      if (!same) restart_track();
       take(fit);
-    } else if (fit.found && fit.score > track_score_) {
-      restart_track();
-      take(fit);
+      note_levels(fit, visible);
+      if (fit.found) note_left_out(fit, foreign);
+    } else if (empty_.size() < most_stretches) {
+      empty_.push_back({0.0, t, 0.0, visible});
     }
-    if (fit.found && (same || track_seconds_ == t)) note_left_out(fit, foreign);
   }
+  frames_before_ += chunk_.frames();
   chunk_.clear();
-}
-
-HumResult HumCore::finish() {
-  const double tail = chunk_.seconds();
-  const bool tail_counts =
-      seconds_ > 0.0 ? tail >= least_tail_s : tail >= shortest_hum_s && chunk_.frames() >= 7;
-  if (tail_counts) process();
-  HumResult r;
-  r.seconds = seconds_;
-  if (seconds_ <= 0.0) {
-    r.seconds = chunk_.frames() > 0 ? tail : 0.0;
-    r.too_short = true;
-    return r;
-  }
-  const double trials = std::log(20.0 * std::min(seconds_, stretch_s) + 1.0);
-  // What a lone fundamental needs to be believed (hum_fit.cpp), turned from evidence into amplitude over
-  // noise, and two sigma more so that it is not missed by bad luck.
-  const double spare = std::max(1.0, std::min(seconds_, stretch_s) / (2.9 * chunk_.grid().hop_s) - 1.0);
-  const double needed = spare * std::expm1((13.0 + trials) / spare);
-  const double margin = std::pow(std::sqrt(needed) + std::sqrt(2.0), 2.0);
-  for (std::size_t k = 0; k < low_time_.size(); ++k) {
-    if (low_time_[k] > 0.0) {
-      r.least_power = std::max(r.least_power, 0.5 * margin * low_variance_time_[k] / low_time_[k]);
-    }
-  }
-  r.least_power = std::max(r.least_power, 1e-16);
-  r.found = found_seconds_ > 0.0 && found_seconds_ >= 0.34 * seconds_;
-  if (!r.found) return r;
-
-  double weight = 0.0;
-  double mean = 0.0;
-  double scatter = 0.0;
-  double claimed = 0.0;
-  for (const Stretch& s : stretches_) mean += s.hz / static_cast<double>(stretches_.size());
-  for (const Stretch& s : stretches_) {
-    scatter += (s.hz - mean) * (s.hz - mean);
-    claimed += s.variance;
-  }
-  // Mains wanders: what the stretches differ by beyond their noise must not let a few of them decide the
-  // mean.
-  const auto n = static_cast<double>(stretches_.size());
-  const double wander = n > 1 ? std::max(0.0, scatter / (n - 1.0) - claimed / n) : 0.0;
-  double variance = 0.0;
-  for (const Stretch& s : stretches_) {
-    const double w = s.seconds / (s.variance + wander + 1e-18);
-    weight += w;
-    r.frequency_hz += w * s.hz;
-    variance += w * w * s.variance;
-  }
-  r.frequency_hz /= weight;
-  const double unseen = std::max(0.0, 1.0 - found_seconds_ / seconds_);
-  r.frequency_u = std::sqrt(variance / (weight * weight) + wander * unseen / n);
-
-  double power_variance = 0.0;
-  for (std::size_t i = 0; i < sums_.size(); ++i) {
-    const Sums& s = sums_[i];
-    if (s.chunks < 1.0) continue;
-    const double p = s.power_time / track_seconds_;
-    const double v = s.variance_time / (track_seconds_ * track_seconds_);
-    power_variance += v;
-    if (s.evidence > s.chunks + 4.0 * std::sqrt(s.chunks) + 4.0 && p > 0.0) {
-      r.harmonics.push_back({i + 1, p, std::sqrt(v)});
-      r.power += p;
-    }
-  }
-  r.power_u = std::sqrt(power_variance);
-  r.found = r.power > 0.0;
-  r.kind = kind_of(r);
-  std::sort(left_out_.begin(), left_out_.end());
-  r.left_out = left_out_;
-  if (!left_out_.empty() && left_out_hz_ > 0.0) r.left_out_for_hz = left_out_hz_;
-  return r;
 }
 
 }  // namespace linebench::measure

@@ -29,27 +29,55 @@ class HumCore {
     double variance = 0;
     double seconds = 0;
   };
+  struct Level {  // of a part of the channel
+    double from_s = 0;
+    double to_s = 0;
+    double power = 0;
+    double visible_power = 0;  // less would not be seen
+  };
+  struct OtherSum {
+    double hz_time = 0, power_time = 0, seconds = 0;
+    void add(double hz, double power, double t);
+    [[nodiscard]] std::optional<OtherComb> mean() const;
+  };
 
   void process();
-  [[nodiscard]] std::vector<double> tone_multiples();
-  [[nodiscard]] std::vector<double> foreign_for(double f0, std::vector<double> foreign) const;
+  [[nodiscard]] std::vector<double> told_lines();
+  [[nodiscard]] std::vector<double> foreign_for(double f0, std::vector<double> foreign,
+                                                double tolerance_per_multiple = 0.0) const;
+  [[nodiscard]] double from_lines(std::span<const double> foreign) const;
   [[nodiscard]] CombFit best_fit(std::vector<double>& foreign);
+  [[nodiscard]] CombFit without_tones(CombFit fit, double start_hz, std::vector<double>& foreign);
+  void look_for_others(const CombFit& fit, std::vector<double> foreign);
   void note_left_out(const CombFit& fit, std::span<const double> foreign);
   void take(const CombFit& fit);
+  void note_levels(const CombFit& fit, double visible_power);
   void restart_track();
+  [[nodiscard]] double visible_power(double seconds, std::span<const double> noise_variance) const;
+  [[nodiscard]] bool believed() const;
+  void put_frequency(HumResult& r) const;
+  void put_power(HumResult& r) const;
+  void put_times(HumResult& r) const;
 
   HumOptions options_;
   CombSearch search_;
   HumChunk chunk_;
   double seconds_ = 0;
+  std::size_t frames_before_ = 0;
   double found_seconds_ = 0;
   double track_seconds_ = 0;
   double track_score_ = 0;
   double track_hz_ = 0;
+  double lowest_hz_ = 0, highest_hz_ = 0;
+  double border_variance_time_ = 0;
   std::vector<Sums> sums_;
   std::vector<Stretch> stretches_;
+  std::vector<Level> levels_;  // of the track
+  std::vector<Level> empty_;   // stretches in which it was not looked at
   std::array<double, 4> low_variance_time_{};
   std::array<double, 4> low_time_{};
+  double denied_energy_ = 0, denied_hz_ = 0;
+  OtherSum second_, supply_;
   std::vector<std::size_t> left_out_;
   double left_out_hz_ = 0;
 };

@@ -36,6 +36,10 @@ double frame_correlation(int d) {
   return d >= 0 && d < 4 ? table[static_cast<std::size_t>(d)] : 0.0;
 }
 
+double frame_overlap() {
+  return 1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2) + frame_correlation(3));
+}
+
 LowBandFrames::LowBandFrames(double rate_hz)
     : decimator_(rate_hz, slowest_rate_hz),
       hop_(hop_for(decimator_.rate_hz())),

@@ -49,5 +49,7 @@ class LowBandFrames {
 [[nodiscard]] double frame_response(double bins);
 /// Correlation of white noise between frames d hops apart, d = 0..3.
 [[nodiscard]] double frame_correlation(int d);
+/// How many frames one independent sample of noise spreads over: the sum of these.
+[[nodiscard]] double frame_overlap();
 
 }  // namespace linebench::measure

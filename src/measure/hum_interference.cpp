@@ -10,7 +10,7 @@ namespace linebench::measure {
 struct InterferenceAnalyser::Impl {
   Impl(double rate_hz, const HumOptions& options)
       : frames(rate_hz),
-        grid{frames.hop_s(), frames.bin_hz(), frames.bins(), frames.top_hz()},
+        grid{frames.hop_s(), frames.bin_hz(), frames.bins(), frames.top_hz(), frames.first_centre_s()},
         hum(grid, options),
         burst(grid),
         whistle(rate_hz),

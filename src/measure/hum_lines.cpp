@@ -11,6 +11,7 @@ namespace {
 
 constexpr std::size_t most_lines = 12;
 constexpr double steady_coherence = 0.8;
+constexpr double least_coherence = 0.3;
 // Highest side lobe of the four-term window, -92 dB [Harris 1978].
 constexpr double side_lobe = 2.5e-5;
 
@@ -64,9 +65,10 @@ void HumChunk::find_lines() {
   for (std::size_t b = 0; b < grid_.bins; ++b) {
     for (const auto& v : z(b)) power[b] += static_cast<double>(std::norm(v));
   }
-  for (std::size_t b = 3; b + 3 < grid_.bins; ++b) {
+  for (std::size_t b = 2; b + 3 < grid_.bins; ++b) {
     const double p = power[b];
-    const bool peak = p > 0 && *std::max_element(power.begin() + static_cast<std::ptrdiff_t>(b) - 3,
+    const auto reach = static_cast<std::ptrdiff_t>(std::min<std::size_t>(b, 3));
+    const bool peak = p > 0 && *std::max_element(power.begin() + static_cast<std::ptrdiff_t>(b) - reach,
                                                  power.begin() + static_cast<std::ptrdiff_t>(b) + 4) <= p;
     if (!peak) continue;
     const auto series = z(b);
@@ -78,7 +80,11 @@ void HumChunk::find_lines() {
     double hz = static_cast<double>(b) * grid_.bin_hz;
     for (std::size_t lag = 1; lag <= frames_ / 2; lag *= 3) {
       const double span = static_cast<double>(lag) * grid_.hop_s;
-      const double turns = std::arg(lagged(series, lag)) / (2.0 * std::numbers::pi);
+      const std::complex<double> c = lagged(series, lag);
+      // Longer than the line lasted: nothing but noise there.
+      const double pairs_left = static_cast<double>(frames_ - lag) / static_cast<double>(frames_);
+      if (std::abs(c) < least_coherence * p * pairs_left) break;
+      const double turns = std::arg(c) / (2.0 * std::numbers::pi);
       hz = (turns + std::round(hz * span - turns)) / span;
     }
     const double w = frame_response(hz / grid_.bin_hz - static_cast<double>(b));
@@ -95,7 +101,7 @@ void HumChunk::remove_side_lobes(const SteadyLine& line) {
   const auto source = z(line.bin);
   for (std::size_t b = 0; b < grid_.bins; ++b) {
     const double bin = static_cast<double>(b);
-    if (std::abs(at - bin) < 5.0) continue;
+    if (std::abs(at - bin) < HumChunk::line_reach_bins) continue;
     const auto direct = static_cast<float>(frame_response(at - bin) / own);
     const auto image = static_cast<float>(frame_response(at + bin) / own);
     std::complex<float>* into = by_bin_.data() + b * capacity_;

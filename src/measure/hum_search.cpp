@@ -14,12 +14,15 @@ constexpr double near_foreign_hz = 1.2;
 // No single line may outvote a comb.
 constexpr double most_per_harmonic = 30.0;
 
-// Coherence (0..1) of a line at each frequency of a fine grid over the band, frames weighted by their own
-// level so that loud passages count no more than quiet ones.
+// A line leaves nothing in bins so far away.
+constexpr std::size_t beside_bins = 4;
+
+// Coherence (0..1) of a line at each frequency of a fine grid over the band, frames weighted by how loud they
+// are, so that loud passages count no more than quiet ones.
 class CoherenceTable {
  public:
-  CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz)
-      : size_(dsp::next_fast_size(2 * chunk.frames())), re_(size_), im_(size_) {
+  CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz, Loudness loudness)
+      : loudness_(loudness), size_(dsp::next_fast_size(2 * chunk.frames())), re_(size_), im_(size_) {
     const FrameGrid& g = chunk.grid();
     step_hz_ = 1.0 / (g.hop_s * static_cast<double>(size_));
     first_ = static_cast<std::size_t>(low_hz / step_hz_);
@@ -36,6 +39,8 @@ class CoherenceTable {
  private:
   void fill(const HumChunk& chunk, std::size_t bin) {
     const auto z = chunk.z(bin);
+    const auto below = chunk.z(bin > beside_bins ? bin - beside_bins : 0);
+    const auto above = chunk.z(std::min(bin + beside_bins, chunk.grid().bins - 1));
     const std::size_t n = z.size();
     double weight_sum = 0.0;
     double power_sum = 0.0;
@@ -45,7 +50,11 @@ class CoherenceTable {
       double local = 1e-30;
       const std::size_t from = m < 2 ? 0 : m - 2;
       const std::size_t to = std::min(m + 3, n);
-      for (std::size_t i = from; i < to; ++i) local += static_cast<double>(std::norm(z[i]));
+      for (std::size_t i = from; i < to; ++i) {
+        local += loudness_ == Loudness::Own
+                     ? static_cast<double>(std::norm(z[i]))
+                     : 0.5 * static_cast<double>(std::norm(below[i]) + std::norm(above[i]));
+      }
       const double q = static_cast<double>(to - from) / local;
       weight_sum += q;
       power_sum += q * static_cast<double>(std::norm(z[m]));
@@ -69,6 +78,7 @@ class CoherenceTable {
     }
   }
 
+  Loudness loudness_;
   std::size_t size_;
   dsp::RealFft re_, im_;
   double step_hz_ = 0;
@@ -79,9 +89,10 @@ class CoherenceTable {
 }  // namespace
 
 std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
-                                        std::span<const double> foreign, std::size_t count) {
+                                        std::span<const double> foreign, std::size_t count,
+                                        Loudness loudness) {
   const double top = std::min(search.high_hz * static_cast<double>(search_harmonics), chunk.grid().top_hz);
-  const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0);
+  const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0, loudness);
   const double independent =
       static_cast<double>(chunk.frames()) / (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
   // A third of a cycle of the highest harmonic over the stretch: less than 0.5 dB lost between grid points.

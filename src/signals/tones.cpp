@@ -133,7 +133,7 @@ std::unique_ptr<Generator> make_multitone(const Recipe& recipe, const GeneratorO
 
 std::vector<double> plan_tones(const Recipe& recipe) {
   if (recipe.kind->name == "two-tone") {
-    const auto [low, high] = std::minmax(recipe.number("first_hz"), recipe.number("second_hz"));
+    const auto [low, high] = std::minmax({recipe.number("first_hz"), recipe.number("second_hz")});
     return {low, high};
   }
   const double low = recipe.number("lowest_hz");

@@ -14,8 +14,9 @@
 namespace linebench::measure {
 
 struct HumOptions {
-  std::optional<double> mains_hz;  ///< look only within 6 % of this; otherwise 45 to 65 Hz
-  std::optional<double> tone_hz;   ///< a tone that was sent: neither it nor its harmonics are taken for hum
+  std::optional<double> mains_hz;    ///< look only within 6 % of this; otherwise 45 to 65 Hz
+  std::optional<double> tone_hz;     ///< a tone that was sent: neither it nor its harmonics are taken for hum
+  std::vector<double> sent_hz = {};  ///< tones of a signal that was sent, themselves never taken for hum
 };
 
 enum class HumKind {
@@ -33,15 +34,35 @@ struct HumHarmonic {
   double standard_u = 0;  ///< of the mean square, k=1
 };
 
+/// A time from the start of the channel.
+struct HumTime {
+  double from_s = 0;
+  double to_s = 0;
+};
+
+/// A comb that is not the one reported.
+struct OtherComb {
+  double hz = 0;
+  double power = 0;  ///< mean square, over the time it was seen
+};
+
 struct HumResult {
   double seconds = 0;      ///< of the channel that was used
   bool too_short = false;  ///< under shortest_hum_s
   bool found = false;
   double frequency_hz = 0;
-  double frequency_u = 0;  ///< k=1
-  double power = 0;        ///< mean square of all harmonics found
-  double power_u = 0;      ///< k=1
-  double least_power = 0;  ///< anything not found is below this mean square (k=2)
+  double frequency_u = 0;                ///< k=1
+  double lowest_hz = 0, highest_hz = 0;  ///< where the mains moved
+  double power = 0;                      ///< mean square of all harmonics found, over the whole channel
+  double power_u = 0;                    ///< k=1
+  double least_power = 0;                ///< anything not found is below this mean square (k=2)
+  std::vector<HumTime> present;          ///< when it was there
+  double present_s = 0;                  ///< sum of these
+  double weakest_power = 0, strongest_power = 0;  ///< mean square, while it was there
+  std::optional<OtherComb> second;                ///< another mains comb beside the one reported
+  std::optional<OtherComb> supply;                ///< a 400 Hz comb, as of aircraft and ship supplies
+  std::optional<OtherComb> denied;   ///< not found: lines that might be hum but make no pattern of it
+  std::optional<double> covered_hz;  ///< a sent tone that would hide mains at its frequency
   HumKind kind = HumKind::None;
   std::vector<HumHarmonic> harmonics;     ///< those found
   std::vector<std::size_t> left_out;      ///< multiples that fall on a tone which is not mains
