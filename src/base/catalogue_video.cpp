@@ -120,10 +120,18 @@ constexpr ReadingKind kinds[] = {
     {"picture.colour", "Colour", "", 0, "whether there is colour: present, none"},
     {"picture.hue", "Hue error", "deg", 1, "mean rotation of the bars' colours"},
     {"picture.saturation", "Saturation", "ratio", 3, "colour-difference amplitude re nominal"},
+    {"picture.bars.COLOUR.luma", "Bar luminance code,", "codes", 1,
+     "mean luminance code of the bar [BT.601]"},
+    {"picture.bars.COLOUR.luma_mv", "Bar luminance, equivalent,", "mV", 1,
+     "the level that code stands for [BT.601]"},
+    {"picture.bars.COLOUR.cb", "Bar Cb code,", "codes", 1, "mean B'-Y' code of the bar, 128 = none [BT.601]"},
+    {"picture.bars.COLOUR.cr", "Bar Cr code,", "codes", 1, "mean R'-Y' code of the bar, 128 = none [BT.601]"},
     {"picture.multiburst", "Multiburst response", "dB", 2, "packet amplitudes re the reference"},
     {"picture.frames.duplicated", "Repeated frames", "", 0, "frames equal to the one before"},
     {"picture.frames.dropped", "Dropped frames", "", 0, "frames missing from the sequence"},
     {"picture.field_order", "Field order", "", 0, "which field comes first in time: top, bottom"},
+    {"picture.fields.swapped", "Fields swapped", "", 0,
+     "whether the rows of the two fields stand in each other's place"},
     {"picture.clipped", "Clipped pixels", "%", 2, "share of pixels at the ends of the code range"},
 };
 

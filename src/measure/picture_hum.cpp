@@ -1,0 +1,275 @@
+#include "picture_hum.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+namespace linebench::measure {
+namespace {
+
+constexpr double stretch_s = 20;
+constexpr double white_codes = 219;  // black to white [BT.601]
+
+}  // namespace
+
+PictureHumMeter::PictureHumMeter(const PictureSetup& setup, std::optional<double> mains_hz)
+    : setup_(setup), noise_seen_(setup.noise) {
+  const int rows = setup.height() / setup.fields;
+  const bool bands = setup.patterned();
+  for (int q = 0; q < setup.fields; ++q) {
+    std::vector<int> used;
+    // The first and last rows hold half lines and blanking's edge.
+    for (int r = 3; r < rows - 3; ++r) {
+      const auto row = static_cast<std::size_t>(setup.fields * r + q);
+      if (!bands || (setup.band_of_row[row] >= 0 && !setup.bent_row[row])) used.push_back(r);
+    }
+    shapes_[static_cast<std::size_t>(q)] = FieldShapes(std::move(used), setup.line_s);
+  }
+  choose_blocks();
+  problem_.shapes = &shapes_;
+  problem_.field_hz = setup.fields == 2 ? 1 / setup.field_s : 1 / setup.frame_s;
+  if (mains_hz) {
+    problem_.low_hz = *mains_hz * 0.94;
+    problem_.high_hz = *mains_hz * 1.06;
+  }
+  for (int q = 0; q < setup.fields; ++q) {
+    auto& standing = problem_.standing[static_cast<std::size_t>(q)];
+    const FieldShapes& s = shapes_[static_cast<std::size_t>(q)];
+    if (s.rows().empty()) continue;
+    std::vector<std::array<double, hum_shapes>> directions;
+    if (bands) {
+      for (std::size_t b = 0; b < setup.bands.size(); ++b) {
+        std::array<double, hum_shapes> d{};
+        for (std::size_t i = 0; i < s.rows().size(); ++i) {
+          const int row = setup.fields * s.rows()[i] + q;
+          if (setup.band_of_row[static_cast<std::size_t>(row)] != static_cast<int>(b)) continue;
+          for (int k = 0; k < hum_shapes; ++k) d[static_cast<std::size_t>(k)] += s.at(k, i);
+        }
+        directions.push_back(d);
+      }
+    } else {
+      for (std::size_t k = 0; k < hum_shapes; ++k) {
+        std::array<double, hum_shapes> d{};
+        d[k] = 1;
+        directions.push_back(d);
+      }
+    }
+    for (auto d : directions) {
+      double before = 0;
+      for (const double x : d) before += x * x;
+      for (const auto& v : standing) {
+        double a = 0;
+        for (std::size_t k = 0; k < hum_shapes; ++k) a += v[k] * d[k];
+        for (std::size_t k = 0; k < hum_shapes; ++k) d[k] -= a * v[k];
+      }
+      double norm = 0;
+      for (const double x : d) norm += x * x;
+      if (norm < 1e-6 * before || before <= 0) continue;
+      for (double& x : d) x /= std::sqrt(norm);
+      standing.push_back(d);
+    }
+  }
+}
+
+// Where lines are pulled sideways, edges carry picture in and out of a row's mean; level parts do not.
+void PictureHumMeter::choose_blocks() {
+  const int blocks = setup_.blocks();
+  const auto all = std::vector<std::uint16_t>(static_cast<std::size_t>(blocks), 0xffff);
+  level_blocks_.assign(std::max<std::size_t>(1, setup_.bands.size()), all);
+  for (std::size_t n = 0; n < setup_.bands.size(); ++n) {
+    const std::vector<double>& y = setup_.bands[n].y;
+    std::vector<std::uint16_t> level = all;
+    int left = 0;
+    for (int b = 0; b < blocks; ++b) {
+      const auto from = y.begin() + std::max(0, block_px * (b - 1));
+      const auto to = y.begin() + std::min(static_cast<int>(y.size()), block_px * (b + 2));
+      const auto [lo, hi] = std::minmax_element(from, to);
+      const bool flat = *hi - *lo < 3 + 0.3 * setup_.noise;
+      level[static_cast<std::size_t>(b)] = flat ? 0xffff : 0;
+      left += flat ? 1 : 0;
+    }
+    if (left * 4 > blocks) level_blocks_[n] = level;
+  }
+}
+
+void PictureHumMeter::push(const PictureView& view) {
+  const int blocks = setup_.blocks();
+  const int first = setup_.first_col / block_px;
+  const int last = setup_.last_col / block_px;
+  for (int q = 0; q < setup_.fields; ++q) {
+    const FieldShapes& s = shapes_[static_cast<std::size_t>(q)];
+    if (s.rows().empty()) continue;
+    Field f{view.time_s + setup_.row_time(q), q, {}};
+    std::vector<std::array<float, hum_strips>> means(s.rows().size());
+    for (std::size_t i = 0; i < s.rows().size(); ++i) {
+      const std::uint16_t* sums =
+          view.block_sums.data() + static_cast<std::ptrdiff_t>(setup_.fields * s.rows()[i] + q) * blocks;
+      const int band = setup_.band_of_row[static_cast<std::size_t>(setup_.fields * s.rows()[i] + q)];
+      const std::uint16_t* use = level_blocks_[static_cast<std::size_t>(std::max(0, band))].data();
+      for (int n = 0; n < hum_strips; ++n) {
+        const int a = first + n * (last - first) / hum_strips;
+        const int b = first + (n + 1) * (last - first) / hum_strips;
+        int sum = 0;
+        int count = 0;
+        for (int x = a; x < b; ++x) {
+          sum += sums[x] & use[x];
+          count += use[x] & 1;
+        }
+        means[i][static_cast<std::size_t>(n)] =
+            count > 0 ? static_cast<float>(sum) / static_cast<float>(block_px * count) : 0.0F;
+      }
+    }
+    for (int k = 0; k < hum_shapes; ++k) {
+      const std::vector<double>& shape = s.shape(k);
+      std::array<double, hum_strips> c{};
+      for (std::size_t i = 0; i < means.size(); ++i) {
+        for (std::size_t n = 0; n < hum_strips; ++n) c[n] += shape[i] * static_cast<double>(means[i][n]);
+      }
+      for (std::size_t n = 0; n < hum_strips; ++n)
+        f.c[n][static_cast<std::size_t>(k)] = static_cast<float>(c[n]);
+    }
+    fields_.push_back(f);
+  }
+  // The second field in rows may be the first in time.
+  if (fields_.size() >= 2 && fields_[fields_.size() - 2].t > fields_.back().t)
+    std::swap(fields_[fields_.size() - 2], fields_.back());
+  if (!fields_.empty() && fields_.back().t - fields_.front().t >= stretch_s) fit_stretch();
+}
+
+std::vector<FieldProfile> PictureHumMeter::combined() const {
+  // How much each strip changes from a field to the next of its kind: motion and noise.
+  std::array<double, hum_strips> change{};
+  std::array<const Field*, 2> before{};
+  for (const Field& f : fields_) {
+    const Field*& b = before[static_cast<std::size_t>(f.parity)];
+    if (b != nullptr) {
+      for (std::size_t n = 0; n < hum_strips; ++n)
+        for (std::size_t k = 1; k < hum_shapes; ++k) {
+          const double d = static_cast<double>(f.c[n][k] - b->c[n][k]);
+          change[n] += d * d;
+        }
+    }
+    b = &f;
+  }
+  // A strip without level ground carries nothing and does not change at all.
+  double least = 0;
+  for (const double c : change)
+    if (c > 0) least = least > 0 ? std::min(least, c) : c;
+  std::array<double, hum_strips> weight{};
+  double sum = 0;
+  for (std::size_t n = 0; n < hum_strips; ++n) {
+    weight[n] = change[n] > 0 ? least / change[n] : least > 0 ? 0 : 1;
+    if (change[n] > 0 && change[n] < 1.5 * least) weight[n] = 1;  // alike: the plain mean
+    sum += weight[n];
+  }
+  std::vector<FieldProfile> out;
+  out.reserve(fields_.size());
+  for (const Field& f : fields_) {
+    FieldProfile p{f.t, f.parity, {}};
+    for (std::size_t n = 0; n < hum_strips; ++n)
+      for (std::size_t k = 0; k < hum_shapes; ++k) p.c[k] += weight[n] / sum * static_cast<double>(f.c[n][k]);
+    out.push_back(p);
+  }
+  return out;
+}
+
+void PictureHumMeter::fit_stretch() {
+  last_profiles_ = combined();
+  problem_.rounding = rounding_rms(noise_seen_);
+  fits_.push_back(fit_hum(last_profiles_, problem_));
+  fields_.clear();
+}
+
+void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureTraces* traces) {
+  noise_seen_ = noise;
+  if (!fields_.empty() && (fits_.empty() || fields_.back().t - fields_.front().t > 1.0)) fit_stretch();
+  const auto refuse = [&](const std::string& why, std::optional<double> at_most) {
+    out.push_back(unmeasurable("picture.hum.level", why, at_most));
+    out.push_back(unmeasurable("picture.hum.frequency", why));
+    out.push_back(unmeasurable("picture.hum.bar_rate", why));
+  };
+  if (rolling) {
+    return refuse(
+        "the picture rolls, so its rows cannot be told from hum bars; cure the roll first, or send a flat "
+        "field",
+        std::nullopt);
+  }
+  double seconds = 0, found = 0, level = 0, level_v = 0, hz = 0, hz_w = 0, least = 0;
+  int lowest = 0;
+  bool still = false;
+  for (const HumFit& f : fits_) {
+    seconds += f.seconds;
+    least = std::max(least, f.least_pp);
+    if (!f.found) continue;
+    found += f.seconds;
+    level += f.seconds * f.pp;
+    level_v += f.seconds * f.seconds * f.pp_u * f.pp_u;
+    const double w = 1 / std::max(1e-16, f.hz_u * f.hz_u);
+    if (lowest != 0 && f.lowest != lowest) continue;
+    lowest = f.lowest;
+    hz += f.hz * w;
+    hz_w += w;
+    still = still || f.standing_still;
+  }
+  if (fits_.empty() || !std::isfinite(least)) {
+    return refuse(fmt::format("{:.2g} s of frames do not show hum; take at least 0.2 s, better 4 s", seconds),
+                  std::nullopt);
+  }
+  const double to_percent = 100 / white_codes;
+  if (found < 0.5 * seconds) {
+    const bool patterned = setup_.patterned();
+    return refuse(
+        patterned
+            ? fmt::format("none found: less than {:.2g} % of white", least * to_percent)
+            : fmt::format("none found that moves (less than {:.2g} % of white); bars that stand still cannot "
+                          "be told from the picture: send a flat field or bars, or take 20 s or more",
+                          least * to_percent),
+        patterned ? std::optional(least * to_percent) : std::nullopt);
+  }
+  const double pp = level / found;
+  const double u_noise = 2 * std::sqrt(level_v) / found;
+  // Rounding of a level picture bends the bars where no noise dithers it: each turning point by half a code.
+  const double u_rounding = 1.2 * rounding_rms(noise);
+  const double f = hz / hz_w;
+  std::string remark;
+  if (lowest == 2) remark = "at twice the mains: ripple of a supply";
+  if (still) {
+    remark += fmt::format(
+        "{}it stands still: shading of the picture itself would look alike; compare with another "
+        "source, or take longer",
+        remark.empty() ? "" : "; ");
+  }
+  out.push_back(number_reading("picture.hum.level", pp * to_percent,
+                               to_percent * std::hypot(u_noise, u_rounding, 0.004 * pp), remark));
+  const double u_hz = std::hypot(2 / std::sqrt(hz_w), 2e-5 * f);
+  out.push_back(number_reading("picture.hum.frequency", f, u_hz, "by the frame clock, taken as nominal"));
+  const double field_hz = problem_.field_hz;
+  const double rate = f - field_hz * std::round(f / field_hz);
+  const std::string direction = std::abs(rate) < u_hz ? "standing still"
+                                : rate > 0            ? "moving upward"
+                                                      : "moving downward";
+  out.push_back(number_reading("picture.hum.bar_rate", rate, u_hz,
+                               fmt::format("{:.0f} bar{} in the picture, {}", std::round(f / field_hz),
+                                           std::round(f / field_hz) == 1 ? "" : "s", direction)));
+  if (traces != nullptr) trace(*traces);
+}
+
+// The hum on the rows of the first frame, and the spectrum of what moves in the last stretch.
+void PictureHumMeter::trace(PictureTraces& traces) const {
+  const HumFit& f = fits_.front();
+  if (!f.found) return;
+  traces.hum_row.assign(static_cast<std::size_t>(setup_.height()), 0);
+  for (int r = 0; r < setup_.height(); ++r) {
+    const double t = setup_.row_time(r);
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      traces.hum_row[static_cast<std::size_t>(r)] +=
+          (f.a[j] * std::polar(1.0, 2 * std::numbers::pi * static_cast<double>(j + 1) * f.base_hz * t))
+              .real();
+    }
+  }
+}
+
+}  // namespace linebench::measure

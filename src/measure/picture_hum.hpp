@@ -1,0 +1,42 @@
+// Hum bars: row means of each field over line time, gathered in stretches of up to 20 s and fitted.
+#pragma once
+
+#include <array>
+#include <linebench/base/reading.hpp>
+#include <optional>
+
+#include "picture_hum_fit.hpp"
+#include "picture_view.hpp"
+
+namespace linebench::measure {
+
+class PictureHumMeter final : public PictureMeter {
+ public:
+  PictureHumMeter(const PictureSetup& setup, std::optional<double> mains_hz);
+  void push(const PictureView& view) override;
+  /// @param rolling: the picture moved up or down, so its rows cannot be told from hum.
+  /// @param noise of a frame, codes rms (for what rounding leaves).
+  void finish(bool rolling, double noise, Readings& out, PictureTraces* traces);
+
+ private:
+  struct Field {
+    double t;
+    int parity;
+    std::array<std::array<float, hum_shapes>, hum_strips> c;
+  };
+  void choose_blocks();
+  void fit_stretch();
+  [[nodiscard]] std::vector<FieldProfile> combined() const;
+  void trace(PictureTraces& traces) const;
+
+  const PictureSetup& setup_;
+  std::array<FieldShapes, 2> shapes_;
+  HumProblem problem_;
+  std::vector<Field> fields_;
+  std::vector<HumFit> fits_;
+  std::vector<FieldProfile> last_profiles_;
+  std::vector<std::vector<std::uint16_t>> level_blocks_;  // of each band: all bits where a block is level
+  double noise_seen_;
+};
+
+}  // namespace linebench::measure

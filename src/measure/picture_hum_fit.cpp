@@ -1,0 +1,390 @@
+#include "picture_hum_fit.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+namespace linebench::measure {
+namespace {
+
+using cd = std::complex<double>;
+using Shape = std::array<double, hum_shapes>;
+constexpr double two_pi = 2 * std::numbers::pi;
+
+double dot(const Shape& a, const Shape& b) {
+  double s = 0;
+  for (std::size_t k = 0; k < hum_shapes; ++k) s += a[k] * b[k];
+  return s;
+}
+cd dot(const Shape& a, const FieldShapes::Turning& b) {
+  cd s = 0;
+  for (std::size_t k = 0; k < hum_shapes; ++k) s += a[k] * b[k];
+  return s;
+}
+
+class Fitter {
+ public:
+  Fitter(const std::vector<FieldProfile>& fields, const HumProblem& p) : f_(fields), p_(p) {
+    for (const FieldProfile& x : f_) {
+      const auto q = static_cast<std::size_t>(x.parity);
+      ++count_[q];
+      for (std::size_t k = 0; k < hum_shapes; ++k) mean_[q][k] += x.c[k];
+    }
+    for (std::size_t q = 0; q < 2; ++q) {
+      for (double& m : mean_[q]) m /= std::max(1.0, count_[q]);
+      // The part of the mean that is picture.
+      Shape part{};
+      for (const Shape& v : p_.standing[q]) {
+        const double a = dot(v, mean_[q]);
+        for (std::size_t k = 0; k < hum_shapes; ++k) part[k] += a * v[k];
+      }
+      mean_[q] = part;
+    }
+    clean_ = f_;
+    for (FieldProfile& x : clean_) {
+      for (std::size_t k = 0; k < hum_shapes; ++k) x.c[k] -= mean_[static_cast<std::size_t>(x.parity)][k];
+    }
+    seconds_ = f_.back().t - f_.front().t + (f_.size() > 1 ? 1.0 / p_.field_hz : 0);
+    middle_ = 0.5 * (f_.front().t + f_.back().t);
+    double dof = static_cast<double>(f_.size()) * hum_shapes;
+    for (std::size_t q = 0; q < 2; ++q)
+      if (count_[q] > 0) dof -= static_cast<double>(p_.standing[q].size());
+    dof_ = std::max(1.0, dof);
+  }
+
+  HumFit run() {
+    HumFit out;
+    out.seconds = seconds_;
+    double total = 0;
+    for (const FieldProfile& x : clean_) total += dot(x.c, x.c);
+    const double best = search();
+    if (best <= 0) {
+      out.least_pp = std::numeric_limits<double>::infinity();
+      return out;
+    }
+    base_ = best;
+    for (int j = 1; j <= hum_harmonics; ++j) use_[static_cast<std::size_t>(j - 1)] = true;
+    for (int i = 0; i < 4; ++i) step(i > 0);
+    // Keep what stands out of the noise around it.
+    variance_ = residual_ / dof_;
+    const double strongest = prune();
+    for (int i = 0; i < 4; ++i) step(true);
+    variance_ = residual_ / std::max(1.0, dof_ - 9);
+    out.base_hz = base_;
+    out.least_pp = 2 * least_amplitude();
+    out.found = strongest > 28 && total > 0 && std::abs(base_ - best) < 1.5 / seconds_ + 0.05;
+    if (!out.found) return out;
+    report(out);
+    return out;
+  }
+
+ private:
+  struct Line {
+    cd z = 0;
+    double d = 0;  // half the power of the model, what stands still taken out
+  };
+  // Projection of the data on a turning phase.
+  Line project(double hz, double spatial_hz, const std::vector<FieldProfile>& data) const {
+    Line l;
+    FieldShapes::Turning e[2];
+    double energy[2]{};
+    for (std::size_t q = 0; q < 2; ++q) {
+      if (count_[q] == 0) continue;
+      e[q] = (*p_.shapes)[q].turning(spatial_hz);
+      for (const cd& v : e[q]) energy[q] += std::norm(v);
+    }
+    cd mean[2]{};
+    for (const FieldProfile& x : data) {
+      const auto q = static_cast<std::size_t>(x.parity);
+      cd s = 0;
+      for (std::size_t k = 0; k < hum_shapes; ++k) s += x.c[k] * std::conj(e[q][k]);
+      const cd turn = std::polar(1.0, two_pi * std::fmod(hz * (x.t - middle_), 1.0));
+      l.z += std::conj(turn) * s;
+      mean[q] += turn;
+    }
+    for (std::size_t q = 0; q < 2; ++q) {
+      if (count_[q] == 0) continue;
+      double standing = 0;
+      for (const Shape& v : p_.standing[q]) standing += std::norm(dot(v, e[q]));
+      l.d += 0.5 * (count_[q] * energy[q] - std::norm(mean[q]) / count_[q] * standing);
+    }
+    return l;
+  }
+
+  double search() {
+    const double step = std::min(0.5, 0.3 / std::max(seconds_, 0.02));
+    double best = 0;
+    double best_hz = 0;
+    for (double hz = p_.low_hz; hz <= p_.high_hz; hz += step) {
+      double score = 0;
+      for (int j = 1; j <= 3; ++j) {
+        const Line l = project(j * hz, j * hz, clean_);
+        const double full =
+            0.5 * static_cast<double>(f_.size()) * 0.9 *
+            static_cast<double>((*p_.shapes)[0].rows().size() + (*p_.shapes)[1].rows().size()) /
+            (count_[0] > 0 && count_[1] > 0 ? 2 : 1);
+        if (l.d < 0.03 * full) continue;
+        score += std::norm(l.z) / l.d;
+      }
+      if (score > best) {
+        best = score;
+        best_hz = hz;
+      }
+    }
+    return best_hz;
+  }
+
+  // One Gauss-Newton step over amplitudes and, where asked, frequency.
+  void step(bool frequency) {
+    int n = 0;
+    std::array<int, hum_harmonics> at{};
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      at[j] = n;
+      if (use_[j]) n += 2;
+    }
+    const int size = n + (frequency ? 1 : 0);
+    Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(size, size);
+    Eigen::VectorXd right = Eigen::VectorXd::Zero(size);
+    std::array<Eigen::MatrixXd, 2> mean_h;
+    std::array<Eigen::VectorXd, 2> mean_c;
+    std::array<std::array<FieldShapes::Turning, hum_harmonics>, 2> e;
+    for (std::size_t q = 0; q < 2; ++q) {
+      mean_h[q] = Eigen::MatrixXd::Zero(hum_shapes, size);
+      mean_c[q] = Eigen::VectorXd::Zero(hum_shapes);
+      if (count_[q] == 0) continue;
+      for (std::size_t j = 0; j < hum_harmonics; ++j)
+        e[q][j] = (*p_.shapes)[q].turning(base_ * static_cast<double>(j + 1));
+    }
+    Eigen::MatrixXd h(hum_shapes, size);
+    Eigen::VectorXd c(hum_shapes);
+    double energy = 0;
+    for (const FieldProfile& x : f_) {
+      const auto q = static_cast<std::size_t>(x.parity);
+      h.setZero();
+      for (std::size_t j = 0; j < hum_harmonics; ++j) {
+        if (!use_[j]) continue;
+        const double number = static_cast<double>(j + 1);
+        const double t = x.t - middle_;
+        const cd turn = std::polar(1.0, two_pi * std::fmod(number * base_ * t, 1.0));
+        for (int k = 0; k < hum_shapes; ++k) {
+          const cd v = turn * e[q][j][static_cast<std::size_t>(k)];
+          h(k, at[j]) = v.real();
+          h(k, at[j] + 1) = -v.imag();
+          if (frequency) {
+            // d/df of Re(a exp(i 2 pi j f t)); the row's own time is small beside the field's.
+            h(k, n) += (a_[j] * v * cd(0, two_pi * number * t)).real();
+          }
+        }
+      }
+      for (int k = 0; k < hum_shapes; ++k) c[k] = x.c[static_cast<std::size_t>(k)];
+      normal += h.transpose() * h;
+      right += h.transpose() * c;
+      energy += c.squaredNorm();
+      mean_h[q] += h;
+      mean_c[q] += c;
+    }
+    for (std::size_t q = 0; q < 2; ++q) {
+      if (count_[q] == 0) continue;
+      for (const Shape& v : p_.standing[q]) {
+        const Eigen::Map<const Eigen::VectorXd> u(v.data(), hum_shapes);
+        const Eigen::VectorXd hu = mean_h[q].transpose() * u;
+        const double cu = mean_c[q].dot(u);
+        normal -= hu * hu.transpose() / count_[q];
+        right -= hu * cu / count_[q];
+        energy -= cu * cu / count_[q];
+      }
+    }
+    // Scaled, so that the frequency's other unit does not spoil the solution.
+    Eigen::VectorXd scale = normal.diagonal().cwiseMax(1e-12).cwiseSqrt().cwiseInverse();
+    const Eigen::MatrixXd scaled = scale.asDiagonal() * normal * scale.asDiagonal();
+    const Eigen::LDLT<Eigen::MatrixXd> ldlt(scaled + 1e-9 * Eigen::MatrixXd::Identity(size, size));
+    const Eigen::VectorXd x = scale.asDiagonal() * ldlt.solve(scale.asDiagonal() * right);
+    covariance_ = scale.asDiagonal() * ldlt.solve(Eigen::MatrixXd::Identity(size, size)) * scale.asDiagonal();
+    residual_ = std::max(0.0, energy - x.dot(right));
+    at_ = at;
+    size_ = n;
+    for (std::size_t j = 0; j < hum_harmonics; ++j) a_[j] = use_[j] ? cd(x[at[j]], x[at[j] + 1]) : cd(0, 0);
+    if (frequency) base_ += std::clamp(x[n], -0.3 / seconds_, 0.3 / seconds_);
+  }
+
+  // How much louder the noise is near a frequency than white noise of the residual's variance.
+  double colour_of(double hz) {
+    std::vector<FieldProfile> rest = clean_;
+    subtract(rest);
+    double sum = 0;
+    double white = 0;
+    for (int i = 3; i <= 14; ++i) {
+      for (const double sign : {-1.0, 1.0}) {
+        const Line l = project(hz + sign * i * 0.75 / seconds_, hz, rest);
+        sum += std::norm(l.z);
+        white += 2 * l.d * variance_;
+      }
+    }
+    const double ratio = white > 0 ? sum / white : 1;
+    return ratio > 0.6 && ratio < 1.7 ? 1.0 : std::max(ratio, 0.6);
+  }
+  void subtract(std::vector<FieldProfile>& data) const {
+    for (std::size_t q = 0; q < 2; ++q) {
+      if (count_[q] == 0) continue;
+      for (std::size_t j = 0; j < hum_harmonics; ++j) {
+        if (a_[j] == cd(0, 0)) continue;
+        const auto e = (*p_.shapes)[q].turning(base_ * static_cast<double>(j + 1));
+        for (FieldProfile& x : data) {
+          if (x.parity != static_cast<int>(q)) continue;
+          const cd turn =
+              a_[j] *
+              std::polar(1.0, two_pi * std::fmod(static_cast<double>(j + 1) * base_ * (x.t - middle_), 1.0));
+          for (std::size_t k = 0; k < hum_shapes; ++k) x.c[k] -= (turn * e[k]).real();
+        }
+      }
+    }
+  }
+
+  double power_over_noise(std::size_t j) {
+    if (!use_[j]) return 0;
+    const int i = at_[j];
+    Eigen::Matrix2d c = covariance_.block(i, i, 2, 2);
+    const Eigen::Vector2d a(a_[j].real(), a_[j].imag());
+    return a.dot(c.ldlt().solve(a)) / std::max(1e-12, variance_ * colour_[j]);
+  }
+  double prune() {
+    double strongest = 0;
+    std::array<double, hum_harmonics> power{};
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      colour_[j] = colour_of(base_ * static_cast<double>(j + 1));
+      power[j] = power_over_noise(j);
+      if (j < 3) strongest = std::max(strongest, power[j]);
+    }
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      // Whole codes bend a sine that no noise dithers; what that makes is not hum.
+      const bool real = power[j] > 18 && std::abs(a_[j]) > 1.2 * p_.rounding;
+      use_[j] = real || power[j] == strongest;
+      if (!use_[j]) a_[j] = 0;
+    }
+    return strongest;
+  }
+  [[nodiscard]] double amplitude_variance(std::size_t j) const {
+    const int i = at_[j];
+    return 0.5 * (covariance_(i, i) + covariance_(i + 1, i + 1)) * variance_ * colour_[j];
+  }
+  // Amplitude that would have been found (power over noise of 28), and what may hide beside it.
+  [[nodiscard]] double least_amplitude() const {
+    double least = 0;
+    for (std::size_t j = 0; j < hum_harmonics; ++j)
+      if (use_[j])
+        least = std::max(least, std::sqrt(28 * amplitude_variance(j)) + 2 * std::sqrt(amplitude_variance(j)));
+    return least;
+  }
+
+  void report(HumFit& out) {
+    double biggest = 0;
+    for (const cd& a : a_) biggest = std::max(biggest, std::abs(a));
+    out.lowest = 1;
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      if (std::abs(a_[j]) < 0.2 * biggest) continue;
+      out.lowest = static_cast<int>(j + 1);
+      break;
+    }
+    out.hz = base_ * out.lowest;
+    const double colour = colour_[static_cast<std::size_t>(out.lowest - 1)];
+    out.hz_u = out.lowest * std::sqrt(covariance_(size_, size_) * variance_ * colour);
+    const double alias = std::abs(out.hz - p_.field_hz * std::round(out.hz / p_.field_hz));
+    out.standing_still = alias < 5 * out.hz_u + 0.01 / seconds_;
+    out.a = a_;
+    for (std::size_t j = 0; j < hum_harmonics; ++j)  // phases from the record's start of time
+      out.a[j] *= std::polar(1.0, -two_pi * std::fmod(static_cast<double>(j + 1) * base_ * middle_, 1.0));
+    // Peak to peak of the sum, and its gradient over the amplitudes.
+    constexpr int points = 720;
+    double high = -1e9, low = 1e9;
+    int at_high = 0, at_low = 0;
+    for (int i = 0; i < points; ++i) {
+      double v = 0;
+      for (std::size_t j = 0; j < hum_harmonics; ++j)
+        v += (a_[j] * std::polar(1.0, two_pi * static_cast<double>(j + 1) * i / points)).real();
+      if (v > high) high = v, at_high = i;
+      if (v < low) low = v, at_low = i;
+    }
+    out.pp = high - low;
+    Eigen::VectorXd g = Eigen::VectorXd::Zero(covariance_.rows());
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      if (!use_[j]) continue;
+      const double n = static_cast<double>(j + 1);
+      const cd d =
+          std::polar(1.0, two_pi * n * at_high / points) - std::polar(1.0, two_pi * n * at_low / points);
+      g[at_[j]] = d.real() * std::sqrt(colour_[j]);
+      g[at_[j] + 1] = -d.imag() * std::sqrt(colour_[j]);
+    }
+    out.pp_u = std::sqrt(std::max(0.0, g.dot(covariance_ * g)) * variance_);
+  }
+
+  const std::vector<FieldProfile>& f_;
+  const HumProblem& p_;
+  std::vector<FieldProfile> clean_;
+  std::array<double, 2> count_{};
+  std::array<Shape, 2> mean_{};
+  double seconds_ = 0, middle_ = 0, dof_ = 1;
+  double base_ = 0, residual_ = 0, variance_ = 0;
+  std::array<cd, hum_harmonics> a_{};
+  std::array<bool, hum_harmonics> use_{};
+  std::array<double, hum_harmonics> colour_{1, 1, 1, 1};
+  std::array<int, hum_harmonics> at_{};
+  int size_ = 0;
+  Eigen::MatrixXd covariance_;
+};
+
+}  // namespace
+
+FieldShapes::FieldShapes(std::vector<int> rows, double line_s) : rows_(std::move(rows)), line_s_(line_s) {
+  const std::size_t n = rows_.size();
+  if (n < hum_shapes) {
+    rows_.clear();
+    return;
+  }
+  const double middle = 0.5 * (rows_.front() + rows_.back());
+  const double half = std::max(1.0, 0.5 * (rows_.back() - rows_.front()));
+  for (std::size_t k = 0; k < hum_shapes; ++k) {
+    std::vector<double>& v = values_[k];
+    v.resize(n);
+    for (std::size_t i = 0; i < n; ++i)
+      v[i] = std::cos(static_cast<double>(k) * std::acos(std::clamp((rows_[i] - middle) / half, -1.0, 1.0)));
+    for (int pass = 0; pass < 2; ++pass) {
+      for (std::size_t m = 0; m < k; ++m) {
+        double s = 0;
+        for (std::size_t i = 0; i < n; ++i) s += v[i] * values_[m][i];
+        for (std::size_t i = 0; i < n; ++i) v[i] -= s * values_[m][i];
+      }
+    }
+    double norm = 0;
+    for (const double x : v) norm += x * x;
+    norm = norm > 1e-12 ? 1 / std::sqrt(norm) : 0;
+    for (double& x : v) x *= norm;
+  }
+}
+
+FieldShapes::Turning FieldShapes::turning(double hz) const {
+  Turning out{};
+  if (rows_.empty()) return out;
+  const cd step = std::polar(1.0, two_pi * hz * line_s_);
+  cd turn = std::polar(1.0, two_pi * hz * line_s_ * rows_.front());
+  for (std::size_t i = 0; i < rows_.size(); ++i) {
+    for (std::size_t k = 0; k < hum_shapes; ++k) out[k] += values_[k][i] * turn;
+    if (i + 1 < rows_.size()) {
+      for (int r = rows_[i]; r < rows_[i + 1]; ++r) turn *= step;
+    }
+  }
+  return out;
+}
+
+HumFit fit_hum(const std::vector<FieldProfile>& fields, const HumProblem& problem) {
+  if (fields.size() < 4 || fields.back().t - fields.front().t < 0.06) {
+    HumFit none;
+    none.seconds = fields.empty() ? 0 : fields.back().t - fields.front().t;
+    none.least_pp = std::numeric_limits<double>::infinity();
+    return none;
+  }
+  return Fitter(fields, problem).run();
+}
+
+}  // namespace linebench::measure

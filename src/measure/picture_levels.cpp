@@ -1,0 +1,290 @@
+#include "picture_levels.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <linebench/dsp/vectorised.hpp>
+#include <linebench/standards/video_colour.hpp>
+#include <numbers>
+
+#include "picture_multiburst.hpp"
+#include "picture_plateaus.hpp"
+
+namespace linebench::measure {
+namespace {
+
+LINEBENCH_VECTORISED void add_row(std::uint32_t* to, const std::uint8_t* row, std::size_t n) {
+  for (std::size_t i = 0; i < n; ++i) to[i] += row[i];
+}
+
+constexpr double colour_threshold = 3.0;  // codes rms over the picture
+
+struct Level {
+  double codes;    // as measured
+  double nominal;  // [BT.601]
+};
+
+struct Straight {
+  double gain = 0, offset = 0;
+  double u_gain = 0, u_white = 0, u_black = 0;  // k=2
+};
+
+// Levels against their nominal codes. `u`: standard error of one level.
+Straight fit_levels(const std::vector<Level>& levels, double u) {
+  double sx = 0, sy = 0, sxx = 0, sxy = 0;
+  const auto n = static_cast<double>(levels.size());
+  for (const Level& l : levels) {
+    sx += l.nominal;
+    sy += l.codes;
+    sxx += l.nominal * l.nominal;
+    sxy += l.nominal * l.codes;
+  }
+  Straight s;
+  const double spread = sxx - sx * sx / n;
+  s.gain = (sxy - sx * sy / n) / spread;
+  s.offset = (sy - s.gain * sx) / n;
+  double squares = 0;
+  for (const Level& l : levels) squares += std::pow(l.codes - s.offset - s.gain * l.nominal, 2);
+  // A bent transfer curve counts as uncertainty of the straight line through it.
+  if (levels.size() > 2) u = std::max(u, std::sqrt(squares / (n - 2)));
+  s.u_gain = 2 * u / std::sqrt(spread);
+  const auto at = [&](double x) { return 2 * u * std::sqrt(1 / n + std::pow(x - sx / n, 2) / spread); };
+  s.u_white = at(235);
+  s.u_black = at(16);
+  return s;
+}
+
+const standards::VideoStandard& standard_of(const PictureSetup& s, const PictureOptions& o) {
+  if (s.format.lines == 625) return standards::video_625;
+  return o.setup ? standards::video_525 : standards::video_525_no_setup;
+}
+
+std::complex<double> uv_of(double cb, double cr) {
+  return {(cb - 128) / 224 * 2 * (1 - standards::luma_blue) * standards::u_scale,
+          (cr - 128) / 224 * 2 * (1 - standards::luma_red) * standards::v_scale};
+}
+
+}  // namespace
+
+PictureLevelMeter::PictureLevelMeter(const PictureSetup& setup) : setup_(setup) {
+  if (!setup.bands.empty()) {
+    const PictureBand& band = setup.bands[setup.pattern.band];
+    // The top may be bent sideways.
+    for (const int r : band.rows)
+      if (r >= setup.height() / 10 && r < setup.height() - 4 && !setup.bent_row[static_cast<std::size_t>(r)])
+        rows_.push_back(r);
+    if (rows_.size() < 4) rows_ = band.rows;
+  }
+  const auto w = static_cast<std::size_t>(setup.width());
+  line_.y.assign(w, 0);
+  line_.cb.assign(w / 2, 0);
+  line_.cr.assign(w / 2, 0);
+}
+
+void PictureLevelMeter::push(const PictureView& view) {
+  const auto w = static_cast<std::size_t>(setup_.width());
+  Line& l = line_;
+  if (l.rows < (1U << 24) - rows_.size()) {  // 2^24 rows of 255 fill the sums; hours of frames say no more
+    for (const int r : rows_) {
+      const auto at = static_cast<std::size_t>(r) * w;
+      add_row(l.y.data(), view.frame->y.data() + at, w);
+      add_row(l.cb.data(), view.frame->cb.data() + at / 2, w / 2);
+      add_row(l.cr.data(), view.frame->cr.data() + at / 2, w / 2);
+    }
+    l.rows += rows_.size();
+  }
+  constexpr std::size_t px = 16;
+  const std::size_t step = 8;
+  for (std::size_t r = 4; r + 4 < static_cast<std::size_t>(setup_.height()); r += step) {
+    for (std::size_t x = 0; x + px <= w / 2; x += px) {
+      int cb = 0;
+      int cr = 0;
+      const std::size_t at = r * w / 2 + x;
+      for (std::size_t i = 0; i < px; ++i) {
+        cb += view.frame->cb[at + i];
+        cr += view.frame->cr[at + i];
+      }
+      const double u = static_cast<double>(cb) / px - 128;
+      const double v = static_cast<double>(cr) / px - 128;
+      colour_ += u * u + v * v;
+      ++colour_blocks_;
+    }
+  }
+}
+
+double PictureLevelMeter::colour_codes() const {
+  return colour_blocks_ > 0 ? std::sqrt(colour_ / static_cast<double>(colour_blocks_)) : 0;
+}
+
+std::vector<double> PictureLevelMeter::mean(const std::vector<std::uint32_t>& sums) const {
+  std::vector<double> out(sums.begin(), sums.end());
+  for (double& v : out) v /= std::max(1.0, static_cast<double>(line_.rows));
+  return out;
+}
+
+void PictureLevelMeter::finish(double noise, const PictureOptions& options, Readings& out,
+                               PictureTraces* traces) const {
+  const Pattern& p = setup_.pattern;
+  const auto& standard = standard_of(setup_, options);
+  const std::vector<double> y = mean(line_.y);
+  const std::vector<double> cb = mean(line_.cb);
+  const std::vector<double> cr = mean(line_.cr);
+  const auto rows = static_cast<double>(line_.rows);
+  const double rounding = std::hypot(rounding_rms(noise), setup_.format.through_rgb ? 0.25 : 0.0);
+  if (traces != nullptr && rows > 0) traces->line_y = y;
+
+  std::vector<Level> levels;
+  std::string from;
+  const double w = setup_.width();
+  if (rows > 0 && p.kind == PatternKind::Bars) {
+    const standards::BarForm form{"", p.bar_white, p.bar_colour};
+    for (int i = 0; i < p.bars; ++i) {
+      const double level = stretch(y, (i + 0.28) * w / p.bars, (i + 0.72) * w / p.bars).mean;
+      levels.push_back({level, standards::code601_from_rgb(standards::bar_rgb(form, i)).y});
+    }
+    from = fmt::format("from all {} bars", p.bars);
+  } else if (rows > 0 && p.kind == PatternKind::Staircase) {
+    auto steps = line_shape(y, setup_.first_col, setup_.last_col).plateaus;
+    if (steps.size() >= 2 && steps.front().mean > steps.back().mean) std::reverse(steps.begin(), steps.end());
+    // The step at either end may stand twice, once as the base beside it.
+    std::sort(steps.begin(), steps.end(), [](const Plateau& a, const Plateau& b) { return a.mean < b.mean; });
+    std::vector<double> level;
+    for (const Plateau& s : steps) {
+      if (level.empty() || s.mean - level.back() > 6) level.push_back(s.mean);
+    }
+    for (std::size_t i = 0; i < level.size(); ++i)
+      levels.push_back(
+          {level[i], 16 + 219.0 * static_cast<double>(i) / static_cast<double>(level.size() - 1)});
+    from = "from the steps, the lowest taken as black and the highest as white";
+  } else if (rows > 0 && (p.kind == PatternKind::PulseBar || p.kind == PatternKind::Window)) {
+    const LineShape shape = line_shape(y, setup_.first_col, setup_.last_col);
+    const auto bar = std::max_element(shape.plateaus.begin(), shape.plateaus.end(),
+                                      [](const Plateau& a, const Plateau& b) { return a.mean < b.mean; });
+    levels = {{shape.base, 16}, {bar->mean, 235}};
+    from = "from bar and ground, taken as white and black";
+  }
+  const double statistic = noise / std::sqrt(std::max(1.0, rows * w / 20));
+  if (levels.size() >= 2) {
+    const Straight s = fit_levels(levels, std::hypot(rounding, statistic));
+    const double white = s.offset + 235 * s.gain;
+    const double black = s.offset + 16 * s.gain;
+    const auto mv = [&](double codes) { return standard.picture_mv((codes - 16) / 219); };
+    const double per_code = mv(17) - mv(16);
+    out.push_back(number_reading("picture.luma.white", white, s.u_white, from));
+    out.push_back(number_reading("picture.luma.white_mv", mv(white), s.u_white * per_code,
+                                 fmt::format("what the code stands for, {}", standard.label)));
+    out.push_back(number_reading("picture.luma.black", black, s.u_black, from));
+    out.push_back(number_reading("picture.luma.black_mv", mv(black), s.u_black * per_code));
+    out.push_back(number_reading(
+        "picture.luma.gain", 100 * s.gain, 100 * s.u_gain,
+        "the grabber's gain control has a part in it: it may hide a level that is wrong on the cable"));
+  } else {
+    const std::string why =
+        p.kind == PatternKind::Flat
+            ? fmt::format("a flat field (code {:.1f}) has no known white; send bars, a staircase or a window",
+                          rows > 0 ? stretch(y, setup_.first_col, setup_.last_col).mean : 0)
+            : "needs a picture whose white and black are known: send bars, a staircase or a window";
+    for (const char* id : {"picture.luma.white", "picture.luma.white_mv", "picture.luma.black",
+                           "picture.luma.black_mv", "picture.luma.gain"})
+      out.push_back(unmeasurable(id, why));
+  }
+
+  const bool colour = colour_codes() > colour_threshold;
+  out.push_back(
+      text_reading("picture.colour", colour ? "present" : "none",
+                   !colour && p.kind == PatternKind::Bars
+                       ? "colour bars without colour: the burst does not get through, or the colour "
+                         "system is another"
+                       : ""));
+  if (rows <= 0 || p.kind != PatternKind::Bars) {
+    const char* why = "needs colours that are known: send colour bars";
+    out.push_back(unmeasurable("picture.hue", why));
+    out.push_back(unmeasurable("picture.saturation", why));
+  } else {
+    std::complex<double> sum = 0;
+    double norm = 0;
+    std::vector<std::complex<double>> have, want;
+    const standards::BarForm form{"", p.bar_white, p.bar_colour};
+    for (int i = 1; i < 7; ++i) {
+      const double a = (i + 0.3) * w / p.bars / 2;
+      const double b = (i + 0.7) * w / p.bars / 2;
+      have.push_back(uv_of(stretch(cb, a, b).mean, stretch(cr, a, b).mean));
+      const auto n = standards::yuv_from_rgb(standards::bar_rgb(form, i));
+      want.emplace_back(n.u, n.v);
+      sum += std::conj(want.back()) * have.back();
+      norm += std::norm(want.back());
+    }
+    const std::complex<double> c = sum / norm;
+    double rest = 0;
+    for (std::size_t i = 0; i < have.size(); ++i) rest += std::norm(have[i] - c * want[i]);
+    // One code of colour difference is 0.0039 in U and 0.0055 in V.
+    const double code = 0.0048;
+    const double u_rounding = code * std::hypot(rounding, statistic) / std::sqrt(norm);
+    const double u_rest = std::sqrt(rest / 2 / 5 / norm);
+    const double u = 2 * std::max(u_rounding, u_rest);
+    std::string remark;
+    if (rest > 0.15 * norm * std::norm(c) && colour)
+      remark =
+          "the bars' colours do not agree with one turn: colour-difference signals may be swapped or one is "
+          "lost";
+    out.push_back(number_reading("picture.saturation", std::abs(c), u, remark));
+    if (colour && std::abs(c) > 0.05) {
+      out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
+                                   u / std::abs(c) * 180 / std::numbers::pi, remark));
+    } else {
+      out.push_back(unmeasurable("picture.hue", "there is no colour"));
+    }
+    for (int i = 0; i < p.bars; ++i) {
+      const std::string id =
+          fmt::format("picture.bars.{}", standards::bar_names[static_cast<std::size_t>(i)]);
+      const double a = (i + 0.3) * w / p.bars / 2;
+      const double b = (i + 0.7) * w / p.bars / 2;
+      const double level = levels[static_cast<std::size_t>(i)].codes;
+      const double one = 2 * std::hypot(rounding, statistic);
+      out.push_back(number_reading(id + ".luma", level, one));
+      out.push_back(number_reading(id + ".luma_mv", standard.picture_mv((level - 16) / 219),
+                                   one * standard.white_mv.nominal * (1 - standard.setup_fraction) / 219));
+      out.push_back(number_reading(id + ".cb", stretch(cb, a, b).mean, one));
+      out.push_back(number_reading(id + ".cr", stretch(cr, a, b).mean, one));
+    }
+  }
+  const MeanLine line{y, std::hypot(noise / std::sqrt(std::max(1.0, rows)), rounding)};
+  if (rows > 0 && p.kind == PatternKind::Multiburst) {
+    multiburst_readings(setup_, line, out);
+  } else {
+    out.push_back(unmeasurable("picture.multiburst", "send the multiburst"));
+  }
+  const bool edges = p.kind == PatternKind::Bars || p.kind == PatternKind::PulseBar ||
+                     p.kind == PatternKind::Window || p.kind == PatternKind::Staircase ||
+                     p.kind == PatternKind::Crosshatch;
+  if (rows > 0 && edges) {
+    echo_readings(setup_, line, options.velocity_factor, out);
+  } else {
+    for (const char* id : {"picture.echo.delay", "picture.echo.level", "picture.echo.distance"})
+      out.push_back(
+          unmeasurable(id, "needs sharp edges on level ground: send the pulse and bar, a window or bars"));
+  }
+}
+
+void multiburst_readings(const PictureSetup& setup, const MeanLine& line, Readings& out) {
+  const std::vector<Packet> packets = find_packets(line.y, setup.format.lines, setup.px_per_us);
+  Curve c;
+  c.x_unit = "Hz";
+  c.y_unit = "dB";
+  const auto u_of = [&](const Packet& p) {
+    // Noise and rounding of the mean line, and what is left of a bent packet.
+    const double u = std::hypot(line.sigma, 0.5 * p.residual) * std::sqrt(2.0 / p.width);
+    return 8.686 * 2 * u / p.amplitude;
+  };
+  for (const Packet& p : packets) {
+    c.x.push_back(p.nominal_hz);
+    c.y.push_back(20 * std::log10(p.amplitude / packets.front().amplitude));
+    c.uncertainty.push_back(std::hypot(u_of(p), u_of(packets.front()), 0.05));
+  }
+  out.push_back(curve_reading("picture.multiburst", std::move(c), std::nullopt,
+                              "re the lowest packet; the grabber's own filter is in it unless calibrated"));
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,332 @@
+#include "picture_lines.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <linebench/measure/statistics.hpp>
+
+namespace linebench::measure {
+namespace {
+
+constexpr int reach_px = 40;
+constexpr double nan = std::numeric_limits<double>::quiet_NaN();
+constexpr int side = 6;  // lines of a field on either side of a tear
+
+// A band's line with its rows put over each other first: where part of the picture is pulled sideways the
+// plain mean shows every edge twice. Begins with the rows in a row that agree best.
+std::vector<double> aligned_line(const PictureSetup& s, const PictureBand& band, int first, int last) {
+  const auto w = static_cast<std::size_t>(s.width());
+  const auto row_of = [&](int r) { return s.mean.data() + static_cast<std::size_t>(r) * w; };
+  constexpr std::size_t together = 24;
+  std::vector<double> line = band.y;
+  double least = std::numeric_limits<double>::infinity();
+  const std::size_t n = std::min(together, band.rows.size());
+  for (std::size_t from = 0; from + n <= band.rows.size(); from += together) {
+    std::vector<double> sum(w, 0);
+    std::vector<double> squares(w, 0);
+    for (std::size_t k = from; k < from + n; ++k) {
+      const float* row = row_of(band.rows[k]);
+      for (std::size_t x = 0; x < w; ++x) {
+        const auto v = static_cast<double>(row[x]);
+        sum[x] += v;
+        squares[x] += v * v;
+      }
+    }
+    double spread = 0;
+    for (std::size_t x = 0; x < w; ++x) spread += squares[x] - sum[x] * sum[x] / static_cast<double>(n);
+    if (spread >= least) continue;
+    least = spread;
+    for (std::size_t x = 0; x < w; ++x) line[x] = sum[x] / static_cast<double>(n);
+  }
+  const ShiftReference rough(line, first, last, reach_px, s.mean_noise / std::sqrt(static_cast<double>(n)));
+  if (!rough.usable(s.noise)) return band.y;
+  std::vector<double> sum(w, 0);
+  double rows = 0;
+  std::vector<std::uint8_t> codes(w);
+  for (const int r : band.rows) {
+    const float* row = row_of(r);
+    for (std::size_t x = 0; x < w; ++x)
+      codes[x] = static_cast<std::uint8_t>(std::clamp(std::lround(row[x]), 0L, 255L));
+    const RowShift d = rough.find(codes.data(), s.mean_noise);
+    if (!d.valid) continue;
+    rows += 1;
+    const auto whole = static_cast<int>(std::floor(d.px));
+    const double t = d.px - whole;
+    const auto p = [&](int k) { return static_cast<double>(row[std::clamp(k, 0, static_cast<int>(w) - 1)]); };
+    for (int x = 0; x < static_cast<int>(w); ++x) {
+      const int i = x + whole;
+      const double a = p(i - 1), b = p(i), c = p(i + 1), e = p(i + 2);
+      sum[static_cast<std::size_t>(x)] +=
+          b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - e + t * (3 * (b - c) + e - a)));
+    }
+  }
+  if (rows * 4 < static_cast<double>(band.rows.size())) return band.y;
+  for (double& v : sum) v /= rows;
+  return sum;
+}
+
+}  // namespace
+
+PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s) {
+  const auto h = static_cast<std::size_t>(s.height());
+  reference_of_row_.assign(h, -1);
+  count_.assign(h, 0);
+  sum_.assign(h, 0);
+  squares_.assign(h, 0);
+  noise_.assign(h, 0);
+  const int first = std::max(s.first_col, reach_px / 2);
+  const int last = s.width() - first;
+  if (s.patterned()) {
+    for (std::size_t b = 0; b < s.bands.size(); ++b) {
+      references_.push_back(std::make_unique<ShiftReference>(
+          aligned_line(s, s.bands[b], first, last), first, last, reach_px,
+          s.mean_noise / std::sqrt(static_cast<double>(s.bands[b].rows.size()))));
+      if (!references_.back()->usable(s.noise)) continue;
+      for (const int r : s.bands[b].rows)
+        reference_of_row_[static_cast<std::size_t>(r)] = static_cast<int>(b);
+    }
+  } else {
+    // Every row its own reference; enough of them, spread over the picture.
+    const int every = std::max(1, s.height() / 192) | 1;
+    std::vector<double> line(static_cast<std::size_t>(s.width()));
+    for (int r = 4; r < s.height() - 4; r += every) {
+      const float* from = s.mean.data() + static_cast<std::size_t>(r) * line.size();
+      std::copy(from, from + line.size(), line.begin());
+      auto ref = std::make_unique<ShiftReference>(line, first, last, reach_px / 2, s.mean_noise);
+      if (!ref->usable(s.noise)) continue;
+      reference_of_row_[static_cast<std::size_t>(r)] = static_cast<int>(references_.size());
+      references_.push_back(std::move(ref));
+    }
+  }
+}
+
+void PictureLineMeter::push(const PictureView& view) {
+  ++frames_;
+  if (references_.empty()) return;
+  // Beyond two hundred frames every second says as much.
+  if (view.index > 200 && view.index % 2 != 0) return;
+  std::vector<double> shift(static_cast<std::size_t>(setup_.height()), nan);
+  for (std::size_t r = 0; r < shift.size(); ++r) {
+    const int ref = reference_of_row_[r];
+    if (ref < 0) continue;
+    ++tried_;
+    const RowShift s =
+        references_[static_cast<std::size_t>(ref)]->find(view.row(static_cast<int>(r)), setup_.noise);
+    if (!s.valid) continue;
+    ++seen_;
+    shift[r] = s.px;
+    count_[r] += 1;
+    sum_[r] += s.px;
+    squares_[r] += s.px * s.px;
+    noise_[r] += s.variance;
+  }
+  ++seen_frames_;
+  if (setup_.patterned()) tear_of(shift);
+  if (first_frame_.empty()) first_frame_ = std::move(shift);
+}
+
+// The largest step between what lies above and what lies below, in either field.
+void PictureLineMeter::tear_of(const std::vector<double>& shift) {
+  constexpr double half = (side - 1) / 2.0;
+  constexpr double spread = side * (side * side - 1) / 12.0;
+  double largest = 0;
+  double plain = 0;  // of the same place, the two means' difference alone
+  std::vector<double> variances;
+  const auto at = [&](int field, int row) {
+    return shift[static_cast<std::size_t>(setup_.fields * row + field)];
+  };
+  const int n = setup_.height() / setup_.fields;
+  for (int q = 0; q < setup_.fields; ++q) {
+    for (int r = n / 8 + side; r + side < n - 2; ++r) {  // a bend at the top is flagging
+      // Each side's mean and slope (k counts away from the step); a bend that goes on evenly is no tear.
+      double ma = 0, mb = 0, sa = 0, sb = 0;
+      for (int k = 0; k < side; ++k) {
+        ma += at(q, r - 1 - k) / side;
+        mb += at(q, r + k) / side;
+        sa -= (k - half) * at(q, r - 1 - k) / spread;
+        sb += (k - half) * at(q, r + k) / spread;
+      }
+      if (!std::isfinite(ma) || !std::isfinite(mb)) continue;
+      double rest = 0;
+      for (int k = 0; k < side; ++k) rest += std::pow(at(q, r + k) - mb - sb * (k - half), 2);
+      variances.push_back(rest / (side - 2));
+      const double step = std::abs(mb - ma - side * (sa + sb) / 2);
+      if (step > largest) {
+        largest = step;
+        plain = std::abs(mb - ma);
+      }
+    }
+  }
+  if (variances.size() < 20) return;
+  const auto middle = variances.begin() + static_cast<std::ptrdiff_t>(variances.size() / 2);
+  std::nth_element(variances.begin(), middle, variances.end());
+  const double variance = *middle / 0.84;  // median of chi-squared with 4 degrees of freedom over its mean
+  const double noise = std::sqrt(variance * (2.0 / side + side * side / (2 * spread)));
+  tear_noise_ += noise;
+  if (largest > 5.5 * noise && largest > 0.3) {
+    ++torn_;
+    const double value = std::abs(plain - largest) < 3 * noise ? plain : largest;
+    tear_ = std::max(tear_, value);
+    tear_sum_ += noise;
+  }
+}
+
+void PictureLineMeter::finish(bool rolling, double noise, Readings& out, PictureTraces* traces) const {
+  const auto refuse = [&](std::string_view id, const std::string& why) {
+    out.push_back(unmeasurable(id, why));
+  };
+  std::string why;
+  if (rolling)
+    why = "the picture rolls, so lines do not stay where they are compared";
+  else if (references_.empty() || tried_ == 0)
+    why = "the picture has no upright edges to see a shift by; send bars or a crosshatch";
+  else if (seen_ < tried_ / 2)
+    why =
+        "the picture moves too much to compare its lines; send bars or a crosshatch, or hold the camera "
+        "still";
+  if (!why.empty()) {
+    for (const char* id : {"picture.jitter", "picture.tear", "picture.flagging"}) refuse(id, why);
+    return;
+  }
+  const auto h = static_cast<std::size_t>(setup_.height());
+  const bool patterned = setup_.patterned();
+  const double n2 = noise * noise + 1.0 / 12;
+  const std::size_t top = patterned ? h / 7 : 0;
+  double place = 0, place_n = 0;
+  for (std::size_t r = top; r < h; ++r) {
+    place += sum_[r];
+    place_n += count_[r];
+  }
+  place /= std::max(1.0, place_n);
+  // Jitter is each line's movement about its own mean place, and where the line's proper place is known also
+  // what is left from line to line of the mean places: twice the median square of their steps, which neither
+  // tearing nor a bend moves. Noise gives its share to both.
+  constexpr std::size_t groups = 16;
+  std::array<double, groups> square{}, number{};
+  double by_noise = 0, by_noise_n = 0;
+  for (std::size_t r = 0; r < h; ++r) {
+    if (count_[r] < 3) continue;
+    const std::size_t g = (r / 2) % groups;
+    const double n = count_[r] - 1;
+    square[g] += squares_[r] - sum_[r] * sum_[r] / count_[r] - n2 * noise_[r] * n / count_[r];
+    number[g] += n;
+    by_noise += n2 * noise_[r] * n / count_[r];
+    by_noise_n += n;
+  }
+  const auto fields = static_cast<std::size_t>(setup_.fields);
+  std::vector<double> steps;
+  double step_noise = 0;
+  for (std::size_t r = 0; patterned && r + fields < h; ++r) {
+    if (count_[r] < 1 || count_[r + fields] < 1) continue;
+    const double d = sum_[r] / count_[r] - sum_[r + fields] / count_[r + fields];
+    steps.push_back(d * d);
+    step_noise += n2 * (noise_[r] / (count_[r] * count_[r]) +
+                        noise_[r + fields] / (count_[r + fields] * count_[r + fields]));
+  }
+  std::vector<double> each;
+  for (std::size_t g = 0; g < groups; ++g)
+    if (number[g] > 0) each.push_back(square[g] / number[g]);
+  double mean = 0, scatter = 0;
+  for (const double v : each) mean += v / static_cast<double>(each.size());
+  for (const double v : each) scatter += (v - mean) * (v - mean);
+  auto m = static_cast<double>(each.size());
+  if (steps.size() > 20) {
+    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
+    std::nth_element(steps.begin(), middle, steps.end());
+    constexpr double median_of_square = 0.4549;  // chi-squared, one degree of freedom
+    const double line_to_line =
+        *middle / median_of_square / 2 - step_noise / static_cast<double>(steps.size()) / 2;
+    // Movement in time leaves its own share in means of few frames.
+    const double left =
+        m > 0 ? mean * by_noise_n / std::max(1.0, place_n) / std::max(1.0, static_cast<double>(seen_frames_))
+              : 0;
+    const double standing = line_to_line - left;
+    if (m < 4 || standing > 0.25 * mean + 4e-4) {
+      each.assign(groups, (m < 4 ? 0.0 : mean) + std::max(0.0, standing));
+      const double u = each[0] * std::sqrt(5.4 / static_cast<double>(steps.size()));
+      for (std::size_t g = 0; g < groups; ++g) each[g] += (g % 2 == 0 ? u : -u) * 2;
+      mean = (m < 4 ? 0.0 : mean) + std::max(0.0, standing);
+      scatter = 4 * u * u * groups;
+      by_noise_n = std::max(by_noise_n, 31.0);
+      m = groups;
+    }
+  }
+  if (m < 4 || by_noise_n < 30) {
+    refuse("picture.jitter",
+           patterned ? "too few lines" : "too few frames of a picture that stands still; take ten or more");
+  } else {
+    const double jitter = std::sqrt(std::max(0.0, mean));
+    const double u2 =
+        coverage_factor(m - 1) * std::sqrt(scatter / (m - 1) / m) + 0.02 * by_noise / by_noise_n;
+    // u of a root: by its slope, or the root of u itself close to nothing.
+    const double u =
+        jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;
+    out.push_back(number_reading("picture.jitter", jitter, std::hypot(u, 0.01, 0.02 * jitter),
+                                 patterned ? "" : "of what moves from frame to frame"));
+  }
+  if (!patterned) {
+    refuse("picture.tear", "a live picture has edges of its own; send bars or a crosshatch");
+    refuse("picture.flagging", "a live picture has edges of its own; send bars or a crosshatch");
+  } else {
+    const double floor = std::max(0.1, 6 * tear_noise_ / std::max(1.0, static_cast<double>(seen_frames_)));
+    out.push_back(torn_ > 0 ? number_reading("picture.tear", tear_,
+                                             std::hypot(2 * tear_sum_ / static_cast<double>(torn_), 0.1),
+                                             fmt::format("in {} of {} frames", torn_, frames_))
+                            : number_reading("picture.tear", 0, floor, "no step found"));
+    double bend = 0, u_bend = 0;
+    std::size_t rows = 0;
+    // Against the rows below it, clear of a tear further down.
+    double below = 0, below_n = 0;
+    for (std::size_t r = h / 4; r < h / 2; ++r) below += sum_[r], below_n += count_[r];
+    const double straight = below_n > 0 ? below / below_n : place;
+    // Where the picture begins: a straight line through the first rows, carried to row 0, since the bend is
+    // strongest there. Further down: means of three rows.
+    double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0, noise_at_top = 0;
+    for (std::size_t r = 2; r < 2 + 6 * fields && r < h; ++r) {
+      if (count_[r] < 1) continue;
+      const auto x = static_cast<double>(r);
+      const double y = sum_[r] / count_[r] - straight;
+      w += 1, wx += x, wy += y, wxx += x * x, wxy += x * y;
+      noise_at_top += std::max(0.0, squares_[r] / count_[r] - std::pow(sum_[r] / count_[r], 2)) / count_[r] +
+                      n2 * noise_[r] / (count_[r] * count_[r]);
+    }
+    if (w > 5) {
+      const double spread = wxx - wx * wx / w;
+      const double slope = (wxy - wx * wy / w) / spread;
+      bend = wy / w - slope * wx / w;
+      u_bend = 2 * std::sqrt(noise_at_top / w * (1 / w + wx * wx / (w * w) / spread));
+    }
+    for (std::size_t r = 2; r + 2 * fields < top; ++r) {
+      double s = 0, n = 0, q = 0;
+      for (std::size_t k = 0; k < 3; ++k) {
+        const std::size_t i = r + k * fields;
+        s += sum_[i], n += count_[i], q += squares_[i];
+      }
+      if (n < 1) continue;
+      ++rows;
+      const double v = s / n - straight;
+      if (std::abs(v) > std::abs(bend)) {
+        bend = v;
+        u_bend = 2 * std::sqrt(std::max(0.0, q / n - s / n * (s / n)) / n +
+                               n2 * noise_[r] / std::max(1.0, count_[r]) / n);
+      }
+    }
+    if (rows < 4) {
+      refuse("picture.flagging", "the top of the picture does not show the same lines as the rest");
+    } else {
+      // The largest of many rows is biased away from nothing by noise; what noise alone gives is no bend.
+      const bool real = std::abs(bend) > 2.2 * u_bend + 0.1;
+      out.push_back(number_reading("picture.flagging", real ? bend : 0,
+                                   real ? std::hypot(u_bend, 0.1, 0.05 * bend) : 2.2 * u_bend + 0.1,
+                                   real ? "+: to the right" : ""));
+    }
+  }
+  if (traces != nullptr) {
+    traces->row_shift = first_frame_;
+    for (double& v : traces->row_shift) v -= place;
+  }
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,32 @@
+// Sideways movement of lines: jitter, tearing, flagging.
+#pragma once
+
+#include <linebench/base/reading.hpp>
+#include <memory>
+
+#include "picture_shift.hpp"
+#include "picture_view.hpp"
+
+namespace linebench::measure {
+
+class PictureLineMeter final : public PictureMeter {
+ public:
+  explicit PictureLineMeter(const PictureSetup& setup);
+  void push(const PictureView& view) override;
+  void finish(bool rolling, double noise, Readings& out, PictureTraces* traces) const;
+
+ private:
+  void tear_of(const std::vector<double>& shift);
+
+  const PictureSetup& setup_;
+  std::vector<std::unique_ptr<ShiftReference>> references_;
+  std::vector<int> reference_of_row_;  // -1: none
+  // Of each row: how often seen, sums of the shift and of its square, and the variance noise gives it.
+  std::vector<double> count_, sum_, squares_, noise_;
+  std::vector<double> first_frame_;  // shifts
+  double tear_ = 0, tear_sum_ = 0;
+  double tear_noise_ = 0;
+  std::uint64_t frames_ = 0, torn_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
+};
+
+}  // namespace linebench::measure

@@ -1,0 +1,209 @@
+#include "picture_noise.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/dsp/vectorised.hpp>
+#include <linebench/measure/statistics.hpp>
+
+namespace linebench::measure {
+namespace {
+
+constexpr int px = 32;
+
+struct BlockSums {
+  int sum, squares;
+};
+
+LINEBENCH_VECTORISED void row_differences(const std::uint8_t* a, const std::uint8_t* b, int blocks,
+                                          BlockSums* out) {
+  for (int k = 0; k < blocks; ++k) {
+    int s = 0;
+    int q = 0;
+    for (int i = 0; i < px; ++i) {
+      const int d = a[px * k + i] - b[px * k + i];
+      s += d;
+      q += d * d;
+    }
+    out[k] = {s, q};
+  }
+}
+
+LINEBENCH_VECTORISED std::uint64_t count_ends(const std::uint8_t* y, std::size_t n) {
+  std::uint64_t all = 0;
+  for (std::size_t at = 0; at < n;) {
+    std::uint8_t some = 0;  // at most 255 before it would overflow
+    const std::size_t end = std::min(n, at + 255);
+    for (; at < end; ++at)
+      some = static_cast<std::uint8_t>(some + (static_cast<std::uint8_t>(y[at] + 1) <= 2));
+    all += some;
+  }
+  return all;
+}
+
+// Variance that whole codes show of noise sigma, its level anywhere between codes: sigma^2 + 1/12 where noise
+// dithers; less where it does not reach the next code. From the sawtooth's Fourier series.
+double rounded_variance(double sigma) {
+  double v = sigma * sigma + 1.0 / 12;
+  const double pi2 = 9.8696044;
+  for (int m = 1; m <= 60; ++m) {
+    const double e = std::exp(-2 * pi2 * m * m * sigma * sigma);
+    v -= e * e / (2 * pi2 * m * m);  // the mean's own swing over all levels
+    if (e < 1e-6) break;
+  }
+  return v;
+}
+
+// The reverse, by halving.
+double sigma_from_rounded(double variance) {
+  double lo = 0;
+  double hi = std::sqrt(variance) + 0.5;
+  for (int i = 0; i < 50; ++i) {
+    const double mid = 0.5 * (lo + hi);
+    (rounded_variance(mid) < variance ? lo : hi) = mid;
+  }
+  return 0.5 * (lo + hi);
+}
+
+}  // namespace
+
+PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup) : setup_(setup) {}
+
+void PictureNoiseMeter::push(const PictureView& view) {
+  const std::size_t n = view.frame->y.size();
+  ++frames_;
+  if (view.frame->corrupt) ++corrupt_;
+  at_ends_ += count_ends(view.frame->y.data(), n);
+  pixels_ += n;
+  if (view.previous == nullptr) {
+    last_number_ = view.frame->number;
+    return;
+  }
+  if (view.frame->number > last_number_ + 1) {
+    lost_ += view.frame->number - last_number_ - 1;
+    ++gaps_;
+  }
+  last_number_ = view.frame->number;
+  const int w = setup_.width();
+  const int blocks = w / px;
+  std::vector<BlockSums> sums(static_cast<std::size_t>(blocks));
+  variance_.clear();
+  std::uint64_t total = 0;
+  for (int r = 0; r < setup_.height(); ++r) {
+    const auto at = static_cast<std::size_t>(r * w);
+    row_differences(view.frame->y.data() + at, view.previous->y.data() + at, blocks, sums.data());
+    for (const BlockSums& s : sums) {
+      total += static_cast<std::uint64_t>(s.squares);
+      variance_.push_back((static_cast<float>(s.squares) - static_cast<float>(s.sum * s.sum) / px) /
+                          (2.0F * (px - 1)));
+    }
+  }
+  if (total == 0 && view.frame->y == view.previous->y) {
+    ++equal_;
+    longest_ = std::max(longest_, ++run_);
+    return;
+  }
+  run_ = 0;
+  if (view.frame->number > 0 && view.frame->corrupt) return;
+  // Level parts of a standing picture make up the lower half; the mean of what lies near the median is
+  // theirs.
+  const auto middle = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 2);
+  std::nth_element(variance_.begin(), middle, variance_.end());
+  const auto quiet = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 10);
+  std::nth_element(variance_.begin(), quiet, middle);
+  // Of noise alone (chi-squared, 31 degrees of freedom) the tenth lies at 0.69 of the middle. Where it lies
+  // far lower most of the picture moves, and only its quietest parts tell of noise.
+  const bool moves = *quiet < 0.6F * *middle;
+  moving_ += moves ? 1 : 0;
+  const float limit = 1.9F * (moves ? *quiet / 0.69F : *middle) + 0.02F;
+  double sum = 0;
+  std::uint64_t count = 0;
+  for (const float v : variance_) {
+    if (v > limit) continue;
+    sum += static_cast<double>(v);
+    ++count;
+  }
+  if (count == 0) return;
+  const std::size_t g = (view.index / 2) % groups;
+  sum_[g] += sum / static_cast<double>(count);
+  ++count_[g];
+}
+
+void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
+  const std::uint64_t pairs = frames_ > 0 ? frames_ - 1 : 0;
+  if (pairs == 0) {
+    out.push_back(unmeasurable("picture.frames.duplicated", "one frame only; take several"));
+  } else if (equal_ == pairs) {
+    out.push_back(unmeasurable("picture.frames.duplicated",
+                               "all frames are equal, bit by bit: the picture is frozen, or it comes from a "
+                               "generator without noise; "
+                               "move something before the camera to tell"));
+  } else {
+    std::string remark = fmt::format("of {} frames", frames_);
+    if (longest_ >= 5) {
+      remark += fmt::format("; the picture froze for {:.2f} s at a time",
+                            static_cast<double>(longest_) * setup_.frame_s);
+    }
+    out.push_back(
+        number_reading("picture.frames.duplicated", static_cast<double>(equal_), std::nullopt, remark));
+  }
+  if (gaps_ > 0 || corrupt_ > 0) {
+    std::string remark = gaps_ > 0 ? fmt::format("in {} gaps of the device's count", gaps_) : "";
+    if (corrupt_ > 0)
+      remark += fmt::format("{}{} damaged frames besides", remark.empty() ? "" : "; ", corrupt_);
+    out.push_back(number_reading("picture.frames.dropped", static_cast<double>(lost_), std::nullopt, remark));
+  }
+}
+
+void PictureNoiseMeter::finish(bool rolling, Readings& out) {
+  std::vector<double> each;
+  double mean = 0;
+  for (std::size_t g = 0; g < groups; ++g) {
+    if (count_[g] == 0) continue;
+    each.push_back(sum_[g] / static_cast<double>(count_[g]));
+    mean += each.back();
+  }
+  if (each.empty() || rolling) {
+    const char* why = rolling       ? "the picture rolls, so frames cannot be compared"
+                      : frames_ < 2 ? "one frame only; noise is told from frame to frame, take several"
+                                    : "the frames are all equal, so there is nothing to tell noise from";
+    out.push_back(unmeasurable("picture.noise", why));
+    out.push_back(unmeasurable("picture.snr", why));
+    noise_ = 0;
+  } else {
+    mean /= static_cast<double>(each.size());
+    noise_ = sigma_from_rounded(std::max(0.0, mean));
+    double scatter = 0;
+    for (const double v : each) scatter += (v - mean) * (v - mean);
+    const auto n = static_cast<double>(each.size());
+    const double u_variance = n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.03 * mean;
+    if (noise_ < 0.12) {
+      const std::string why = "less than whole codes of 8 bits can show";
+      out.push_back(unmeasurable("picture.noise", why, 0.3));
+      out.push_back(unmeasurable("picture.snr",
+                                 why + fmt::format("; better than {:.0f} dB", 20 * std::log10(219 / 0.3))));
+    } else {
+      const double slope = (rounded_variance(noise_ + 0.01) - rounded_variance(noise_ - 0.01)) / 0.02;
+      const double u_statistic = u_variance / std::max(0.05, slope);
+      // What the level between codes does to noise that hardly reaches the next one; and 1 % for the share of
+      // noise slower than a block.
+      const double u_rounding = noise_ * 1.2 * std::exp(-2 * 9.87 * noise_ * noise_);
+      const bool moving = 4 * moving_ > frames_;
+      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.01) * noise_);
+      out.push_back(number_reading(
+          "picture.noise", noise_, u,
+          moving ? "from the quietest parts of a picture that moves"
+                 : "from frame to frame, in parts that stand still; rounding to codes taken out"));
+      out.push_back(number_reading("picture.snr", 20 * std::log10(219 / noise_), 8.686 * u / noise_));
+    }
+  }
+  repeated_and_lost(out);
+  const double share = pixels_ > 0 ? 100.0 * static_cast<double>(at_ends_) / static_cast<double>(pixels_) : 0;
+  std::string remark = "codes 0, 1, 254 and 255";
+  if (setup_.format.through_rgb)
+    remark = "decoded to RGB, which cuts at 16 and 235: " + remark + " cannot occur";
+  out.push_back(number_reading("picture.clipped", share, std::nullopt, remark));
+}
+
+}  // namespace linebench::measure

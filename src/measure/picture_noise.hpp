@@ -1,0 +1,34 @@
+// Noise from the difference of frames, repeated and lost frames, codes at the ends of the range.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <linebench/base/reading.hpp>
+
+#include "picture_view.hpp"
+
+namespace linebench::measure {
+
+class PictureNoiseMeter final : public PictureMeter {
+ public:
+  explicit PictureNoiseMeter(const PictureSetup& setup);
+  void push(const PictureView& view) override;
+  void finish(bool rolling, Readings& out);
+  /// Rms of one frame, codes, rounding's share taken out; 0 when not known.
+  [[nodiscard]] double noise() const { return noise_; }
+
+ private:
+  void repeated_and_lost(Readings& out) const;
+
+  const PictureSetup& setup_;
+  static constexpr std::size_t groups = 16;
+  std::array<double, groups> sum_{};
+  std::array<std::uint64_t, groups> count_{};
+  std::vector<float> variance_;  // scratch: blocks of one frame
+  double noise_ = 0;
+  std::uint64_t frames_ = 0, equal_ = 0, longest_ = 0, run_ = 0, lost_ = 0, corrupt_ = 0, gaps_ = 0;
+  std::uint64_t last_number_ = 0;
+  std::uint64_t pixels_ = 0, at_ends_ = 0, moving_ = 0;
+};
+
+}  // namespace linebench::measure

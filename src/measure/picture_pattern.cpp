@@ -1,0 +1,186 @@
+// Which test picture stands on the bands, by the shape of their lines.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <linebench/standards/video_colour.hpp>
+#include <optional>
+
+#include "picture_multiburst.hpp"
+#include "picture_plateaus.hpp"
+#include "picture_view.hpp"
+
+namespace linebench::measure {
+namespace {
+
+using standards::BarForm;
+
+struct BarFit {
+  double gain = 0;
+  double rms = 1e9;
+};
+
+// Levels of n bars against a form's luma codes.
+BarFit fit_bars(std::span<const double> level, const BarForm& form) {
+  double sx = 0, sy = 0, sxx = 0, sxy = 0;
+  const auto n = static_cast<double>(level.size());
+  std::vector<double> want(level.size());
+  for (std::size_t i = 0; i < level.size(); ++i) {
+    want[i] = standards::code601_from_rgb(standards::bar_rgb(form, static_cast<int>(i))).y;
+    sx += want[i];
+    sy += level[i];
+    sxx += want[i] * want[i];
+    sxy += want[i] * level[i];
+  }
+  BarFit f;
+  f.gain = (n * sxy - sx * sy) / (n * sxx - sx * sx);
+  const double offset = (sy - f.gain * sx) / n;
+  double sum = 0;
+  for (std::size_t i = 0; i < level.size(); ++i) {
+    const double e = level[i] - offset - f.gain * want[i];
+    sum += e * e;
+  }
+  f.rms = std::sqrt(sum / n);
+  return f;
+}
+
+std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b) {
+  std::optional<Pattern> best;
+  double best_badness = 1e9;
+  for (const int count : {8, 7}) {
+    const double width = static_cast<double>(s.width()) / count;
+    std::vector<double> level;
+    double spread = 0;
+    for (int i = 0; i < count; ++i) {
+      const LineStretch p = stretch(b.y, (i + 0.28) * width, (i + 0.72) * width);
+      level.push_back(p.mean);
+      spread = std::max(spread, p.rms);
+    }
+    bool falling = true;
+    for (std::size_t i = 1; i < level.size(); ++i) falling = falling && level[i] < level[i - 1] - 1.5;
+    if (!falling || spread > 9) continue;
+    for (const BarForm& form : {standards::bars_75, standards::bars_100, standards::bars_100_0_75_0}) {
+      const BarFit f = fit_bars(level, form);
+      if (f.gain < 0.3 || f.gain > 1.9 || f.rms > 6.5 * f.gain) continue;
+      const double badness = f.rms / f.gain + 8 * std::abs(std::log(f.gain));
+      if (badness >= best_badness) continue;
+      best_badness = badness;
+      best = Pattern{.kind = PatternKind::Bars,
+                     .name = fmt::format("bars-{}", form.name),
+                     .remark = count == 7 ? "seven bars, white to blue" : "",
+                     .bars = count,
+                     .bar_white = form.white,
+                     .bar_colour = form.colour,
+                     .band = 0};
+    }
+  }
+  return best;
+}
+
+std::optional<Pattern> steps(const std::vector<Plateau>& p) {
+  // The base on either side may have the level of the first or the last step, or stand apart.
+  for (const auto& [skip, drop] : {std::pair{0, 0}, {0, 1}, {1, 0}, {1, 1}}) {
+    const int n = static_cast<int>(p.size()) - skip - drop;
+    if (n < 5 || n > 12) continue;
+    std::vector<double> up;
+    for (int i = skip + 1; i < skip + n; ++i)
+      up.push_back(p[static_cast<std::size_t>(i)].mean - p[static_cast<std::size_t>(i - 1)].mean);
+    const auto [lo, hi] = std::minmax_element(up.begin(), up.end());
+    if (*lo * *hi <= 0) continue;
+    const double least = std::min(std::abs(*lo), std::abs(*hi));
+    const double most = std::max(std::abs(*lo), std::abs(*hi));
+    if (least < 0.6 * most || most < 6 || std::abs(most) * static_cast<double>(up.size()) < 90) continue;
+    return Pattern{
+        .kind = PatternKind::Staircase, .name = "staircase", .remark = fmt::format("{} risers", up.size())};
+  }
+  return std::nullopt;
+}
+
+std::optional<Pattern> hatch(const PictureSetup& s, const std::vector<Spike>& spikes, double base) {
+  if (spikes.size() < 5) return std::nullopt;
+  const double mean = (spikes.back().at - spikes.front().at) / static_cast<double>(spikes.size() - 1);
+  for (std::size_t i = 1; i < spikes.size(); ++i) {
+    if (std::abs(spikes[i].at - spikes[i - 1].at - mean) > 2.5) return std::nullopt;
+    if (spikes[i].height < 0.5 * spikes[0].height) return std::nullopt;
+  }
+  // Bright rows between.
+  int bright = 0;
+  for (int r = 0; r < s.height(); ++r) {
+    const float* row = s.mean.data() + static_cast<std::size_t>(r) * static_cast<std::size_t>(s.width());
+    double sum = 0;
+    for (int x = s.first_col; x < s.last_col; ++x) sum += static_cast<double>(row[x]);
+    if (sum / (s.last_col - s.first_col) > base + 0.5 * spikes[0].height) ++bright;
+  }
+  if (bright < 4 || bright > s.height() / 4) return std::nullopt;
+  return Pattern{.kind = PatternKind::Crosshatch,
+                 .name = "crosshatch",
+                 .remark = fmt::format("{} verticals, {} bright rows", spikes.size(), bright)};
+}
+
+double bar_level(const std::vector<Plateau>& p) {
+  double high = 0;
+  for (const Plateau& x : p) high = std::max(high, x.mean);
+  return high;
+}
+
+// Low, then high, then low; the high part at least 40 px, no more than a few steps in all.
+bool raised_once(const std::vector<Plateau>& p, double middle) {
+  if (p.size() < 3 || p.size() > 9 || p.front().mean > middle || p.back().mean > middle) return false;
+  int changes = 0;
+  int wide = 0;
+  bool up = false;
+  for (const Plateau& x : p) {
+    if ((x.mean > middle) != up) {
+      ++changes;
+      up = !up;
+    }
+    if (up) wide += x.width();
+  }
+  return changes == 2 && wide > 40;
+}
+
+std::optional<Pattern> other(const PictureSetup& s, const PictureBand& b) {
+  const LineStretch all = stretch(b.y, s.first_col, s.last_col);
+  if (all.highest - all.lowest < 8 && all.rms < 2.5)
+    return Pattern{.kind = PatternKind::Flat, .name = "flat", .remark = ""};
+  if (find_packets(b.y, s.format.lines, s.px_per_us).size() >= 4)
+    return Pattern{.kind = PatternKind::Multiburst, .name = "multiburst", .remark = ""};
+  const LineShape shape = line_shape(b.y, s.first_col, s.last_col);
+  if (auto h = hatch(s, shape.spikes, shape.base)) return h;
+  const auto& p = shape.plateaus;
+  if (auto st = steps(p)) return st;
+  // One raised stretch on level ground; echoes may step it and the ground.
+  const double high = bar_level(p) - shape.base;
+  if (high > 40 && raised_once(p, shape.base + 0.5 * high)) {
+    if (shape.spikes.size() == 1 && shape.spikes[0].height > 0.3 * high)
+      return Pattern{.kind = PatternKind::PulseBar, .name = "pulse-bar", .remark = ""};
+    if (shape.spikes.empty()) return Pattern{.kind = PatternKind::Window, .name = "window", .remark = ""};
+  }
+  if (is_ramp(b.y, s.first_col, s.last_col))
+    return Pattern{.kind = PatternKind::Ramp, .name = "ramp", .remark = ""};
+  return std::nullopt;
+}
+
+}  // namespace
+
+Pattern recognise_pattern(const PictureSetup& s) {
+  if (!s.patterned()) return {};
+  for (std::size_t i = 0; i < s.bands.size(); ++i) {
+    const PictureBand& b = s.bands[i];
+    const double share = static_cast<double>(b.rows.size()) / s.height();
+    if (share < 0.3) break;
+    std::optional<Pattern> p = bars(s, b);
+    if (!p) p = other(s, b);
+    if (!p) continue;
+    if (p->kind == PatternKind::Flat && share < 0.8) continue;  // a level between other things
+    p->band = i;
+    if (p->kind == PatternKind::Bars && share < 0.85) {
+      p->remark += (p->remark.empty() ? "" : "; ") + fmt::format("on {:.0f} % of the rows", 100 * share);
+    }
+    return *p;
+  }
+  return {};
+}
+
+}  // namespace linebench::measure

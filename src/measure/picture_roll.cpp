@@ -1,0 +1,182 @@
+#include "picture_roll.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <cstdlib>
+#include <limits>
+#include <linebench/dsp/vectorised.hpp>
+#include <linebench/measure/statistics.hpp>
+
+namespace linebench::measure {
+namespace {
+
+LINEBENCH_VECTORISED double squared_distance(const std::int16_t* a, const std::int16_t* b, std::size_t n) {
+  double all = 0;
+  for (std::size_t at = 0; at < n;) {
+    const std::size_t end = std::min(n, at + 2048);
+    std::int32_t some = 0;
+    for (; at < end; ++at) {
+      const int d = (a[at] - b[at]) >> 1;
+      some += (d * d) >> 2;
+    }
+    all += some;
+  }
+  return 16 * all;
+}
+
+}  // namespace
+
+PictureRollMeter::PictureRollMeter(const PictureSetup& setup)
+    : setup_(setup), rows_(setup.height() / setup.fields) {}
+
+void PictureRollMeter::features(const PictureView& view, Rows& out) const {
+  const int blocks = setup_.blocks();
+  const int first = setup_.first_col / block_px;
+  const int last = setup_.last_col / block_px;
+  out.resize(static_cast<std::size_t>(rows_ * columns));
+  for (int r = 0; r < rows_; ++r) {
+    const std::uint16_t* sums =
+        view.block_sums.data() + static_cast<std::ptrdiff_t>(setup_.fields * r) * blocks;
+    std::array<int, columns> v{};
+    int mean = 0;
+    for (int c = 0; c < columns; ++c) {
+      const int a = first + c * (last - first) / columns;
+      const int b = std::max(a + 1, first + (c + 1) * (last - first) / columns);
+      int s = 0;
+      for (int x = a; x < b; ++x) s += sums[x];
+      v[static_cast<std::size_t>(c)] = 8 * s / (block_px * (b - a));  // eighths of a code
+      mean += v[static_cast<std::size_t>(c)];
+    }
+    mean /= columns;
+    for (int c = 0; c < columns; ++c)
+      out[static_cast<std::size_t>(r * columns + c)] =
+          static_cast<std::int16_t>(v[static_cast<std::size_t>(c)] - mean);
+  }
+}
+
+// Mean square difference when the picture now is the reference moved down by `shift` rows.
+double PictureRollMeter::cost(const Rows& now, int shift) const {
+  const int overlap = rows_ - std::abs(shift) - 4;  // the outermost rows hold blanking
+  if (overlap < rows_ / 3) return std::numeric_limits<double>::infinity();
+  const int a = 2 + std::max(0, shift);
+  const int b = 2 + std::max(0, -shift);
+  const auto n = static_cast<std::size_t>(overlap * columns);
+  return squared_distance(now.data() + a * columns, reference_.data() + b * columns, n) /
+         static_cast<double>(n);
+}
+
+PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected, bool everywhere) const {
+  const int middle = everywhere ? 0 : static_cast<int>(std::lround(expected));
+  const int range = everywhere ? rows_ / 2 : 6;
+  double best = std::numeric_limits<double>::infinity();
+  int at = 0;
+  double sum = 0;
+  int count = 0;
+  for (int d = middle - range; d <= middle + range; ++d) {
+    const double c = cost(now, d);
+    if (!std::isfinite(c)) continue;
+    sum += c;
+    ++count;
+    // Where it makes no difference, the picture has not moved.
+    const double weighed = c * (1 + 1e-4 * std::abs(d - middle)) + 1e-6 * std::abs(d);
+    if (weighed < best) best = weighed, at = d;
+  }
+  Match m;
+  if (count == 0) return m;
+  const double a = cost(now, at - 1);
+  const double b = cost(now, at);
+  const double c = cost(now, at + 1);
+  m.lines = at;
+  // Of a hard edge the cost rises straight on both sides, of soft ones as a parabola: the root serves both.
+  if (std::isfinite(a) && std::isfinite(c) && a + c - 2 * b > 1e-9) {
+    m.lines += std::clamp(0.5 * (a - c) / (a + c - 2 * b), -0.5, 0.5);
+  }
+  const double mean = sum / count;
+  m.quality = mean > 0 ? 1 - b / mean : 0;
+  m.clear = m.quality > 0.3 && std::abs(at - middle) < range;
+  return m;
+}
+
+void PictureRollMeter::push(const PictureView& view) {
+  features(view, now_);
+  if (view.index == 0) {
+    reference_ = now_;
+    n_ = 1;
+    track_s_.push_back(0);
+    track_lines_.push_back(0);
+    return;
+  }
+  ++tried_;
+  const bool everywhere = view.index < 4 || lost_ * 4 > tried_;
+  Match m = find(now_, at_ + speed_ - reference_at_, everywhere);
+  if (!m.clear && !everywhere) m = find(now_, 0, true);
+  if (!m.clear) {
+    // Rows that are all alike show nothing, whatever moves.
+    const double still = cost(now_, 0);
+    const double moved = cost(now_, rows_ / 8);
+    if (moved < 1.15 * still + 4) ++plain_;
+    ++lost_;
+    reference_ = now_;
+    reference_at_ = at_;
+    return;
+  }
+  const double place = reference_at_ + m.lines;
+  speed_ = place - at_;
+  at_ = place;
+  const auto x = static_cast<double>(view.frame->number);
+  n_ += 1;
+  sx_ += x;
+  sy_ += at_;
+  sxx_ += x * x;
+  sxy_ += x * at_;
+  syy_ += at_ * at_;
+  if (track_s_.size() < 2000) {
+    track_s_.push_back(view.time_s);
+    track_lines_.push_back(at_ * setup_.fields);
+  }
+  if (std::abs(m.lines) > rows_ / 8.0) {
+    reference_ = now_;
+    reference_at_ = at_;
+  }
+}
+
+void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
+  if (tried_ == 0) {
+    out.push_back(unmeasurable("picture.roll", "one frame does not show movement; take several"));
+    return;
+  }
+  if (plain_ * 2 > tried_) {
+    out.push_back(
+        unmeasurable("picture.roll",
+                     "all rows look alike, so a roll would not show; send a crosshatch or a live picture"));
+    return;
+  }
+  if (lost_ * 3 > tried_ || n_ < 3) {
+    out.push_back(
+        unmeasurable("picture.roll", "the picture changes too much from frame to frame to follow it"));
+    return;
+  }
+  const double spread = sxx_ - sx_ * sx_ / n_;
+  const double slope = (sxy_ - sx_ * sy_ / n_) / spread;
+  const double rest = std::max(0.0, syy_ - sy_ * sy_ / n_ - slope * slope * spread);
+  // Places within a line are told to a quarter of it at worst.
+  const double sigma = std::sqrt(rest / std::max(1.0, n_ - 2));
+  const double u_place = std::max(sigma, std::abs(slope) > 0.02 ? 0.1 : 0.005);
+  const double lines = setup_.fields * slope;
+  const double u = setup_.fields * coverage_factor(n_ - 2) * u_place / std::sqrt(spread);
+  rolling_ = std::abs(lines) > std::max(0.1, 2 * u);
+  // A picture that shakes or is panned up and down does not roll, but it does move.
+  const double travel = std::abs(slope) * n_;
+  std::string remark;
+  if (sigma > 2 && sigma > 0.1 * travel)
+    remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
+  out.push_back(number_reading("picture.roll", lines, u, remark));
+  if (traces != nullptr) {
+    traces->roll_s = track_s_;
+    traces->roll_lines = track_lines_;
+  }
+}
+
+}  // namespace linebench::measure

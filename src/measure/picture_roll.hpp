@@ -1,0 +1,42 @@
+// Vertical roll: where the picture stands, frame by frame, from what changes across its rows.
+#pragma once
+
+#include <linebench/base/reading.hpp>
+
+#include "picture_view.hpp"
+
+namespace linebench::measure {
+
+class PictureRollMeter final : public PictureMeter {
+ public:
+  explicit PictureRollMeter(const PictureSetup& setup);
+  void push(const PictureView& view) override;
+  void finish(Readings& out, PictureTraces* traces);
+  /// After finish().
+  [[nodiscard]] bool rolling() const { return rolling_; }
+
+ private:
+  static constexpr int columns = 24;
+  using Rows = std::vector<std::int16_t>;  // field rows x columns, each row's own mean taken out
+  struct Match {
+    double lines = 0;    // of the field
+    double quality = 0;  // share of the picture's vertical change that the shift explains
+    bool clear = false;
+  };
+  void features(const PictureView& view, Rows& out) const;
+  [[nodiscard]] double cost(const Rows& now, int shift) const;
+  [[nodiscard]] Match find(const Rows& now, double expected, bool everywhere) const;
+
+  const PictureSetup& setup_;
+  int rows_ = 0;
+  Rows reference_, now_;
+  double reference_at_ = 0;  // lines of the field the reference had moved
+  double at_ = 0, speed_ = 0;
+  // Straight line through place over frame number.
+  double n_ = 0, sx_ = 0, sy_ = 0, sxx_ = 0, sxy_ = 0, syy_ = 0;
+  std::uint64_t tried_ = 0, lost_ = 0, plain_ = 0;
+  std::vector<double> track_s_, track_lines_;
+  bool rolling_ = false;
+};
+
+}  // namespace linebench::measure

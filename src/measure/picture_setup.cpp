@@ -1,0 +1,278 @@
+// What a picture is, from its first frames: noise, whether it stands still, which rows show the same line.
+#include <algorithm>
+#include <cstdlib>
+#include <linebench/dsp/vectorised.hpp>
+#include <linebench/standards/video.hpp>
+#include <numeric>
+
+#include "picture_view.hpp"
+
+namespace linebench::measure {
+namespace {
+
+using capture::Frame;
+
+constexpr int noise_px = 32;
+constexpr std::size_t most_lines = 48;  // a picture with more kinds of line is no pattern
+
+LINEBENCH_VECTORISED void difference_sums(const std::uint8_t* a, const std::uint8_t* b, int n, int& sum,
+                                          int& squares) {
+  int s = 0;
+  int q = 0;
+  for (int i = 0; i < n; ++i) {
+    const int d = a[i] - b[i];
+    s += d;
+    q += d * d;
+  }
+  sum = s;
+  squares = q;
+}
+
+// Block means of a row of the mean image, 4 px each, its own mean taken out.
+std::vector<float> signature(const PictureSetup& s, const float* row) {
+  constexpr int px = 4;
+  std::vector<float> v(static_cast<std::size_t>((s.last_col - s.first_col) / px));
+  for (std::size_t i = 0; i < v.size(); ++i) {
+    const float* p = row + s.first_col + px * static_cast<int>(i);
+    v[i] = (p[0] + p[1] + p[2] + p[3]) / 4;
+  }
+  const float mean = std::accumulate(v.begin(), v.end(), 0.0F) / static_cast<float>(v.size());
+  for (float& x : v) x -= mean;
+  return v;
+}
+
+// Share of blocks that differ when b is moved by `shift` blocks.
+double mismatch(const std::vector<float>& a, const std::vector<float>& b, int shift, float tolerance) {
+  const int n = static_cast<int>(a.size());
+  int bad = 0;
+  int all = 0;
+  for (int i = std::max(0, shift); i < std::min(n, n + shift); ++i, ++all) {
+    if (std::abs(a[static_cast<std::size_t>(i)] - b[static_cast<std::size_t>(i - shift)]) > tolerance) ++bad;
+  }
+  return all > 0 ? static_cast<double>(bad) / all : 1.0;
+}
+
+class Banding {
+ public:
+  explicit Banding(PictureSetup& s) : s_(s), tolerance_(static_cast<float>(std::max(4.0, 2.5 * s.noise))) {}
+
+  void run() {
+    const int h = s_.height();
+    s_.band_of_row.assign(static_cast<std::size_t>(h), -1);
+    s_.bent_row.assign(static_cast<std::size_t>(h), false);
+    // From the middle to either end: tops are bent and bottoms torn, and must not set the measure.
+    for (int first = 0; first < s_.fields; ++first) {
+      const int middle = h / 2 / s_.fields * s_.fields + first;
+      last_ = -1;
+      sweep(middle, s_.fields);
+      last_ = s_.band_of_row[static_cast<std::size_t>(middle)];
+      sweep(middle - s_.fields, -s_.fields);
+    }
+    keep_large();
+  }
+
+ private:
+  struct Line {
+    std::vector<float> shape;
+    double level;
+    int count = 0;
+  };
+
+  void sweep(int from, int step) {
+    double before = 1e9;
+    for (int r = from; r >= 0 && r < s_.height() && lines_.size() <= most_lines; r += step) {
+      const float* row = s_.mean.data() + static_cast<std::size_t>(r) * static_cast<std::size_t>(s_.width());
+      const double mean =
+          std::accumulate(row + s_.first_col, row + s_.last_col, 0.0) / (s_.last_col - s_.first_col);
+      place(r, signature(s_, row), mean, std::abs(mean - before) < 4 + 0.5 * s_.noise);
+      before = mean;
+    }
+  }
+
+  // Hum moves a row's level slowly from line to line of a field; a step is another line.
+  void place(int r, const std::vector<float>& shape, double level, bool level_goes_on) {
+    if (level_goes_on && last_ >= 0 && fits(last_, shape)) return take(r, last_, shape, false);
+    for (int i = 0; i < static_cast<int>(lines_.size()); ++i) {
+      const bool near = std::abs(lines_[static_cast<std::size_t>(i)].level - level) < 12 + s_.noise;
+      if (near && fits(i, shape)) return take(r, i, shape, false);
+    }
+    for (int i = 0; i < static_cast<int>(lines_.size()); ++i) {
+      if (fits_bent(i, shape)) return take(r, i, shape, true);
+    }
+    lines_.push_back({shape, level, 0});
+    take(r, static_cast<int>(lines_.size()) - 1, shape, false);
+  }
+  bool fits(int line, const std::vector<float>& shape) {
+    return mismatch(lines_[static_cast<std::size_t>(line)].shape, shape, 0, tolerance_) < 0.15;
+  }
+  // A row pulled sideways (tearing, flagging) shows the same line elsewhere.
+  bool fits_bent(int line, const std::vector<float>& shape) {
+    const Line& l = lines_[static_cast<std::size_t>(line)];
+    if (l.count < 8) return false;
+    for (int shift = 1; shift <= 9; ++shift) {
+      if (mismatch(l.shape, shape, shift, tolerance_) < 0.1 ||
+          mismatch(l.shape, shape, -shift, tolerance_) < 0.1)
+        return true;
+    }
+    return false;
+  }
+  void take(int r, int line, const std::vector<float>& shape, bool bent) {
+    s_.band_of_row[static_cast<std::size_t>(r)] = line;
+    s_.bent_row[static_cast<std::size_t>(r)] = bent;
+    last_ = line;
+    Line& l = lines_[static_cast<std::size_t>(line)];
+    ++l.count;
+    if (l.count < 16 && !bent) {
+      const float k = 1.0F / static_cast<float>(l.count);
+      for (std::size_t i = 0; i < shape.size(); ++i) l.shape[i] += k * (shape[i] - l.shape[i]);
+    }
+  }
+
+  void keep_large() {
+    const int h = s_.height();
+    std::vector<int> order(lines_.size());
+    std::iota(order.begin(), order.end(), 0);
+    std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
+      return lines_[static_cast<std::size_t>(a)].count > lines_[static_cast<std::size_t>(b)].count;
+    });
+    std::vector<int> renamed(lines_.size(), -1);
+    if (lines_.size() <= most_lines) {
+      for (const int i : order) {
+        if (lines_[static_cast<std::size_t>(i)].count < h / 25 || s_.bands.size() >= 12) break;
+        renamed[static_cast<std::size_t>(i)] = static_cast<int>(s_.bands.size());
+        s_.bands.emplace_back();
+      }
+    }
+    int banded = 0;
+    for (int r = 0; r < h; ++r) {
+      int& b = s_.band_of_row[static_cast<std::size_t>(r)];
+      b = b >= 0 ? renamed[static_cast<std::size_t>(b)] : -1;
+      if (b < 0) continue;
+      s_.bands[static_cast<std::size_t>(b)].rows.push_back(r);
+      ++banded;
+    }
+    s_.banded_share = static_cast<double>(banded) / h;
+  }
+
+  PictureSetup& s_;
+  float tolerance_;
+  std::vector<Line> lines_;
+  int last_ = -1;
+};
+
+void fill_band_lines(PictureSetup& s, std::span<const Frame> frames) {
+  const auto w = static_cast<std::size_t>(s.width());
+  for (PictureBand& b : s.bands) {
+    b.y.assign(w, 0);
+    b.cb.assign(w / 2, 0);
+    b.cr.assign(w / 2, 0);
+    std::size_t straight = 0;
+    for (const int r : b.rows) straight += s.bent_row[static_cast<std::size_t>(r)] ? 0 : 1;
+    const double k = 1.0 / static_cast<double>(std::max<std::size_t>(1, straight));
+    for (const int r : b.rows) {
+      if (s.bent_row[static_cast<std::size_t>(r)]) continue;
+      const auto at = static_cast<std::size_t>(r) * w;
+      for (std::size_t i = 0; i < w; ++i) b.y[i] += k * static_cast<double>(s.mean[at + i]);
+      for (const Frame& f : frames) {
+        const double kf = k / static_cast<double>(frames.size());
+        for (std::size_t i = 0; i < w / 2; ++i) {
+          b.cb[i] += kf * f.cb[at / 2 + i];
+          b.cr[i] += kf * f.cr[at / 2 + i];
+        }
+      }
+    }
+  }
+}
+
+void fill_times(PictureSetup& s, const PictureOptions& options) {
+  capture::FrameFormat& f = s.format;
+  if (options.lines) f.lines = *options.lines;
+  const auto& standard = f.lines == 525 ? standards::video_525_no_setup : standards::video_625;
+  s.line_s = 1.0 / standard.line_rate_hz.value();
+  s.field_s = 1.0 / standard.field_rate_hz();
+  const double nominal = 1.0 / standard.frame_rate_hz();
+  s.frame_s = 1.0 / f.frame_rate_hz;
+  if (std::abs(s.frame_s / nominal - 1) < 2e-3) s.frame_s = nominal;  // 29.97 written for 30000/1001
+  s.fields = f.height > 300 ? 2 : 1;
+  s.px_per_us = 13.5 * (f.width == 704 ? 1.0 : f.width / 720.0);
+  const int margin = (f.width / 40 + block_px - 1) / block_px * block_px;
+  s.first_col = margin;
+  s.last_col = (f.width - margin) / block_px * block_px;
+}
+
+}  // namespace
+
+void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out) {
+  const int blocks = width / block_px;
+  for (int r = 0; r < height; ++r) {
+    const std::uint8_t* row = y + static_cast<std::size_t>(r) * static_cast<std::size_t>(width);
+    for (int b = 0; b < blocks; ++b) {
+      const std::uint8_t* p = row + block_px * b;
+      out[static_cast<std::size_t>(r * blocks + b)] =
+          static_cast<std::uint16_t>(p[0] + p[1] + p[2] + p[3] + p[4] + p[5] + p[6] + p[7]);
+    }
+  }
+}
+
+double difference_noise(const Frame& a, const Frame& b, int width, int height) {
+  std::vector<float> variance;
+  const int per_row = width / noise_px;
+  variance.reserve(static_cast<std::size_t>(per_row * height));
+  for (int r = 0; r < height; ++r) {
+    for (int i = 0; i < per_row; ++i) {
+      const auto at = static_cast<std::size_t>(r * width + i * noise_px);
+      int sum = 0;
+      int squares = 0;
+      difference_sums(a.y.data() + at, b.y.data() + at, noise_px, sum, squares);
+      variance.push_back((static_cast<float>(squares) - static_cast<float>(sum * sum) / noise_px) /
+                         (noise_px - 1) / 2);
+    }
+  }
+  const auto middle = variance.begin() + static_cast<std::ptrdiff_t>(variance.size() / 2);
+  std::nth_element(variance.begin(), middle, variance.end());
+  // Median of chi-squared with 31 degrees of freedom over its mean [Wilson-Hilferty].
+  return std::sqrt(static_cast<double>(*middle) / std::pow(1 - 2.0 / (9 * (noise_px - 1)), 3));
+}
+
+PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::FrameFormat& format,
+                                const PictureOptions& options) {
+  PictureSetup s;
+  s.format = format;
+  fill_times(s, options);
+  const std::size_t n = frames[0].y.size();
+  if (frames.size() > 1) {
+    s.noise = difference_noise(frames[0], frames[1], s.width(), s.height());
+    s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
+    const double later = difference_noise(frames[0], frames.back(), s.width(), s.height());
+    s.still = later < 1.3 * s.noise + 0.5;
+  }
+  const auto mean_of = [&](std::span<const Frame> some) {
+    s.mean.assign(n, 0);
+    s.mean_noise = std::sqrt((s.noise * s.noise + 0.083) / static_cast<double>(some.size()));
+    const float k = 1.0F / static_cast<float>(some.size());
+    for (const Frame& f : some) {
+      for (std::size_t i = 0; i < n; ++i) s.mean[i] += k * static_cast<float>(f.y[i]);
+    }
+  };
+  // A picture that rolls smears in the mean; then the first frame alone may still show its bands.
+  for (const std::span<const Frame> some : {frames, frames.first(1)}) {
+    mean_of(some);
+    s.bands.clear();
+    s.banded_share = 0;
+    Banding(s).run();
+    if (s.patterned() || some.size() == 1) {
+      fill_band_lines(s, some);
+      s.pattern = recognise_pattern(s);
+      if (s.pattern.kind != PatternKind::None || some.size() == 1) break;
+    }
+  }
+  if (!s.patterned()) {
+    s.bands.clear();
+    std::fill(s.band_of_row.begin(), s.band_of_row.end(), -1);
+    s.banded_share = 0;
+    mean_of(frames);
+  }
+  return s;
+}
+
+}  // namespace linebench::measure

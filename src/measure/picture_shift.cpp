@@ -1,0 +1,141 @@
+#include "picture_shift.hpp"
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/dsp/vectorised.hpp>
+
+namespace linebench::measure {
+namespace {
+
+struct Sums {
+  float product, difference, squares;
+};
+
+LINEBENCH_VECTORISED void compare(const std::uint8_t* row, const float* value, const float* slope, int n,
+                                  Sums& out) {
+  // Eight running sums, so that the loop needs no order of additions.
+  float p[8] = {}, d[8] = {}, q[8] = {};
+  int i = 0;
+  for (; i + 8 <= n; i += 8) {
+    for (int k = 0; k < 8; ++k) {
+      const float e = value[i + k] - static_cast<float>(row[i + k]);
+      p[k] += e * slope[i + k];
+      d[k] += e;
+      q[k] += e * e;
+    }
+  }
+  Sums s{0, 0, 0};
+  for (int k = 0; k < 8; ++k) {
+    s.product += p[k];
+    s.difference += d[k];
+    s.squares += q[k];
+  }
+  out = s;
+}
+
+}  // namespace
+
+ShiftReference::ShiftReference(std::span<const double> line, int first, int last, int reach,
+                               double line_noise)
+    : first_(first), last_(first + (last - first) / 8 * 8), reach_(reach) {
+  const int w = static_cast<int>(line.size());
+  const auto p = [&](int k) { return line[static_cast<std::size_t>(std::clamp(k, 0, w - 1))]; };
+  for (int part = 0; part < parts; ++part) {
+    // The line moved right by part/8, on columns first-reach .. last+reach.
+    Plane plane;
+    const double back = static_cast<double>(part) / parts;
+    for (int x = first_ - reach_ - 1; x < last_ + reach_ + 1; ++x) {
+      const double at = x - back;
+      const auto i = static_cast<int>(std::floor(at));
+      const double t = at - i;
+      const double a = p(i - 1), b = p(i), c = p(i + 1), d = p(i + 2);
+      plane.value.push_back(static_cast<float>(
+          b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a)))));
+      plane.slope.push_back(static_cast<float>(0.5 * (c - a) + t * (2 * a - 5 * b + 4 * c - d) +
+                                               1.5 * t * t * (3 * (b - c) + d - a)));
+    }
+    planes_.push_back(std::move(plane));
+  }
+  double mean = 0;
+  const auto origin = static_cast<std::size_t>(reach_ + 1);
+  const auto n = static_cast<std::size_t>(last_ - first_);
+  for (std::size_t i = 0; i < n; ++i) mean += static_cast<double>(planes_[0].slope[origin + i]);
+  mean /= static_cast<double>(n);
+  for (Plane& plane : planes_) {
+    double energy = 0;
+    for (float& v : plane.slope) v -= static_cast<float>(mean);
+    for (std::size_t i = 0; i < n; ++i) energy += std::pow(static_cast<double>(plane.slope[origin + i]), 2);
+    // A central difference holds half the noise's power.
+    energy -= 0.5 * line_noise * line_noise * static_cast<double>(n);
+    plane.energy = static_cast<float>(std::max(1.0, energy));
+  }
+}
+
+bool ShiftReference::usable(double noise) const {
+  return planes_[0].energy > 300 &&
+         std::sqrt((noise * noise + 0.083) / static_cast<double>(planes_[0].energy)) < 0.5;
+}
+
+ShiftReference::Match ShiftReference::match(const std::uint8_t* row, int eighths) const {
+  const int whole = static_cast<int>(std::floor(static_cast<double>(eighths) / parts));
+  const Plane& plane = planes_[static_cast<std::size_t>(eighths - parts * whole)];
+  const auto origin = static_cast<std::size_t>(reach_ + 1 - whole);
+  const int n = last_ - first_;
+  Sums s{};
+  compare(row + first_, plane.value.data() + origin, plane.slope.data() + origin, n, s);
+  Match m;
+  // A row moved right by d is value(x - d) = value - d slope: the error's slope part is d.
+  // The constant between the two goes by the slope's zero mean; its square is taken out of the rest.
+  const double energy = static_cast<double>(plane.energy);
+  m.step = static_cast<double>(s.product) / energy;
+  m.before = std::max(0.0, static_cast<double>(s.squares) -
+                               static_cast<double>(s.difference) * static_cast<double>(s.difference) / n);
+  m.rest = std::max(0.0, m.before - m.step * m.step * energy);
+  return m;
+}
+
+int ShiftReference::coarse(const std::uint8_t* row) const {
+  double best = 1e30;
+  int at = 0;
+  for (int d = -reach_; d <= reach_; ++d) {
+    const double cost = match(row, parts * d).before * (1 + 0.004 * std::abs(d));
+    if (cost < best) best = cost, at = d;
+  }
+  return at;
+}
+
+RowShift ShiftReference::find(const std::uint8_t* row, double noise) const {
+  RowShift r;
+  const double n = last_ - first_;
+  const double quiet = n * (1.6 * (noise * noise + 0.083) + 0.15);
+  const int limit = parts * reach_;
+  int at = 0;
+  Match m = match(row, at);
+  const double start = m.before;
+  const auto refine = [&](int rounds) {
+    for (int i = 0; i < rounds; ++i) {
+      const int move = static_cast<int>(std::lround(m.step * parts));
+      if (move == 0) break;
+      at = std::clamp(at + std::clamp(move, -12, 12), -limit + 1, limit - 1);
+      m = match(row, at);
+    }
+  };
+  refine(5);
+  if (m.rest > quiet && m.rest > 0.3 * start) {
+    const int whole = coarse(row);
+    const Match c = match(row, parts * whole);
+    if (c.before < m.before) {
+      at = std::clamp(parts * whole, -limit + 1, limit - 1);
+      m = match(row, at);
+      refine(4);
+    }
+  }
+  r.px = static_cast<double>(at) / parts + std::clamp(m.step, -0.25, 0.25);
+  const auto& plane = planes_[0];
+  r.variance = 1.0 / static_cast<double>(plane.energy);
+  // What is left must be noise, or small beside what the shift explained or the line holds.
+  r.valid = m.rest < 2.5 * quiet || m.rest < 0.2 * start || m.rest < 0.05 * static_cast<double>(plane.energy);
+  return r;
+}
+
+}  // namespace linebench::measure

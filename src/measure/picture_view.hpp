@@ -1,0 +1,115 @@
+// What the picture meters share: what was found out before the pass, and one frame with its block sums.
+#pragma once
+
+#include <cmath>
+#include <cstdint>
+#include <linebench/capture/frame_source.hpp>
+#include <linebench/measure/picture.hpp>
+#include <span>
+#include <string>
+#include <vector>
+
+namespace linebench::measure {
+
+inline constexpr int block_px = 8;  ///< luma samples in a block of one row
+
+/// Rows that show the same line; the line is their mean.
+struct PictureBand {
+  std::vector<int> rows;          ///< frame rows, ascending
+  std::vector<double> y, cb, cr;  ///< mean line of the acquired frames
+};
+
+enum class PatternKind { None, Bars, Flat, Staircase, Ramp, Multiburst, PulseBar, Window, Crosshatch };
+
+struct Pattern {
+  PatternKind kind = PatternKind::None;
+  std::string name = "none";  ///< "bars-75", "flat", ...
+  std::string remark;
+  int bars = 0;            ///< how many stand side by side: 8, or 7 where black is not among them
+  double bar_white = 1.0;  ///< of the white bar and of the colours, shares of full
+  double bar_colour = 1.0;
+  std::size_t band = 0;  ///< where the line stands
+};
+
+/// Known before the pass, from the first frames.
+struct PictureSetup {
+  capture::FrameFormat format;
+  double line_s = 0;        ///< line period
+  double field_s = 0;       ///< time between the two fields of a frame
+  double frame_s = 0;       ///< between frames
+  int fields = 2;           ///< in a frame
+  double px_per_us = 13.5;  ///< luma samples
+  int first_col = 0;        ///< columns clear of the blanking's edges: first .. last-1, whole blocks
+  int last_col = 0;
+  double noise = 0;         ///< rms luma noise of one frame, roughly
+  bool noisy = false;       ///< frames differ, so repeated ones can be told
+  bool still = false;       ///< the picture stands still over the acquired frames
+  std::vector<float> mean;  ///< temporal mean of luma, rows x width
+  double mean_noise = 0;    ///< rms noise left in it
+  std::vector<PictureBand> bands;
+  std::vector<int> band_of_row;  ///< -1: none
+  std::vector<bool> bent_row;    ///< shows its band's line, but pulled sideways
+  double banded_share = 0;       ///< of rows
+  Pattern pattern;
+
+  [[nodiscard]] int width() const { return format.width; }
+  [[nodiscard]] int height() const { return format.height; }
+  [[nodiscard]] int blocks() const { return format.width / block_px; }
+  [[nodiscard]] bool patterned() const { return banded_share > 0.5; }
+  /// Field (0: rows 0, 2, ..) and row in it.
+  [[nodiscard]] int field_of(int row) const { return fields == 2 ? row % 2 : 0; }
+  [[nodiscard]] int row_in_field(int row) const { return fields == 2 ? row / 2 : row; }
+  /// When a row of a frame was scanned, from the frame's start.
+  [[nodiscard]] double row_time(int row) const {
+    const bool top_first = format.top_field_first.value_or(format.lines == 625);
+    const bool second = fields == 2 && (field_of(row) == 0) != top_first;
+    return (second ? field_s : 0.0) + row_in_field(row) * line_s;
+  }
+};
+
+/// One frame of the pass. The view and what it points to live only during the call.
+struct PictureView {
+  const PictureSetup* setup = nullptr;
+  const capture::Frame* frame = nullptr;
+  const capture::Frame* previous = nullptr;   ///< nullptr for the first
+  std::uint64_t index = 0;                    ///< frames handed out before
+  double time_s = 0;                          ///< from the first, lost frames counted
+  std::span<const std::uint16_t> block_sums;  ///< rows x blocks: luma sums
+
+  [[nodiscard]] const std::uint8_t* row(int r) const {
+    return frame->y.data() + static_cast<std::size_t>(r) * static_cast<std::size_t>(setup->width());
+  }
+};
+
+class PictureMeter {
+ public:
+  PictureMeter() = default;
+  PictureMeter(const PictureMeter&) = delete;
+  PictureMeter& operator=(const PictureMeter&) = delete;
+  virtual ~PictureMeter() = default;
+  virtual void push(const PictureView& view) = 0;
+};
+
+/// Rms error that rounding to whole codes leaves in the mean of many samples under noise of this rms: noise
+/// dithers it away (the sawtooth's first harmonic falls as exp(-2 pi^2 sigma^2)).
+[[nodiscard]] inline double rounding_rms(double noise) {
+  return 0.2887 * std::exp(-2 * 9.8696 * noise * noise);
+}
+
+/// Luma sums of 8 px blocks of a plane; out has rows x (width / 8).
+void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out);
+
+/// Makes the setup from the first frames.
+[[nodiscard]] PictureSetup make_picture_setup(std::span<const capture::Frame> frames,
+                                              const capture::FrameFormat& format,
+                                              const PictureOptions& options);
+
+/// Which test picture the bands are.
+[[nodiscard]] Pattern recognise_pattern(const PictureSetup& setup);
+
+/// Variance within blocks of 32 px of the difference of two frames, halved: noise of one frame, robust
+/// against moved parts. @return rms, or 0 where the frames are equal.
+[[nodiscard]] double difference_noise(const capture::Frame& a, const capture::Frame& b, int width,
+                                      int height);
+
+}  // namespace linebench::measure

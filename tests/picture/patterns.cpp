@@ -1,0 +1,221 @@
+// What a picture is taken for: test pictures, live pictures, no signal; fields; repeated and lost frames.
+#include <gtest/gtest.h>
+
+#include <linebench/base/error.hpp>
+
+#include "support/frame_synth.hpp"
+#include "support/python.hpp"
+
+namespace {
+using namespace linebench;
+using frame_synth::measure;
+using frame_synth::Scene;
+using testing_support::TempDir;
+
+std::string text(const Readings& r, const char* id) {
+  const Reading* x = find_reading(r, id);
+  if (x == nullptr) return "missing";
+  return x->measured() ? x->text() : "unmeasurable";
+}
+
+// A source over frames in memory.
+class Frames final : public capture::FrameSource {
+ public:
+  Frames(std::vector<capture::Frame> frames, capture::FrameFormat format)
+      : frames_(std::move(frames)), format_(format) {}
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  [[nodiscard]] const capture::FrameFormat& format() const override { return format_; }
+  bool read(capture::Frame& f) override {
+    if (at_ >= frames_.size()) return false;
+    f = frames_[at_++];
+    return true;
+  }
+
+ private:
+  std::vector<capture::Frame> frames_;
+  capture::FrameFormat format_;
+  CaptureFacts facts_;
+  std::size_t at_ = 0;
+};
+std::vector<capture::Frame> take(const Scene& scene, int frames) {
+  frame_synth::Source s(scene, frames, 7);
+  std::vector<capture::Frame> out(static_cast<std::size_t>(frames));
+  for (auto& f : out) (void)s.read(f);
+  return out;
+}
+Readings measure_frames(std::vector<capture::Frame> frames, const capture::FrameFormat& format) {
+  Frames source(std::move(frames), format);
+  return measure::measure_picture(source, {});
+}
+
+TEST(PicturePattern, TestPicturesByClosedForm) {
+  Scene s;
+  s.noise = 1;
+  for (const auto& [line, name] : {std::pair{frame_synth::bars(0.75, 0.75), "bars-75"},
+                                   {frame_synth::bars(1, 1), "bars-100"},
+                                   {frame_synth::bars(1, 0.75), "bars-100-0-75-0"},
+                                   {frame_synth::flat(0.2), "flat"},
+                                   {frame_synth::flat(1), "flat"},
+                                   {frame_synth::staircase(5), "staircase"},
+                                   {frame_synth::staircase(10), "staircase"},
+                                   {frame_synth::pulse_bar(), "pulse-bar"},
+                                   {frame_synth::window(), "window"}}) {
+    s.line = line;
+    EXPECT_EQ(text(measure(s, 4), "picture.pattern"), name);
+  }
+  s.picture = [](double x, double row) {  // crosshatch: 16 by 12
+    const double dx = x - 45 * std::round(x / 45);
+    return std::fmod(row + 1, 48) < 2 ? 1.0 : std::exp(-dx * dx / 4.5);
+  };
+  EXPECT_EQ(text(measure(s, 4), "picture.pattern"), "crosshatch");
+  s.picture = frame_synth::landscape;
+  EXPECT_EQ(text(measure(s, 4), "picture.pattern"), "none");
+}
+
+// With everything wrong at once the pattern is still seen for what it is.
+TEST(PicturePattern, ThroughFaults) {
+  Scene s;
+  s.noise = 4;
+  s.hum_percent = 8;
+  s.hum_hz = 51;
+  s.jitter = 1;
+  s.gain = 0.85;
+  s.flag_px = 10;
+  EXPECT_EQ(text(measure(s, 6), "picture.pattern"), "bars-75");
+  s.lines = 525;
+  s.line = frame_synth::pulse_bar();
+  EXPECT_EQ(text(measure(s, 6), "picture.pattern"), "pulse-bar");
+}
+
+// Pictures nobody here made: ffmpeg's sources.
+Readings from_ffmpeg(const std::string& source, const std::string& filter = "null") {
+  const TempDir dir;
+  const auto r = testing_support::run_program({"/usr/bin/ffmpeg", "-v", "error", "-f", "lavfi", "-i", source,
+                                               "-vf", filter, "-frames:v", "6", "-c:v", "rawvideo",
+                                               "-pix_fmt", "yuyv422", dir / "a.avi"});
+  EXPECT_EQ(r.status, 0) << r.err;
+  const auto s = capture::open_frames(dir / "a.avi");
+  return measure::measure_picture(*s, {});
+}
+
+TEST(PicturePattern, PicturesOfFfmpeg) {
+  const Readings pal = from_ffmpeg("pal75bars=size=720x576:rate=25");
+  EXPECT_EQ(text(pal, "picture.pattern"), "bars-100-0-75-0");
+  EXPECT_NEAR(find_reading(pal, "picture.hue")->number(), 0, 0.5);
+  EXPECT_NEAR(find_reading(pal, "picture.saturation")->number(), 1, 0.01);
+  EXPECT_NEAR(find_reading(pal, "picture.luma.gain")->number(), 100, 0.5);
+  EXPECT_EQ(text(from_ffmpeg("pal100bars=size=720x576:rate=25"), "picture.pattern"), "bars-100");
+  const Readings smpte = from_ffmpeg("smptebars=size=720x480:rate=30000/1001");
+  EXPECT_EQ(text(smpte, "picture.pattern"), "bars-75");
+  EXPECT_NEAR(find_reading(smpte, "picture.saturation")->number(), 1, 0.01);
+  EXPECT_NEAR(find_reading(smpte, "picture.luma.gain")->number(), 100, 0.7);
+  // Its hue turned by ffmpeg's own filter.
+  const Readings turned = from_ffmpeg("smptebars=size=720x480:rate=30000/1001", "format=yuv422p,hue=s=0.5");
+  EXPECT_NEAR(find_reading(turned, "picture.saturation")->number(), 0.5, 0.02);
+  EXPECT_EQ(text(from_ffmpeg("testsrc2=size=720x576:rate=25"), "picture.pattern"), "none");
+}
+
+TEST(PictureSignal, BlueBlackAndSnowAreNone) {
+  const capture::FrameFormat format = Scene{}.format();
+  const auto uniform = [&](int y, int cb, int cr) {
+    capture::Frame f;
+    f.y.assign(720 * 576, static_cast<std::uint8_t>(y));
+    f.cb.assign(360 * 576, static_cast<std::uint8_t>(cb));
+    f.cr.assign(360 * 576, static_cast<std::uint8_t>(cr));
+    return measure_frames({f, f, f}, format);
+  };
+  EXPECT_EQ(text(uniform(41, 240, 110), "picture.signal"), "none");
+  EXPECT_EQ(text(uniform(35, 212, 114), "picture.signal"), "none");
+  EXPECT_EQ(text(uniform(16, 128, 128), "picture.signal"), "none");
+  EXPECT_EQ(text(uniform(0, 0, 0), "picture.signal"), "none");
+  EXPECT_EQ(text(uniform(126, 128, 128), "picture.signal"), "present");
+  Scene snow;
+  snow.line = frame_synth::flat(0.4);
+  snow.noise = 50;
+  const Readings r = measure(snow, 4);
+  EXPECT_EQ(text(r, "picture.signal"), "none");
+  EXPECT_EQ(text(r, "picture.pattern"), "unmeasurable");
+  // A weak picture in strong noise is still one.
+  Scene weak;
+  weak.noise = 20;
+  EXPECT_EQ(text(measure(weak, 4), "picture.signal"), "present");
+}
+
+// A block that crosses the picture, sampled field by field.
+std::vector<capture::Frame> moving(bool top_first, bool progressive, int frames) {
+  Scene s;
+  s.noise = 1;
+  s.picture = [](double x, double row) { return 0.4 + 0.1 * std::sin(row / 6.0) + 0 * x; };
+  auto out = take(s, frames);
+  for (int n = 0; n < frames; ++n) {
+    for (int r = 150; r < 400; ++r) {
+      const bool second = !progressive && (r % 2 == 0) != top_first;
+      const double at = 60 + 24.0 * n + (second ? 12 : 0);
+      for (int x = 0; x < 720; ++x) {
+        auto& c = out[static_cast<std::size_t>(n)].y[static_cast<std::size_t>(r * 720 + x)];
+        c = static_cast<std::uint8_t>(
+            std::clamp(c + 80 * (frame_synth::step(x, at) - frame_synth::step(x, at + 60)), 0.0, 255.0));
+      }
+    }
+  }
+  return out;
+}
+
+TEST(PictureFields, OrderFromMotion) {
+  const capture::FrameFormat format = Scene{}.format();
+  EXPECT_EQ(text(measure_frames(moving(true, false, 12), format), "picture.field_order"), "top");
+  EXPECT_EQ(text(measure_frames(moving(false, false, 12), format), "picture.field_order"), "bottom");
+  EXPECT_EQ(text(measure_frames(moving(true, true, 12), format), "picture.field_order"), "unmeasurable");
+  Scene still;
+  still.noise = 1;
+  EXPECT_EQ(text(measure(still, 5), "picture.field_order"), "unmeasurable");
+}
+
+TEST(PictureFields, SwappedRows) {
+  Scene s;
+  s.noise = 1;
+  s.picture = [](double x, double row) { return 0.5 + 0.2 * std::sin(row / 5.0 + x / 60.0); };
+  auto frames = take(s, 4);
+  EXPECT_EQ(text(measure_frames(frames, s.format()), "picture.fields.swapped"), "no");
+  for (auto& f : frames) {
+    for (int r = 0; r < 576; r += 2)
+      std::swap_ranges(f.y.begin() + r * 720, f.y.begin() + (r + 1) * 720, f.y.begin() + (r + 1) * 720);
+  }
+  EXPECT_EQ(text(measure_frames(frames, s.format()), "picture.fields.swapped"), "yes");
+}
+
+TEST(PictureFrames, RepeatedLostFrozen) {
+  Scene s;
+  s.noise = 1;
+  auto frames = take(s, 12);
+  frames[4] = frames[3];
+  frames[9] = frames[8];
+  for (std::size_t i = 0; i < frames.size(); ++i) frames[i].number = i + (i >= 6 ? 3 : 0);
+  const Readings r = measure_frames(frames, s.format());
+  EXPECT_EQ(find_reading(r, "picture.frames.duplicated")->number(), 2);
+  EXPECT_EQ(find_reading(r, "picture.frames.dropped")->number(), 3);
+  // All alike: frozen or a generator; no number.
+  const Readings frozen = measure_frames(std::vector<capture::Frame>(6, frames[0]), s.format());
+  EXPECT_FALSE(find_reading(frozen, "picture.frames.duplicated")->measured());
+}
+
+TEST(PictureFrames, ClippedPixels) {
+  Scene s;
+  s.line = frame_synth::window();
+  s.gain = 1.2;
+  s.noise = 1;
+  const Readings r = measure(s, 4);
+  EXPECT_NEAR(find_reading(r, "picture.clipped")->number(), 50, 1);
+}
+
+TEST(PictureBadInput, OneFrameAndNone) {
+  Scene s;
+  s.noise = 1;
+  const Readings r = measure(s, 1);
+  EXPECT_EQ(text(r, "picture.pattern"), "bars-75");
+  for (const char* id : {"picture.roll", "picture.noise", "picture.hum.level", "picture.frames.duplicated"})
+    EXPECT_FALSE(find_reading(r, id)->measured()) << id;
+  EXPECT_THROW((void)measure(s, 0), Error);
+}
+
+}  // namespace
