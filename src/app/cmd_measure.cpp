@@ -2,10 +2,12 @@
 
 #include <cmath>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/measure/audio.hpp>
 #include <memory>
 
+#include "cmd_measure_picture.hpp"
 #include "cmd_measure_video.hpp"
 #include "commands.hpp"
 #include "progress_line.hpp"
@@ -51,13 +53,17 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   check_positive(o.tone_hz, "--tone", 100000, "Hz");
   check_limits(o.limits);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
-  const bool video = capture::looks_like_video_samples(o.file);
-  if (o.view == "auto") o.view = video ? "waveform" : "audio";
+  const bool frames = capture::looks_like_frames(o.file);
+  const bool video = !frames && capture::looks_like_video_samples(o.file);
+  if (o.view == "auto") o.view = frames ? "picture" : video ? "waveform" : "audio";
   if (o.view == "audio" && video) {
     throw unusable(fmt::format(
         "{}: holds composite samples, not audio; use --view waveform or leave --view out", o.file));
   }
+  if (frames && o.view != "picture")
+    throw unusable(fmt::format("{}: holds frames; use --view picture or leave --view out", o.file));
   check_view_options(o);
+  if (o.view == "picture") return measure_picture_file(context, o);
   if (o.view == "waveform") return measure_waveform(context, o);
   return measure_audio_file(context, o);
 }
@@ -69,10 +75,10 @@ void add_measure(CLI::App& app, Context& context) {
   CLI::App* c = app.add_subcommand("measure", "Readings and verdicts of a capture");
   c->add_option("FILE", o->file,
                 "The capture: WAV, FLAC, W64, RF64 or AIFF; composite samples also .raw with its sidecar and "
-                ".csv")
+                ".csv; frames as .yuv with its sidecar, a movie or numbered PNGs")
       ->required();
   c->add_option("--view", o->view, "What the capture holds")
-      ->check(CLI::IsMember({"auto", "audio", "waveform"}))
+      ->check(CLI::IsMember({"auto", "audio", "waveform", "picture"}))
       ->capture_default_str();
   c->add_option("--mains", o->mains, "Mains frequency to look for hum at")
       ->check(CLI::IsMember({"50", "60", "auto"}))

@@ -199,14 +199,16 @@ class Builder {
     };
     add(f.source);
     add(f.format);
-    if (f.sample_rate_hz > 0) add(show_hz(f.sample_rate_hz));
+    if (f.sample_rate_hz > 0)
+      add(f.kind == "frames" ? fmt::format("{:.4g} frames per second", f.sample_rate_hz)
+                             : show_hz(f.sample_rate_hz));
     if (f.channels > 0 && f.kind != "composite samples")
       add(f.channels == 1 ? "mono" : f.channels == 2 ? "stereo" : fmt::format("{} channels", f.channels));
     if (f.frames > 0) add(show_duration(f.duration_s()));
     add(f.device);
     if (!f.signal.empty()) add("signal: " + f.signal);
     if (f.full_scale_v) add(fmt::format("full scale {:.4g} V peak", *f.full_scale_v));
-    add(f.calibration.empty() ? (f.full_scale_v ? "" : "not calibrated in volts")
+    add(f.calibration.empty() ? (f.full_scale_v || f.kind == "frames" ? "" : "not calibrated in volts")
                               : "calibration: " + f.calibration);
     if (!f.taken_at.empty()) add("taken " + f.taken_at);
     if (f.xruns > 0) {
@@ -216,7 +218,8 @@ class Builder {
                       f.xruns, f.xruns == 1 ? "" : "s"));
     }
     if (f.dropped > 0)
-      view_.warnings.push_back(fmt::format("{} samples were lost while it was taken.", f.dropped));
+      view_.warnings.push_back(fmt::format("{} {} were lost while it was taken.", f.dropped,
+                                           f.kind == "frames" ? "frames" : "samples"));
     if (f.interrupted)
       view_.warnings.emplace_back("The capture ended before its time; what was taken was measured.");
     for (const std::string& note : f.notes) view_.notes.push_back(printable(note));

@@ -1,6 +1,7 @@
 #include <linebench/base/catalogue.hpp>
 #include <linebench/report/words.hpp>
 
+#include "words_picture.hpp"
 #include "words_video.hpp"
 
 namespace linebench::report {
@@ -272,6 +273,7 @@ Words words_for(std::string_view id, Side side) {
   for (const Entry& e : entries) {
     if (e.id == kind->id && (e.side == side || e.side == Side::Other)) return e.words;
   }
+  if (const Words* picture = picture_words(kind->id, side)) return *picture;
   const Words* video = video_words(kind->id, side);
   return video != nullptr ? *video : general;
 }
@@ -280,6 +282,7 @@ Group group_of(std::string_view id) {
   for (const GroupRule& rule : groups) {
     if (id.starts_with(rule.prefix)) return rule.group;
   }
+  if (const auto group = picture_group(id)) return *group;
   return video_group(id).value_or(Group{"Other readings", 8});
 }
 

@@ -1,0 +1,36 @@
+#include "cmd_measure_picture.hpp"
+
+#include <fmt/format.h>
+
+#include <linebench/capture/frame_source.hpp>
+#include <linebench/measure/picture.hpp>
+
+#include "progress_line.hpp"
+
+namespace linebench::app {
+
+Exit measure_picture_file(Context& context, MeasureOptions& o) {
+  if (o.full_scale_v)
+    throw bad_usage("--full-scale: the picture view has no such option; codes stand for levels by BT.601");
+  const auto file = capture::open_frames(o.file);
+  measure::PictureOptions options;
+  if (o.system != "auto") options.lines = o.system == "625" ? 625 : 525;
+  options.setup = o.system != "525-no-setup";
+  if (o.mains == "50") options.mains_hz = 50;
+  if (o.mains == "60") options.mains_hz = 60;
+  options.velocity_factor = o.velocity_factor;
+
+  report::Document document;
+  document.command = "measure";
+  {
+    const ProgressLine line("measuring " + file->facts().source);
+    document.readings = measure::measure_picture(*file, options, line.progress(), &context.stop);
+  }
+  document.input = file->facts();
+  if (!o.signal.empty()) document.input.signal = o.signal;
+  if (context.stop) document.input.interrupted = true;
+  judge_document(document, o.limits);
+  return show(context, document, o.show);
+}
+
+}  // namespace linebench::app
