@@ -83,6 +83,26 @@ void mark_tainted(Readings& readings, const CaptureFacts& facts) {
   for (Reading& r : readings) r.reason += (r.reason.empty() ? "" : "; ") + remark;
 }
 
+// Which side is the noisier one, by the noise read on each.
+Reading noise_difference(const Readings& readings) {
+  const char* id = "audio.pair.noise";
+  const Reading* left = find_reading(readings, "audio.noise.unweighted.left");
+  const Reading* right = find_reading(readings, "audio.noise.unweighted.right");
+  for (const Reading* r : {left, right}) {
+    if (r == nullptr || !r->measured()) {
+      return unmeasurable(id, fmt::format("no noise reading on the {} side: {}", r == left ? "left" : "right",
+                                          r == nullptr ? "not measured" : r->reason));
+    }
+  }
+  const double db = right->number() - left->number();
+  const double u = std::hypot(left->uncertainty.value_or(0.0), right->uncertainty.value_or(0.0));
+  std::string remark;
+  if (std::abs(db) > std::max(3.0, 2.0 * u)) {
+    remark = fmt::format("the {} side is the noisier one", db > 0 ? "right" : "left");
+  }
+  return number_reading(id, db, u, remark);
+}
+
 // Every frequency was counted by the recorder's clock. The tone's reading has its error out already; what is
 // not known about the clock is not known about any of them.
 void take_clock_out(Readings& readings, double error_ppm, double uncertainty_ppm) {
@@ -171,7 +191,10 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
     append(readings, to_readings(channel.interference.finish(), suffix));
     append(readings, to_readings(channel.sti.finish(), suffix));
   }
-  if (pair) append(readings, pair->finish());
+  if (pair) {
+    append(readings, pair->finish());
+    readings.push_back(noise_difference(readings));
+  }
   append(readings, to_readings(loudness.finish()));
   if (const auto& ppm = tone_noise_options.clock_error_ppm)
     take_clock_out(readings, *ppm, facts.clock_uncertainty_ppm.value_or(0.0));

@@ -1,5 +1,7 @@
 // Echoes after the direct sound: the path is levelled to a pulse of known shape, the direct pulse is taken
-// away, and what stands out of the rest over the whole band is an echo.
+// away, and what stands out of the rest over the whole band is an echo. The shape is what a perfect path
+// would give with the same signal and the same division: a signal that repeats itself gives a pulse that
+// does.
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
@@ -19,6 +21,7 @@ constexpr double in_band_db = 30;
 constexpr double smoothing_octaves = 0.5;  // half width: wide enough to pass over an echo's comb
 constexpr double flat_enough = 0.35;       // an echo holds the whole band, ringing only an edge of it
 constexpr int candidates = 24;
+constexpr double repeats = 0.25;  // of the direct pulse: where its own image stands in for an echo
 constexpr double flat_window_s = 2e-3;
 
 struct Weighting {
@@ -75,6 +78,7 @@ struct Pulse {
   std::vector<double> rest;  // direct taken away
   double direct = 0;
   double scatter = 0;
+  double repeats_at = 0;  // samples after the direct pulse at which its shape comes again; 0: not
 };
 
 // Levels the path by its smoothed minimum phase and takes the direct pulse away.
@@ -89,10 +93,11 @@ Pulse levelled(const PathSpectra& s, const Weighting& weights, const MinimumPhas
       -2 * std::numbers::pi * (static_cast<double>(s.before()) + late) / static_cast<double>(s.size());
   for (std::size_t k = 0; k < bins; ++k) {
     const double w = weights.w[k];
-    ideal.output()[k] =
-        w > 0 ? std::polar(w, std::fmod(turn * static_cast<double>(k), 2 * std::numbers::pi)) : 0.0;
+    const double power = std::norm(s.sent()[k]);
+    const double seen = w > 0 && power > 0 ? w * power / (power + weights.floor[k]) : 0.0;
+    ideal.output()[k] = std::polar(seen, std::fmod(turn * static_cast<double>(k), 2 * std::numbers::pi));
     if (!(w > 0)) continue;
-    level += w;
+    level += seen;
     const double hz = static_cast<double>(k) * bin_hz;
     factor[k] = std::polar(w * amplitude_from_db(-minimum.db(hz)), -minimum.phase(hz));
   }
@@ -113,6 +118,16 @@ Pulse levelled(const PathSpectra& s, const Weighting& weights, const MinimumPhas
     pp += v * v;
   }
   p.direct = pp > 0 ? ep / pp : 0;
+  for (auto i = centre + 4 * reach; i < static_cast<std::ptrdiff_t>(count); ++i) {
+    if (std::abs(shape[static_cast<std::size_t>(i)]) * scale < repeats) continue;
+    // A full image or one that the signal's ends have made smaller: up to its top.
+    auto top = i;
+    while (top + 1 < static_cast<std::ptrdiff_t>(count) &&
+           shape[static_cast<std::size_t>(top + 1)] > shape[static_cast<std::size_t>(top)])
+      ++top;
+    p.repeats_at = static_cast<double>(top - centre);
+    break;
+  }
   for (std::size_t i = 0; i < count; ++i) p.rest[i] -= p.direct * shape[i] * scale;
   std::vector<double> magnitude;
   magnitude.reserve(count);
@@ -155,11 +170,16 @@ struct Candidate {
 std::optional<Candidate> strongest(Pulse pulse, double rate_hz, double direct_at, const Weighting& w) {
   const std::vector<double> rest = pulse.rest;
   const auto first = static_cast<std::size_t>(std::ceil(direct_at + shortest_s * rate_hz));
+  // Beyond a repetition of the signal an echo cannot be told from an earlier one.
+  const std::size_t end = pulse.repeats_at > 0
+                              ? std::min(rest.size(), static_cast<std::size_t>(direct_at + pulse.repeats_at -
+                                                                               shortest_s * rate_hz))
+                              : rest.size();
   const double least =
       std::max(standing_out * pulse.scatter, amplitude_from_db(weakest_db) * std::abs(pulse.direct));
   for (int tries = 0; tries < candidates; ++tries) {
     std::size_t best = 0;
-    for (std::size_t i = first; i + 1 < rest.size(); ++i) {
+    for (std::size_t i = first; i + 1 < end; ++i) {
       if (best == 0 || std::abs(pulse.rest[i]) > std::abs(pulse.rest[best])) best = i;
     }
     if (best == 0 || std::abs(pulse.rest[best]) < least) return std::nullopt;
@@ -193,12 +213,14 @@ EchoSearch find_echo(const PathSpectra& s, const std::vector<SubBand>& bands, co
   std::optional<Candidate> found;
   double direct = 1;
   double scatter = 0;
+  double repeats_at = 0;
   // An echo's comb is partly taken for the path's own response; once it is known it can be taken out of that.
   for (int round = 0; round < 3; ++round) {
     const MinimumPhase minimum(p.hz, db, p.snr, s.rate_hz(), smoothing_octaves);
     const Pulse pulse = levelled(s, weights, minimum, late, count);
     direct = pulse.direct;
     scatter = pulse.scatter;
+    repeats_at = pulse.repeats_at;
     if (!(std::abs(direct) > 0)) return search;
     found = strongest(pulse, s.rate_hz(), direct_at, weights);
     if (!found) break;
@@ -215,6 +237,7 @@ EchoSearch find_echo(const PathSpectra& s, const std::vector<SubBand>& bands, co
   }
   search.at_most_db =
       std::max(weakest_db, db_from_amplitude(standing_out * scatter / std::max(std::abs(direct), 1e-30)));
+  search.up_to_s = repeats_at > 0 ? repeats_at / s.rate_hz() : longest_s;
   if (!found) return search;
   Echo e;
   e.delay_s = (found->at - direct_at) / s.rate_hz();

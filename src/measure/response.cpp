@@ -18,15 +18,14 @@ namespace {
 
 using namespace response;
 
-constexpr double before_s = 0.05;  // of the return ahead of the direct sound
-constexpr double after_s = 2.2;    // behind the end of the sent signal, for its echoes
-constexpr double taper_s = 0.02;   // where the return holds only part of the sent signal
 constexpr double clear_lag = 7.0;  // correlation peak over its rms that chance does not reach
 constexpr std::size_t fewest_points = 3;
 constexpr double floor_db = 0.01;  // arithmetic, windows, band fits
 constexpr double edge_db = -3.0;
-constexpr double silent = 1e-7;              // rms: below the last bit of 24
-constexpr double sweep_clock_model = 3e-6;   // what a path's own dispersion adds to a clock read from a sweep
+constexpr double silent = 1e-7;  // rms: below the last bit of 24
+// What a path's own dispersion may add to a clock read from a sweep: samples from one end of it to the other.
+constexpr double sweep_dispersion = 2.0;
+constexpr double segment_clock_model = 0.2e-6;
 constexpr double least_clock_samples = 0.2;  // over the whole signal: less is not worth re-timing
 
 struct Loaded {
@@ -64,73 +63,14 @@ Loaded load(AudioSource& source, double longest_s, const StopFlag* stop) {
   return l;
 }
 
-double rms(std::span<const float> x) {
-  double s = 0;
-  double m = 0;
-  for (const float v : x) {
-    s += static_cast<double>(v) * static_cast<double>(v);
-    m += static_cast<double>(v);
-  }
-  const auto n = static_cast<double>(x.size());
-  return std::sqrt(std::max(0.0, s / n - m / n * (m / n)));
-}
-
 const char* const ids[] = {
-    "audio.response",          "audio.response.gain",       "audio.response.coherence",
-    "audio.response.band_low", "audio.response.band_high",  "audio.response.delay",
-    "audio.response.polarity", "audio.response.echo.delay", "audio.response.echo.level"};
+    "audio.response",           "audio.response.gain",      "audio.response.coherence",
+    "audio.response.band_low",  "audio.response.band_high", "audio.response.delay",
+    "audio.response.polarity",  "audio.response.clock",     "audio.response.echo.delay",
+    "audio.response.echo.level"};
 
 void all_unmeasurable(Readings& out, const std::string& suffix, const std::string& why) {
   for (const char* id : ids) out.push_back(unmeasurable(id + suffix, why));
-}
-
-// The part of sent and return that belong together, cut out.
-struct Cut {
-  std::vector<float> sent, returned;
-  std::size_t before = 0;
-  double rest = 0;  // samples by which the direct sound is later than `before`
-  double lag = 0;   // of the cut's sent sample 0, in the whole
-  double used = 1;  // share of the sent signal
-};
-
-Cut cut(std::span<const float> sent, std::span<const float> returned, double lag, double rate_hz) {
-  Cut c;
-  const auto whole = static_cast<std::ptrdiff_t>(std::floor(lag));
-  const auto sent_size = static_cast<std::ptrdiff_t>(sent.size());
-  const auto returned_size = static_cast<std::ptrdiff_t>(returned.size());
-  const std::ptrdiff_t from = std::max<std::ptrdiff_t>(0, -whole);
-  const std::ptrdiff_t to = std::min(sent_size, returned_size - whole);
-  if (to - from < static_cast<std::ptrdiff_t>(response_shortest_s * rate_hz)) return c;
-  const auto before = std::min<std::ptrdiff_t>(static_cast<std::ptrdiff_t>(before_s * rate_hz), from + whole);
-  const auto after =
-      std::min<std::ptrdiff_t>(static_cast<std::ptrdiff_t>(after_s * rate_hz), returned_size - whole - to);
-  c.sent.assign(sent.begin() + from, sent.begin() + to);
-  c.returned.assign(returned.begin() + from + whole - before, returned.begin() + to + whole + after);
-  // A stretch that misses the start or the end of the return starts or ends in mid-signal: faded in both
-  // alike.
-  const auto fade = [&](std::vector<float>& x, std::size_t at, bool rising) {
-    const auto n = static_cast<std::size_t>(taper_s * rate_hz);
-    for (std::size_t i = 0; i < n && at + i < x.size(); ++i) {
-      const double t = (static_cast<double>(i) + 0.5) / static_cast<double>(n);
-      const double g = 0.5 - 0.5 * std::cos(std::numbers::pi * (rising ? t : 1 - t));
-      x[at + i] *= static_cast<float>(g);
-    }
-  };
-  const auto n = static_cast<std::size_t>(taper_s * rate_hz);
-  if (from > 0) {
-    std::fill(c.returned.begin(), c.returned.begin() + before, 0.0F);
-    fade(c.sent, 0, true);
-    fade(c.returned, static_cast<std::size_t>(before), true);
-  }
-  if (to < sent_size) {
-    c.returned.resize(static_cast<std::size_t>(before) + c.sent.size());
-    fade(c.sent, c.sent.size() - n, false);
-    fade(c.returned, c.returned.size() - n, false);
-  }
-  c.before = static_cast<std::size_t>(before);
-  c.rest = lag - static_cast<double>(whole);
-  c.used = static_cast<double>(to - from) / static_cast<double>(sent_size);
-  return c;
 }
 
 // The card's level and the minimum phase that goes with it; its delay is taken off in the end.
@@ -299,6 +239,7 @@ Path analyse(std::span<const float> sent, std::span<const float> returned, doubl
     p.profile = profile(p.bands, p.points);
     p.excess = excess_delay(p.profile, rate_hz);
     p.excess.late += late;
+    p.excess.sampled_late += late;
     late = p.excess.late;
   }
   return p;
@@ -320,7 +261,7 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
   std::span<const float> returned = returned_as_is;
   const auto correct = [&](const std::optional<ClockFit>& fit, double model_uncertainty) {
     const double samples = static_cast<double>(sent.size());
-    if (!fit || std::abs(fit->clock) < 2 * fit->uncertainty ||
+    if (!fit || std::abs(fit->clock) < 2 * fit->uncertainty + model_uncertainty ||
         std::abs(fit->clock) * samples < least_clock_samples) {
       return false;
     }
@@ -331,15 +272,36 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
     lag = find_lag(sent, returned, rate_hz).lag;
     return true;
   };
+  std::optional<ClockFit> rest;  // of the clock, in what is left after correction
   const auto by_segments = clock_from_segments(sent, returned, rate_hz, lag);
-  if (correct(by_segments, 0.2e-6)) {
-    correct(clock_from_segments(sent, returned, rate_hz, lag),
-            0.2e-6);  // what the smeared first look left over
+  double model = segment_clock_model;
+  rest = by_segments;
+  if (correct(by_segments, segment_clock_model)) {
+    // What the smeared first look left over.
+    rest = clock_from_segments(sent, returned, rate_hz, lag);
+    if (correct(rest, segment_clock_model)) rest->clock = 0;
+    if (!rest) rest = ClockFit{0, by_segments->uncertainty, 0};
   }
   Path path = analyse(sent, returned, lag, rate_hz, options);
-  if (!by_segments && good_points(path) > 12 &&
-      correct(clock_from_sweep(path.profile, rate_hz), sweep_clock_model)) {
-    path = analyse(sent, returned, lag, rate_hz, options);
+  if (!by_segments && good_points(path) > 12) {
+    const auto by_sweep = clock_from_sweep(path.profile, rate_hz);
+    model = sweep_dispersion / static_cast<double>(sent.size());
+    rest = by_sweep;
+    if (correct(by_sweep, model)) {
+      Path retimed_path = analyse(sent, returned, lag, rate_hz, options);
+      // A path's own dispersion and echoes look like a clock; only the right clock leaves one delay to all
+      // bands.
+      if (retimed_path.excess.clear > path.excess.clear - 1e-3) {
+        path = std::move(retimed_path);
+        rest = clock_from_sweep(path.profile, rate_hz);
+        if (!rest) rest = ClockFit{0, by_sweep->uncertainty, 0};
+      } else {
+        rest->uncertainty += std::abs(rest->clock);
+        clock = clock_uncertainty = 0;
+        lag = found.lag;
+        returned = returned_as_is;
+      }
+    }
   }
   const std::size_t good = path.spectra ? good_points(path) : 0;
   if (good == 0 || (good < fewest_points && found.standing_out < clear_lag)) {
@@ -347,6 +309,11 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
                      "the sent signal is not in the return; check the cabling and that the sent file is "
                      "the one that was played, then send again, louder");
     return;
+  }
+  if (likely_swapped(sent, returned_as_is, found.lag, rate_hz)) {
+    add("SENT and RETURNED are likely swapped: the first holds the second from later on, with noise about "
+        "it; "
+        "give what was sent first");
   }
   if (path.part.used < 0.98) {
     add(fmt::format("the return holds {:.0f} % of the sent signal", 100 * path.part.used));
@@ -358,27 +325,52 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
   if (options.card) add_card_uncertainty(path.points, options.card->gain);
   add_levels(out, suffix, path.points, path.profile, remark);
 
+  const std::string clock_id = "audio.response.clock" + suffix;
+  if (rest) {
+    out.push_back(number_reading(clock_id, 1e6 * ((1 + clock) * (1 + rest->clock) - 1),
+                                 1e6 * (rest->uncertainty + model),
+                                 clock != 0 ? "corrected in the other readings" : ""));
+  } else {
+    out.push_back(
+        unmeasurable(clock_id,
+                     "too short or too narrow to tell sender's and recorder's clocks apart; send ten "
+                     "seconds of noise or a sweep"));
+  }
+
   const double samples = (std::floor(lag) + path.excess.late) * (1 + clock);
   const double delay = samples / rate_hz - (options.card ? options.card->delay_s : 0.0);
   // A tone or a few fit many delays; a wide band fits one.
   const bool wide = path.profile.hz.size() >= 8 && path.profile.hz.back() > 2 * path.profile.hz.front();
   if (wide && path.excess.clear > 0.5) {
+    // A sweep's bands are sent one after the other: a clock difference left in moves the later ones, which
+    // say most.
+    const double slid = by_segments || !rest ? 0.0
+                                             : (std::abs(rest->clock) + 0.5 * rest->uncertainty) *
+                                                   static_cast<double>(sent.size());
     std::string note;
     if (delay < 0) note = "the return starts before the sent file: the recording began late";
-    out.push_back(number_reading("audio.response.delay" + suffix, delay,
-                                 (path.excess.uncertainty + std::abs(clock_uncertainty * lag)) / rate_hz,
-                                 note));
+    out.push_back(
+        number_reading("audio.response.delay" + suffix, delay,
+                       (path.excess.uncertainty + std::abs(clock_uncertainty * lag) + slid) / rate_hz, note));
     out.push_back(number_reading("audio.response.polarity" + suffix, path.excess.polarity, std::nullopt));
-    const EchoSearch echo =
-        find_echo(*path.spectra, path.bands, path.profile, path.excess.late, path.part.returned.size());
+    const EchoSearch echo = find_echo(*path.spectra, path.bands, path.profile, path.excess.sampled_late,
+                                      path.part.returned.size());
     if (echo.strongest) {
       out.push_back(number_reading(
           "audio.response.echo.delay" + suffix, echo.strongest->delay_s, echo.strongest->delay_uncertainty_s,
-          echo.strongest->polarity * path.excess.polarity < 0 ? "reversed re the direct sound" : ""));
+          (echo.strongest->polarity * path.excess.polarity < 0 ? "reversed re the direct sound"
+                                                               : std::string()) +
+              (echo.up_to_s < 1.9
+                   ? fmt::format("{}or later by whole times {:.3f} s, after which the signal repeats itself",
+                                 echo.strongest->polarity * path.excess.polarity < 0 ? "; " : "",
+                                 echo.up_to_s)
+                   : std::string())));
       out.push_back(number_reading("audio.response.echo.level" + suffix, echo.strongest->level_db,
                                    echo.strongest->level_uncertainty_db));
     } else {
-      const std::string why = fmt::format("no echo from 0.5 ms to 2 s above {:.0f} dB", echo.at_most_db);
+      const std::string why =
+          fmt::format("no echo from 0.5 ms to {:.3g} s above {:.0f} dB{}", echo.up_to_s, echo.at_most_db,
+                      echo.up_to_s < 1.9 ? "; the signal repeats itself after that" : "");
       out.push_back(unmeasurable("audio.response.echo.delay" + suffix, why));
       out.push_back(unmeasurable("audio.response.echo.level" + suffix, why, echo.at_most_db));
     }

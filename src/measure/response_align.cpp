@@ -14,8 +14,7 @@ namespace {
 
 constexpr double coarse_rate_hz = 12000.0;
 constexpr double whitening_hz = 100.0;  // spectra are levelled over this width
-constexpr double clock_range = 200e-6;
-constexpr double segment_clear = 8.0;  // a segment's correlation peak over its rms
+constexpr double segment_clear = 8.0;   // a segment's correlation peak over its rms
 
 std::vector<float> decimate(std::span<const float> x, double rate_hz, std::size_t by) {
   if (by <= 1) return {x.begin(), x.end()};

@@ -15,6 +15,9 @@ namespace linebench::measure::response {
 
 using Complex = std::complex<double>;
 
+/// Clocks further apart than this are not looked for.
+inline constexpr double clock_range = 450e-6;
+
 /// Where the sent signal lies in the return: sent sample n comes back at lag + n (1 + clock).
 struct Alignment {
   double lag = 0;           ///< samples
@@ -42,6 +45,25 @@ struct ClockFit {
 
 /// `samples` taken every (1 + clock) samples.
 [[nodiscard]] std::vector<float> retime(std::span<const float> samples, double clock);
+
+/// The part of sent and return that belong together, cut out.
+struct Cut {
+  std::vector<float> sent, returned;
+  std::size_t before = 0;
+  double rest = 0;  ///< samples by which the direct sound is later than `before`
+  double lag = 0;   ///< of the cut's sent sample 0, in the whole
+  double used = 1;  ///< share of the sent signal
+};
+
+[[nodiscard]] Cut cut(std::span<const float> sent, std::span<const float> returned, double lag,
+                      double rate_hz);
+
+/// dc taken out.
+[[nodiscard]] double rms(std::span<const float> x);
+
+/// Whether what is called sent looks like a recording of what is called returned.
+[[nodiscard]] bool likely_swapped(std::span<const float> sent, std::span<const float> returned, double lag,
+                                  double rate_hz);
 
 /// Sums over a narrow band of frequencies.
 struct SubBand {
@@ -106,8 +128,10 @@ struct Profile {
 /// Minimum phase that belongs to a level profile, smoothed over `octaves`, as a function of frequency.
 class MinimumPhase {
  public:
+  /// @param analogue the path goes on falling beyond half the rate as it does before it, as analogue ones do;
+  /// else its response is that of samples, periodic in frequency.
   MinimumPhase(std::span<const double> hz, std::span<const double> db, std::span<const double> weight,
-               double rate_hz, double octaves);
+               double rate_hz, double octaves, bool analogue = false);
   [[nodiscard]] double phase(double hz) const;  ///< radians
   [[nodiscard]] double db(double hz) const;
 
@@ -118,8 +142,9 @@ class MinimumPhase {
 
 /// What is left when the minimum phase is taken out: a pure delay and a sign.
 struct Excess {
-  double late = 0;  ///< samples, on top of the alignment
-  double uncertainty = 0;
+  double late = 0;          ///< samples, on top of the alignment
+  double sampled_late = 0;  ///< by the sampled minimum phase alone, which MinimumPhase takes out
+  double uncertainty = 0;   ///< k=2
   int polarity = 1;
   double clear = 0;  ///< share of the weighted band whose phase agrees, 0..1
 };
@@ -138,6 +163,7 @@ struct Echo {
 struct EchoSearch {
   std::optional<Echo> strongest;
   double at_most_db = 0;  ///< where none: anything there is below this
+  double up_to_s = 0;     ///< longest delay looked at; a signal that repeats itself shows none beyond that
 };
 [[nodiscard]] EchoSearch find_echo(const PathSpectra& spectra, const std::vector<SubBand>& bands,
                                    const Profile& p, double late, std::size_t returned_samples);

@@ -10,14 +10,19 @@ namespace {
 
 constexpr std::size_t grid = 32768;        // points round the circle for the minimum phase
 constexpr double steepest_db_octave = 24;  // by which a band edge is continued where nothing was measured
-constexpr double deepest_db = 80;          // and how far
-constexpr double search_s = 4e-3;          // delay beyond the alignment
-constexpr double in_band_db = 30;          // below the strongest: takes no part in delay and polarity
-// An analogue path goes on falling beyond half the rate, and that turns its phase in the band too, which the
-// samples cannot show: by so many samples a dB an octave (0.37 samples for 6 dB, analogue filters of order 1
-// to 4 against their sampled minimum phase).
-constexpr double unseen_fall = 0.4 / 6.0;
-constexpr double most_snr = 1e4;  // beyond this the model, not the noise, limits a phase
+constexpr double deepest_analogue_db = 300;
+constexpr double deepest_db = 80;  // and how far
+constexpr double search_s = 4e-3;  // delay beyond the alignment
+constexpr double in_band_db = 30;  // below the strongest: takes no part in delay and polarity
+// An analogue path goes on falling beyond half the rate, and that turns its phase in the band too; what runs
+// on samples does not. Which one it is the samples do not show, so both are tried and the delay lies in
+// between.
+constexpr std::size_t beyond = 16;  // times half the rate to which an analogue fall is followed
+constexpr double steepest_fall_db_octave = 60;
+constexpr double clock_band_db = 6;  // skirts turn the phase in ways that look like a clock
+constexpr double sampled_share = 0.4;
+constexpr double most_apart = 4.0;  // samples between the two: more is another peak
+constexpr double most_snr = 1e4;    // beyond this the model, not the noise, limits a phase
 
 // Level at a frequency: local straight line in log frequency, weighted with a smooth bell of the given width.
 struct Local {
@@ -45,8 +50,11 @@ Local local_fit(std::span<const double> octave, std::span<const double> db, std:
 }  // namespace
 
 MinimumPhase::MinimumPhase(std::span<const double> hz, std::span<const double> db,
-                           std::span<const double> weight, double rate_hz, double octaves)
-    : step_hz_(rate_hz / static_cast<double>(grid)), phase_(grid / 2 + 1), db_(grid / 2 + 1) {
+                           std::span<const double> weight, double rate_hz, double octaves, bool analogue)
+    : step_hz_(rate_hz / static_cast<double>(grid)) {
+  const std::size_t round = analogue ? beyond * grid : grid;
+  phase_.assign(round / 2 + 1, 0.0);
+  db_.assign(round / 2 + 1, 0.0);
   if (hz.empty()) return;
   std::vector<double> octave(hz.size());
   std::transform(hz.begin(), hz.end(), octave.begin(), [](double f) { return std::log2(f); });
@@ -69,14 +77,17 @@ MinimumPhase::MinimumPhase(std::span<const double> hz, std::span<const double> d
     if (i == 0) low = l;
     high = l;
   }
+  // Few bands lie at the very top, and a sweep's end is among them.
+  high = local_fit(octave, db, weight, top, std::max(octaves, 0.5));
   const double low_slope = std::clamp(low.slope, 0.0, steepest_db_octave);
-  const double high_slope = std::clamp(high.slope, -steepest_db_octave, 0.0);
+  const double high_slope = std::clamp(high.slope, -steepest_fall_db_octave, 0.0);
   for (std::size_t k = 0; k < db_.size(); ++k) {
     const double at = std::log2(std::max(static_cast<double>(k), 0.25) * step_hz_);
     if (at <= bottom) {
       db_[k] = smooth.front() - std::min(deepest_db, low_slope * (bottom - at));
     } else if (at >= top) {
-      db_[k] = smooth.back() + std::max(-deepest_db, high_slope * (at - top));
+      db_[k] =
+          smooth.back() + std::max(analogue ? -deepest_analogue_db : -deepest_db, high_slope * (at - top));
     } else {
       const double position = (at - bottom) / log_step;
       const auto i = std::min(static_cast<std::size_t>(position), count - 2);
@@ -85,14 +96,14 @@ MinimumPhase::MinimumPhase(std::span<const double> hz, std::span<const double> d
     }
   }
   // Real cepstrum, folded to its causal side [Oppenheim & Schafer, homomorphic deconvolution].
-  dsp::RealFft fft(grid);
+  dsp::RealFft fft(round);
   for (std::size_t k = 0; k < db_.size(); ++k) fft.output()[k] = db_[k] * std::numbers::ln10 / 20;
   fft.inverse();
   const std::span<double> c = fft.input();
-  for (double& v : c) v /= static_cast<double>(grid);
-  for (std::size_t n = 1; n < grid / 2; ++n) {
+  for (double& v : c) v /= static_cast<double>(round);
+  for (std::size_t n = 1; n < round / 2; ++n) {
     c[n] *= 2;
-    c[grid - n] = 0;
+    c[round - n] = 0;
   }
   fft.forward();
   for (std::size_t k = 0; k < phase_.size(); ++k) phase_[k] = fft.output()[k].imag();
@@ -118,19 +129,19 @@ struct Residual {
   std::vector<double> weight;
   std::vector<double> emitted_s;
   std::vector<double> hz;
-  double fall_db = 0;  // over the highest octave seen
+  std::vector<double> below_db;  // the strongest
 };
 
-Residual residual(const Profile& p, double rate_hz) {
+Residual residual(const Profile& p, double rate_hz, bool analogue) {
   Residual r;
   if (p.hz.empty()) return r;
-  const MinimumPhase minimum(p.hz, p.db, p.snr, rate_hz, 1.0 / 6.0);
-  r.fall_db = minimum.db(0.5 * p.hz.back()) - minimum.db(p.hz.back());
+  const MinimumPhase minimum(p.hz, p.db, p.snr, rate_hz, 1.0 / 6.0, analogue);
   const double strongest = *std::max_element(p.db.begin(), p.db.end());
   for (std::size_t i = 0; i < p.hz.size(); ++i) {
     if (p.db[i] < strongest - in_band_db) continue;
     const double below = i > 0 ? p.hz[i] - p.hz[i - 1] : (p.hz.size() > 1 ? p.hz[1] - p.hz[0] : 1.0);
     r.hz.push_back(p.hz[i]);
+    r.below_db.push_back(strongest - p.db[i]);
     r.omega.push_back(2 * std::numbers::pi * p.hz[i] / rate_hz);
     r.unit.push_back(p.transfer[i] / std::abs(p.transfer[i]) * std::polar(1.0, -minimum.phase(p.hz[i])));
     const double snr = std::min(p.snr[i], most_snr);
@@ -143,9 +154,10 @@ Residual residual(const Profile& p, double rate_hz) {
 
 }  // namespace
 
-Excess excess_delay(const Profile& p, double rate_hz) {
+namespace {
+
+Excess excess_over(const Residual& r, double rate_hz) {
   Excess e;
-  const Residual r = residual(p, rate_hz);
   double total = 0;
   for (const double w : r.weight) total += w;
   if (!(total > 0)) return e;
@@ -192,20 +204,58 @@ Excess excess_delay(const Profile& p, double rate_hz) {
   // twentieth of the period of the frequency the line hangs on (rms over the weights).
   const double scatter = std::sqrt(chi2 / bands / information * static_cast<double>(r.omega.size()) / bands);
   const double decisive = std::sqrt(information / weight);
-  e.uncertainty = 2 * scatter + 0.05 * 2 * std::numbers::pi / decisive +
-                  unseen_fall * std::clamp(r.fall_db, 0.0, steepest_db_octave);
+  e.uncertainty = 2 * scatter + 0.05 * 2 * std::numbers::pi / decisive;
   return e;
 }
 
+}  // namespace
+
+Excess excess_delay(const Profile& p, double rate_hz) {
+  const Excess sampled = excess_over(residual(p, rate_hz, false), rate_hz);
+  const Excess analogue = excess_over(residual(p, rate_hz, true), rate_hz);
+  if (sampled.polarity != analogue.polarity || std::abs(sampled.late - analogue.late) > most_apart) {
+    Excess e = sampled.clear > analogue.clear ? sampled : analogue;
+    e.sampled_late = sampled.late;
+    return e;
+  }
+  Excess e = sampled.clear > analogue.clear ? sampled : analogue;
+  e.sampled_late = sampled.late;
+  // A sampled path's own fall ahead of half the rate is steeper than what is taken for it, so nearer the
+  // analogue.
+  e.late = analogue.late + sampled_share * (sampled.late - analogue.late);
+  e.uncertainty += std::max(sampled_share, 1 - sampled_share) * std::abs(sampled.late - analogue.late);
+  return e;
+}
+
+namespace {
+
+// Over how many neighbours residuals are alike: an echo's ripple or a filter's dispersion goes on over many
+// bands, which then tell as much as a few.
+double alike(std::span<const double> residuals) {
+  double square = 0;
+  for (const double v : residuals) square += v * v;
+  double sum = 1;
+  for (std::size_t lag = 1; lag < residuals.size() / 2; ++lag) {
+    double product = 0;
+    for (std::size_t i = lag; i < residuals.size(); ++i) product += residuals[i] * residuals[i - lag];
+    if (!(product > 0.05 * square)) break;
+    sum += 2 * product / square;
+  }
+  return sum;
+}
+
+}  // namespace
+
 std::optional<ClockFit> clock_from_sweep(const Profile& p, double rate_hz) {
-  const Residual r = residual(p, rate_hz);
+  const Residual r = residual(p, rate_hz, false);
   std::vector<double> t, g, w;
   for (std::size_t i = 1; i < r.omega.size(); ++i) {
     const double dw = r.omega[i] - r.omega[i - 1];
-    if (r.hz[i] < 300 || r.hz[i] > 1.1 * r.hz[i - 1] || !(dw > 0)) continue;
+    if (r.hz[i] < 300 || r.below_db[i] > clock_band_db || r.hz[i] > 1.1 * r.hz[i - 1] || !(dw > 0)) continue;
     t.push_back(0.5 * (r.emitted_s[i] + r.emitted_s[i - 1]) * rate_hz);
     g.push_back(-std::arg(r.unit[i] * std::conj(r.unit[i - 1])) / dw);
-    w.push_back(dw * dw * std::min(r.weight[i], r.weight[i - 1]));
+    // Noise would have it by the square; but what the model misses of a path's phase sits at the upper edge.
+    w.push_back(dw * std::min(r.weight[i], r.weight[i - 1]));
   }
   if (t.size() < 24) return std::nullopt;
   double slope = 0;
@@ -228,12 +278,14 @@ std::optional<ClockFit> clock_from_sweep(const Profile& p, double rate_hz) {
       if (round == 0 || w[i] * error * error <= 9 * sigma * sigma) square += w[i] * error * error;
     }
     sigma = std::sqrt(square / (n - 2));
+    std::vector<double> left(t.size());
+    for (std::size_t i = 0; i < t.size(); ++i) left[i] = std::sqrt(w[i]) * (g[i] - offset - slope * t[i]);
     if (round == 4) {
       ClockFit f;
       f.clock = slope;
-      f.uncertainty = 2 * sigma / std::sqrt(spread);
+      f.uncertainty = 2 * sigma / std::sqrt(spread) * std::sqrt(alike(left));
       f.lag = offset;
-      if (std::abs(slope) > 300e-6) return std::nullopt;
+      if (std::abs(slope) > clock_range) return std::nullopt;
       return f;
     }
   }

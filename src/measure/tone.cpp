@@ -8,12 +8,17 @@
 #include <linebench/standards/weighting.hpp>
 #include <numbers>
 
+#include "tone_step.hpp"
+
 namespace linebench::measure {
 namespace {
 
 constexpr double present_share = 0.9;  // of the active segments
-constexpr double run_share = 0.25;     // of the segments where the tone is present
-constexpr double weak_dbfs = -70.0;    // a weaker line must stand 20 dB over all the rest to be a test tone
+// Segments at a hard start and a hard end hold part of the tone, spread: in a short capture they are a large
+// share.
+constexpr std::size_t edge_segments = 2;
+constexpr double run_share = 0.25;   // of the segments where the tone is present
+constexpr double weak_dbfs = -70.0;  // a weaker line must stand 20 dB over all the rest to be a test tone
 constexpr double weak_snr = 100.0;
 constexpr double found_ratio = 4.0;     // a harmonic's power over the noise in its estimate
 constexpr double rival_ratio = 2.5e-3;  // other tones count from 26 dB below
@@ -112,7 +117,8 @@ ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, std::op
     result.reason = "no steady tone";
     return result;
   }
-  if (static_cast<double>(track.present) < present_share * static_cast<double>(track.active)) {
+  if (static_cast<double>(track.present + std::min(edge_segments, track.active / 6)) <
+      present_share * static_cast<double>(track.active)) {
     result.reason = fmt::format(
         "no steady tone: the strongest candidate, {:.1f} Hz, stands out in only {} of the capture", hz,
         percent(track.present, track.active));
@@ -128,6 +134,7 @@ ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, std::op
   if (run.segments < 2 ||
       static_cast<double>(run.segments) < run_share * static_cast<double>(track.present)) {
     result.reason = fmt::format("the tone of {:.1f} Hz does not hold its level: it comes and goes", hz);
+    result.step = find_level_step(track.levels, shape, 0.0);
     return result;
   }
 
@@ -179,6 +186,8 @@ ToneResult read_tone(const ToneTrack& track, const SpectrumShape& shape, std::op
   result.from_s = static_cast<double>(run.first_start) / shape.rate_hz;
   result.to_s = static_cast<double>(run.last_start + shape.n) / shape.rate_hz;
   result.others_hz = other_tones(result, shape);
+  result.step = find_level_step(track.levels, shape, unit_noise);
+  result.excursion_db = level_excursion_db(track.levels, result.mean_square, unit_noise);
 
   if (!tone_hz && dbfs_from_power(result.mean_square) < weak_dbfs &&
       result.mean_square < weak_snr * all_noise) {
@@ -195,7 +204,20 @@ Readings to_readings(const ToneResult& tone, double capture_s, std::optional<dou
                      std::string_view suffix) {
   const std::string frequency_id = "audio.tone.frequency" + std::string(suffix);
   const std::string level_id = "audio.tone.level" + std::string(suffix);
-  if (!tone.found) return {unmeasurable(frequency_id, tone.reason), unmeasurable(level_id, tone.reason)};
+  const auto add_step = [&](Readings& out) {
+    if (!tone.step) return;
+    out.push_back(number_reading("audio.tone.step" + std::string(suffix), tone.step->db, tone.step->u_db));
+    out.push_back(
+        number_reading("audio.tone.step.time" + std::string(suffix), tone.step->time_s, tone.step->time_u_s));
+  };
+  if (!tone.found) {
+    const std::string stepped = tone.step ? fmt::format("{}; its level steps by {:+.2f} dB at {:.2f} s",
+                                                        tone.reason, tone.step->db, tone.step->time_s)
+                                          : tone.reason;
+    Readings out = {unmeasurable(frequency_id, tone.reason), unmeasurable(level_id, stepped)};
+    add_step(out);
+    return out;
+  }
   std::string span;
   if (tone.to_s - tone.from_s < 0.9 * capture_s) {
     span = fmt::format("read from {:.2f} s to {:.2f} s, where the tone is steady", tone.from_s, tone.to_s);
@@ -205,12 +227,24 @@ Readings to_readings(const ToneResult& tone, double capture_s, std::optional<dou
     moving = fmt::format("{}its level moves by {:.2f} dB rms", span.empty() ? "" : "; ",
                          db_from_power(1.0 + tone.level_spread));
   }
+  if (tone.step) {
+    moving += fmt::format("{}its level steps by {:+.2f} dB at {:.2f} s",
+                          span.empty() && moving.empty() ? "" : "; ", tone.step->db, tone.step->time_s);
+  }
+  double level_u = db_from_power(1.0 + tone.mean_square_rel_u);
+  if (tone.excursion_db > level_u) {
+    moving += fmt::format("{}over the capture it goes up to {:.2f} dB from here",
+                          span.empty() && moving.empty() ? "" : "; ", tone.excursion_db);
+    level_u = std::hypot(level_u, tone.excursion_db);
+  }
   std::string clock = clock_error_ppm ? "" : "by the recorder's own clock, which is not calibrated";
   if (!span.empty() && !clock.empty()) clock += "; ";
   const double clock_factor = 1.0 + clock_error_ppm.value_or(0.0) * 1e-6;
-  return {number_reading(frequency_id, tone.frequency_hz * clock_factor, tone.frequency_u_hz, clock + span),
-          number_reading(level_id, dbfs_from_power(tone.mean_square),
-                         db_from_power(1.0 + tone.mean_square_rel_u), span + moving)};
+  Readings out = {
+      number_reading(frequency_id, tone.frequency_hz * clock_factor, tone.frequency_u_hz, clock + span),
+      number_reading(level_id, dbfs_from_power(tone.mean_square), level_u, span + moving)};
+  add_step(out);
+  return out;
 }
 
 }  // namespace linebench::measure

@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "append.hpp"
+#include "tone_step.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -135,6 +136,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
   }
   const SpectrumShape& shape = *segmenter_.shape();
   tone = read_tone(track, shape, options_.tone_hz, options_.step);
+  if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
   Readings& out = result.readings;
   out = to_readings(tone, seconds, options_.clock_error_ppm, suffix);

@@ -131,6 +131,7 @@ void ToneTracker::follow(const SpectrumShape& shape, const Segment& segment, con
   ++track_.present;
   track_.energy += peak.mean_square;
   track_.bins = peak.bins;
+  track_.levels.push_back({segment.start, peak.mean_square});
   for (std::size_t w = 0; w < 2; ++w) {
     ToneRun* run = &track_.current[w];
     // Several segments' phases tell the frequency better than one segment's bins.
@@ -239,6 +240,7 @@ ToneTrack ToneTracker::finish() {
     result.active += level_counts_[i];
   if (!(best_.bins > 0)) return result;
   result.present = best_.present;
+  result.levels = std::move(best_.levels);
   ToneRun& strict = best_.best[0];
   ToneRun& loose = best_.best[1];
   result.steady = 2 * strict.segments >= loose.segments;

@@ -183,7 +183,7 @@ TEST(Response, DelayIsWithinItsClaimForVoiceSweepAndNoise) {
 }
 
 TEST(Response, ClockOffsetIsFoundAndCorrected) {
-  for (const double ppm : {100.0, -60.0}) {
+  for (const double ppm : {300.0, -300.0, -60.0}) {
     for (const bool noise : {true, false}) {
       const double rate = 48000;
       // Sent at a slightly other rate and so longer in the return.
@@ -219,6 +219,10 @@ TEST(Response, ClockOffsetIsFoundAndCorrected) {
       const auto* curve = find_reading(m, "audio.response");
       ASSERT_TRUE(curve->measured());
       EXPECT_NE(curve->reason.find("ppm"), std::string::npos) << curve->reason;
+      const auto* clock = find_reading(m, "audio.response.clock");
+      ASSERT_TRUE(clock->measured());
+      EXPECT_NEAR(clock->number(), ppm, *clock->uncertainty) << noise;
+      EXPECT_LT(*clock->uncertainty, noise ? 1.0 : 15.0);
       EXPECT_LT(worst_error(m, 63, 12500, flat), 0.2) << ppm << " " << noise;
       std::printf("  %g ppm: %s\n", ppm, curve->reason.c_str());
     }
@@ -260,6 +264,87 @@ TEST(Response, StereoReturnHasOneSetASideAndCardIsTakenOut) {
   const Readings clean = measure(48000, x, both, options);
   EXPECT_LT(worst_error(clean, 50, 12500, [](double hz) { return low(hz, 8000); }), 0.1);
   EXPECT_NEAR(number(clean, "audio.response.delay") * 48000, 200, 1.0);
+}
+
+// A signal that repeats itself has no echo of its own; a true one shows up to the repetition.
+TEST(Response, RepetitionOfTheSignalIsNoEcho) {
+  const double rate = 48000;
+  for (const double period : {0.1, 0.25, 1.0}) {
+    const Samples once = white(rate, period, -20, 5);
+    Samples x;
+    while (x.size() < synth::count(6, rate)) x.insert(x.end(), once.begin(), once.end());
+    for (const double echo : {0.0, 0.25}) {
+      Samples y = through(x, rate, 480.0, x.size() + 24000, [&](double hz) {
+        return 0.5 * (1.0 + echo * std::polar(1.0, -2 * std::numbers::pi * hz * 0.006));
+      });
+      synth::add_noise(y, -80, 3);
+      const Readings m = measure(rate, x, y);
+      const auto* found = find_reading(m, "audio.response.echo.delay");
+      if (echo == 0) {
+        EXPECT_FALSE(found->measured()) << period << ": " << (found->measured() ? found->number() : 0.0);
+      } else {
+        EXPECT_NEAR(number(m, "audio.response.echo.delay"), 0.006, 1e-4) << period;
+        EXPECT_NEAR(number(m, "audio.response.echo.level"), -12.04, 1.0) << period;
+      }
+    }
+  }
+}
+
+// An echo's ripple must not pass for a clock that differs.
+TEST(Response, ShortEchoOnATelephonePath) {
+  const double rate = 48000;
+  const Samples x = sweep(rate, 6, 50, 18000);
+  for (const double echo : {0.25, -0.25}) {
+    for (const double late : {0.001, 0.002}) {
+      Samples y = through(x, rate, 96.0, x.size() + 24000, [&](double hz) {
+        return telephone(hz) * (1.0 + echo * std::polar(1.0, -2 * std::numbers::pi * hz * late));
+      });
+      synth::add_noise(y, -80, 3);
+      const Readings m = measure(rate, x, y);
+      EXPECT_NEAR(number(m, "audio.response.echo.delay"), late, 1e-4) << echo;
+      EXPECT_NEAR(number(m, "audio.response.echo.level"), -12.04, 1.5) << echo << " " << late;
+      const auto* delay = find_reading(m, "audio.response.delay");
+      EXPECT_NEAR(delay->number() * rate, 96.0, *delay->uncertainty * rate) << echo << " " << late;
+      EXPECT_NEAR(delay->number() * rate, 96.0, 1.5) << echo << " " << late;
+    }
+  }
+}
+
+// Steep low-passes, analogue [Butterworth, closed form]: the arrival is the pure delay.
+TEST(Response, ArrivalBehindASteepAnalogueLowPass) {
+  const double rate = 48000;
+  const Samples x = sweep(rate, 4, 50, 18000);
+  for (const double corner : {3400.0, 8000.0, 15000.0}) {
+    const Samples y = through(x, rate, 480.0, x.size() + 24000, [&](double hz) {
+      Complex h = 1.0;
+      for (int k = 0; k < 4; ++k) {
+        const Complex s(0, hz / corner);
+        h /= s * s + 2 * std::sin((2 * k + 1) * std::numbers::pi / 16) * s + 1.0;
+      }
+      return h;
+    });
+    const Readings m = measure(rate, x, y);
+    const auto* delay = find_reading(m, "audio.response.delay");
+    ASSERT_TRUE(delay->measured());
+    std::printf("  %g Hz: %.2f samples late, claimed %.2f\n", corner, delay->number() * rate - 480,
+                *delay->uncertainty * rate);
+    EXPECT_NEAR(delay->number() * rate, 480.0, *delay->uncertainty * rate) << corner;
+    EXPECT_NEAR(delay->number() * rate, 480.0, 1.4) << corner;
+  }
+}
+
+TEST(Response, SwappedFilesAreRemarked) {
+  const double rate = 48000;
+  const Samples x = sweep(rate, 4, 50, 18000);
+  Samples y = through(x, rate, 9600.0, x.size() + 48000, shaped);
+  synth::add_noise(y, -80, 3);
+  const auto remark = [&](const Samples& a, const Samples& b) {
+    return find_reading(measure(rate, a, b), "audio.response")->reason;
+  };
+  EXPECT_EQ(remark(x, y).find("swapped"), std::string::npos);
+  EXPECT_NE(remark(y, x).find("swapped"), std::string::npos);
+  // A recording that began late is not swapped.
+  EXPECT_EQ(remark(x, Samples(y.begin() + 40000, y.end())).find("swapped"), std::string::npos);
 }
 
 TEST(Response, UncertaintyIsTrue) {

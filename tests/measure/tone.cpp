@@ -130,6 +130,38 @@ TEST(Tone, RoundingThatRepeatsIsInTheClaim) {
   EXPECT_LT(claimed_free, 0.3 * repeating[50].uncertainty) << "a tone that does not repeat averages it out";
 }
 
+TEST(Tone, AStepOfItsLevelIsTold) {
+  const double rate = 48000;
+  for (const double step_db : {-6.02, 6.02, -0.5}) {
+    for (const double at : {3.0, 5.0, 7.33}) {
+      Samples x(synth::count(10.0, rate));
+      synth::add_sine(x, rate, 997.3, -20.0);
+      for (std::size_t i = synth::count(at, rate); i < x.size(); ++i)
+        x[i] *= std::pow(10.0F, static_cast<float>(step_db) / 20);
+      synth::add_noise(x, -80.0, 3);
+      const auto r = measure(rate, {x});
+      EXPECT_NEAR(value(r, "audio.tone.step"), step_db, 0.02) << at;
+      EXPECT_NEAR(value(r, "audio.tone.step.time"), at, 0.02) << step_db;
+      const auto& level = reading(r, "audio.tone.level");
+      EXPECT_NE(level.reason.find("steps by"), std::string::npos);
+      if (!level.measured()) continue;  // too little of it is as loud as the loudest
+      for (const double truth : {-20.0, -20.0 + step_db}) {
+        EXPECT_NEAR(level.number(), truth, *level.uncertainty + 0.01) << step_db << " at " << at;
+      }
+    }
+  }
+  // Fades and drifts are none.
+  for (const bool drift : {true, false}) {
+    Samples x(synth::count(10.0, rate));
+    synth::add_sine(x, rate, 997.3, -20.0);
+    for (std::size_t i = 0; i < x.size(); ++i) {
+      const double t = static_cast<double>(i) / rate;
+      x[i] *= static_cast<float>(drift ? std::pow(10.0, -t / 40) : std::clamp(std::min(t, 10 - t), 0.0, 1.0));
+    }
+    EXPECT_EQ(linebench::find_reading(measure(rate, {x}), "audio.tone.step"), nullptr) << drift;
+  }
+}
+
 TEST(Tone, UncertaintiesAreTrue) {
   struct Case {
     double seconds, noise_dbfs;

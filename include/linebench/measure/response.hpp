@@ -28,10 +28,13 @@ inline constexpr double response_shortest_s = 0.2;
 
 /// Response, gain, band edges, coherence, delay, polarity and echoes of the path from `sent` to `returned`:
 /// any broadband signal (sweep, noise, multitone, speech, music). The return may start late or early, be
-/// longer or shorter, be reversed, noisy, and come from a recorder whose clock is off by up to 150 ppm.
+/// longer or shorter, be reversed, noisy, and come from a recorder whose clock is off by up to 400 ppm.
 ///
 /// The path's minimum-phase part is taken out before delay and polarity are read, so that band limits do not
-/// count as delay. One set of readings for each returned channel, suffix as in channel_suffix(); the sent
+/// count as delay: it is the arrival of the direct sound, not the group delay at some frequency. Whether the
+/// fall beyond half the rate is that of an analogue filter the samples do not show; the delay lies between
+/// what either gives, and its uncertainty holds both. A signal that repeats itself shows echoes up to its
+/// period only. One set of readings for each returned channel, suffix as in channel_suffix(); the sent
 /// channel of the same side belongs to it when both are stereo, else the sent channel that is found in it
 /// best.
 ///

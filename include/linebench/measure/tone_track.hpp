@@ -82,6 +82,12 @@ struct ToneRun {
   std::array<double, 3> sums{};  // of deviation, number * deviation, deviation^2
 };
 
+/// The tracked tone in one segment.
+struct TrackLevel {
+  std::size_t start = 0;   ///< first sample's index
+  double mean_square = 0;  ///< noise included
+};
+
 /// What the tracker found.
 struct ToneTrack {
   std::size_t segments = 0;  ///< all that were not digital silence
@@ -92,7 +98,8 @@ struct ToneTrack {
   double bins = 0;          ///< the tracked tone, 0 if none
   bool steady = false;      ///< run holds its level within 0.3 % from segment to segment; else within 1 dB
   std::optional<ToneRun> run;
-  std::vector<double> power;  ///< sum of |bin|^2 over all segments
+  std::vector<TrackLevel> levels;  ///< of the tracked tone, where it stands out
+  std::vector<double> power;       ///< sum of |bin|^2 over all segments
 };
 
 class ToneTracker {
@@ -111,6 +118,7 @@ class ToneTracker {
     double energy = 0;
     std::size_t present = 0;
     std::size_t gap = 0;
+    std::vector<TrackLevel> levels;
     std::array<ToneRun, 2> current;  // strict, loose
     std::array<ToneRun, 2> best;
   };
