@@ -12,6 +12,7 @@
 #include "video_burst.hpp"
 #include "video_hum.hpp"
 #include "video_levels.hpp"
+#include "video_noise.hpp"
 #include "video_picture.hpp"
 #include "video_rate.hpp"
 #include "video_sync.hpp"
@@ -123,7 +124,8 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   LevelMeter levels(setup);
   VideoHumMeter hum(setup, options.mains_hz, clock);
   PictureMeter picture(setup);
-  LineMeter* const meters[] = {&rate, &sync, &pulses, &burst, &levels, &hum, &picture};
+  NoiseMeter noise(setup);
+  LineMeter* const meters[] = {&rate, &sync, &pulses, &burst, &levels, &hum, &picture, &noise};
   receiver.run(meters, progress, stop);
 
   Readings out;

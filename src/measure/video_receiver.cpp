@@ -64,6 +64,23 @@ std::vector<LineMark> dry_run(const SampleBuffer& buffer, double rate_hz, const 
   return marks;
 }
 
+// The step all differences of neighbouring samples are multiples of, volts; 0 when there is none to be seen.
+double quantum_of(std::span<const float> volts) {
+  constexpr std::size_t most = 20000;
+  std::vector<float> steps;
+  for (std::size_t i = 1; i < std::min(volts.size(), most); ++i)
+    if (volts[i] != volts[i - 1]) steps.push_back(std::abs(volts[i] - volts[i - 1]));
+  if (steps.size() < 100) return 0;
+  const double q = static_cast<double>(*std::min_element(steps.begin(), steps.end()));
+  std::size_t fits = 0;
+  for (const float s : steps) {
+    const double n = static_cast<double>(s) / q;
+    fits += std::abs(n - std::round(n)) < 0.1 ? 1 : 0;
+  }
+  // By chance a fifth of them would.
+  return fits > steps.size() - steps.size() / 50 ? q : 0.0;
+}
+
 bool good_burst(const FoundSubcarrier& f, double sync_v) {
   return f.found && f.coherence > 0.5 && f.amplitude_v > 0.03 * sync_v;
 }
@@ -186,6 +203,8 @@ bool VideoReceiver::acquire() {
   s.interlaced = d.fields.counted && d.fields.interlaced;
   s.numbered = d.fields.seen;
   s.inverted = d.sync.inverted;
+  s.quantum_mv =
+      1e3 * quantum_of({d.buffer.data(), static_cast<std::size_t>(d.buffer.end() - d.buffer.begin())});
   s.line_period_samples = d.sync.period_samples;
   LineTracker settled(s.rate_hz, d.sync, shared_porch_end_us);
   const SampleWindow w = d.buffer.window(s.inverted);

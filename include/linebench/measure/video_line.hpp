@@ -28,7 +28,8 @@ struct VideoSetup {
   double subcarrier_true_hz = 0;   ///< as received, by the recorder's clock; 0 without colour
   double line_period_samples = 0;  ///< mean, as received
   double sync_mv = 0;              ///< blanking minus sync tip, as received
-  double noise_mv = 0;  ///< rms at a single sample on blanking and tips, whole bandwidth of the capture
+  double noise_mv = 0;    ///< rms at a single sample on blanking and tips, whole bandwidth of the capture
+  double quantum_mv = 0;  ///< step of the recorder's converter; 0: none seen (or finer than matters)
   double edge_jitter_samples = 0;  ///< rms by which single sync edges leave their regular place
 
   /// Level of this signal re the standard's, from sync: 1 = nominal.

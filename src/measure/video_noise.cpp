@@ -1,0 +1,209 @@
+#include "video_noise.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/standards/video.hpp>
+#include <linebench/standards/video_lines.hpp>
+#include <linebench/standards/video_noise.hpp>
+
+namespace linebench::measure {
+namespace {
+
+constexpr std::uint64_t every_line = 3;  // lines whose spectra are taken: three times as many say no more
+constexpr std::uint64_t lines_taken_all = 256;  // but of a short capture, all
+constexpr double guess_error = 0.015;           // of the power below the lowest frequency seen
+constexpr double smear_error =
+    0.012 / 230e3;  // of the weighted amplitude by bin width: a steep spectrum seen coarsely
+constexpr double model_error = 0.004;  // of the amplitude: bins filled from their neighbours, band's edge
+
+const standards::VideoStandard& nominal(int lines) {
+  return lines == 625 ? standards::video_625 : standards::video_525;
+}
+
+// A tone that comes round with the lines or the frames.
+bool stands_still(const ToneSearch::Found& tone, const NoiseChoice& c) {
+  if (tone.line_locked) return true;
+  if (c.spectrum == nullptr) return false;
+  const auto bin = static_cast<std::size_t>(std::lround(tone.hz / c.spectrum->step_hz()));
+  return bin < c.share.size() && c.share[bin] > 0.7;
+}
+
+// Of the low end of a spectrum, by power: 0 flat, 1 as that of noise that rises with frequency.
+double steepness(const std::vector<double>& psd) {
+  if (psd.size() < 10) return 1;
+  const double low = psd[2] + psd[3] + psd[4];
+  const double high = psd[5] + psd[6] + psd[7];
+  return low > 0 && high > 0 ? std::min(1.0, std::abs(std::log2(high / low)) / 2) : 1.0;
+}
+
+std::string megahertz(double hz) { return fmt::format("{:.3g} MHz", hz * 1e-6); }
+
+}  // namespace
+
+NoiseMeter::NoiseMeter(const VideoSetup& setup)
+    : from_us_(nominal(setup.lines).active_start_us.nominal + 0.3),
+      to_us_(nominal(setup.lines).active_end_us() - 0.3),
+      band_hz_(std::min(nominal(setup.lines).video_bandwidth_hz, 0.45 * setup.rate_hz)),
+      picture_finder_(setup),
+      blanking_finder_(setup),
+      picture_(make_noise_lengths(setup, band_hz_)),
+      blanking_(make_noise_lengths(setup, band_hz_)),
+      tone_(setup) {
+  const standards::VideoStandard& s = nominal(setup.lines);
+  line_class_.assign(static_cast<std::size_t>(setup.lines) + 1, -1);
+  for (int line = 1; line <= setup.lines; ++line) {
+    const auto structure = standards::line_structure_in_frame(s, 0, line);
+    const bool whole = structure.picture_first_half && structure.picture_second_half;
+    const bool pulses = structure.at_start != standards::LinePulse::LineSync ||
+                        structure.at_middle != standards::LinePulse::None;
+    line_class_[static_cast<std::size_t>(line)] = whole ? 1 : (structure.has_picture() || pulses) ? -1 : 0;
+  }
+}
+
+void NoiseMeter::take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone) {
+  if (lengths.empty()) return;
+  const std::size_t group = group_of(v.index);
+  for (const FlatRun& run : finder.find(v, from_us_, to_us_, lengths.back()->spectrum.length())) {
+    std::size_t at = run.begin;
+    for (const auto& l : lengths) {
+      FlatSpectrum& s = l->spectrum;
+      for (; at + s.length() <= run.end; at += s.length()) {
+        const auto residual = s.residual_of(v.mv.subspan(at, s.length()));
+        const bool noise_alone = s.usual();
+        if (count) {
+          s.add(group);
+          if (noise_alone)
+            l->repeat.add(v, static_cast<double>(v.first) + static_cast<double>(at) - v.t0, s.spectrum());
+        }
+        if (tone && noise_alone) tone_.add(s, v.first + static_cast<std::int64_t>(at), residual);
+      }
+    }
+  }
+}
+
+void NoiseMeter::line(const LineView& v) {
+  if (v.kind != LineKind::Picture || !v.sync_found) return;
+  const int what = v.line <= 0 || static_cast<std::size_t>(v.line) >= line_class_.size()
+                       ? 1
+                       : line_class_[static_cast<std::size_t>(v.line)];
+  const bool tone = tone_.wants(v);
+  if (what < 0) return;
+  const bool count = what == 0 || v.index < lines_taken_all || v.index % every_line == 0;
+  if (count || tone) {
+    take(v, what == 1 ? picture_finder_ : blanking_finder_, what == 1 ? picture_ : blanking_, count, tone);
+  }
+}
+
+void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking,
+                              Readings& out) const {
+  const double step = c.spectrum->step_hz();
+  const double half = setup.rate_hz / 2;
+  double flat = 0;
+  double weighted = 0;
+  double whole = 0;
+  double lowest = 0;  // below what the stretches can show
+  for (std::size_t k = 0; k < c.psd.size(); ++k) {
+    const double in_band = c.psd[k] * hz_in_band(k, step, band_hz_);
+    flat += in_band;
+    weighted += in_band * standards::unified_weighting_power(static_cast<double>(k) * step);
+    if (k < 2) lowest += in_band;
+    whole += c.psd[k] * hz_in_band(k, step, half);
+  }
+  // The recorder's steps add their own noise, spread over its whole band [Widrow 1956], while the noise is
+  // not much smaller than a step.
+  const double q = setup.quantum_mv;
+  const double q_whole = q * q / 12;
+  const double q_psd = q_whole / half;
+  if (q > 0 && whole < 2.2 * q_whole) {
+    const double most = std::sqrt(std::max(flat, q_psd * band_hz_) + q * q / 12);
+    const std::string reason = fmt::format(
+        "the noise is below the recorder's steps of {:.3g} mV; use a smaller range or a finer converter", q);
+    out.push_back(unmeasurable("video.noise", reason, most));
+    out.push_back(unmeasurable("video.snr.unweighted", reason));
+    out.push_back(unmeasurable("video.snr.weighted", reason));
+    return;
+  }
+  double q_weighted = 0;
+  constexpr int parts = 200;
+  for (int i = 0; i < parts; ++i)
+    q_weighted += q_psd * standards::unified_weighting_power((i + 0.5) / parts * band_hz_) * band_hz_ / parts;
+  const double power = std::max(flat - q_psd * band_hz_, 1e-9);
+  const double power_weighted = std::max(weighted - q_weighted, 1e-9);
+  const double u =
+      together(0.5 * c.relative_u * flat / power,
+               together(model_error + guess_error * lowest / power, 0.2 * q_psd * band_hz_ / power));
+  const double u_weighted = together(
+      0.5 * c.relative_u_weighted * weighted / power_weighted,
+      together(model_error + guess_error * lowest / power_weighted + smear_error * step * steepness(c.psd),
+               0.2 * q_weighted / power_weighted));
+  const double noise = std::sqrt(power);
+  const std::string where =
+      blanking ? "field blanking, the picture has no flat part: a camera's own noise is not in it"
+               : "flat parts of the picture";
+  std::string remark = fmt::format("0 to {}, {}", megahertz(band_hz_), where);
+  const double all = std::sqrt(std::max(0.0, whole - q_whole));
+  if (half > 1.2 * band_hz_) remark += fmt::format("; {:.2f} mV up to {}", all, megahertz(half));
+  if (q_psd * band_hz_ > 0.02 * power)
+    remark += fmt::format("; the recorder's steps of {:.2g} mV, {:.2f} mV rms, taken out", q,
+                          std::sqrt(q_psd * band_hz_));
+  if (c.repeating > 0)
+    remark += fmt::format("; {:.0f} % of the power came again frame by frame: picture, taken out",
+                          100 * c.repeating);
+  out.push_back(number_reading("video.noise", noise, u * noise, remark));
+  const double white = nominal(setup.lines).white_mv.nominal * setup.gain();
+  std::string against = fmt::format("0 to {}, {}", megahertz(band_hz_),
+                                    blanking ? "field blanking" : "flat parts of the picture");
+  if (std::abs(setup.gain() - 1) > 0.05)
+    against += fmt::format("; re white at this signal's level, {:.0f} mV", white);
+  constexpr double db = 8.685889638;
+  out.push_back(number_reading("video.snr.unweighted", 20 * std::log10(white / noise), db * u, against));
+  out.push_back(number_reading("video.snr.weighted", 20 * std::log10(white / std::sqrt(power_weighted)),
+                               db * u_weighted, against + "; unified weighting, from memory"));
+}
+
+void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
+  NoiseChoice c = choose_length(picture_, band_hz_);
+  const bool blanking = c.spectrum == nullptr;
+  NoiseChoice b = choose_length(blanking_, band_hz_);
+  std::vector<const FlatSpectrum*> noise_alone = c.noise_alone;
+  noise_alone.insert(noise_alone.end(), b.noise_alone.begin(), b.noise_alone.end());
+  const ToneSearch::Result tone = tone_.result(noise_alone);
+  const bool still = tone.tone && stands_still(*tone.tone, blanking ? b : c);
+  if (tone.tone) {
+    c = choose_length(picture_, band_hz_, tone.tone->hz);
+    b = choose_length(blanking_, band_hz_, tone.tone->hz);
+  }
+  if (blanking) c = std::move(b);
+  if (c.spectrum == nullptr) {
+    const std::string reason =
+        "no flat part in the picture and too few blanking lines; send a flat field or colour bars, and take "
+        "at least 0.1 s";
+    for (const char* id : {"video.noise", "video.snr.unweighted", "video.snr.weighted"})
+      out.push_back(unmeasurable(id, reason));
+  } else {
+    random_noise(setup, c, blanking, out);
+  }
+  if (!tone.looked) {
+    const std::string reason =
+        "too few flat lines to look for a tone on; send a flat field, and take at least 0.1 s";
+    out.push_back(unmeasurable("video.noise.periodic.frequency", reason));
+    out.push_back(unmeasurable("video.noise.periodic.level", reason));
+  } else if (!tone.tone) {
+    out.push_back(unmeasurable("video.noise.periodic.frequency", "no tone found, so it has no frequency"));
+    out.push_back(
+        unmeasurable("video.noise.periodic.level",
+                     fmt::format("none found from {:.0f} kHz to {}: less than {:.2g} mV peak to peak",
+                                 tone.from_hz * 1e-3, megahertz(tone.to_hz), tone.least_pp_mv),
+                     tone.least_pp_mv));
+  } else {
+    const std::string remark =
+        still ? "it stands still on the picture: a fine pattern of it would look the same" : "";
+    out.push_back(number_reading("video.noise.periodic.frequency", tone.tone->hz, tone.tone->hz_u, remark));
+    out.push_back(number_reading("video.noise.periodic.level", tone.tone->pp_mv,
+                                 together(tone.tone->pp_u, 0.005 * tone.tone->pp_mv), remark));
+  }
+}
+
+}  // namespace linebench::measure

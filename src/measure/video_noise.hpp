@@ -1,0 +1,37 @@
+// Noise on the picture.
+#pragma once
+
+#include <linebench/measure/video_line.hpp>
+#include <vector>
+
+#include "video_flat.hpp"
+#include "video_noise_lengths.hpp"
+#include "video_noise_tone.hpp"
+
+namespace linebench::measure {
+
+/// video.noise, video.snr.unweighted, video.snr.weighted [J.61], video.noise.periodic.frequency, .level.
+/// From flat stretches of picture lines, level, slope and subcarrier taken out of each, so that hum, tilt and
+/// colour do not count; from the lines of field blanking where the picture has none.
+class NoiseMeter : public LineMeter {
+ public:
+  explicit NoiseMeter(const VideoSetup& setup);
+  void line(const LineView& view) override;
+  void finish(const VideoSetup& setup, Readings& out) override;
+
+ private:
+  void take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone);
+  void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, Readings& out) const;
+
+  double from_us_;
+  double to_us_;
+  double band_hz_;
+  std::vector<signed char> line_class_;  // by number: 1 picture, 0 field blanking, -1 neither
+  FlatFinder picture_finder_;
+  FlatFinder blanking_finder_;
+  NoiseLengths picture_;
+  NoiseLengths blanking_;
+  ToneSearch tone_;
+};
+
+}  // namespace linebench::measure

@@ -1,0 +1,86 @@
+// Steady tones in the noise: a switching supply, a radio transmitter.
+#pragma once
+
+#include <complex>
+#include <cstdint>
+#include <linebench/measure/video_line.hpp>
+#include <optional>
+#include <span>
+#include <vector>
+
+#include "video_flat_spectrum.hpp"
+
+namespace linebench::measure {
+
+/// Collects what is left on flat stretches during a few fields spread over the capture, each on its own time
+/// axis with nothing in between, so that a tone adds up over a whole field; memory is that of those fields.
+class ToneSearch {
+ public:
+  explicit ToneSearch(const VideoSetup& setup);
+  /// True while a field is being collected; opens the next one when it is due.
+  bool wants(const LineView& v);
+  /// @param at sample index of residual[0] from the start of the capture.
+  void add(const FlatSpectrum& shape, std::int64_t at, std::span<const float> residual);
+
+  struct Found {
+    double hz = 0;
+    double hz_u = 0;  ///< expanded
+    double pp_mv = 0;
+    double pp_u = 0;           ///< expanded
+    bool line_locked = false;  ///< at a multiple of the line rate
+  };
+  struct Result {
+    bool looked = false;
+    std::optional<Found> tone;
+    double least_pp_mv = 0;  ///< a tone above this would have been found
+    double from_hz = 0;      ///< range looked through
+    double to_hz = 0;
+  };
+  /// To be called once, at the end. @param noise_alone lengths whose stretches are to be looked at.
+  [[nodiscard]] Result result(std::span<const FlatSpectrum* const> noise_alone);
+
+ private:
+  struct Stretch {
+    const FlatSpectrum* shape;
+    std::size_t at;  // in the field's samples
+  };
+  struct Field {
+    std::int64_t begin = 0;
+    std::vector<float> samples;
+    std::vector<Stretch> stretches;
+  };
+  /// A field turned back by a frequency and summed over short pieces: fits near that frequency then cost
+  /// little.
+  struct Turned {
+    double hz = 0;
+    std::vector<std::complex<double>> sums;
+    std::vector<double> at;  // middle of each piece, samples
+    double power = 0;        // sum of squares
+    double samples = 0;
+  };
+  struct Fit {
+    std::complex<double> amplitude;  // mV peak
+    double variance = 0;             // of either part
+    double explained = 0;            // sum of squares
+  };
+  void sort_out(std::span<const FlatSpectrum* const> noise_alone);
+  [[nodiscard]] double lowest_hz() const;
+  [[nodiscard]] std::vector<double> spectrum(const Field& f) const;
+  [[nodiscard]] Turned turned(const Field& f, double hz) const;
+  [[nodiscard]] Fit fit(const Field& f, const Turned& t, double hz) const;
+  [[nodiscard]] double refine(const Field& f, const Turned& t) const;
+  [[nodiscard]] double unfold(double hz, double least_hz) const;
+  [[nodiscard]] bool is_tone(double hz) const;
+  [[nodiscard]] double spread_s(const Turned& t) const;
+  [[nodiscard]] Found measured(double hz) const;
+
+  double rate_hz_;
+  double line_hz_;
+  double subcarrier_hz_;
+  std::size_t length_;
+  std::uint64_t next_ = 0;  // line at which the next field is begun
+  std::vector<Field> fields_;
+  bool open_ = false;
+};
+
+}  // namespace linebench::measure
