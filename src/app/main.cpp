@@ -66,6 +66,8 @@ int main(int argc, char** argv) {
     linebench::app::add_calibrate(app, context);
     linebench::app::add_jobs(app, context);
     linebench::app::add_report(app, context);
+    linebench::app::add_diagnose(app, context);
+    linebench::app::add_compare(app, context);
 
     try {
       app.parse(argc, argv);

@@ -58,6 +58,8 @@ std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause*
 }
 
 double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+  const double stray =
+      (a != nullptr && a->acts) || (b != nullptr && b->acts) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
     double p = 0;
     int causes = 0;
@@ -70,7 +72,7 @@ double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Ca
       ++causes;
     }
     p = causes > 0 ? p / causes : sign.words[place].second;
-    return std::log((1 - stray_share) * p + stray_share / static_cast<double>(sign.words.size()));
+    return std::log((1 - stray) * p + stray / static_cast<double>(sign.words.size()));
   }
   const Predicted m = predict(sign, a, b);
   const double sd = std::hypot(m.sd, e.sd);
@@ -78,10 +80,10 @@ double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Ca
   const double span = sign.high - sign.low;
   if (e.at_most) {
     const double share = std::clamp((e.value - sign.low) / span, 1e-4, 1.0);
-    return std::log((1 - stray_share) * normal_below(z) + stray_share * share);
+    return std::log((1 - stray) * normal_below(z) + stray * share);
   }
   constexpr double root_two_pi = 2.5066282746310002;
-  return std::log((1 - stray_share) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray_share / span);
+  return std::log((1 - stray) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray / span);
 }
 
 double log_density_unknown(const Sign& sign, const Evidence& e) {

@@ -32,6 +32,11 @@ Sent sent_on(const Capture& c, const std::string& suffix) {
   const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
   const auto tone = number_of(c.readings, "audio.tone.level" + suffix);
   if (!signal.empty()) return Sent::Other;
+  // What rules the channel must not be interference if its level is to say anything of the source's.
+  for (const char* id : {"audio.hum.level", "audio.whistle.level", "audio.phone_burst.level"}) {
+    const auto v = number_of(c.readings, id + suffix);
+    if (v && rms && v->value > rms->value - 6) return Sent::Idle;
+  }
   if (tone && rms && rms->value - tone->value < 0.7 && tone->value > idle_dbfs) return Sent::Tone;
   if (rms && rms->value > idle_dbfs && !tone) return Sent::Programme;
   return Sent::Idle;

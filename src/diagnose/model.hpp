@@ -17,6 +17,8 @@ struct Cause {
 /// How far a sign may be explained by nothing we model: a share of its density spread over all it can be. It
 /// keeps one odd reading from ruling out the truth.
 constexpr double stray_share = 0.01;
+/// The same where no cause acts on the sign: what is sound seldom reads odd.
+constexpr double sound_stray_share = 0.001;
 
 /// Mean and standard deviation of a sign with these causes on top of what is always there.
 struct Predicted {

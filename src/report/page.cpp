@@ -184,7 +184,7 @@ std::string page_frame(const PageHead& head, const std::string& body) {
       "<title>{}</title><style>{}</style></head><body><main><header><h1>{}</h1>",
       escaped(head.title), std::string(page_style), escaped(head.title));
   if (!head.intro.empty()) s += "<p class=\"soft\">" + escaped(head.intro) + "</p>";
-  s += "</header>" + body;
+  s += "</header>" + head.lead + body;
   s += "<footer><p>\u00b1 is the expanded uncertainty (k = 2, about 95 %). Levels in dBFS: a full-scale sine "
        "is 0 dBFS (AES17). "
        "Limits marked \u201ccommon practice\u201d are the trade\u2019s, not a standard\u2019s.</p>";

@@ -44,6 +44,8 @@ figcaption{color:var(--soft);font-size:.85rem;line-height:1.4}
 .mask{stroke:var(--mask);stroke-width:1.8;stroke-dasharray:7 4}.rail{stroke:var(--soft);stroke-width:1;stroke-dasharray:2 3}
 .ev{stroke:var(--fail);stroke-width:.8;opacity:.55}
 .mk{stroke-width:1.3;stroke:var(--card)}.m0{fill:var(--hum)}.m1{fill:var(--fail)}.m2{fill:var(--open)}.m3{fill:var(--note)}
+table.rank th{width:45%}table.rank td.bar{width:45%}td.bar span{display:block;height:.8em;border-radius:3px;min-width:1px;background:var(--fail)}
+td.bar span.good{background:var(--pass)}td.bar span.other{background:var(--open)}ul.ev{margin:2px 0;padding-left:1.2em}
 .scroll{overflow-x:auto}
 table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:5px 10px 5px 0;border-bottom:1px solid var(--rule);vertical-align:top}

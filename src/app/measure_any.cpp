@@ -1,0 +1,86 @@
+#include "measure_any.hpp"
+
+#include <fmt/format.h>
+
+#include <filesystem>
+#include <fstream>
+#include <iterator>
+#include <linebench/capture/audio_file.hpp>
+#include <linebench/capture/video_samples.hpp>
+#include <linebench/measure/audio.hpp>
+#include <linebench/measure/video.hpp>
+
+#include "progress_line.hpp"
+#include "show.hpp"
+
+namespace linebench::app {
+namespace {
+
+namespace fs = std::filesystem;
+
+std::optional<double> mains_hz(const AnyOptions& o) {
+  if (o.mains == "50") return 50;
+  if (o.mains == "60") return 60;
+  return std::nullopt;
+}
+
+std::vector<diagnose::Capture> read_document(const std::string& file) {
+  std::ifstream in(file, std::ios::binary);
+  const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+  if (!in) throw unusable(fmt::format("{}: cannot be read; check the path and its permissions", file));
+  return diagnose::captures_from_json(text, fs::path(file).filename().string());
+}
+
+diagnose::Capture measure_composite(const std::string& file, const AnyOptions& o, const Context& context) {
+  const auto source = capture::open_video_samples(file, {o.full_scale_v});
+  measure::VideoOptions options;
+  options.mains_hz = mains_hz(o);
+  // The system is left to be found: what the site expects is what the finding is held against.
+  const ProgressLine line("measuring " + source->facts().source);
+  diagnose::Capture c;
+  c.readings = measure::measure_video(*source, options, line.progress(), &context.stop);
+  c.facts = source->facts();
+  return c;
+}
+
+diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, const Context& context) {
+  const auto opened = capture::open_audio_file(file);
+  KnownSource source(*opened);
+  if (o.full_scale_v) source.edit_facts().full_scale_v = o.full_scale_v;
+  if (!o.signal.empty()) source.edit_facts().signal = o.signal;
+  measure::AudioOptions options;
+  options.mains_hz = mains_hz(o);
+  options.signal = source.facts().signal;
+  options.clock_error_ppm = source.facts().clock_error_ppm;
+  const ProgressLine line("measuring " + source.facts().source);
+  diagnose::Capture c;
+  c.readings = measure::measure_audio(source, options, line.progress(), &context.stop);
+  c.facts = source.facts();
+  return c;
+}
+
+}  // namespace
+
+void add_any_options(CLI::App& c, AnyOptions& o) {
+  c.add_option("--mains", o.mains, "Mains frequency to look for hum at")
+      ->check(CLI::IsMember({"50", "60", "auto"}))
+      ->capture_default_str();
+  c.add_option("--system", o.system,
+               "What the site's video is meant to be; other scanning or setup is then a finding")
+      ->check(CLI::IsMember({"525", "525-no-setup", "625"}));
+  c.add_option("--signal", o.signal, "Name of the test signal that was sent (audio files)");
+  c.add_option("--full-scale", o.full_scale_v, "Volts that a sample value of 1.0 stands for (peak)");
+}
+
+std::vector<diagnose::Capture> measure_any(const std::string& file, const AnyOptions& o,
+                                           const Context& context) {
+  if (o.full_scale_v && !(*o.full_scale_v > 0 && *o.full_scale_v <= 1000))
+    throw bad_usage("--full-scale: give a number above 0 and up to 1000 V");
+  if (fs::path(file).extension() == ".json") return read_document(file);
+  diagnose::Capture c = capture::looks_like_video_samples(file) ? measure_composite(file, o, context)
+                                                                : measure_sound(file, o, context);
+  c.name = fs::path(file).filename().string();
+  return {std::move(c)};
+}
+
+}  // namespace linebench::app

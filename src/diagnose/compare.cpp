@@ -1,0 +1,220 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/diagnose/compare.hpp>
+#include <map>
+
+namespace linebench::diagnose {
+namespace {
+
+// How far (k=2) a reading wanders between two captures of a path that nobody touched: the project's
+// estimates. The mains, the weather and who else talks all move. First match wins; units are the reading's.
+struct Wander {
+  std::string_view prefix;
+  double absolute, share;  // in the unit; of the value
+};
+constexpr Wander wanders[] = {
+    {"audio.hum.frequency", 0.06, 0},
+    {"video.hum.frequency", 0.06, 0},
+    {"picture.hum.frequency", 0.06, 0},
+    {"audio.hum", 2.0, 0},
+    {"audio.noise", 0.6, 0},
+    {"audio.tone.frequency", 0, 2e-6},
+    {"audio.tone", 0.05, 0},
+    {"audio.level", 0.3, 0},
+    {"audio.whistle.frequency", 0.2, 0},
+    {"audio.whistle", 1.0, 0},
+    {"audio.phone_burst.rate", 0.1, 0},
+    {"audio.phone_burst", 4.0, 0},
+    {"audio.loudness", 1.5, 0},
+    {"audio.thd", 0, 0.1},
+    {"audio.snr", 0.8, 0},
+    {"audio.true_peak", 1.5, 0},
+    {"audio.response.echo", 1.0, 0},
+    {"audio.response.delay", 1e-4, 0},
+    {"audio.response", 0.2, 0},
+    {"audio.sti", 0.02, 0},
+    {"audio.pair.delay", 2e-6, 0},
+    {"audio.pair", 0.3, 0},
+    {"video.hum", 0.5, 0.3},
+    {"picture.hum", 0.1, 0.3},
+    {"video.noise", 0.1, 0.15},
+    {"picture.noise", 0.1, 0.15},
+    {"video.echo.level", 1.0, 0},
+    {"video.line.frequency", 0.05, 0},
+    {"video.burst.frequency", 2, 0},
+    {"video.apl", 3, 0},
+    {"video.", 0, 0.01},
+    {"picture.", 0, 0.02},
+};
+
+double wander(const std::string& id, double value) {
+  for (const Wander& w : wanders) {
+    if (id.starts_with(w.prefix)) return w.absolute + w.share * std::abs(value);
+  }
+  return 0;
+}
+
+bool is_count(const std::string& id) {
+  return id.ends_with(".count") || id.find(".count.") != std::string::npos ||
+         id.find(".samples") != std::string::npos || id.find(".missing") != std::string::npos ||
+         id.find(".frames.") != std::string::npos;
+}
+
+std::string shown(double v, const std::string& unit) {
+  const double size = std::abs(v);
+  const int decimals = size >= 1000 ? 0 : size >= 100 ? 1 : size >= 1 ? 2 : 4;
+  return fmt::format("{:.{}f}{}{}", v, decimals, unit.empty() ? "" : " ", unit);
+}
+
+void judge_difference(ReadingChange& c) {
+  const double size = std::abs(c.difference);
+  // k=2 uncertainties: beyond one of them 95 %, beyond one and a half 99.7 %.
+  c.certainty = size > 1.5 * c.uncertainty ? Certainty::Certain
+                : size > c.uncertainty     ? Certainty::Likely
+                                           : Certainty::Unsure;
+  c.change = c.certainty == Certainty::Unsure || size == 0 ? Change::Same
+             : c.difference > 0                            ? Change::More
+                                                           : Change::Less;
+}
+
+std::optional<ReadingChange> numbers(const Reading& b, const Reading& a) {
+  const auto* before = std::get_if<double>(&b.value);
+  const auto* after = std::get_if<double>(&a.value);
+  ReadingChange c{b.id, b.label, b.unit, "", "", 0, 0, Change::Same, Certainty::Unsure, ""};
+  if (before != nullptr && after != nullptr) {
+    c.before = shown(*before, b.unit);
+    c.after = shown(*after, a.unit);
+    c.difference = *after - *before;
+    const double counted = is_count(b.id) ? 2 * std::sqrt(std::max(1.0, *before + *after)) : 0;
+    c.uncertainty =
+        std::sqrt(std::pow(b.uncertainty.value_or(0), 2) + std::pow(a.uncertainty.value_or(0), 2) +
+                  std::pow(std::max(counted, wander(b.id, *before)), 2));
+    judge_difference(c);
+    return c;
+  }
+  // Found in one, and in the other below a bound: the difference is at least that to the bound.
+  if (before != nullptr && a.at_most && *before > *a.at_most) {
+    c.before = shown(*before, b.unit);
+    c.after = "below " + shown(*a.at_most, b.unit);
+    c.difference = *a.at_most - *before;
+    c.uncertainty = std::hypot(b.uncertainty.value_or(0), wander(b.id, *before));
+    c.remark = "at least";
+    judge_difference(c);
+    return c;
+  }
+  if (after != nullptr && b.at_most && *after > *b.at_most) {
+    c.before = "below " + shown(*b.at_most, b.unit);
+    c.after = shown(*after, a.unit);
+    c.difference = *after - *b.at_most;
+    c.uncertainty = std::hypot(a.uncertainty.value_or(0), wander(b.id, *after));
+    c.remark = "at least";
+    judge_difference(c);
+    return c;
+  }
+  return std::nullopt;
+}
+
+std::optional<ReadingChange> curves(const Reading& b, const Reading& a) {
+  const Curve& x = b.curve();
+  const Curve& y = a.curve();
+  double most = 0;
+  double at = 0;
+  for (std::size_t i = 0; i < x.x.size(); ++i) {
+    for (std::size_t k = 0; k < y.x.size(); ++k) {
+      if (std::abs(x.x[i] - y.x[k]) > 1e-6 * std::abs(x.x[i])) continue;
+      const double d = y.y[k] - x.y[i];
+      if (std::isfinite(d) && std::abs(d) > std::abs(most)) {
+        most = d;
+        at = x.x[i];
+      }
+    }
+  }
+  if (b.id.find(".times") != std::string::npos || x.x.empty() || at == 0) return std::nullopt;
+  ReadingChange c{b.id, b.label, b.unit, "curve", "curve", most, 0, Change::Same, Certainty::Unsure, ""};
+  c.uncertainty =
+      std::hypot(std::hypot(b.uncertainty.value_or(0.3), a.uncertainty.value_or(0.3)), wander(b.id, most));
+  c.remark = fmt::format("most at {:.4g} {}", at, x.x_unit);
+  judge_difference(c);
+  return c;
+}
+
+std::optional<ReadingChange> change_of(const Reading& b, const Reading& a) {
+  if (std::holds_alternative<std::string>(b.value) && std::holds_alternative<std::string>(a.value)) {
+    const bool same = b.text() == a.text();
+    return ReadingChange{b.id,
+                         b.label,
+                         "",
+                         b.text(),
+                         a.text(),
+                         0,
+                         0,
+                         same ? Change::Same : Change::Other,
+                         same ? Certainty::Unsure : Certainty::Certain,
+                         ""};
+  }
+  if (std::holds_alternative<Curve>(b.value) && std::holds_alternative<Curve>(a.value)) return curves(b, a);
+  return numbers(b, a);
+}
+
+double strength(const ReadingChange& c) {
+  if (c.change == Change::Same) return -1;
+  if (c.change == Change::Other) return 20;
+  return c.uncertainty > 0 ? std::abs(c.difference) / c.uncertainty : 1000;
+}
+
+std::string summary_of(const Comparison& c) {
+  const auto first =
+      c.changes.empty() || c.changes.front().change == Change::Same ? nullptr : &c.changes.front();
+  const std::string did = c.did.empty() ? "what was done" : "\"" + c.did + "\"";
+  if (first == nullptr)
+    return fmt::format(
+        "Nothing changed beyond what two captures of an untouched path differ by: {} did not reach the "
+        "fault.",
+        did);
+  std::string s = fmt::format("{}: {} -> {}", first->label, first->before, first->after);
+  if (c.nothing_after > 0.5 && c.nothing_before < 0.5) {
+    s += fmt::format(". The fault is gone after {}.", did);
+  } else if (!c.faults.empty() && std::abs(c.faults.front().after - c.faults.front().before) > 0.2) {
+    const ProbabilityChange& f = c.faults.front();
+    s += fmt::format(". {} went from {:.0f} to {:.0f} % after {}.", f.label, 100 * f.before, 100 * f.after,
+                     did);
+  } else {
+    s += fmt::format(". The ranking of faults hardly moved after {}.", did);
+  }
+  return s;
+}
+
+}  // namespace
+
+Comparison compare(const FaultBook& book, const Capture& before, const Capture& after, const std::string& did,
+                   const Site& site) {
+  Comparison c;
+  c.before_name = before.name;
+  c.after_name = after.name;
+  c.did = did;
+  for (const Reading& b : before.readings) {
+    const Reading* a = find_reading(after.readings, b.id);
+    if (a == nullptr) continue;
+    if (auto change = change_of(b, *a)) c.changes.push_back(std::move(*change));
+  }
+  std::stable_sort(c.changes.begin(), c.changes.end(),
+                   [](const ReadingChange& x, const ReadingChange& y) { return strength(x) > strength(y); });
+  Options options;
+  options.next_tests = false;
+  const Diagnosis x = diagnose(book, gather(book, {before}, site), options);
+  const Diagnosis y = diagnose(book, gather(book, {after}, site), options);
+  c.nothing_before = x.nothing_wrong;
+  c.nothing_after = y.nothing_wrong;
+  const std::map<std::string, double> now(y.ranking.begin(), y.ranking.end());
+  for (const auto& [fault, p] : x.ranking)
+    c.faults.push_back({fault, book.fault(fault)->label, p, now.at(fault)});
+  std::stable_sort(c.faults.begin(), c.faults.end(), [](const auto& p, const auto& q) {
+    return std::abs(p.after - p.before) > std::abs(q.after - q.before);
+  });
+  c.summary = summary_of(c);
+  return c;
+}
+
+}  // namespace linebench::diagnose

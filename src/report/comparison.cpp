@@ -1,0 +1,116 @@
+// A comparison as text and JSON.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/report/findings.hpp>
+#include <linebench/report/format.hpp>
+#include <nlohmann/json.hpp>
+
+#include "findings_words.hpp"
+
+namespace linebench::report {
+namespace {
+
+using diagnose::Certainty;
+using diagnose::Change;
+using diagnose::ReadingChange;
+using nlohmann::json;
+
+constexpr std::size_t faults_shown = 5;
+constexpr double worth_showing = 0.02;  // of a probability's movement
+
+const char* change_word(Change c) {
+  return c == Change::More ? "more" : c == Change::Less ? "less" : c == Change::Other ? "other" : "same";
+}
+const char* certainty_word(Certainty c) {
+  return c == Certainty::Certain ? "certain" : c == Certainty::Likely ? "likely" : "unsure";
+}
+
+// Levels differ in dB, whatever they are levels of.
+std::string difference_unit(const std::string& unit) {
+  if (unit.starts_with("dB")) return "dB";
+  return unit == "LUFS" ? "LU" : unit;
+}
+
+std::string change_line(const ReadingChange& c) {
+  std::string s = fmt::format("{}: {} -> {}", c.label, c.before, c.after);
+  if (c.change != Change::Other) {
+    s += fmt::format(" ({}{:+.3g} {} \u00b1{:.2g}", c.remark == "at least" ? "at least " : "", c.difference,
+                     difference_unit(c.unit), c.uncertainty);
+    if (!c.remark.empty() && c.remark != "at least") s += ", " + c.remark;
+    s += ")";
+  }
+  return s;
+}
+
+}  // namespace
+
+std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle& style) {
+  const std::size_t width = std::max<std::size_t>(style.width, 40);
+  std::string out = wrapped(printable(c.summary), width, 0, "");
+  out += wrapped(printable(fmt::format("before: {} \u00b7 after: {}", c.before_name, c.after_name)), width, 0,
+                 "");
+  const auto title = [&](const std::string& t) {
+    out += "\n" + (style.colour ? "\x1b[1m" + t + "\x1b[0m" : t) + "\n";
+  };
+  std::size_t same = 0;
+  bool any = false;
+  for (const ReadingChange& x : c.changes) {
+    if (x.change == Change::Same) {
+      ++same;
+      continue;
+    }
+    if (!any) title("Changed, surest first");
+    any = true;
+    out +=
+        wrapped(printable(change_line(x)), width, 11, fmt::format("  {:<7}  ", certainty_word(x.certainty)));
+  }
+  out += wrapped(fmt::format("{} readings stayed within their uncertainty{}", same,
+                             style.all ? ":" : " (--all lists them)."),
+                 width, 2, any ? "\n" : "");
+  for (const ReadingChange& x : c.changes) {
+    if (style.all && x.change == Change::Same) out += wrapped(printable(change_line(x)), width, 4, "  ");
+  }
+  title("What it does to the ranking");
+  out += fmt::format("  {:>5} -> {:>5}  nothing wrong\n", show_probability(c.nothing_before),
+                     show_probability(c.nothing_after));
+  for (std::size_t i = 0; i < std::min(c.faults.size(), faults_shown); ++i) {
+    const auto& f = c.faults[i];
+    if (std::abs(f.after - f.before) < worth_showing) break;
+    out += wrapped(f.label, width, 18,
+                   fmt::format("  {:>5} -> {:>5}  ", show_probability(f.before), show_probability(f.after)));
+  }
+  return style.unicode ? out : to_ascii(out);
+}
+
+json comparison_to_json(const diagnose::Comparison& c) {
+  json changes = json::array();
+  for (const ReadingChange& x : c.changes) {
+    json j = {{"id", x.id},
+              {"label", x.label},
+              {"before", x.before},
+              {"after", x.after},
+              {"unit", x.unit},
+              {"change", change_word(x.change)},
+              {"certainty", certainty_word(x.certainty)}};
+    if (x.uncertainty > 0) {
+      j["difference"] = x.difference;
+      j["uncertainty"] = x.uncertainty;
+    }
+    if (!x.remark.empty()) j["remark"] = x.remark;
+    changes.push_back(std::move(j));
+  }
+  json faults = json::array();
+  for (const auto& f : c.faults)
+    faults.push_back({{"fault", f.fault}, {"label", f.label}, {"before", f.before}, {"after", f.after}});
+  return {{"before", c.before_name},
+          {"after", c.after_name},
+          {"did", c.did},
+          {"summary", c.summary},
+          {"changes", changes},
+          {"faults", faults},
+          {"nothing_wrong", {{"before", c.nothing_before}, {"after", c.nothing_after}}}};
+}
+
+}  // namespace linebench::report

@@ -1,0 +1,235 @@
+// The diagnosis as JSON and as text.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/report/findings.hpp>
+#include <linebench/report/format.hpp>
+#include <nlohmann/json.hpp>
+
+#include "findings_words.hpp"
+
+namespace linebench::report {
+namespace {
+
+using diagnose::Bearing;
+using diagnose::Diagnosis;
+using diagnose::Finding;
+using nlohmann::json;
+
+constexpr std::size_t pieces_shown = 6;
+constexpr double worth_a_paragraph = 0.1;  // less likely faults get a line
+
+double rounded(double v, double step) { return std::round(v / step) * step; }
+
+json bearing_json(const Bearing& b) {
+  return {{"reading", b.sign},
+          {"text", b.text},
+          {"supports", b.nats > 0},
+          {"weight", rounded(decibans(b.nats), 0.1)}};
+}
+
+class Text {
+ public:
+  explicit Text(const TerminalStyle& style) : style_(style), width_(std::max<std::size_t>(style.width, 40)) {}
+  void block(const std::string& text, std::size_t indent, const std::string& first) {
+    out_ += wrapped(printable(text), width_, indent, first);
+  }
+  void line(const std::string& text = {}) { out_ += text + "\n"; }
+  void title(const std::string& text) {
+    line();
+    line(style_.colour ? "\x1b[1m" + text + "\x1b[0m" : text);
+  }
+  [[nodiscard]] std::string bar(double share) const {
+    const auto full = static_cast<std::size_t>(std::lround(12 * std::clamp(share, 0.0, 1.0)));
+    std::string s;
+    for (std::size_t i = 0; i < 12; ++i)
+      s += i < full ? (style_.unicode ? "\u2588" : "#") : (style_.unicode ? "\u2591" : ".");
+    return s;
+  }
+  [[nodiscard]] std::string finish() const { return style_.unicode ? out_ : to_ascii(out_); }
+
+  const TerminalStyle style_;
+
+ private:
+  std::size_t width_;
+  std::string out_;
+};
+
+void test_lines(Text& t, const diagnose::NextTest& test, const std::string& first) {
+  t.block(fmt::format("{} ({}, {:.2f} bit)", test.how, show_minutes(test.minutes), test.bits), 9, first);
+  if (!test.caution.empty()) t.block(test.caution, 9, "         CAUTION: ");
+  if (!test.notation.empty()) t.block("then tell: --observed \"" + test.notation + "\"", 9, "         ");
+}
+
+void finding_head(Text& t, const Finding& f, std::size_t place) {
+  t.line();
+  t.block(fmt::format("{} {}", t.bar(f.probability), f.label), 20,
+          fmt::format("{}. {:>5} ", place, show_probability(f.probability)));
+}
+
+void finding_lines(Text& t, const Finding& f, std::size_t place) {
+  finding_head(t, f, place);
+  t.block(f.what, 3, "   ");
+  if (!f.usually_with.empty()) t.block("Here mostly together with: " + f.usually_with, 9, "   ");
+  const auto pieces = [&](const std::vector<Bearing>& list, const char* word) {
+    for (std::size_t i = 0; i < std::min(list.size(), pieces_shown); ++i)
+      t.block(list[i].text, 9, i == 0 ? fmt::format("   {:<6}", word) : "         ");
+    if (list.size() > pieces_shown)
+      t.block(fmt::format("and {} more (--explain {})", list.size() - pieces_shown, f.fault), 9, "         ");
+  };
+  pieces(f.evidence_for, "For:");
+  pieces(f.evidence_against, "But:");
+  if (f.next_test) test_lines(t, *f.next_test, "   Test: ");
+  t.block(f.tell_apart, 9, "   Tell: ");
+  t.block(f.remedy, 9, "   Cure: ");
+  if (!f.caution.empty()) t.block(f.caution, 9, "         CAUTION: ");
+}
+
+}  // namespace
+
+std::string show_probability(double p) {
+  if (p > 0.995 && p < 1) return ">99 %";
+  if (p < 0.005) return "<1 %";
+  return fmt::format("{:.0f} %", 100 * p);
+}
+
+std::string show_minutes(double minutes) {
+  return minutes < 1 ? "under a minute" : fmt::format("{:.0f} min", minutes);
+}
+
+double decibans(double nats) { return 10 * nats / std::log(10.0); }
+
+json next_test_to_json(const diagnose::NextTest& t) {
+  json j = {{"id", t.id},
+            {"label", t.label},
+            {"how", t.how},
+            {"minutes", t.minutes},
+            {"bits", rounded(t.bits, 0.001)}};
+  if (!t.caution.empty()) j["caution"] = t.caution;
+  if (!t.notation.empty()) j["observed"] = t.notation;
+  return j;
+}
+
+json findings_to_json(const Diagnosis& d) {
+  json out = json::array();
+  for (const Finding& f : d.findings) {
+    json evidence = json::array();
+    for (const Bearing& b : f.evidence_for) evidence.push_back(bearing_json(b));
+    for (const Bearing& b : f.evidence_against) evidence.push_back(bearing_json(b));
+    json j = {{"fault", f.fault},
+              {"label", f.label},
+              {"group", f.group},
+              {"what", f.what},
+              {"probability", rounded(f.probability, 1e-6)},
+              {"evidence", evidence},
+              {"remedy", f.remedy},
+              {"caution", f.caution},
+              {"tell_apart", f.tell_apart},
+              {"source", f.source}};
+    j["next_test"] = f.next_test ? next_test_to_json(*f.next_test) : json(nullptr);
+    if (!f.usually_with.empty()) j["usually_with"] = f.usually_with;
+    out.push_back(std::move(j));
+  }
+  return out;
+}
+
+std::string diagnosis_verdict(const Diagnosis& d) {
+  if (d.nothing_wrong > 0.5) return "pass";
+  return !d.findings.empty() && d.findings.front().probability > 0.5 ? "fail" : "incomplete";
+}
+
+std::string diagnosis_headline(const Diagnosis& d) {
+  if (d.nothing_wrong > 0.5)
+    return fmt::format("Most likely nothing is wrong ({})", show_probability(d.nothing_wrong));
+  if (d.unlisted > 0.5)
+    return fmt::format("Something is wrong that the book does not list ({})", show_probability(d.unlisted));
+  if (d.findings.empty()) return "No fault stands out";
+  const Finding& f = d.findings.front();
+  const char* word = f.probability > 0.9   ? "is all but certain"
+                     : f.probability > 0.5 ? "is likely"
+                                           : "is the best guess so far";
+  return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
+}
+
+std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& notes,
+                            const TerminalStyle& style) {
+  Text t(style);
+  const std::string verdict = diagnosis_verdict(d);
+  const std::string word = verdict == "pass" ? "SOUND" : verdict == "fail" ? "FAULT" : "OPEN";
+  t.block(diagnosis_headline(d), word.size() + 2, word + ": ");
+  t.block(fmt::format("from {} signs \u00b7 nothing wrong {} \u00b7 something not in the book {}",
+                      d.signs_used, show_probability(d.nothing_wrong), show_probability(d.unlisted)),
+          0, "");
+  for (const std::string& n : notes) t.block(n, 6, "Note: ");
+  if (d.next_test) {
+    t.title("Do next");
+    test_lines(t, *d.next_test, "         ");
+  }
+  if (!d.findings.empty()) t.title("Likeliest faults");
+  for (std::size_t i = 0; i < d.findings.size(); ++i) {
+    if (i == 0 || style.all || d.findings[i].probability >= worth_a_paragraph) {
+      finding_lines(t, d.findings[i], i + 1);
+    } else {
+      finding_head(t, d.findings[i], i + 1);
+    }
+  }
+  t.line();
+  t.block(
+      "Probabilities are worked out from the readings with their uncertainties and the fault book; how often "
+      "a fault occurs is the project's estimate.",
+      0, "");
+  return t.finish();
+}
+
+std::string explanation_text(const diagnose::Explanation& e, const diagnose::Fault& f,
+                             const diagnose::FaultBook& book, const TerminalStyle& style) {
+  Text t(style);
+  t.block(fmt::format("{} ({})", f.label, f.id), 2, "");
+  t.block(f.what, 2, "  ");
+  t.block(fmt::format("Before any evidence: {:.1f} % of jobs (the project's estimate).", 100 * e.prior), 2,
+          "  ");
+  t.block(fmt::format("Shows in: {}. Told from sound: {}.", fmt::join(f.views, ", "),
+                      f.detection_text.empty() ? "see the effects" : f.detection_text),
+          2, "  ");
+  if (!e.all.empty()) {
+    t.title("The evidence, one by one (times likelier with this fault than with nothing wrong)");
+    double sum = 0;
+    for (const Bearing& b : e.all) {
+      sum += b.nats;
+      t.block(b.text, 13, fmt::format("  {:>9}  ", show_times(b.nats)));
+    }
+    t.block("All together, severity and way of showing held to what fits best on the whole", 13,
+            fmt::format("  {:>9}  ", show_times(sum)));
+    t.block(fmt::format("After the evidence: {}.{} If it is there, its severity is {:.0f} of 100.",
+                        show_probability(e.probability),
+                        e.variant.empty() ? "" : " Likeliest way: " + e.variant + ".", 100 * e.severity),
+            2, "  ");
+    t.title("Beside it");
+    for (const Bearing& r : e.rivals)
+      t.block(fmt::format("{} ({})", r.label, r.sign), 11, fmt::format("  {:>7}  ", r.text));
+  }
+  t.title("What tells it apart");
+  t.block(f.tell_apart, 2, "  ");
+  if (const diagnose::Sign* test = book.sign(f.test); test != nullptr && test->trial) {
+    t.block(fmt::format("{} ({}); --observed \"{}\"", test->trial->how, show_minutes(test->trial->minutes),
+                        notation_of(*test)),
+            8, "  Test: ");
+    if (!test->trial->caution.empty()) t.block(test->trial->caution, 8, "        CAUTION: ");
+  }
+  t.title("Cure");
+  t.block(f.remedy, 2, "  ");
+  if (!f.caution.empty()) t.block(f.caution, 2, "  CAUTION: ");
+  t.block("Source: " + f.source, 2, "  ");
+  return t.finish();
+}
+
+std::string show_times(double nats) {
+  const double times = std::exp(std::abs(nats));
+  if (times < 1.005) return "1";
+  std::string n = times >= 1e4 ? fmt::format("10^{:.0f}", std::abs(nats) / std::log(10.0))
+                               : fmt::format("{:.{}f}", times, times < 10 ? 1 : 0);
+  return nats > 0 ? "x" + n : "/" + n;
+}
+
+}  // namespace linebench::report

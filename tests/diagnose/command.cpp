@@ -1,0 +1,186 @@
+// The program's diagnose and compare, on the demo's captures and documents made by hand.
+#include <gtest/gtest.h>
+
+#include <fstream>
+#include <linebench/base/version.hpp>
+#include <nlohmann/json.hpp>
+
+#include "app/run_program.hpp"
+
+namespace {
+
+using app_test::Folder;
+using app_test::run;
+using nlohmann::json;
+
+std::string capture(const char* name) { return (linebench::share_dir() / "captures" / name).string(); }
+
+TEST(DiagnoseCommand, NamesTheHumFaultOfTheDemoWithItsCaution) {
+  const Folder f;
+  const auto r = run(f, "diagnose --json '" + capture("counter-2.flac") + "'");
+  ASSERT_EQ(r.exit, 1) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("schema"), "linebench/1");
+  EXPECT_EQ(j.at("command"), "diagnose");
+  ASSERT_FALSE(j.at("findings").empty());
+  const json& first = j.at("findings").at(0);
+  EXPECT_EQ(first.at("fault"), "earth-loop-audio");
+  EXPECT_NE(first.at("caution").get<std::string>().find("protective earth"), std::string::npos);
+  EXPECT_FALSE(first.at("evidence").empty());
+  EXPECT_TRUE(first.at("next_test").contains("how"));
+  double last = 1;
+  for (const json& x : j.at("findings")) {
+    EXPECT_LE(x.at("probability").get<double>(), last);
+    last = x.at("probability").get<double>();
+  }
+}
+
+TEST(DiagnoseCommand, CallsASoundPathSoundAndSaysTheSameTwice) {
+  const Folder f;
+  const std::string args = "diagnose --json '" + capture("counter-1.flac") + "'";
+  const auto r = run(f, args);
+  EXPECT_EQ(r.exit, 0) << r.err << r.out;
+  EXPECT_EQ(json::parse(r.out).at("verdict"), "pass");
+  EXPECT_EQ(run(f, args).out, r.out);
+}
+
+TEST(DiagnoseCommand, TakesDocumentsOfMeasureLikeTheCaptureItself) {
+  const Folder f;
+  const auto m = run(f, "measure --json '" + capture("counter-2.flac") + "'");
+  std::ofstream(f.path / "m.json") << m.out;
+  const json a = json::parse(run(f, "diagnose --json '" + capture("counter-2.flac") + "'").out);
+  const json b = json::parse(run(f, "diagnose --json m.json").out);
+  EXPECT_EQ(a.at("findings").at(0).at("fault"), b.at("findings").at(0).at("fault"));
+  EXPECT_NEAR(a.at("findings").at(0).at("probability").get<double>(),
+              b.at("findings").at(0).at("probability").get<double>(), 1e-6);
+}
+
+TEST(DiagnoseCommand, ObservationsMoveTheBlame) {
+  const Folder f;
+  const std::string hum = "diagnose --json '" + capture("counter-2.flac") + "' ";
+  const auto probability = [&](const std::string& observed, const char* fault) {
+    const auto r = run(f, hum + observed);
+    const json j = json::parse(r.out);
+    for (const json& x : j.at("findings")) {
+      if (x.at("fault") == fault) return x.at("probability").get<double>();
+    }
+    return 0.0;
+  };
+  EXPECT_GT(probability("--observed 'isolate-audio=gone'", "earth-loop-audio"), 0.7);
+  EXPECT_LT(probability("--observed 'isolate-audio=same'", "earth-loop-audio"), 0.2);
+  EXPECT_GT(probability("--observed 'earth-ohms=3 kohm'", "earth-missing"), 0.6);
+}
+
+TEST(DiagnoseCommand, ASaggingRailIsFoundByTheMeterAlone) {
+  const Folder f;
+  const auto r = run(
+      f,
+      "diagnose --json --observed 'supply-open=12.2 V of 12' --observed 'supply-loaded=9.0 V of 12 +- 0.1'");
+  ASSERT_EQ(r.exit, 1) << r.err;
+  EXPECT_EQ(json::parse(r.out).at("findings").at(0).at("fault"), "supply-sagging");
+  EXPECT_EQ(
+      run(f, "diagnose --json --observed 'supply-open=12.1 V of 12' --observed 'supply-loaded=12.0 V of 12'")
+          .exit,
+      1);
+}
+
+TEST(DiagnoseCommand, SaysWhatIsWrongWithWhatWasTyped) {
+  const Folder f;
+  for (const char* args : {"diagnose --observed 'gulls=many'", "diagnose --observed 'supply-loaded=11 V'",
+                           "diagnose --observed 'port-light=green'", "diagnose --observed 'earth-ohms=3 V'",
+                           "diagnose", "diagnose --explain gull"}) {
+    const auto r = run(f, args);
+    EXPECT_EQ(r.exit, 2) << args << r.err;
+    EXPECT_EQ(r.err.find('\n'), r.err.size() - 1) << r.err;
+  }
+  EXPECT_EQ(run(f, "diagnose nowhere.wav").exit, 3);
+  std::ofstream(f.path / "odd.json") << "{\"a\": 1}";
+  EXPECT_EQ(run(f, "diagnose odd.json").exit, 3);
+}
+
+TEST(DiagnoseCommand, UsersFaultTakesPartAndABrokenOneIsNamed) {
+  const Folder f;
+  std::filesystem::create_directories(f.path / "home/faults");
+  std::ofstream(f.path / "home/faults/slip.toml") << "label = 3\n";
+  std::ofstream(f.path / "home/faults/gulls.toml") << R"(label = "Gulls on the aerial"
+what = "w"
+group = "pick-up"
+prior = 0.2
+views = ["audio"]
+test = "move-cable"
+tell_apart = "t"
+remedy = "r"
+source = "own"
+[effects]
+"audio.click" = {from = 1, to = 50, spread = 3}
+"move-cable" = {less = 0.9}
+)";
+  const auto r = run(f, "diagnose --json --observed 'move-cable=less'");
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("findings").at(0).at("fault"), "gulls");
+  EXPECT_NE(j.at("notes").at(0).get<std::string>().find("slip.toml"), std::string::npos);
+}
+
+TEST(DiagnoseCommand, ExplainShowsTheChainAndTheBookIsListed) {
+  const Folder f;
+  const auto r = run(f, "diagnose '" + capture("counter-2.flac") + "' --explain earth-loop-audio");
+  EXPECT_EQ(r.exit, 0) << r.err;
+  for (const char* word : {"Before any evidence", "All together", "CAUTION", "Beside it"})
+    EXPECT_NE(r.out.find(word), std::string::npos) << word << "\n" << r.out;
+  const auto book = run(f, "diagnose --book");
+  EXPECT_NE(book.out.find("supply-ripple"), std::string::npos);
+  EXPECT_NE(book.out.find("earth-ohms=VALUE ohm"), std::string::npos);
+}
+
+TEST(DiagnoseCommand, PageHoldsTheDiagnosisAndKeepsForeignTextOut) {
+  const Folder f;
+  const auto r =
+      run(f, "diagnose '" + capture("counter-2.flac") + "' --observed 'connector=bent' --html page.html");
+  EXPECT_EQ(r.exit, 1) << r.err;
+  const std::string page = app_test::slurp(f.path / "page.html");
+  EXPECT_NE(page.find("id=\"diagnosis\""), std::string::npos);
+  EXPECT_NE(page.find("Caution"), std::string::npos);
+  EXPECT_EQ(page.find("<script"), std::string::npos);
+}
+
+TEST(CompareCommand, SaysWhatChangedAndThatTheSameIsTheSame) {
+  const Folder f;
+  const auto r = run(f, "compare --json '" + capture("counter-1.flac") + "' '" + capture("lane-5.flac") +
+                            "' --did 'opened one leg'");
+  ASSERT_EQ(r.exit, 0) << r.err;
+  const json c = json::parse(r.out).at("comparison");
+  bool level = false;
+  for (const json& x : c.at("changes")) {
+    if (x.at("id") == "audio.tone.level") level = x.at("change") == "less" && x.at("certainty") == "certain";
+  }
+  EXPECT_TRUE(level) << r.out;
+  EXPECT_NE(c.at("summary").get<std::string>().find("opened one leg"), std::string::npos);
+  const json same = json::parse(run(f, "compare --json '" + capture("counter-1.flac") + "' '" +
+                                           capture("counter-1.flac") + "'")
+                                    .out)
+                        .at("comparison");
+  for (const json& x : same.at("changes")) EXPECT_EQ(x.at("change"), "same") << x;
+}
+
+TEST(DiagnoseCommand, ASeriesAlongThePathNamesTheSegment) {
+  const Folder f;
+  for (const char* n : {"counter-1", "counter-2"})
+    std::filesystem::copy(capture((std::string(n) + ".flac").c_str()), f.path);
+  std::ofstream(f.path / "path.toml") << R"(title = "Counter 2"
+[[part]]
+name = "station"
+capture = "counter-1.flac"
+[[part]]
+name = "cable to the hub"
+[[part]]
+name = "hub"
+capture = "counter-2.flac"
+)";
+  const auto r = run(f, "diagnose --json --path path.toml");
+  ASSERT_EQ(r.exit, 1) << r.err;
+  const std::string note = json::parse(r.out).at("notes").at(0);
+  EXPECT_NE(note.find("cable to the hub, hub"), std::string::npos) << note;
+  EXPECT_NE(note.find("Measure at the end of cable to the hub"), std::string::npos) << note;
+}
+
+}  // namespace
