@@ -117,6 +117,10 @@ enum class Loudness { Own, Beside };
                                                       std::span<const double> foreign, std::size_t count,
                                                       Loudness loudness);
 
+/// The same from what stands out most within some two seconds of the stretch; none in a short one.
+[[nodiscard]] std::vector<double> short_lived_fundamentals(const HumChunk& chunk, const CombSearch& search,
+                                                           std::span<const double> foreign);
+
 /// Joint least squares of all harmonics with the fundamental (and its drift) unknown, from a start within
 /// 0.3 / seconds of it. Frames and bands are weighted by the noise found in them; the comb may be there for
 /// part of the stretch only.

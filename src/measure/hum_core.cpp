@@ -16,6 +16,8 @@ constexpr std::size_t most_stretches = 4320;
 constexpr double lone_power_ratio = 20.0;
 // A comb this certain needs no second opinion.
 constexpr double clear_score = 60.0;
+constexpr double near_per_multiple_hz = 0.15;
+constexpr double moving_per_multiple_hz = 0.7;
 // Supplies of aircraft and ships, 400 Hz; generators keep within 2 % (common practice).
 constexpr double supply_hz = 400.0;
 constexpr double supply_reach_hz = 8.0;
@@ -169,9 +171,25 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
       if (best.found && best.score > clear_score) break;
     }
   }
+  // Hum that lasts for a small part only hardly shows in a search over the whole.
+  for (const double start : short_lived_fundamentals(chunk_, search_, foreign)) {
+    if (best.found) break;
+    if (std::any_of(tried.begin(), tried.end(), [&](double x) { return std::abs(x - start) < 0.03; }))
+      continue;
+    attempt(start);
+  }
+  if (best.found) {
+    // Multiples of mains that moves look like tones a little beside the comb.
+    const std::vector<double> near = foreign_for(best.f0_hz, foreign, near_per_multiple_hz);
+    if (near.size() < foreign_for(best.f0_hz, foreign).size()) {
+      CombFit wider = fit_comb(chunk_, best.f0_hz, near);
+      if (clearly_better(wider, best)) best = std::move(wider);
+    }
+  }
   if (!best.found || best.wants_another()) {
     const double middle = best.harmonics.empty() ? 50.0 : best.f0_hz;
-    CombFit moving = fit_wandering_comb(chunk_, search_, foreign_for(middle, foreign, 0.7));
+    CombFit moving =
+        fit_wandering_comb(chunk_, search_, foreign_for(middle, foreign, moving_per_multiple_hz));
     if (moving.found && (!best.found || clearly_better(moving, best))) return moving;
   }
   return best.found ? without_tones(std::move(best), best_start, foreign) : best;

@@ -439,14 +439,17 @@ CombFit Fit::result(int terms) {
 
 }  // namespace
 
-bool clearly_better(const CombFit& a, const CombFit& b) { return a.quality > 1.05 * b.quality + 15.0; }
+bool clearly_better(const CombFit& a, const CombFit& b) {
+  if (!a.found || a.quality < b.quality + 15.0) return false;
+  return a.quality > 1.05 * b.quality || a.misfit < 0.5 * b.misfit;
+}
 
 CombFit fit_comb(const HumChunk& chunk, double start_hz, std::span<const double> foreign) {
   const PhasePath start(chunk.frames(), chunk.grid().hop_s, start_hz);
   CombFit fit = Fit(chunk, start, foreign).run();
   if (!fit.found || !fit.wants_another() || chunk.seconds() < shortest_bend_s) return fit;
   CombFit unbroken = Fit(chunk, start, foreign).run_wandering(wandering_terms);
-  return unbroken.found && clearly_better(unbroken, fit) ? unbroken : fit;
+  return clearly_better(unbroken, fit) ? unbroken : fit;
 }
 
 CombFit fit_wandering_comb(const HumChunk& chunk, const CombSearch& search, std::span<const double> foreign) {

@@ -21,8 +21,14 @@ constexpr std::size_t beside_bins = 4;
 // are, so that loud passages count no more than quiet ones.
 class CoherenceTable {
  public:
-  CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz, Loudness loudness)
-      : loudness_(loudness), size_(dsp::next_fast_size(2 * chunk.frames())), re_(size_), im_(size_) {
+  CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz, Loudness loudness, std::size_t first,
+                 std::size_t frames)
+      : loudness_(loudness),
+        first_frame_(first),
+        frames_(frames),
+        size_(dsp::next_fast_size(2 * frames)),
+        re_(size_),
+        im_(size_) {
     const FrameGrid& g = chunk.grid();
     step_hz_ = 1.0 / (g.hop_s * static_cast<double>(size_));
     first_ = static_cast<std::size_t>(low_hz / step_hz_);
@@ -37,10 +43,14 @@ class CoherenceTable {
   }
 
  private:
+  [[nodiscard]] std::span<const std::complex<float>> part(const HumChunk& chunk, std::size_t bin) const {
+    return chunk.z(bin).subspan(first_frame_, frames_);
+  }
+
   void fill(const HumChunk& chunk, std::size_t bin) {
-    const auto z = chunk.z(bin);
-    const auto below = chunk.z(bin > beside_bins ? bin - beside_bins : 0);
-    const auto above = chunk.z(std::min(bin + beside_bins, chunk.grid().bins - 1));
+    const auto z = part(chunk, bin);
+    const auto below = part(chunk, bin > beside_bins ? bin - beside_bins : 0);
+    const auto above = part(chunk, std::min(bin + beside_bins, chunk.grid().bins - 1));
     const std::size_t n = z.size();
     double weight_sum = 0.0;
     double power_sum = 0.0;
@@ -79,6 +89,7 @@ class CoherenceTable {
   }
 
   Loudness loudness_;
+  std::size_t first_frame_, frames_;
   std::size_t size_;
   dsp::RealFft re_, im_;
   double step_hz_ = 0;
@@ -86,17 +97,20 @@ class CoherenceTable {
   std::vector<float> values_;
 };
 
-}  // namespace
+// Evidence for a comb at each fundamental from low_hz up in steps, in some of the frames.
+struct Scores {
+  double step_hz = 0;
+  std::vector<double> at;
+};
 
-std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
-                                        std::span<const double> foreign, std::size_t count,
-                                        Loudness loudness) {
+Scores comb_scores(const HumChunk& chunk, const CombSearch& search, std::span<const double> foreign,
+                   Loudness loudness, std::size_t first, std::size_t frames) {
   const double top = std::min(search.high_hz * static_cast<double>(search_harmonics), chunk.grid().top_hz);
-  const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0, loudness);
+  const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0, loudness, first, frames);
   const double independent =
-      static_cast<double>(chunk.frames()) / (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
+      static_cast<double>(frames) / (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
   // A third of a cycle of the highest harmonic over the stretch: less than 0.5 dB lost between grid points.
-  const double step = 0.03 / chunk.seconds();
+  const double step = 0.03 / (static_cast<double>(frames + 3) * chunk.grid().hop_s);
   const auto n = static_cast<std::size_t>((search.high_hz - search.low_hz) / step) + 1;
   std::vector<double> score(n, 0.0);
   for (std::size_t i = 0; i < n; ++i) {
@@ -112,6 +126,16 @@ std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch&
       score[i] += std::min(-independent * std::log1p(-coherence), most_per_harmonic);
     }
   }
+  return {step, std::move(score)};
+}
+
+}  // namespace
+
+std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
+                                        std::span<const double> foreign, std::size_t count,
+                                        Loudness loudness) {
+  auto [step, score] = comb_scores(chunk, search, foreign, loudness, 0, chunk.frames());
+  const std::size_t n = score.size();
   std::vector<double> best;
   const auto apart = static_cast<std::ptrdiff_t>(std::max(1.0, 1.0 / chunk.seconds() / step));
   while (best.size() < count) {
@@ -122,6 +146,22 @@ std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch&
     const auto last = static_cast<std::ptrdiff_t>(n);
     std::fill(score.begin() + std::max<std::ptrdiff_t>(0, at - apart),
               score.begin() + std::min(last, at + apart + 1), 0.0);
+  }
+  return best;
+}
+
+std::vector<double> short_lived_fundamentals(const HumChunk& chunk, const CombSearch& search,
+                                             std::span<const double> foreign) {
+  std::vector<double> best;
+  const std::size_t part = chunk.frames() / 5;
+  if (part < 25) return best;
+  double most = 0.0;
+  for (std::size_t first = 0; first + part <= chunk.frames(); first += part / 2) {
+    const Scores scores = comb_scores(chunk, search, foreign, Loudness::Beside, first, part);
+    const auto it = std::max_element(scores.at.begin(), scores.at.end());
+    if (*it <= most) continue;
+    most = *it;
+    best = {search.low_hz + static_cast<double>(it - scores.at.begin()) * scores.step_hz};
   }
   return best;
 }

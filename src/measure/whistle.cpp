@@ -29,6 +29,14 @@ constexpr double beside_hz = 25.0;
 // -ln of the chance that noise alone makes one peak anywhere in the search.
 constexpr double evidence_beyond_trials = 9.0;
 
+// So many lines nearly as strong near it make it one of a comb or of quantisation's, not a line rate.
+constexpr int crowd = 6;
+constexpr double crowd_share = 0.25;  // of its power
+// Below these nothing is to be believed: the arithmetic is in floats, whose rounding follows the loudest
+// tone; and no converter reaches so low.
+constexpr double arithmetic_share = 1e-14;
+constexpr double smallest_power = 1e-15;
+
 bool in_search(double hz) {
   return std::any_of(line_rates_hz.begin(), line_rates_hz.end(),
                      [&](double f) { return std::abs(hz - f) <= search_share * f; });
@@ -40,6 +48,7 @@ struct Line {
   Complex a;            // peak amplitude
   double variance = 0;  // E|error|^2 of it
   bool found = false;
+  bool crowded = false;  // one of many like it
 };
 
 // The strongest line in the search bands of a stretch of baseband samples.
@@ -75,6 +84,12 @@ Line strongest_line(std::span<const Complex> z, double rate) {
       most = p;
       best = j;
     }
+  }
+  int others = 0;
+  for (long j = -half + 2; j < half - 1; ++j) {
+    if (std::abs(j - best) <= 8) continue;
+    const double p = power(j);
+    if (p > crowd_share * most && p >= power(j - 1) && p > power(j + 1)) ++others;
   }
   // Median of the bins beside it: other lines there do not raise it.
   std::vector<double> beside;
@@ -118,7 +133,9 @@ Line strongest_line(std::span<const Complex> z, double rate) {
   line.variance = noise * w2 / (w1 * w1);
   line.hz_variance = noise * wwtt / (2.0 * std::norm(line.a) * two_pi * two_pi * wtt * wtt);
   const double trials = std::log(2.0 * 2.0 * search_share * centre_hz * count / rate + 1.0);
-  line.found = std::norm(line.a) > (evidence_beyond_trials + trials) * line.variance && in_search(line.hz);
+  line.crowded = others >= crowd;
+  line.found = !line.crowded && std::norm(line.a) > (evidence_beyond_trials + trials) * line.variance &&
+               in_search(line.hz);
   return line;
 }
 
@@ -143,6 +160,7 @@ WhistleAnalyser::WhistleAnalyser(double rate_hz)
 LINEBENCH_VECTORISED void WhistleAnalyser::push(std::span<const float> channel_samples) {
   if (rate_hz_ < lowest_whistle_rate_hz) return;
   pending_.insert(pending_.end(), channel_samples.begin(), channel_samples.end());
+  for (const float v : channel_samples) loudest_ = std::max(loudest_, std::abs(v));
   const std::size_t n = cosine_.size();
   std::size_t at = 0;
   for (; at + n <= pending_.size(); at += hop_) {
@@ -183,8 +201,13 @@ void WhistleAnalyser::process() {
   seconds_ += t;
   const double trials = std::log(4.0 * search_share * centre_hz * t + 1.0);
   const double margin = std::pow(std::sqrt(evidence_beyond_trials + trials) + std::sqrt(2.0), 2.0);
-  if (line.hz > 0.0) least_time_ += t * 0.5 * margin * line.variance / square;
-  if (!line.found) return;
+  double least = 0.5 * margin * line.variance / square;
+  const double power = 0.5 * std::norm(line.a) / square;
+  const auto loudest = static_cast<double>(loudest_);
+  const double floor = std::max(smallest_power, arithmetic_share * loudest * loudest);
+  if (line.crowded || power < floor) least = std::max(least, power);
+  if (line.hz > 0.0) least_time_ += t * std::max(least, floor);
+  if (!line.found || power < floor) return;
   const double mean = frequency_weight_ > 0 ? frequency_sum_ / frequency_weight_ : line.hz;
   if (std::abs(line.hz - mean) > 2.0) return;
   found_seconds_ += t;
@@ -204,7 +227,7 @@ WhistleResult WhistleAnalyser::finish() {
   r.seconds = seconds_;
   r.too_short = seconds_ <= 0.0;
   if (r.rate_too_low || r.too_short) return r;
-  r.least_power = std::max(least_time_ / seconds_, 1e-16);
+  r.least_power = std::max(least_time_ / seconds_, smallest_power);
   r.found = found_seconds_ >= 0.34 * seconds_ && power_time_ > 0.0;
   if (!r.found) return r;
   r.frequency_hz = frequency_sum_ / frequency_weight_;

@@ -49,6 +49,28 @@ TEST(Whistle, OtherTonesAndNoiseAreNone) {
   EXPECT_EQ(found, 0);
 }
 
+// Rounding to 16 bits without dither: a tone whose period is a whole second of samples leaves a comb of 1 Hz,
+// one line of it beside each line rate.
+TEST(Whistle, QuantisationAndSilenceAreNone) {
+  synth::Samples x(synth::count(10.0, 48000), 0.0F);
+  const auto none = [&] {
+    const WhistleResult r = whistle_of(x, 48000);
+    EXPECT_FALSE(r.found) << r.frequency_hz << " Hz " << dbfs_from_power(r.power);
+    EXPECT_GE(dbfs_from_power(r.least_power), -150.0);
+    return dbfs_from_power(r.least_power);
+  };
+  none();
+  synth::add_sine(x, 48000, 1000.0, -1.0);
+  none();
+  x.assign(x.size(), 0.0F);
+  synth::add_sine(x, 48000, 997.0, -20.0);
+  for (float& v : x) v = std::round(v * 32768.0F) / 32768.0F;
+  EXPECT_GT(none(), -135.0);
+  // A real one is still found over it.
+  synth::add_sine(x, 48000, 15625.0, -100.0);
+  EXPECT_TRUE(whistle_of(x, 48000).found);
+}
+
 TEST(Whistle, SaysWhyItCannot) {
   const synth::Samples x(synth::count(2.0, 32000), 0.0F);
   const Readings low = to_readings(whistle_of(x, 32000), "");

@@ -45,6 +45,7 @@ class WhistleAnalyser {
   double turns_ = 0;  // of the centre frequency since the start, modulo 1
   std::vector<std::complex<double>> stretch_;
   std::size_t capacity_;
+  float loudest_ = 0;
   double seconds_ = 0;
   double found_seconds_ = 0;
   double frequency_sum_ = 0, frequency_weight_ = 0;

@@ -1,0 +1,141 @@
+// What is beside mains hum or looks like it: ripple of other supplies, triplen lines, second combs, 400 Hz
+// supplies, sent signals, low tones. Rectifier spectra: the Fourier series of a full-wave rectified sine,
+// 1/(4 n^2 - 1), and of a sawtooth, 1/n (any handbook of mathematics).
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <linebench/base/decibel.hpp>
+#include <linebench/measure/audio.hpp>
+#include <linebench/measure/hum.hpp>
+#include <map>
+
+#include "support/synth.hpp"
+
+namespace {
+
+using namespace linebench;
+using namespace linebench::measure;
+
+constexpr double rate = 16000;
+
+HumResult hum_of(const synth::Samples& x, const HumOptions& options = {}) {
+  HumAnalyser a(rate, options);
+  a.push(x);
+  return a.finish();
+}
+
+synth::Samples combs(const std::vector<std::pair<double, std::map<int, double>>>& list,
+                     double noise_db = -90.0) {
+  synth::Samples x(synth::count(10.0, rate), 0.0F);
+  synth::add_noise(x, noise_db, 4);
+  for (const auto& [f0, lines] : list) {
+    for (const auto& [k, db] : lines) synth::add_sine(x, rate, f0 * k, db, 0.3 * k * k);
+  }
+  return x;
+}
+
+std::string reason_of(const HumResult& r, const char* id) {
+  const Readings readings = to_readings(r, "");
+  return find_reading(readings, id)->reason;
+}
+
+TEST(HumOthers, RippleOfAnySupplyIsRipple) {
+  for (const double f0 : {46.2, 49.97, 53.0, 55.0, 60.03, 63.7}) {
+    // Sawtooth of a reservoir capacitor, and the bare rectified sine.
+    for (const auto& shape : {std::map<int, double>{{2, -50}, {4, -56.02}, {6, -59.54}, {8, -62.04}},
+                              std::map<int, double>{{2, -50}, {4, -63.98}, {6, -71.34}}}) {
+      const HumResult r = hum_of(combs({{f0, shape}}));
+      ASSERT_TRUE(r.found) << f0;
+      EXPECT_EQ(r.kind, HumKind::Ripple) << f0;
+      EXPECT_NEAR(r.frequency_hz, f0, 0.001) << f0;
+    }
+  }
+  EXPECT_NE(
+      reason_of(hum_of(combs({{53.0, {{2, -50}, {4, -56}, {6, -60}}}})), "audio.hum.kind").find("106 Hz"),
+      std::string::npos);
+}
+
+TEST(HumOthers, ALoneThirdHarmonicIsHumWherePublicMainsRuns) {
+  const HumResult r = hum_of(combs({{50.02, {{3, -50}}}}));
+  ASSERT_TRUE(r.found);
+  EXPECT_NEAR(dbfs_from_power(r.power), -50.0, 0.02);
+  EXPECT_NE(reason_of(r, "audio.hum.kind").find("neutral"), std::string::npos);
+  // Elsewhere it is not called hum, and the bound is not below it.
+  const HumResult other = hum_of(combs({{53.0, {{3, -50}}}}));
+  EXPECT_FALSE(other.found);
+  EXPECT_GE(dbfs_from_power(other.least_power), -50.0);
+  EXPECT_NE(reason_of(other, "audio.hum.level").find("159 Hz"), std::string::npos);
+}
+
+TEST(HumOthers, LowTonesAreNoHum) {
+  for (const double hz : {15.0, 17.3, 20.7, 24.0, 28.0, 30.0, 33.0, 38.0, 41.0, 70.0, 77.0}) {
+    const HumResult r = hum_of(combs({{hz, {{1, -20}}}}, -110.0));
+    EXPECT_FALSE(r.found) << hz << " read as " << r.frequency_hz;
+    const HumResult hum = hum_of(combs({{hz, {{1, -20}}}, {50.03, {{1, -80}, {3, -85}}}}, -110.0));
+    ASSERT_TRUE(hum.found) << hz;
+    EXPECT_NEAR(dbfs_from_power(hum.power), db_from_power(power_from_db(-80) + power_from_db(-85)), 0.3)
+        << hz;
+  }
+}
+
+TEST(HumOthers, ASecondCombIsSaid) {
+  const HumResult r = hum_of(combs({{50.02, {{1, -50}, {3, -55}}}, {59.98, {{1, -56}, {2, -60}, {3, -62}}}}));
+  ASSERT_TRUE(r.found);
+  EXPECT_NEAR(r.frequency_hz, 50.02, 0.001);
+  EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(power_from_db(-50) + power_from_db(-55)), 0.1);
+  ASSERT_TRUE(r.second);
+  EXPECT_NEAR(r.second->hz, 59.98, 0.002);
+  EXPECT_NE(reason_of(r, "audio.hum.level").find("59.98 Hz"), std::string::npos);
+  const HumResult one = hum_of(combs({{50.02, {{1, -50}, {3, -55}}}}));
+  EXPECT_FALSE(one.second);
+  EXPECT_FALSE(one.supply);
+}
+
+TEST(HumOthers, A400HzSupplyIsSaidAndNotCounted) {
+  const std::map<int, double> hum{{1, -50}, {2, -60}, {3, -55}, {5, -65}, {7, -70}};
+  double total = 0.0;
+  for (const auto& [k, db] : hum) total += power_from_db(db);
+  for (const double hz : {396.0, 400.0, 403.0}) {
+    const std::map<int, double> supply{{1, -48}, {3, -58}, {5, -64}};
+    const HumResult both = hum_of(combs({{50.0, hum}, {hz, supply}}));
+    ASSERT_TRUE(both.found) << hz;
+    EXPECT_NEAR(dbfs_from_power(both.power), db_from_power(total), 0.1) << hz;
+    ASSERT_TRUE(both.supply) << hz;
+    EXPECT_NEAR(both.supply->hz, hz, 0.01);
+    const HumResult alone = hum_of(combs({{hz, supply}}));
+    EXPECT_FALSE(alone.found) << hz;
+    EXPECT_NE(reason_of(alone, "audio.hum.level").find("ship supply"), std::string::npos) << hz;
+  }
+}
+
+TEST(HumOthers, SentTonesAreLeftOut) {
+  // Tones of a many-tone signal on a 10 Hz grid, by a recorder's clock 80 ppm off.
+  std::vector<double> sent{250, 350, 450, 550, 750, 850, 1150, 1550, 1950};
+  synth::Samples x(synth::count(10.0, rate), 0.0F);
+  synth::add_noise(x, -95.0, 4);
+  for (std::size_t i = 0; i < sent.size(); ++i) {
+    synth::add_sine(x, rate, sent[i] * 1.00008, -35.0, static_cast<double>(i * i));
+  }
+  EXPECT_FALSE(hum_of(x, HumOptions{{}, {}, sent}).found);
+  synth::add_sine(x, rate, 50.04, -70.0);
+  synth::add_sine(x, rate, 150.12, -75.0);
+  const HumResult r = hum_of(x, HumOptions{{}, {}, sent});
+  ASSERT_TRUE(r.found);
+  EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(power_from_db(-70) + power_from_db(-75)), 0.1);
+}
+
+TEST(HumOthers, UnderASentToneAtTheMainsNothingIsClaimed) {
+  synth::Samples x(synth::count(10.0, rate), 0.0F);
+  synth::add_noise(x, -95.0, 4);
+  synth::add_sine(x, rate, 60.0, -25.0);
+  synth::add_sine(x, rate, 7000.0, -37.0);
+  synth::MemorySource source(rate, {x});
+  const Readings readings =
+      measure_audio(source, {.mains_hz = {}, .tone_hz = {}, .signal = "imd-60-7k", .clock_error_ppm = {}});
+  const Reading* level = find_reading(readings, "audio.hum.level");
+  EXPECT_EQ(level->verdict, Verdict::Unmeasurable);
+  EXPECT_FALSE(level->at_most);
+  EXPECT_NE(level->reason.find("at 60 Hz, where a tone was sent"), std::string::npos) << level->reason;
+}
+
+}  // namespace
