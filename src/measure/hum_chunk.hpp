@@ -97,6 +97,7 @@ struct CombFit {
   bool found = false;
   double denied_power = 0;  ///< lines that stand out but make no mains pattern: mean square
   double denied_hz = 0;     ///< the lowest of them
+  double hidden_power = 0;  ///< at most this mean square is there in snatches too short or weak to be found
 };
 
 /// Whether a path of more freedom explains enough more to be preferred: a voice always gives it a little.

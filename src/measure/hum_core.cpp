@@ -326,6 +326,7 @@ void HumCore::process() {
     low_time_[k] += t;
   }
   denied_energy_ += t * fit.denied_power;
+  if (!fit.found) hidden_energy_ += t * fit.hidden_power;
   if (fit.denied_hz > 0.0) denied_hz_ = fit.denied_hz;
   if (!fit.harmonics.empty()) {
     look_for_others(fit, foreign);

@@ -76,7 +76,7 @@ class HumCore {
   std::vector<Level> empty_;   // stretches in which it was not looked at
   std::array<double, 4> low_variance_time_{};
   std::array<double, 4> low_time_{};
-  double denied_energy_ = 0, denied_hz_ = 0;
+  double denied_energy_ = 0, denied_hz_ = 0, hidden_energy_ = 0;
   OtherSum second_, supply_;
   std::vector<std::size_t> left_out_;
   double left_out_hz_ = 0;

@@ -155,7 +155,7 @@ class Fit {
           least = i;
         }
       }
-      if (is_change(evidence)) break;
+      if (stands(evidence)) break;
       borders.erase(borders.begin() + static_cast<std::ptrdiff_t>(least));
       pieces_ = make_pieces(borders);
     }
@@ -371,6 +371,7 @@ CombFit Fit::result(int terms) {
     const HumTrack& t = tracks_[i];
     Harmonic& h = fit.harmonics[t.k() - 1];
     h.used = true;
+    if (t.k() <= 7) fit.hidden_power += t.power_beyond_noise();
     double known = 0.0;
     double best = 0.0;
     for (std::size_t p = 0; p < pieces_.size(); ++p) {

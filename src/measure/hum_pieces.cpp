@@ -16,6 +16,7 @@ constexpr std::size_t border = 3;
 constexpr double gain_by_chance = 5.0;
 // Places tried are many; and a change that hardly moves the level is not worth a border.
 constexpr double least_gain = 30.0;
+constexpr double least_to_stand = 10.0;
 constexpr double least_share = 0.03;
 
 struct Cut {
@@ -40,7 +41,7 @@ class Search {
       more = false;
       for (std::size_t i = 0; i + 1 < at.size(); ++i) {
         const Cut cut = best_cut(at[i], at[i + 1]);
-        if (!is_change(cut.gain) || cut.gain < least_share * all_) continue;
+        if (cut.gain < least_gain || cut.gain < least_share * all_) continue;
         const auto end = static_cast<std::ptrdiff_t>(i + 1);
         if (cut.to < at[i + 1]) at.insert(at.begin() + end, cut.to);
         if (cut.from > at[i]) at.insert(at.begin() + end, cut.from);
@@ -130,6 +131,6 @@ std::vector<Piece> make_pieces(std::span<const std::size_t> at) {
 
 double evidence_of_change(double gain) { return std::max(0.0, gain - gain_by_chance); }
 
-bool is_change(double evidence) { return evidence >= least_gain; }
+bool stands(double evidence) { return evidence >= least_to_stand; }
 
 }  // namespace linebench::measure

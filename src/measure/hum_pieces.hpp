@@ -27,9 +27,9 @@ struct PieceSums {
 
 [[nodiscard]] std::vector<Piece> make_pieces(std::span<const std::size_t> borders);
 
-/// Whether so much evidence for a change, summed over harmonics by `evidence_of_change`, is enough for a
-/// border.
-[[nodiscard]] bool is_change(double evidence);
+/// Whether a border that was found stands when its evidence, summed over harmonics by `evidence_of_change`,
+/// is taken with the variance seen within the pieces.
+[[nodiscard]] bool stands(double evidence);
 /// @param gain -ln of the chance that one harmonic differs by so much. What chance explains counts nothing.
 [[nodiscard]] double evidence_of_change(double gain);
 

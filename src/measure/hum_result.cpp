@@ -15,6 +15,9 @@ constexpr double beyond_doubt = 60.0;
 constexpr double smallest_power = 1e-16;
 constexpr double present_share = 0.1;
 constexpr double join_s = 0.2;
+// Hum spread over several harmonics, or there in part of the time, needs more power to be found than a steady
+// fundamental: by simulation.
+constexpr double spread_allowance = 2.0;
 
 HumKind kind_of(const HumResult& r) {
   if (!r.found) return HumKind::None;
@@ -113,7 +116,7 @@ HumResult HumCore::finish() {
   double doubtful = denied_energy_ / seconds_;
   for (const Level& l : levels_) doubtful += l.power * (l.to_s - l.from_s) / seconds_;
   if (denied_energy_ > 0.0) r.denied = OtherComb{denied_hz_, denied_energy_ / seconds_};
-  r.least_power = std::max(r.least_power, 1.1 * doubtful);
+  r.least_power = std::max({spread_allowance * r.least_power, 1.1 * doubtful, hidden_energy_ / seconds_});
   r.power = r.power_u = 0.0;
   r.harmonics.clear();
   return r;

@@ -123,7 +123,9 @@ Scores comb_scores(const HumChunk& chunk, const CombSearch& search, std::span<co
         continue;
       }
       const double coherence = std::min(table.at(hz), 0.9999);
-      score[i] += std::min(-independent * std::log1p(-coherence), most_per_harmonic);
+      const double evidence = -independent * std::log1p(-coherence);
+      // More still tells where the top is.
+      score[i] += std::min(evidence, most_per_harmonic) + 0.05 * std::max(0.0, evidence - most_per_harmonic);
     }
   }
   return {step, std::move(score)};

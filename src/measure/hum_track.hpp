@@ -47,6 +47,8 @@ class HumTrack {
   /// there; both are 1 on average for noise alone.
   [[nodiscard]] double explained(const Piece& piece) const;
   [[nodiscard]] double left(const Piece& piece) const;
+  /// Mean square in the bin beyond the noise beside it, coherent or not, quiet frames counted most.
+  [[nodiscard]] double power_beyond_noise() const;
 
   [[nodiscard]] std::span<const Complex> turned() const { return u_; }
   [[nodiscard]] std::span<const double> weights() const { return weight_; }
