@@ -4,6 +4,7 @@
 #include <linebench/report/document.hpp>
 #include <memory>
 
+#include "cmd_capture_picture.hpp"
 #include "commands.hpp"
 #include "meter.hpp"
 #include "show.hpp"
@@ -82,6 +83,7 @@ void add_capture(CLI::App& app, Context& context) {
       ->capture_default_str();
   c->add_flag("--replace", o->replace, "Replace a file of that name");
   c->callback([&context, o] { context.action = [&context, o] { return capture_audio(context, *o); }; });
+  add_capture_picture(*group, context);
 }
 
 }  // namespace linebench::app

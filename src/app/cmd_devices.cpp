@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "commands.hpp"
+#include "grabber_list.hpp"
 
 namespace linebench::app {
 namespace {
@@ -28,7 +29,8 @@ std::string calibrated(const capture::CalibrationList& list, const SoundDevice& 
 }
 
 nlohmann::json as_json(capture::SoundSystem& system, const std::vector<SoundDevice>& devices,
-                       const capture::CalibrationList& calibrations) {
+                       const capture::CalibrationList& calibrations,
+                       const std::vector<capture::Grabber>& grabbers) {
   nlohmann::json list = nlohmann::json::array();
   for (const SoundDevice& d : devices) {
     nlohmann::json calibrated_at = nlohmann::json::array();
@@ -46,7 +48,8 @@ nlohmann::json as_json(capture::SoundSystem& system, const std::vector<SoundDevi
                     {"direct", d.direct()},
                     {"calibrated_at", calibrated_at}});
   }
-  return {{"schema", "linebench/1"}, {"command", "devices"}, {"sound", list}};
+  return {
+      {"schema", "linebench/1"}, {"command", "devices"}, {"sound", list}, {"video", grabbers_json(grabbers)}};
 }
 
 void print_table(capture::SoundSystem& system, const std::vector<SoundDevice>& devices,
@@ -71,23 +74,30 @@ Exit show_devices(const Context& context) {
   const auto system = capture::open_sound_system();
   const auto devices = system->devices();
   const auto calibrations = capture::list_calibrations();
+  const auto grabbers = capture::open_grabber_system()->grabbers();
   if (context.json) {
-    fmt::print("{}\n", as_json(*system, devices, calibrations).dump(2));
+    fmt::print("{}\n", as_json(*system, devices, calibrations, grabbers).dump(2));
     if (devices.empty()) fmt::print(stderr, "linebench: {}\n", capture::no_sound_device);
     return Exit::Ok;
   }
   if (devices.empty()) {
     fmt::print("{}\n", capture::no_sound_device);
-    return Exit::Ok;
+  } else {
+    print_table(*system, devices, calibrations);
   }
-  print_table(*system, devices, calibrations);
+  if (grabbers.empty()) {
+    fmt::print("{}\n", capture::no_grabber);
+  } else {
+    print_grabbers(grabbers);
+  }
   return Exit::Ok;
 }
 
 }  // namespace
 
 void add_devices(CLI::App& app, Context& context) {
-  CLI::App* c = app.add_subcommand("devices", "Sound devices: what they are called, channels and rates");
+  CLI::App* c = app.add_subcommand(
+      "devices", "Sound devices and video grabbers: what they are called and what they can do");
   c->callback([&context] { context.action = [&context] { return show_devices(context); }; });
 }
 

@@ -54,6 +54,19 @@ class OpenCvModule final : public PictureModule {
     linebench::picture::copy_bgr(m, image);
     return true;
   }
+  bool decode_still(const std::uint8_t* bytes, std::size_t count, BgrImage& image) override {
+    const cv::Mat packed(1, static_cast<int>(count), CV_8UC1, const_cast<std::uint8_t*>(bytes));
+    const cv::Mat m = cv::imdecode(packed, cv::IMREAD_COLOR);
+    if (m.empty()) return false;
+    linebench::picture::copy_bgr(m, image);
+    return true;
+  }
+  std::vector<std::uint8_t> encode_png(const BgrImage& image) override {
+    const cv::Mat m(image.height, image.width, CV_8UC3, const_cast<std::uint8_t*>(image.bgr.data()));
+    std::vector<std::uint8_t> bytes;
+    if (!cv::imencode(".png", m, bytes)) throw std::runtime_error("OpenCV has no PNG");
+    return bytes;
+  }
   std::unique_ptr<MovieReader> read_movie(const std::string& path) override {
     return linebench::picture::read_movie(path);
   }

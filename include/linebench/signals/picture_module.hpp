@@ -63,6 +63,10 @@ class PictureModule {
                                                 double frame_rate_hz) = 0;
   /// @return false when it is no picture
   virtual bool read_still(const std::string& path, BgrImage& image) = 0;
+  /// A coded still in memory (JPEG, PNG). @return false when it is no picture
+  virtual bool decode_still(const std::uint8_t* bytes, std::size_t count, BgrImage& image) = 0;
+  /// A BGR picture as the bytes of a PNG file.
+  virtual std::vector<std::uint8_t> encode_png(const BgrImage& image) = 0;
   /// Uncompressed 4:2:2 comes as YUYV, everything else as BGR.
   virtual std::unique_ptr<MovieReader> read_movie(const std::string& path) = 0;
   /// Shows a frame for about `wait_ms`. @return false once the person closed the window or pressed Esc or q

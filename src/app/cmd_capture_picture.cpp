@@ -1,0 +1,99 @@
+#include "cmd_capture_picture.hpp"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <cstdio>
+#include <linebench/capture/picture_session.hpp>
+#include <linebench/report/document.hpp>
+#include <memory>
+
+#include "show.hpp"
+#include "sound.hpp"
+
+namespace linebench::app {
+namespace {
+
+struct PictureOptions {
+  std::string from, out, input, standard = "auto";
+  double seconds = 0;
+  bool compressed = false, replace = false;
+};
+
+capture::PictureWatch watch_on_terminal() {
+  const bool redraw = isatty(STDERR_FILENO) != 0;
+  return [redraw](const capture::PictureStatus& s) {
+    if (!s.event.empty()) fmt::print(stderr, "{}{}\n", redraw ? "\r\x1b[K" : "", s.event);
+    if (!redraw) return;
+    fmt::print(stderr, "\r{:.0f} of {:.0f} s  signal {}{}{}\x1b[K", s.done_s, s.total_s,
+               capture::to_string(s.signal), s.dropped > 0 ? fmt::format("  {} lost", s.dropped) : "",
+               s.corrupt > 0 ? fmt::format("  {} damaged", s.corrupt) : "");
+    (void)std::fflush(stderr);
+  };
+}
+
+Exit capture_picture(Context& context, const PictureOptions& o) {
+  check_seconds(o.seconds);
+  check_out(o.out, o.replace);
+  const auto system = capture::open_grabber_system();
+  const auto grabbers = system->grabbers();
+  const capture::Grabber& from = capture::choose_grabber(grabbers, o.from);
+  const capture::GrabberInput& input = capture::choose_input(from, o.input);
+  const auto stream = system->open({.grabber = from,
+                                    .input = input,
+                                    .lines = o.standard == "auto"  ? 0
+                                             : o.standard == "625" ? 625
+                                                                   : 525,
+                                    .allow_compressed = o.compressed});
+  const capture::GrabberSetting& set = stream->setting();
+  fmt::print(stderr, "{}, input {}: {} lines{}, {}x{} {}\n", from.identity(), input.name, set.format.lines,
+             set.standard.empty() ? "" : " (" + set.standard + ")", set.format.width, set.format.height,
+             set.fourcc);
+  for (const std::string& note : set.notes) fmt::print(stderr, "{}\n", note);
+  capture::YuvFileSink sink(o.out, set);
+  capture::PictureOutcome outcome = capture::take_picture(
+      *stream, from.identity(),
+      {.take = &sink, .seconds = o.seconds, .watch = watch_on_terminal(), .stop = &context.stop});
+  if (isatty(STDERR_FILENO) != 0) fmt::print(stderr, "\r\x1b[K");
+  outcome.facts.device = fmt::format("{}, input {}", from.identity(), input.name);
+  const CaptureFacts f = sink.finish(outcome);
+  if (f.frames == 0) {
+    std::error_code ec;
+    std::filesystem::remove(o.out, ec);
+    std::filesystem::remove(std::filesystem::path(o.out).replace_extension(".json"), ec);
+  } else {
+    fmt::print(stderr, "{}: {:.1f} s, {} frames, from {}; {}\n", o.out, f.duration_s(), f.frames, f.device,
+               f.dropped > 0 ? fmt::format("{} frames lost: take it again before judging by it", f.dropped)
+                             : "none lost");
+  }
+  if (context.json) {
+    report::Document document;
+    document.command = "capture picture";
+    document.input = f;
+    document.verdict = f.interrupted ? "incomplete" : "pass";
+    print_json(document);
+  }
+  return exit_of(capture::Outcome{.end = outcome.end, .line = outcome.line, .facts = {}, .levels = {}});
+}
+
+}  // namespace
+
+void add_capture_picture(CLI::App& group, Context& context) {
+  auto o = std::make_shared<PictureOptions>();
+  CLI::App* c = group.add_subcommand("picture", "Frames from a video grabber to a raw .yuv with its sidecar");
+  c->add_option("--from", o->from, "The grabber: its node, its name or a part of it that fits no other")
+      ->required();
+  c->add_option("--seconds", o->seconds, "How long")->required();
+  c->add_option("--out", o->out, "The file to make, NAME.yuv")->required();
+  c->add_option("--input", o->input,
+                "Which input: its number or a part of its name; otherwise the composite one");
+  c->add_option("--standard", o->standard, "Lines of the television standard; auto: what is on the wire")
+      ->check(CLI::IsMember({"525", "625", "auto"}))
+      ->capture_default_str();
+  c->add_flag("--compressed", o->compressed,
+              "Take MJPEG where a grabber sends nothing else; marked as lossy");
+  c->add_flag("--replace", o->replace, "Replace a file of that name");
+  c->callback([&context, o] { context.action = [&context, o] { return capture_picture(context, *o); }; });
+}
+
+}  // namespace linebench::app
