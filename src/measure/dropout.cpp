@@ -54,7 +54,16 @@ double surprise(std::span<const float> samples, std::size_t from, double rate_hz
   Eigen::MatrixXd past(x.size() - order, order);
   for (Eigen::Index k = 0; k < order; ++k) past.col(k) = x.segment(order - 1 - k, past.rows());
   const auto before = past.topRows(rows);
-  Eigen::MatrixXd normal = before.transpose() * before;
+  // Each row of the products is the one above it shifted, but for what comes in and goes out at the ends.
+  Eigen::MatrixXd normal(order, order);
+  normal.col(0) = before.transpose() * before.col(0);
+  normal.row(0) = normal.col(0).transpose();
+  for (Eigen::Index i = 0; i + 1 < order; ++i) {
+    for (Eigen::Index j = 0; j + 1 < order; ++j) {
+      normal(i + 1, j + 1) = normal(i, j) + x[order - 2 - i] * x[order - 2 - j] -
+                             x[rows + order - 2 - i] * x[rows + order - 2 - j];
+    }
+  }
   // A little white noise, so that what is exactly predictable stays well posed.
   normal.diagonal().array() += 1e-7 * normal.trace() / static_cast<double>(order) + 1e-20;
   const Eigen::VectorXd a = normal.ldlt().solve(before.transpose() * x.segment(order, rows));

@@ -365,6 +365,7 @@ CombFit Fit::result(int terms) {
     }
   }
   fill_spans(fit, means);
+  const double gain = gain_u + moving_gain_u * std::min(1.0, 10.0 * (path_.highest_hz() - path_.lowest_hz()));
   double excess = 0.0;
   double excess_weight = 0.0;
   for (std::size_t i = 0; i < tracks_.size(); ++i) {
@@ -390,8 +391,6 @@ CombFit Fit::result(int terms) {
         excess_weight += w;
       }
     }
-    const double gain =
-        gain_u + moving_gain_u * std::min(1.0, 10.0 * (path_.highest_hz() - path_.lowest_hz()));
     h.power_variance += gain * gain * h.power * h.power;
     h.variance = 1.0 / known;
     h.evidence = best;

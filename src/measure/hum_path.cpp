@@ -90,12 +90,14 @@ Eigen::VectorXd PhasePath::mean_hz_by_term(double from, double to, int terms) co
 }
 
 double PhasePath::lowest_hz() const {
+  if (theta_.isZero(0.0)) return start_hz_;
   double f = hz(0);
   for (std::size_t m = 1; m < frames_; m += 4) f = std::min(f, hz(m));
   return std::min(f, hz(frames_ - 1));
 }
 
 double PhasePath::highest_hz() const {
+  if (theta_.isZero(0.0)) return start_hz_;
   double f = hz(0);
   for (std::size_t m = 1; m < frames_; m += 4) f = std::max(f, hz(m));
   return std::max(f, hz(frames_ - 1));
