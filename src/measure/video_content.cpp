@@ -1,6 +1,7 @@
 #include "video_content.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_lines.hpp>
 
@@ -45,8 +46,31 @@ LineContent& ContentMeter::find(Pool& pool, std::size_t most, const LineSignatur
   return fresh;
 }
 
+// 0H is the place expected plus a share of the edge's distance from it: what is left of that distance tells
+// the share.
+void ContentMeter::follow(const LineView& v) {
+  if (v.sync_found && v.index == followed_ + 1 && followed_ > 0) {
+    const double missed = v.edge - v.t0;
+    moved_ += (v.t0 - last_t0_ - setup_.line_period_samples) * missed;
+    missed2_ += missed * missed;
+    edge_noise2_ += v.edge_noise * v.edge_noise;
+    edges_ += 1;
+  }
+  followed_ = v.index;
+  last_t0_ = v.t0;
+}
+
+// Noise of such a recursive mean of edges.
+double ContentMeter::smear_us() const {
+  if (edges_ < 16) return 0;
+  const double ratio = missed2_ > 0 ? std::max(0.0, moved_ / missed2_) : 1e9;
+  const double share = ratio / (1 + ratio);
+  return std::sqrt(share / (2 - share) * edge_noise2_ / edges_) * 1e6 / setup_.rate_hz;
+}
+
 void ContentMeter::line(const LineView& v) {
   last_ = nullptr;
+  follow(v);
   if (v.kind != LineKind::Picture || !v.sync_found) return;
   if (setup_.colour && v.setup->v_alternates && v.v_switch == 0) return;
   const LineSignature& s = taker_.take(v);
@@ -58,6 +82,7 @@ void ContentMeter::line(const LineView& v) {
   v.resample(LineSums::from_us, c.sums.step_us(), samples_);
   c.sums.add(samples_, v);
   c.lines += 1;
+  lines_ += 1;
   c.last_index = v.index;
   c.field_interval = !picture;
   ++c.numbers[v.line];
@@ -74,7 +99,7 @@ void ContentMeter::line(const LineView& v) {
 
 void ContentMeter::finish(const VideoSetup&, Readings&) {
   for (Pool* pool : {&picture_, &interval_}) {
-    for (auto& c : *pool) c->sums.flush();
+    for (auto& c : *pool) c->sums.flush(smear_us());
   }
 }
 

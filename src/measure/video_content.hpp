@@ -34,11 +34,15 @@ class ContentMeter : public LineMeter {
   void finish(const VideoSetup& setup, Readings& out) override;
   /// After finish(): contents seen on two lines or more, most lines first.
   [[nodiscard]] std::vector<const LineContent*> contents() const;
+  /// Lines sorted so far.
+  [[nodiscard]] double lines() const { return lines_; }
   /// The content the last line was put to; nullptr when it was put to none. Its mean holds that line too.
   [[nodiscard]] const LineContent* last() const { return last_; }
 
  private:
   using Pool = std::vector<std::unique_ptr<LineContent>>;
+  void follow(const LineView& v);
+  [[nodiscard]] double smear_us() const;
   LineContent& find(Pool& pool, std::size_t most, const LineSignature& s, std::uint64_t index);
 
   const VideoSetup setup_;
@@ -48,6 +52,14 @@ class ContentMeter : public LineMeter {
   Pool interval_;
   LineContent* last_ = nullptr;
   std::vector<float> samples_;
+  double lines_ = 0;
+  // How closely 0H follows the edges of single lines, and how noisy those are.
+  std::uint64_t followed_ = 0;
+  double last_t0_ = 0;
+  double moved_ = 0;
+  double missed2_ = 0;
+  double edge_noise2_ = 0;
+  double edges_ = 0;
 };
 
 }  // namespace linebench::measure

@@ -19,7 +19,7 @@ constexpr double from_us = 31;  // the middle of the active line
 constexpr double to_us = 41;
 constexpr double left_out_us = 250;  // at each end of the bright part [J.61, from memory]
 constexpr int least_lines = 50;
-constexpr int smooth_lines = 2;  // on either side
+constexpr int smooth_lines = 4;  // on either side
 
 const standards::VideoStandard& nominal(int lines) {
   return lines == 625 ? standards::video_625 : standards::video_525;
@@ -120,11 +120,14 @@ void FieldTiltMeter::finish(const VideoSetup& setup, Readings& out) {
             100 * (level - start) / (r.top_mv - r.black_mv) / static_cast<double>(runs.size());
       }
     }
+    // Straight lines through a few neighbours; at the ends their values there.
     std::vector<double> smooth;
-    for (int i = smooth_lines; i + smooth_lines < length; ++i) {
-      double sum = 0;
-      for (int k = -smooth_lines; k <= smooth_lines; ++k) sum += y[static_cast<std::size_t>(i + k)];
-      smooth.push_back(sum / (2 * smooth_lines + 1));
+    constexpr int width = 2 * smooth_lines + 1;
+    for (int i = 0; i + width <= length; ++i) {
+      const auto [mean, slope] = straight(y, static_cast<std::size_t>(i), width);
+      if (i == 0) smooth.push_back(mean - smooth_lines * slope);
+      smooth.push_back(mean);
+      if (i + width == length) smooth.push_back(mean + smooth_lines * slope);
     }
     return smooth;
   };

@@ -14,7 +14,8 @@ namespace {
 constexpr double pi = std::numbers::pi;
 constexpr int fine = 8;  // points looked at per sample
 constexpr double least_hz = 0.25e6;
-constexpr double alike = 0.22;  // half periods of one packet differ by less than this
+constexpr double alike = 0.25;        // half periods of one packet differ by less than this
+constexpr double alike_whole = 0.09;  // and whole ones by this: they do not hang on the level crossed
 constexpr std::size_t least_packets = 3;
 
 struct Run {
@@ -42,37 +43,19 @@ std::vector<double> crossings(const std::vector<float>& y, double from_us, doubl
   return out;
 }
 
-std::vector<Run> runs(const std::vector<double>& at) {
-  std::vector<Run> out;
-  std::size_t i = 0;
-  while (i + 1 < at.size()) {
-    std::size_t k = i + 1;
-    while (k + 1 < at.size()) {
-      const double mean = (at[k] - at[i]) / static_cast<double>(k - i);
-      if (std::abs((at[k + 1] - at[k]) / mean - 1) > alike) break;
-      ++k;
-    }
-    if (k - i >= 3) {
-      out.push_back({at[i], at[k], k - i});
-      i = k;
-    } else {
-      ++i;
-    }
-  }
-  return out;
-}
-
 struct Fit {
   double amplitude;
-  double power;  // that the wave explains
+  double power;    // that mean, slope and wave explain
+  double quality;  // share of what is not mean and slope that the wave explains
 };
 
 Fit fit(const AveragedLine& line, double hz, double from, double to) {
   const auto a = static_cast<std::ptrdiff_t>(std::ceil((from - line.from_us) / line.step_us));
   const auto b = static_cast<std::ptrdiff_t>(std::floor((to - line.from_us) / line.step_us));
-  if (a < 0 || b >= static_cast<std::ptrdiff_t>(line.luma.size()) || b - a < 6) return {std::nan(""), 0};
+  if (a < 0 || b >= static_cast<std::ptrdiff_t>(line.luma.size()) || b - a < 6) return {std::nan(""), 0, 0};
   Eigen::Matrix4d n = Eigen::Matrix4d::Zero();
   Eigen::Vector4d r = Eigen::Vector4d::Zero();
+  double power = 0;
   const double middle = 0.5 * static_cast<double>(a + b);
   for (std::ptrdiff_t i = a; i <= b; ++i) {
     const double u = static_cast<double>(i) - middle;
@@ -80,9 +63,13 @@ Fit fit(const AveragedLine& line, double hz, double from, double to) {
     const Eigen::Vector4d row(1, u / middle, std::cos(p), std::sin(p));
     n += row * row.transpose();
     r += row * line.luma[static_cast<std::size_t>(i)];
+    power += line.luma[static_cast<std::size_t>(i)] * line.luma[static_cast<std::size_t>(i)];
   }
   const Eigen::Vector4d x = n.ldlt().solve(r);
-  return {std::hypot(x(2), x(3)), x.dot(r)};
+  const Eigen::Vector2d straight = n.topLeftCorner<2, 2>().ldlt().solve(r.head<2>());
+  const double moving = power - straight.dot(r.head<2>());
+  const double quality = moving > 0 ? 1 - (power - x.dot(r)) / moving : 0.0;
+  return {std::hypot(x(2), x(3)), x.dot(r), quality};
 }
 
 // Frequency that explains most, near what the crossings say [IEEE 1057, four-parameter fit].
@@ -101,6 +88,42 @@ double refine(const AveragedLine& line, double hz, double from, double to) {
     }
   }
   return 0.5 * (lo + hi);
+}
+
+// Two or three half periods may be a packet of a low frequency whose first or last crossing hides in the
+// level it stands on: then the wave goes on for half a period more.
+bool complete(const AveragedLine& line, Run& r) {
+  const double half = (r.last - r.first) / static_cast<double>(r.halves);
+  if (r.halves > 3) return true;
+  for (const bool end : {false, true}) {
+    Run longer = r;
+    (end ? longer.last += half : longer.first -= half);
+    ++longer.halves;
+    if (fit(line, r.hz(), longer.first, longer.last).quality > 0.97) r = longer;
+  }
+  return r.halves >= 3 && fit(line, r.hz(), r.first, r.last).quality > 0.97;
+}
+
+std::vector<Run> runs(const AveragedLine& line, const std::vector<double>& at) {
+  std::vector<Run> out;
+  std::size_t i = 0;
+  while (i + 1 < at.size()) {
+    std::size_t k = i + 1;
+    while (k + 1 < at.size()) {
+      const double mean = (at[k] - at[i]) / static_cast<double>(k - i);
+      if (std::abs((at[k + 1] - at[k]) / mean - 1) > alike) break;
+      if (k > i + 1 && std::abs((at[k + 1] - at[k - 1]) / (2 * mean) - 1) > alike_whole) break;
+      ++k;
+    }
+    Run run{at[i], at[k], k - i};
+    if (k - i >= 2 && complete(line, run)) {
+      out.push_back(run);
+      i = k;
+    } else {
+      ++i;
+    }
+  }
+  return out;
 }
 
 }  // namespace
@@ -124,8 +147,9 @@ std::vector<Packet> find_packets(const AveragedLine& line, const VideoSetup& set
                    sorted.end());
   const double level = static_cast<double>(sorted[sorted.size() / 2]);
   const auto at = crossings(y, from, step, level, std::max(0.03 * white, 5 * noise_mv));
+  const std::vector<Run> found = runs(line, at);
   std::vector<Packet> out;
-  for (const Run& r : runs(at)) {
+  for (const Run& r : found) {
     const double hz = r.hz();
     if (hz < least_hz || hz > 0.49 * setup.rate_hz || r.last - r.first < 0.8) continue;
     Packet p;

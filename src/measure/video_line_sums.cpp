@@ -15,7 +15,7 @@ namespace {
 
 using Complex = std::complex<double>;
 constexpr double pi = std::numbers::pi;
-constexpr std::size_t block = 32;  // lines dealt to one group at a time, and summed in float
+constexpr std::size_t block = 4;  // lines dealt to one group at a time, and summed in float
 
 LINEBENCH_VECTORISED void add_plain(float* to, const float* x, std::size_t n) {
   for (std::size_t i = 0; i < n; ++i) to[i] += x[i];
@@ -98,6 +98,19 @@ std::vector<T> smoothed(const std::vector<T>& x, double half_samples) {
   return out;
 }
 
+// Lines laid over each other a little out of place are one line seen through a Gaussian filter; to first
+// order that adds smear^2 / 2 of the second derivative, here by seven points.
+void sharpen(std::vector<double>& y, double smear_samples) {
+  const double c = 0.5 * smear_samples * smear_samples;
+  std::vector<double> x = y;
+  for (std::size_t i = 3; i + 3 < y.size(); ++i) {
+    const double curve =
+        (2 * (x[i - 3] + x[i + 3]) - 27 * (x[i - 2] + x[i + 2]) + 270 * (x[i - 1] + x[i + 1]) - 490 * x[i]) /
+        180;
+    y[i] = x[i] - c * curve;
+  }
+}
+
 }  // namespace
 
 double AveragedLine::response(double hz) const {
@@ -105,11 +118,15 @@ double AveragedLine::response(double hz) const {
   double n = 0;
   for (std::size_t k = 0; k < fractions.size(); ++k) {
     if (fractions[k] == 0) continue;
-    sum += fractions[k] *
-           interpolation_response(hz * 1e-6 * step_us, (static_cast<double>(k) + 0.5) / 16.0);
+    sum += fractions[k] * interpolation_response(hz * 1e-6 * step_us, (static_cast<double>(k) + 0.5) / 16.0);
     n += fractions[k];
   }
   return n > 0 ? std::abs(sum) / n : 1.0;
+}
+
+double AveragedLine::smeared(double hz) const {
+  const double angle = 2 * pi * hz * 1e-6 * smear_us;
+  return 1 - std::exp(-0.5 * angle * angle);
 }
 
 double AveragedLine::level(double from, double to) const { return tapered(luma, from_us, step_us, from, to); }
@@ -151,8 +168,8 @@ LineSums::LineSums(const VideoSetup& setup)
   for (std::size_t a = 0; a < (colour_ ? arrays : 1); ++a) fresh_[a].assign(points_, 0.0F);
 }
 
-// The first lines go to a group each, so that few lines still say how much they differ; then stretches of 32,
-// over which the noise of the regenerated subcarrier is common.
+// The first lines go to a group each, so that few lines still say how much they differ; then four at a time,
+// over which the phase of the subcarrier comes round.
 std::size_t LineSums::next_group() const {
   const auto n = static_cast<std::size_t>(total_);
   return n < line_groups ? n : (n / block) % line_groups;
@@ -160,7 +177,7 @@ std::size_t LineSums::next_group() const {
 
 void LineSums::add(std::span<const float> x, const LineView& v) {
   const std::size_t g = next_group();
-  if (fresh_lines_ > 0 && (g != fresh_group_ || fresh_lines_ >= block)) flush();
+  if (fresh_lines_ > 0 && (g != fresh_group_ || fresh_lines_ >= block)) put_away();
   fresh_group_ = g;
   add_plain(fresh_[0].data(), x.data(), points_);
   Group& group = groups_[g];
@@ -187,7 +204,12 @@ void LineSums::add(std::span<const float> x, const LineView& v) {
   total_ += 1;
 }
 
-void LineSums::flush() {
+void LineSums::flush(double smear_us) {
+  put_away();
+  smear_us_ = smear_us;
+}
+
+void LineSums::put_away() {
   if (fresh_lines_ == 0) return;
   Group& g = groups_[fresh_group_];
   for (std::size_t a = 0; a < (colour_ ? arrays : 1); ++a) {
@@ -231,6 +253,9 @@ AveragedLine LineSums::average(std::size_t without) const {
       out.luma[i] = sum[0][i] / m[0];
     }
   }
+  const std::vector<double> as_added = out.luma;
+  out.smear_us = smear_us_;
+  if (smear_us_ > 0) sharpen(out.luma, smear_us_ / step_us_);
   if (!colour_) return out;
   // Chrominance is Im(B e^(j psi)), psi = phase at 0H + w t, so 2j mean(x e^(-j phase)) e^(-j w t) = B less
   // its image.
@@ -246,7 +271,7 @@ AveragedLine LineSums::average(std::size_t without) const {
       const double t = from_us + step_us_ * static_cast<double>(i);
       const double turns = t / subcarrier_us_;
       Complex w(sum[c][i] / n, -sum[c + 1][i] / n);
-      if (out.separated) w -= out.luma[i] * mean_turn;
+      if (out.separated) w -= as_added[i] * mean_turn;
       b[i] = Complex(0, 2) * w * std::polar(1.0, -2 * pi * (turns - std::floor(turns)));
     }
   }

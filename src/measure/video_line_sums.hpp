@@ -30,8 +30,12 @@ struct AveragedLine {
   /// rate hangs on it.
   std::array<double, 16> fractions{};
 
+  double smear_us = 0;  ///< rms by which lines were misplaced when they were added; taken out of `luma`
+
   /// Amplitude left of a wave of this frequency, 1 = all: what interpolation took.
   [[nodiscard]] double response(double hz) const;
+  /// Share of a wave of this frequency that misplaced lines had cancelled, before it was put right.
+  [[nodiscard]] double smeared(double hz) const;
   [[nodiscard]] double end_us() const { return from_us + step_us * static_cast<double>(luma.size() - 1); }
   /// Mean luminance over a stretch under a sin^2 taper. NaN where not covered.
   [[nodiscard]] double level(double from, double to) const;
@@ -56,8 +60,8 @@ class LineSums {
   explicit LineSums(const VideoSetup& setup);
   /// The line's samples on the common grid (see grid()).
   void add(std::span<const float> x, const LineView& v);
-  /// To be called after the last add().
-  void flush();
+  /// To be called after the last add(). @param smear_us rms by which the lines' 0H was wrong, by noise.
+  void flush(double smear_us);
   [[nodiscard]] double lines() const { return total_; }
   [[nodiscard]] std::size_t points() const { return points_; }
   [[nodiscard]] double step_us() const { return step_us_; }
@@ -76,12 +80,14 @@ class LineSums {
     std::array<double, 16> fractions{};
   };
   [[nodiscard]] std::size_t next_group() const;
+  void put_away();
 
   bool colour_;
   double subcarrier_us_;
   std::size_t points_;
   double step_us_;
   double total_ = 0;
+  double smear_us_ = 0;
   std::array<Group, line_groups> groups_;
   std::array<std::vector<float>, arrays> fresh_;
   std::array<bool, 2> fresh_v_{false, false};

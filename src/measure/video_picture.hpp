@@ -18,12 +18,14 @@ class KnownLines {
  public:
   KnownLines() = default;
   KnownLines(const ContentMeter& contents, const VideoSetup& setup)
-      : lines_(know_lines(contents, setup)), noise_mv_(setup.noise_mv) {}
-  [[nodiscard]] const std::vector<KnownLine>& all() const { return lines_; }
+      : known_(know_lines(contents, setup)), lines_(contents.lines()), noise_mv_(setup.noise_mv) {}
+  [[nodiscard]] const std::vector<KnownLine>& all() const { return known_; }
+  /// Lines of the capture that were sorted.
+  [[nodiscard]] double lines() const { return lines_; }
   /// The one of most lines that has what `wanted` asks for; nullptr when there is none.
   template <class F>
   [[nodiscard]] const KnownLine* find(F&& wanted) const {
-    for (const KnownLine& k : lines_) {
+    for (const KnownLine& k : known_) {
       if (wanted(k)) return &k;
     }
     return nullptr;
@@ -32,7 +34,8 @@ class KnownLines {
   [[nodiscard]] const Replicates& replicates_of(const KnownLine& k) const;
 
  private:
-  std::vector<KnownLine> lines_;
+  std::vector<KnownLine> known_;
+  double lines_ = 0;
   double noise_mv_ = 0;
   mutable std::map<const LineContent*, Replicates> made_;
 };

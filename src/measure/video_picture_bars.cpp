@@ -67,11 +67,13 @@ void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out) 
     };
     push("luma", 0, 0.0001 * std::abs(bar->luma_mv) + 0.02 * setup.gain(), 0, "");
     if (!colour) continue;
-    // The subcarrier's phase is known to what the bursts' noise leaves over the capture.
+    // The subcarrier's phase is known to what the bursts' noise leaves over the capture; those of
+    // lines near by count too. Where V alternates it turns the two kinds of line apart and leaves their mean.
     const double burst = 0.5 * setup.gain() * (setup.lines == 625 ? 300.0 : 285.7);
     const double burst_samples = 1.2e-6 * setup.rate_hz;
+    const double bursts = std::min(2.3 * k->content->lines, known.lines());
     const double burst_deg =
-        2 * deg * setup.noise_mv / burst * std::sqrt(2 / burst_samples / std::max(1.0, k->content->lines));
+        2 * deg * setup.noise_mv / burst * std::sqrt(2 / burst_samples / std::max(1.0, bursts));
     std::string remark;
     if (r.all.chroma_lines[0] > 0 && r.all.chroma_lines[1] > 0) {
       const double apart = 0.5 * std::arg(bar->chroma[0] * bar->chroma[1]) * deg;
@@ -83,7 +85,7 @@ void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out) 
     push("chroma", 1, (0.0003 + 0.1 * std::abs(loss)) * 2 * bar->chroma_mv, 0, "");
     double phase = std::arg(bar->chroma_undone) * deg;
     phase = phase < 0 ? phase + 360 : phase;
-    push("phase", 2, together(burst_deg, 0.03), phase, remark);
+    push("phase", 2, together(setup.v_alternates ? 0.0 : burst_deg, 0.03), phase, remark);
   }
 }
 

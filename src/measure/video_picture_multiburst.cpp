@@ -94,7 +94,9 @@ void read_multiburst(const KnownLines& known, const VideoSetup& setup, Readings&
     c.y.push_back(e->value);
     // Near half the rate the ends of a packet reach beyond it, and what is left rises and falls.
     const double near = std::max(0.0, packets[i].hz / (0.5 * setup.rate_hz) - 0.75);
-    c.uncertainty.push_back(together(e->u, 0.02 + 15 * near * near));
+    // What line sync's noise took is put right to a third of it.
+    const double smeared = -20 * std::log10(1 - k->average.smeared(packets[i].hz));
+    c.uncertainty.push_back(together(e->u, 0.02 + 15 * near * near + 0.3 * smeared));
     worst = std::max(worst, c.uncertainty.back());
   }
   const std::string remark =

@@ -20,7 +20,7 @@ constexpr double most_reach_us = 5.0;  // how far from the pulse its echoes are 
 constexpr double least_reach_t = 8;    // in T; below that the rating would miss what counts fully
 constexpr double fine = 4;             // points per sample
 constexpr double bar_margin_us = 1.0;  // left out at each end of the bar [J.61, from memory]
-constexpr double tilt_smooth_us = 0.5;
+constexpr double tilt_smooth_us = 0.8;
 
 double t_us(const VideoSetup& s) {
   return 1e-3 * (s.lines == 625 ? standards::video_625 : standards::video_525).t_ns;
@@ -256,7 +256,10 @@ void k2t(const KnownLines& known, const VideoSetup& setup, const KnownLine* k, R
     }
   }
   const double p = ratio ? ratio->value / 100 : 1;
-  push(out, "video.pulse_bar", ratio, 0.1,
+  // What line sync's noise took off the top is put right to a third of it; most of the pulse lies below the
+  // frequency of its width.
+  const double smeared = 30 * r.all.smeared(0.35e6 / had);
+  push(out, "video.pulse_bar", ratio, together(0.1 + smeared, sampling_rating(r.all, room, 2 * t, t)),
        fmt::format("{}K of it {:.1f} %", where, 100 * std::abs(1 - p) / (4 * p)), "pulse and bar");
 }
 
@@ -272,17 +275,18 @@ void line_tilt(const KnownLines& known, const KnownLine* k, Readings& out) {
   const double from = b.top.edge_from_us + bar_margin_us;
   const double to = b.top.edge_to_us - bar_margin_us;
   const Values v = values_of(known.replicates_of(*k), [&](const AveragedLine& a) {
-    const auto half = std::max(1.0, std::round(tilt_smooth_us / 2 / a.step_us));
     const double height = bar_height(a, b);
-    const double first = std::ceil((from - a.from_us) / a.step_us) + half;
-    const double last = std::floor((to - a.from_us) / a.step_us) - half;
+    const auto first = static_cast<std::size_t>(std::ceil((from - a.from_us) / a.step_us));
+    const auto last = static_cast<std::size_t>(std::floor((to - a.from_us) / a.step_us));
+    const auto width = std::max<std::size_t>(3, static_cast<std::size_t>(tilt_smooth_us / a.step_us));
+    // A straight line through each short stretch; at the outermost its value at the very end.
     std::vector<double> x;
-    for (double i = first; i <= last; i += half / 2) {
-      double sum = 0;
-      const auto at = static_cast<std::size_t>(i);
-      const auto h = static_cast<std::size_t>(half);
-      for (std::size_t n = at - h; n <= at + h; ++n) sum += a.luma[n];
-      x.push_back(100 * sum / static_cast<double>(2 * h + 1) / height);
+    for (std::size_t i = first; i + width <= last; i += width / 2) {
+      const auto [mean, slope] = straight(a.luma, i, width);
+      const double half = 0.5 * static_cast<double>(width - 1);
+      if (i == first) x.push_back(100 * (mean - half * slope) / height);
+      x.push_back(100 * mean / height);
+      if (i + width + width / 2 > last) x.push_back(100 * (mean + half * slope) / height);
     }
     return x;
   });

@@ -101,4 +101,18 @@ double range_of(const std::vector<double>& v) {
   return *hi - *lo;
 }
 
+std::pair<double, double> straight(const std::vector<double>& y, std::size_t from, std::size_t n) {
+  const double middle = 0.5 * static_cast<double>(n - 1);
+  double sum = 0;
+  double moment = 0;
+  double weight = 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    const double u = static_cast<double>(i) - middle;
+    sum += y[from + i];
+    moment += u * y[from + i];
+    weight += u * u;
+  }
+  return {sum / static_cast<double>(n), moment / weight};
+}
+
 }  // namespace linebench::measure

@@ -4,6 +4,7 @@
 
 #include <functional>
 #include <optional>
+#include <utility>
 #include <vector>
 
 #include "video_line_sums.hpp"
@@ -39,6 +40,9 @@ struct Values {
 [[nodiscard]] std::optional<Estimate> figure(const Values& v,
                                              const std::function<double(const std::vector<double>&)>& f);
 
+/// Mean and slope per point of n points from `from` on.
+[[nodiscard]] std::pair<double, double> straight(const std::vector<double>& y, std::size_t from,
+                                                 std::size_t n);
 /// Largest less smallest.
 [[nodiscard]] double range_of(const std::vector<double>& v);
 
