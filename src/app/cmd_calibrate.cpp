@@ -12,6 +12,7 @@
 #include "card.hpp"
 #include "commands.hpp"
 #include "recordings.hpp"
+#include "say.hpp"
 #include "sound.hpp"
 
 namespace linebench::app {
@@ -42,9 +43,9 @@ double shown(double db) { return std::round(db * 100) / 100 + 0.0; }
 
 void print_calibration(const capture::Calibration& c) {
   const auto line = [](const std::string& what, const std::string& value, const std::string& at) {
-    fmt::print("  {:<13} {} ({})\n", what, value, at.substr(0, 10));
+    print("  {:<13} {} ({})\n", what, value, at.substr(0, 10));
   };
-  fmt::print("{} at {} Hz\n", c.device, c.sample_rate_hz);
+  print("{} at {} Hz\n", c.device, c.sample_rate_hz);
   for (std::size_t i = 0; i < c.loop.size(); ++i) {
     const auto& y = c.loop[i].gain.y;
     const auto [lo, hi] = std::minmax_element(y.begin(), y.end());
@@ -68,7 +69,7 @@ void print_calibration(const capture::Calibration& c) {
   }
 }
 
-void print(const Context& context, const std::vector<capture::Calibration>& list) {
+void print_all(const Context& context, const std::vector<capture::Calibration>& list) {
   if (!context.json) {
     for (const auto& c : list) print_calibration(c);
     return;
@@ -76,16 +77,16 @@ void print(const Context& context, const std::vector<capture::Calibration>& list
   nlohmann::json j = {
       {"schema", "linebench/1"}, {"command", "calibrate"}, {"calibrations", nlohmann::json::array()}};
   for (const auto& c : list) j["calibrations"].push_back(capture::calibration_to_json(c));
-  fmt::print("{}\n", j.dump(2));
+  print("{}\n", j.dump(2));
 }
 
 Exit list(const Context& context) {
   const auto all = capture::list_calibrations();
-  for (const std::string& problem : all.problems) fmt::print(stderr, "linebench: {}\n", problem);
+  for (const std::string& problem : all.problems) say("linebench: {}\n", problem);
   if (all.calibrations.empty()) {
-    fmt::print(stderr, "no sound card is calibrated yet; linebench calibrate --help shows how\n");
+    say("no sound card is calibrated yet; linebench calibrate --help shows how\n");
   }
-  print(context, all.calibrations);
+  print_all(context, all.calibrations);
   return Exit::Ok;
 }
 
@@ -95,7 +96,7 @@ Exit remove(const CalibrateOptions& o) {
     throw unusable(fmt::format(
         "{}: no calibration of it to remove; linebench calibrate --list shows those there are", device));
   }
-  fmt::print(stderr, "{}: calibration removed\n", device);
+  say("{}: calibration removed\n", device);
   return Exit::Ok;
 }
 
@@ -121,22 +122,19 @@ Material gather(const CalibrateOptions& o, Card& card, const Context& context, c
     m.sent = capture::open_audio_file(o.sent);
   }
   if (o.loop) {
-    fmt::print(
-        stderr,
-        "Connect the card's output to its own input, nothing else; amplifiers and loudspeakers off.\n");
+    say("Connect the card's output to its own input, nothing else; amplifiers and loudspeakers off.\n");
     m.returned = scratch / "return.wav";
     m.sent = card.send_and_record(o.signal, context, m.returned);
   }
   if (o.noise) {
     constexpr double quiet_s = 5;
-    fmt::print(stderr, "Taking in {} s of the card's own noise: nothing may be plugged into its input.\n",
-               quiet_s);
+    say("Taking in {} s of the card's own noise: nothing may be plugged into its input.\n", quiet_s);
     m.quiet = scratch / "quiet.wav";
     card.record(quiet_s, context, m.quiet);
   }
   const bool needs_tone = o.reference_hz || (o.meter_v && o.at_level.empty());
   if (needs_tone && m.tone.empty()) {
-    fmt::print(stderr, "Taking in {} s of the tone: leave it on.\n", o.seconds);
+    say("Taking in {} s of the tone: leave it on.\n", o.seconds);
     m.tone = scratch / "tone.wav";
     card.record(o.seconds, context, m.tone);
   }
@@ -190,9 +188,8 @@ Exit calibrate(const CalibrateOptions& o, const Context& context) {
     c.volts_at = iso_now();
   }
   const fs::path stored = capture::store_calibration(c);
-  print(context, {c});
-  fmt::print(stderr, "stored in {}; it holds while the card's level controls stay where they are\n",
-             stored.string());
+  print_all(context, {c});
+  say("stored in {}; it holds while the card's level controls stay where they are\n", stored.string());
   return Exit::Ok;
 }
 
@@ -205,7 +202,7 @@ void add_calibrate(CLI::App& app, Context& context) {
       "calibrate",
       "What a sound card does by itself: response, delay, noise, clock, volts; kept for each card");
   c->add_option("--device", o->device, "The card: its name, or \"HOST: NAME\" of one that is not plugged in");
-  c->add_option("--rate", o->rate_hz, "Sample rate in Hz; otherwise the card's own, or the recording's");
+  add_rate_option(*c, o->rate_hz, "the card's own, or the recording's");
   c->add_option("--channels", o->channels,
                 "How many inputs are wired; otherwise two, or one where it has no more")
       ->check(CLI::Range(1, 256));

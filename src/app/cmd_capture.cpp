@@ -7,6 +7,7 @@
 #include "cmd_capture_picture.hpp"
 #include "commands.hpp"
 #include "meter.hpp"
+#include "say.hpp"
 #include "show.hpp"
 #include "sound.hpp"
 
@@ -28,9 +29,7 @@ void warn_of_space(const fs::path& out, double bytes) {
   const fs::path folder = out.has_parent_path() ? out.parent_path() : fs::path(".");
   const fs::space_info space = fs::space(folder, ec);
   if (ec || bytes <= static_cast<double>(space.available)) return;
-  fmt::print(
-      stderr,
-      "linebench: {}: {:.1f} GB are needed and {:.1f} GB are free; it will end when the disk is full\n",
+  say("linebench: {}: {:.1f} GB are needed and {:.1f} GB are free; it will end when the disk is full\n",
       out.string(), bytes / 1e9, static_cast<double>(space.available) / 1e9);
 }
 
@@ -47,8 +46,7 @@ Exit capture_audio(Context& context, const CaptureOptions& o) {
       take_to_file(session, from, {.seconds = o.seconds, .stop = &context.stop}, o.out, format, "");
   const CaptureFacts& f = taken.facts;
   if (f.frames > 0) {
-    fmt::print(
-        stderr, "{}: {:.1f} s, {} channel{}, {} Hz, from {}: {}; {}\n", o.out, f.duration_s(), f.channels,
+    say("{}: {:.1f} s, {} channel{}, {} Hz, from {}: {}; {}\n", o.out, f.duration_s(), f.channels,
         f.channels == 1 ? "" : "s", f.sample_rate_hz, f.device, level_words(taken.outcome.levels),
         f.tainted()
             ? fmt::format("{} gaps, {} samples lost: take it again before judging by it", f.xruns, f.dropped)
@@ -75,7 +73,7 @@ void add_capture(CLI::App& app, Context& context) {
       ->required();
   c->add_option("--seconds", o->seconds, "How long")->required();
   c->add_option("--out", o->out, "The file to make")->required();
-  c->add_option("--rate", o->rate_hz, "Sample rate in Hz; otherwise the device's own");
+  add_rate_option(*c, o->rate_hz, "the device's own");
   c->add_option("--channels", o->channels, "How many channels; otherwise two, or one where it has no more")
       ->check(CLI::Range(1, 256));
   c->add_option("--bits", o->bits, "Bits a sample")

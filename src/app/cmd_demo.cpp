@@ -14,6 +14,7 @@
 
 #include "commands.hpp"
 #include "progress_line.hpp"
+#include "say.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
@@ -45,7 +46,7 @@ Exit make_captures(const fs::path& folder) {
     facts.full_scale_v = path.full_scale_v;
     facts.notes = {"A computed capture of the demo's invented ferry terminal."};
     (void)writer.finish(facts);
-    fmt::print(stderr, "made {}\n", (folder / path.file).string());
+    say("made {}\n", (folder / path.file).string());
   }
   return Exit::Ok;
 }

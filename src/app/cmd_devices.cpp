@@ -8,6 +8,7 @@
 
 #include "commands.hpp"
 #include "grabber_list.hpp"
+#include "say.hpp"
 
 namespace linebench::app {
 namespace {
@@ -55,18 +56,17 @@ nlohmann::json as_json(capture::SoundSystem& system, const std::vector<SoundDevi
 void print_table(capture::SoundSystem& system, const std::vector<SoundDevice>& devices,
                  const capture::CalibrationList& calibrations) {
   for (const SoundDevice& d : devices) {
-    fmt::print("{}\n", d.identity());
+    print("{}\n", d.identity());
     for (const Direction direction : {Direction::Input, Direction::Output}) {
       if (d.channels(direction) == 0) continue;
       const auto rates = rates_of(system, d, direction);
-      fmt::print("  {:<7} {} channels, {}\n", direction == Direction::Input ? "input" : "output",
-                 d.channels(direction),
-                 rates.empty() ? "busy or no usual rate: close other programs that use it"
-                               : fmt::format("{} Hz", fmt::join(rates, ", ")));
+      print("  {:<7} {} channels, {}\n", direction == Direction::Input ? "input" : "output",
+            d.channels(direction),
+            rates.empty() ? "busy or no usual rate: close other programs that use it"
+                          : fmt::format("{} Hz", fmt::join(rates, ", ")));
     }
-    if (const std::string at = calibrated(calibrations, d); !at.empty())
-      fmt::print("  calibrated at {}\n", at);
-    if (!d.direct()) fmt::print("  through the system's mixer, which may change level and rate\n");
+    if (const std::string at = calibrated(calibrations, d); !at.empty()) print("  calibrated at {}\n", at);
+    if (!d.direct()) print("  through the system's mixer, which may change level and rate\n");
   }
 }
 
@@ -76,17 +76,17 @@ Exit show_devices(const Context& context) {
   const auto calibrations = capture::list_calibrations();
   const auto grabbers = capture::open_grabber_system()->grabbers();
   if (context.json) {
-    fmt::print("{}\n", as_json(*system, devices, calibrations, grabbers).dump(2));
-    if (devices.empty()) fmt::print(stderr, "linebench: {}\n", capture::no_sound_device);
+    print("{}\n", as_json(*system, devices, calibrations, grabbers).dump(2));
+    if (devices.empty()) say("linebench: {}\n", capture::no_sound_device);
     return Exit::Ok;
   }
   if (devices.empty()) {
-    fmt::print("{}\n", capture::no_sound_device);
+    print("{}\n", capture::no_sound_device);
   } else {
     print_table(*system, devices, calibrations);
   }
   if (grabbers.empty()) {
-    fmt::print("{}\n", capture::no_grabber);
+    print("{}\n", capture::no_grabber);
   } else {
     print_grabbers(grabbers);
   }

@@ -10,6 +10,7 @@
 #include "commands.hpp"
 #include "meter.hpp"
 #include "progress_line.hpp"
+#include "say.hpp"
 #include "show.hpp"
 #include "sound.hpp"
 
@@ -32,6 +33,7 @@ constexpr const char* digital_copy_note =
 
 Exit loop(Context& context, LoopOptions& o) {
   check_limits(o.limits);
+  (void)audio_recipe(o.signal.name);
   if (!o.out.empty()) check_out(o.out, o.replace);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.out);
   const capture::SampleFormat format = capture::pcm_format(o.bits);
@@ -56,8 +58,8 @@ Exit loop(Context& context, LoopOptions& o) {
         o.out.empty() ? "; not measured, and not kept since no --out was given" : "; not measured";
     return exit_of(taken.outcome);
   }
-  fmt::print(stderr, "{} to {}, back from {}: {}\n", sending->facts().signal, to.identity(), from.identity(),
-             level_words(taken.outcome.levels));
+  say("{} to {}, back from {}: {}\n", sending->facts().signal, to.identity(), from.identity(),
+      level_words(taken.outcome.levels));
 
   report::Document document;
   document.command = "loop";
@@ -70,7 +72,7 @@ Exit loop(Context& context, LoopOptions& o) {
   }
   if (capture::is_digital_copy(*again(), *capture::open_audio_file(out))) {
     document.input.notes.emplace_back(digital_copy_note);
-    fmt::print(stderr, "{}\n", digital_copy_note);
+    say("{}\n", digital_copy_note);
   }
   judge_document(document, o.limits);
   return show(context, document, o.show);
@@ -89,7 +91,7 @@ void add_loop(CLI::App& app, Context& context) {
       ->capture_default_str();
   add_signal_options(*c, o->signal);
   c->add_option("--out", o->out, "Keep the return in this file");
-  c->add_option("--rate", o->rate_hz, "Sample rate in Hz; otherwise the input's own");
+  add_rate_option(*c, o->rate_hz, "the input's own");
   c->add_option("--channels", o->channels,
                 "How many channels to take in; otherwise two, or one where it has no more")
       ->check(CLI::Range(1, 256));

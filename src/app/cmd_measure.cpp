@@ -12,6 +12,7 @@
 #include "commands.hpp"
 #include "progress_line.hpp"
 #include "show.hpp"
+#include "sound.hpp"
 
 namespace linebench::app {
 namespace {
@@ -24,6 +25,7 @@ void check_positive(const std::optional<double>& v, const char* option, double m
 }
 
 Exit measure_audio_file(Context& context, MeasureOptions& o) {
+  if (!o.signal.empty()) (void)audio_recipe(o.signal);
   const auto file = capture::open_audio_file(o.file);
   KnownSource source(*file);
   if (o.full_scale_v) source.edit_facts().full_scale_v = o.full_scale_v;
@@ -52,6 +54,7 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   check_positive(o.full_scale_v, "--full-scale", 1000, "V");
   check_positive(o.tone_hz, "--tone", 100000, "Hz");
   check_limits(o.limits);
+  if (!o.signal.empty()) (void)signals::load_recipe(o.signal);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
   const bool frames = capture::looks_like_frames(o.file);
   const bool video = !frames && capture::looks_like_video_samples(o.file);

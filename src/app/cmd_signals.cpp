@@ -1,9 +1,10 @@
 // signals list, show, write: the test signals, what is in them, and files of them.
 #include <fmt/format.h>
-#include <unistd.h>
 
 #include <filesystem>
+#include <linebench/base/draft.hpp>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/report/format.hpp>
 #include <linebench/signals/audio_signal.hpp>
 #include <linebench/signals/level.hpp>
 #include <memory>
@@ -15,6 +16,8 @@
 #include "cmd_signals_video.hpp"
 #include "commands.hpp"
 #include "progress_line.hpp"
+#include "say.hpp"
+#include "sound.hpp"
 
 namespace linebench::app {
 namespace {
@@ -24,7 +27,7 @@ using nlohmann::json;
 using signals::Medium;
 using signals::Recipe;
 
-void print(const json& document) { fmt::print("{}\n", document.dump(2)); }
+void print_json(const json& j) { print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n"); }
 
 json document_of(const std::string& command) { return {{"schema", "linebench/1"}, {"command", command}}; }
 
@@ -53,25 +56,42 @@ json recipe_json(const Recipe& recipe) {
 // --- list
 // ------------------------------------------------------------------------------------------------------------
 
+/// A recipe may read well and still ask for what cannot be made (a tone above half the sample rate): it is
+/// named with the reason, and the others are listed.
+signals::RecipeList good_recipes() {
+  signals::RecipeList list = signals::list_recipes();
+  std::erase_if(list.recipes, [&](const Recipe& r) {
+    try {
+      (void)length_of(r);
+      (void)level_of(r);
+      return false;
+    } catch (const Error& e) {
+      list.problems.push_back(fmt::format("recipe {}: {}", r.path.string(), e.what()));
+      return true;
+    }
+  });
+  return list;
+}
+
 Exit list_signals(const Context& context) {
-  const signals::RecipeList list = signals::list_recipes();
-  for (const std::string& p : list.problems) fmt::print(stderr, "linebench: {}\n", p);
+  const signals::RecipeList list = good_recipes();
+  for (const std::string& p : list.problems) say("linebench: {}\n", report::printable(p));
   if (context.json) {
     json j = document_of("signals list");
     j["signals"] = json::array();
     for (const Recipe& r : list.recipes) j["signals"].push_back(recipe_json(r));
     j["problems"] = list.problems;
-    print(j);
+    print_json(j);
     return Exit::Ok;
   }
   std::size_t width = 4;
   for (const Recipe& r : list.recipes) width = std::max(width, r.name.size());
-  fmt::print("{:{}}  {:>8}  {:>9}  {}\n", "Name", width, "Length", "Level", "What for");
+  print("{:{}}  {:>8}  {:>9}  {}\n", "Name", width, "Length", "Level", "What for");
   for (const Recipe& r : list.recipes) {
     const auto seconds = length_of(r);
     const auto level = level_of(r);
-    fmt::print("{:{}}  {:>8}  {:>9}  {}\n", r.name, width, seconds ? fmt::format("{:.1f} s", *seconds) : "",
-               level ? fmt::format("{:g} dBFS", *level) : "", r.purpose);
+    print("{:{}}  {:>8}  {:>9}  {}\n", r.name, width, seconds ? fmt::format("{:.1f} s", *seconds) : "",
+          level ? fmt::format("{:g} dBFS", *level) : "", r.purpose);
   }
   return Exit::Ok;
 }
@@ -99,23 +119,23 @@ Exit show_signal(const Context& context, const std::string& name, const VideoSig
     j["signal"]["contains"] = recipe.kind->meaning;
     j["signal"]["parameters"] = parameters_json(recipe);
     if (recipe.kind->medium == Medium::Video) j["signal"]["lines"] = picture_json(recipe, video);
-    print(j);
+    print_json(j);
     return Exit::Ok;
   }
-  fmt::print("{}: {}\n\n  What for:  {}\n  Contains:  {}\n  Source:    {}\n  Recipe:    {}\n", recipe.name,
-             recipe.title, recipe.purpose, recipe.kind->meaning, recipe.source, recipe.path.string());
-  if (const auto seconds = length_of(recipe)) fmt::print("  Length:    {:.1f} s\n", *seconds);
-  fmt::print("\n");
+  print("{}: {}\n\n  What for:  {}\n  Contains:  {}\n  Source:    {}\n  Recipe:    {}\n", recipe.name,
+        recipe.title, recipe.purpose, recipe.kind->meaning, recipe.source, recipe.path.string());
+  if (const auto seconds = length_of(recipe)) print("  Length:    {:.1f} s\n", *seconds);
+  print("\n");
   for (const signals::ParameterSpec& spec : recipe.kind->parameters) {
     if (!recipe.has(spec.key)) continue;
-    fmt::print("  {:18} {} {}  ({})\n", spec.key,
-               signals::to_string(recipe.parameters.find(spec.key)->second), spec.unit, spec.meaning);
+    print("  {:18} {} {}  ({})\n", spec.key, signals::to_string(recipe.parameters.find(spec.key)->second),
+          spec.unit, spec.meaning);
   }
   if (const auto level = level_of(recipe)) {
     if (const std::string caution = signals::caution_for(*level); !caution.empty())
-      fmt::print("\n  {}\n", caution);
+      print("\n  {}\n", caution);
   }
-  if (recipe.kind->medium == Medium::Video) fmt::print("{}", picture_words(recipe, video));
+  if (recipe.kind->medium == Medium::Video) print("{}", picture_words(recipe, video));
   return Exit::Ok;
 }
 
@@ -131,43 +151,6 @@ struct WriteOptions {
   bool replace = false;
 };
 
-/// A file under a temporary name in the same folder, which takes its place when it is complete; removed
-/// otherwise.
-class Draft {
- public:
-  explicit Draft(fs::path target)
-      : target_(std::move(target)),
-        draft_(target_.parent_path() / fmt::format(".{}.{}.part{}", target_.stem().string(), getpid(),
-                                                   target_.extension().string())) {}
-  ~Draft() {
-    std::error_code ignored;
-    fs::remove(draft_, ignored);
-  }
-  Draft(const Draft&) = delete;
-  Draft& operator=(const Draft&) = delete;
-  [[nodiscard]] const fs::path& path() const { return draft_; }
-  /// A complaint about the draft as one about the file the user named.
-  [[nodiscard]] Error about_target(const Error& e) const {
-    std::string line = e.what();
-    if (const auto at = line.find(draft_.string()); at != std::string::npos) {
-      line.replace(at, draft_.string().size(), target_.string());
-    }
-    return {e.exit(), line};
-  }
-  void keep() {
-    std::error_code ec;
-    fs::remove(capture::facts_path(target_), ec);  // what is known of an older file of that name
-    fs::rename(draft_, target_, ec);
-    if (ec)
-      throw unusable(fmt::format("{}: cannot be written: {}; choose another name or folder", target_.string(),
-                                 ec.message()));
-  }
-
- private:
-  fs::path target_;
-  fs::path draft_;
-};
-
 capture::SampleFormat format_of(const std::string& bits) {
   return bits == "float" ? capture::SampleFormat::Float32 : capture::pcm_format(std::stoi(bits));
 }
@@ -176,14 +159,6 @@ void apply_channels(const std::string& channels, signals::AudioSignalOptions& o)
   if (channels == "mono") o.channels = 1;
   if (channels == "left") o.route = signals::Route::Left;
   if (channels == "right") o.route = signals::Route::Right;
-}
-
-void check_target(const WriteOptions& o) {
-  std::error_code ec;
-  if (fs::is_directory(o.out, ec))
-    throw unusable(fmt::format("{}: is a folder; add a file name, such as {}.wav", o.out, o.name));
-  if (!o.replace && fs::exists(o.out, ec))
-    throw unusable(fmt::format("{}: is there already; choose another name or add --replace", o.out));
 }
 
 /// The whole signal, or what was done until Ctrl-C. @return the file's format in words.
@@ -208,7 +183,7 @@ std::string write_samples(const Context& context, AudioSource& source, const fs:
 Exit write_signal(const Context& context, WriteOptions& o) {
   const Recipe recipe = signals::load_recipe(o.name);
   check_video_options(recipe, o.video);
-  check_target(o);
+  check_out(o.out, o.replace);
   if (recipe.kind->medium == Medium::Video) {
     o.video.seconds = o.signal.seconds;
     return write_video_signal(context, recipe, o.video, o.out);
@@ -226,9 +201,11 @@ Exit write_signal(const Context& context, WriteOptions& o) {
     throw draft.about_target(e);
   }
   if (context.stop) {
-    fmt::print(stderr, "linebench: {}: interrupted; nothing was written\n", o.out);
+    say("linebench: {}: interrupted; nothing was written\n", report::printable(o.out));
     return Exit::Interrupted;
   }
+  std::error_code ec;
+  fs::remove(capture::facts_path(o.out), ec);  // what is known of an older file of that name
   draft.keep();
 
   const double level = signals::signal_level_dbfs(recipe, o.signal);
@@ -241,14 +218,14 @@ Exit write_signal(const Context& context, WriteOptions& o) {
     j["output"] = facts_to_json(written);
     j["level_dbfs"] = level;
     if (!caution.empty()) j["caution"] = caution;
-    print(j);
+    print_json(j);
     return Exit::Ok;
   }
-  fmt::print("{}: {}, {:.1f} s at {:.1f} dBFS, {}, {:g} Hz, {}\n", o.out, recipe.title, facts.duration_s(),
-             level, format, facts.sample_rate_hz,
-             facts.channels == 1 ? "1 channel" : fmt::format("{} channels", facts.channels));
-  for (const std::string& note : facts.notes) fmt::print("Note: {}\n", note);
-  if (!caution.empty()) fmt::print("{}\n", caution);
+  print("{}: {}, {:.1f} s at {:.1f} dBFS, {}, {:g} Hz, {}\n", o.out, recipe.title, facts.duration_s(), level,
+        format, facts.sample_rate_hz,
+        facts.channels == 1 ? "1 channel" : fmt::format("{} channels", facts.channels));
+  for (const std::string& note : facts.notes) print("Note: {}\n", note);
+  if (!caution.empty()) print("{}\n", caution);
   return Exit::Ok;
 }
 

@@ -6,6 +6,7 @@
 
 #include "commands.hpp"
 #include "meter.hpp"
+#include "say.hpp"
 #include "show.hpp"
 #include "sound.hpp"
 
@@ -19,20 +20,20 @@ struct SendOptions {
 };
 
 Exit send(Context& context, const SendOptions& o) {
+  (void)audio_recipe(o.signal.name);
   const auto system = capture::open_sound_system();
   const auto devices = system->devices();
   const capture::SoundDevice& to = capture::choose_device(devices, o.to, capture::Direction::Output);
   capture::Session session(*system, {.to = to, .rate_hz = o.rate_hz});
   const auto source = signal_to_send(o.signal, to, session.rate_hz(), session.outputs(), Caution::Say);
-  for (const std::string& note : source->facts().notes) fmt::print(stderr, "{}\n", note);
+  for (const std::string& note : source->facts().notes) say("{}\n", note);
   capture::Outcome outcome;
   {
     Meter meter;
     outcome = session.run({.send = source.get(), .watch = meter.watch(), .stop = &context.stop});
   }
   const double sent_s = static_cast<double>(outcome.sent) / session.rate_hz();
-  fmt::print(
-      stderr, "{}: {:.1f} s sent to {}; {}\n", source->facts().signal, sent_s, to.identity(),
+  say("{}: {:.1f} s sent to {}; {}\n", source->facts().signal, sent_s, to.identity(),
       outcome.facts.xruns > 0 ? fmt::format("{} gaps: send it again", outcome.facts.xruns) : "no gaps");
   if (context.json) {
     report::Document document;
@@ -54,7 +55,7 @@ void add_signals_send(CLI::App& signals_command, Context& context) {
   c->add_option("NAME", o->signal.name, "The signal's name (linebench signals list), or a recipe file")
       ->required();
   c->add_option("--to", o->to, "The sound device: its name or a part of it that fits no other")->required();
-  c->add_option("--rate", o->rate_hz, "Sample rate in Hz; otherwise the device's own");
+  add_rate_option(*c, o->rate_hz, "the device's own");
   add_signal_options(*c, o->signal);
   c->callback([&context, o] { context.action = [&context, o] { return send(context, *o); }; });
 }

@@ -5,14 +5,17 @@
 #include <cstdio>
 #include <exception>
 #include <linebench/base/version.hpp>
-#include <nlohmann/json.hpp>
+#include <linebench/report/format.hpp>
+#include <sstream>
 #include <string>
 
 #include "commands.hpp"
+#include "say.hpp"
 
 namespace {
 
 using linebench::Exit;
+using linebench::app::say;
 
 // A signal handler can only reach what has static storage; set once before any handler is installed.
 linebench::StopFlag* stop_flag = nullptr;
@@ -36,13 +39,15 @@ std::string what_was_wrong(const CLI::App& app, const CLI::ParseError& e) {
 }
 
 int report(Exit exit, const std::string& line) {
-  fmt::print(stderr, "linebench: {}\n", line);
+  say("linebench: {}\n", linebench::report::printable(line));
   return static_cast<int>(exit);
 }
 
 }  // namespace
 
 int main(int argc, char** argv) {
+  linebench::app::hold_standard_streams();
+  std::signal(SIGPIPE, SIG_IGN);
   // Working buffers of a megabyte come and go all the time: keep their pages instead of asking the kernel for
   // zeroed ones each time, which took a tenth of a measurement.
   mallopt(M_MMAP_THRESHOLD, 64 << 20);
@@ -72,14 +77,16 @@ int main(int argc, char** argv) {
     try {
       app.parse(argc, argv);
     } catch (const CLI::Success& e) {  // --help, --version
-      return app.exit(e);
+      std::ostringstream text;
+      const int code = app.exit(e, text, text);
+      linebench::app::print_text(text.str());
+      return code;
     } catch (const CLI::ParseError& e) {
       return report(Exit::Usage, fmt::format("{} (linebench --help shows how)", what_was_wrong(app, e)));
     }
     stop_flag = &context.stop;
     std::signal(SIGINT, on_interrupt);
     std::signal(SIGTERM, on_interrupt);
-    std::signal(SIGPIPE, SIG_IGN);
     return static_cast<int>(context.action ? context.action() : Exit::Usage);
   } catch (const linebench::Error& e) {
     return report(e.exit(), e.what());

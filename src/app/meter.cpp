@@ -16,6 +16,8 @@
 #include <linebench/base/decibel.hpp>
 #include <vector>
 
+#include "say.hpp"
+
 namespace linebench::app {
 namespace {
 
@@ -113,15 +115,14 @@ std::string level_words(const std::vector<capture::ChannelLevel>& levels) {
 Meter::Meter() = default;
 
 Meter::~Meter() {
-  if (drawn_) fmt::print(stderr, "\r\x1b[K");
+  if (drawn_) say("\r\x1b[K");
 }
 
 capture::SessionWatch Meter::watch() {
   if (!can_redraw()) return {};
   return [this, style = style_here()](const capture::SessionStatus& status) {
     drawn_ = true;
-    fmt::print(stderr, "\r{}\x1b[K", meter_line(status, style));
-    (void)std::fflush(stderr);
+    say("\r{}\x1b[K", meter_line(status, style));
   };
 }
 

@@ -7,6 +7,8 @@
 #include <cstdio>
 #include <linebench/report/format.hpp>
 
+#include "say.hpp"
+
 namespace linebench::app {
 
 struct ProgressLine::State {
@@ -23,7 +25,7 @@ ProgressLine::ProgressLine(std::string doing) : state_(std::make_shared<State>()
 }
 
 ProgressLine::~ProgressLine() {
-  if (state_->on_screen) fmt::print(stderr, "\r{:79}\r", "");
+  if (state_->on_screen) say("\r{:79}\r", "");
 }
 
 Progress ProgressLine::progress() const {
@@ -35,12 +37,11 @@ Progress ProgressLine::progress() const {
     s->on_screen = true;
     const double seconds = std::chrono::duration<double>(now - s->started).count();
     if (share > 0) {
-      fmt::print(stderr, "\r{}: {:3.0f} %, {:.0f} s left   ", s->doing, 100 * std::min(share, 1.0),
-                 seconds * (1 - std::min(share, 1.0)) / share);
+      say("\r{}: {:3.0f} %, {:.0f} s left   ", s->doing, 100 * std::min(share, 1.0),
+          seconds * (1 - std::min(share, 1.0)) / share);
     } else {
-      fmt::print(stderr, "\r{}: {:.0f} s   ", s->doing, seconds);
+      say("\r{}: {:.0f} s   ", s->doing, seconds);
     }
-    (void)std::fflush(stderr);
   };
 }
 

@@ -6,6 +6,8 @@
 #include <linebench/base/error.hpp>
 #include <linebench/capture/digital_copy.hpp>
 
+#include "say.hpp"
+
 namespace linebench::app {
 namespace {
 
@@ -66,9 +68,8 @@ std::unique_ptr<AudioSource> Card::send_and_record(const SignalOptions& signal, 
   refuse_unfit(take_to_file(session, from, {.send = sending.get(), .kept = false, .stop = &context.stop}, out,
                             capture::SampleFormat::Float32, sending->facts().signal));
   if (capture::is_digital_copy(*make(Caution::Said), *capture::open_audio_file(out))) {
-    fmt::print(stderr,
-               "The return is the sent signal bit for bit: it never left the computer, so this says nothing "
-               "about the card's converters. Choose the input the cable is plugged into.\n");
+    say("The return is the sent signal bit for bit: it never left the computer, so this says nothing "
+        "about the card's converters. Choose the input the cable is plugged into.\n");
   }
   return make(Caution::Said);
 }

@@ -6,7 +6,6 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
-#include <cerrno>
 #include <clocale>
 #include <cstdio>
 #include <cstdlib>
@@ -17,6 +16,8 @@
 #include <linebench/judge/limits.hpp>
 #include <linebench/report/page.hpp>
 #include <nlohmann/json.hpp>
+
+#include "say.hpp"
 
 namespace linebench::app {
 namespace {
@@ -44,13 +45,6 @@ std::size_t terminal_width() {
 }
 
 }  // namespace
-
-void print_text(const std::string& text) {
-  if (std::fwrite(text.data(), 1, text.size(), stdout) != text.size() || std::fflush(stdout) != 0) {
-    throw unusable(
-        fmt::format("standard output: {}; send it somewhere that can take it", std::strerror(errno)));
-  }
-}
 
 report::TerminalStyle terminal_style(bool all) {
   report::TerminalStyle style;
@@ -131,7 +125,7 @@ Exit show(const Context& context, const report::Document& document, const ShowOp
     head.made_at = now_utc();
     head.all = options.all;
     capture::store_text(options.html, report::html_page(head, {{document, options.traces}}));
-    fmt::print(stderr, "report written to {}\n", options.html);
+    say("report written to {}\n", options.html);
   }
   if (context.json) {
     print_json(document);

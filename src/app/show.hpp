@@ -28,9 +28,6 @@ struct ShowOptions {
 /// "2026-11-25 09:45 UTC", for the foot of a page.
 [[nodiscard]] std::string now_utc();
 
-/// Writes all of the text to standard output. Throws Error(Unusable) when it cannot.
-void print_text(const std::string& text);
-
 /// The document of the JSON contract on standard output. Throws Error(Unusable) when it cannot be written.
 void print_json(const report::Document& document);
 

@@ -10,6 +10,7 @@
 #include <system_error>
 
 #include "meter.hpp"
+#include "say.hpp"
 
 namespace linebench::app {
 
@@ -25,6 +26,8 @@ void check_seconds(double seconds) {
 
 void check_out(const fs::path& out, bool replace) {
   std::error_code ec;
+  if (fs::is_directory(out, ec))
+    throw bad_usage(fmt::format("{}: is a folder; add a file name", out.string()));
   if (replace || !fs::exists(out, ec)) return;
   throw bad_usage(fmt::format("{}: exists already; choose another name, or add --replace", out.string()));
 }
@@ -33,9 +36,21 @@ std::optional<capture::Calibration> calibration_of(const capture::SoundDevice& d
   try {
     return capture::find_calibration(device.identity(), rate_hz);
   } catch (const Error& e) {
-    fmt::print(stderr, "linebench: {}\n", e.what());
+    say("linebench: {}\n", e.what());
     return std::nullopt;
   }
+}
+
+void add_rate_option(CLI::App& command, double& rate_hz, const std::string& otherwise) {
+  // CLI11's own checks let NaN pass, and 0 would stand for "not given".
+  const auto wrong = [](const std::string& text) {
+    char* end = nullptr;
+    const double hz = std::strtod(text.c_str(), &end);
+    return end != text.c_str() && *end == '\0' && hz > 0 && std::isfinite(hz)
+               ? std::string()
+               : fmt::format("{}: give a sample rate in Hz, such as 48000", text);
+  };
+  command.add_option("--rate", rate_hz, "Sample rate in Hz; otherwise " + otherwise)->check(wrong);
 }
 
 void add_signal_options(CLI::App& command, SignalOptions& o) {
@@ -47,9 +62,20 @@ void add_signal_options(CLI::App& command, SignalOptions& o) {
   command.add_flag("--loud", o.loud, "I have read the caution and want a level above the safe one");
 }
 
+signals::Recipe audio_recipe(const std::string& name) {
+  signals::Recipe recipe = signals::load_recipe(name);
+  if (recipe.kind->medium != signals::Medium::Audio) {
+    throw bad_usage(
+        fmt::format("signal {}: is a test picture, not a sound; linebench signals list shows those with a "
+                    "length and a level",
+                    recipe.name));
+  }
+  return recipe;
+}
+
 std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const capture::SoundDevice& to,
                                             double rate_hz, int outputs, Caution caution) {
-  const signals::Recipe recipe = signals::load_recipe(o.name);
+  const signals::Recipe recipe = audio_recipe(o.name);
   signals::AudioSignalOptions options;
   options.sample_rate_hz = rate_hz;
   options.channels = outputs;
@@ -67,7 +93,7 @@ std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const captur
   const double level = signals::signal_level_dbfs(recipe, options);
   if (const std::string words = signals::caution_for(level); !words.empty()) {
     if (!o.loud) throw bad_usage(words + " Then add --loud.");
-    if (caution == Caution::Say) fmt::print(stderr, "{}\n", words);
+    if (caution == Caution::Say) say("{}\n", words);
   }
   return signals::make_audio_signal(recipe, options);
 }
@@ -109,7 +135,7 @@ Exit exit_of(const capture::Outcome& outcome) {
     case capture::End::Complete:
       return Exit::Ok;
     case capture::End::Stopped:
-      fmt::print(stderr, "linebench: {}\n", outcome.line);
+      say("linebench: {}\n", outcome.line);
       return Exit::Interrupted;
     case capture::End::DeviceLost:
     case capture::End::StorageFailed:

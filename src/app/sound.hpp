@@ -8,6 +8,7 @@
 #include <linebench/capture/calibration.hpp>
 #include <linebench/capture/session.hpp>
 #include <linebench/signals/audio_signal.hpp>
+#include <linebench/signals/recipe.hpp>
 #include <memory>
 #include <optional>
 #include <string>
@@ -19,9 +20,16 @@ namespace linebench::app {
 /// A length in seconds from the command line. Throws Error(Usage) unless it is above 0 and at most a week.
 void check_seconds(double seconds);
 
-/// Where a capture may be written. Throws Error(Usage) when the file is there already and may not be
+/// Where a file may be written. Throws Error(Usage) when it is a folder, or is there already and may not be
 /// replaced.
 void check_out(const std::filesystem::path& out, bool replace);
+
+/// Adds --rate. Only a number above 0 is taken. @param otherwise which rate it is when none is given.
+void add_rate_option(CLI::App& command, double& rate_hz, const std::string& otherwise);
+
+/// The recipe of a signal that can be heard. Throws as signals::load_recipe(), and Error(Usage) for a test
+/// picture.
+[[nodiscard]] signals::Recipe audio_recipe(const std::string& name);
 
 /// The calibration of this device at this rate; a damaged one is said on standard error and not used.
 [[nodiscard]] std::optional<capture::Calibration> calibration_of(const capture::SoundDevice& device,

@@ -21,18 +21,23 @@ struct Closer {
 };
 using File = std::unique_ptr<SNDFILE, Closer>;
 
-/// NaN and infinity are the values that do not become 0 when multiplied by it. Blocks of fixed size so that
-/// the compiler can use the whole width of the machine; the slow search runs only when something was found.
-bool all_finite(std::span<const float> x) {
+/// No converter or mixer gives a sample this far beyond full scale (1.0): +60 dB, our own choice. Such a file
+/// was written with another scale (whole numbers as floats) or is damaged, and every level from it would be
+/// wrong.
+constexpr float most = 1000.0F;
+
+/// NaN compares false. Blocks of fixed size so that the compiler can use the whole width of the machine; the
+/// slow search runs only when something was found.
+bool usable(float v) { return std::abs(v) <= most; }
+bool all_usable(std::span<const float> x) {
   constexpr std::size_t block = 16;
   std::size_t i = 0;
   for (; i + block <= x.size(); i += block) {
-    float sum = 0;
-    for (std::size_t k = 0; k < block; ++k) sum += x[i + k] * 0.0F;
-    if (sum != 0.0F) return false;  // NaN compares unequal
+    unsigned good = 0;
+    for (std::size_t k = 0; k < block; ++k) good += usable(x[i + k]) ? 1U : 0U;
+    if (good != block) return false;
   }
-  return std::all_of(x.begin() + static_cast<std::ptrdiff_t>(i), x.end(),
-                     [](float v) { return std::isfinite(v); });
+  return std::all_of(x.begin() + static_cast<std::ptrdiff_t>(i), x.end(), usable);
 }
 
 std::string channel_words(std::size_t channel, int channels) {
@@ -61,23 +66,29 @@ class FileSource final : public AudioSource {
           fmt::format("{}: asked for less than one frame of {} channels", path_.string(), channels));
     const sf_count_t got = sf_readf_float(file_.get(), interleaved.data(), want);
     const auto n = static_cast<std::size_t>(std::max<sf_count_t>(got, 0));
-    if (check_) refuse_not_finite(interleaved.first(n * channels));
+    if (check_) refuse_unusable(interleaved.first(n * channels));
     at_ += n;
     if (n == 0) at_end();
     return n;
   }
 
  private:
-  void refuse_not_finite(std::span<const float> x) const {
-    if (all_finite(x)) return;
-    const auto bad = std::find_if_not(x.begin(), x.end(), [](float v) { return std::isfinite(v); });
+  void refuse_unusable(std::span<const float> x) const {
+    if (all_usable(x)) return;
+    const auto bad = std::find_if_not(x.begin(), x.end(), usable);
     const auto index = static_cast<std::size_t>(bad - x.begin());
     const auto channels = static_cast<std::size_t>(facts_.channels);
     const double time = static_cast<double>(at_ + index / channels) / facts_.sample_rate_hz;
-    throw unusable(
-        fmt::format("{}: {} sample at {:.6f} s{}; record it again or repair the program that wrote it",
-                    path_.string(), std::isnan(*bad) ? "not-a-number" : "infinite", time,
-                    channel_words(index % channels, facts_.channels)));
+    const std::string where =
+        fmt::format("at {:.6f} s{}", time, channel_words(index % channels, facts_.channels));
+    if (std::isfinite(*bad)) {
+      throw unusable(fmt::format(
+          "{}: a sample of {:.6g} {}, where full scale is 1; the file is damaged or was written with another "
+          "scale: write it with full scale at 1.0",
+          path_.string(), *bad, where));
+    }
+    throw unusable(fmt::format("{}: {} sample {}; record it again or repair the program that wrote it",
+                               path_.string(), std::isnan(*bad) ? "not-a-number" : "infinite", where));
   }
   /// The end may come before the header said: only decoding shows that of a compressed file.
   void at_end() {

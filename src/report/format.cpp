@@ -1,7 +1,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <clocale>
 #include <cmath>
+#include <cwchar>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/report/format.hpp>
 
@@ -99,6 +101,37 @@ std::size_t sequence_length(std::string_view s) {
   return n;
 }
 
+char32_t code_point(std::string_view sequence) {
+  const auto byte = [&](std::size_t i) { return static_cast<unsigned char>(sequence[i]); };
+  if (sequence.size() == 1) return byte(0);
+  char32_t c = byte(0) & (0xffU >> (sequence.size() + 1));
+  for (std::size_t i = 1; i < sequence.size(); ++i) c = (c << 6) | (byte(i) & 0x3fU);
+  return c;
+}
+
+// C0, DEL and C1 steer terminals; so do line separators and direction overrides.
+bool steers(char32_t c) {
+  return c < 0x20 || (c >= 0x7f && c < 0xa0) || (c >= 0x2028 && c <= 0x202e) || (c >= 0x2066 && c <= 0x2069);
+}
+
+std::string escape(char32_t c) {
+  if (c == '\n') return "\\n";
+  if (c == '\r') return "\\r";
+  if (c == '\t') return "\\t";
+  return c < 0x100 ? fmt::format("\\x{:02x}", static_cast<unsigned>(c))
+                   : fmt::format("\\u{:04x}", static_cast<unsigned>(c));
+}
+
+// The C library's table, in its Unicode locale whatever the user's own is.
+std::size_t columns_of(char32_t c) {
+  static const locale_t unicode = newlocale(LC_CTYPE_MASK, "C.UTF-8", nullptr);
+  if (c < 0x300 || unicode == nullptr) return 1;
+  const locale_t before = uselocale(unicode);
+  const int columns = ::wcwidth(static_cast<wchar_t>(c));
+  uselocale(before);
+  return columns < 0 ? 1 : static_cast<std::size_t>(columns);
+}
+
 }  // namespace
 
 Shown show_value(const Reading& r) {
@@ -153,7 +186,11 @@ std::string to_ascii(std::string_view utf8) {
       continue;
     }
     const std::size_t n = std::max<std::size_t>(sequence_length(utf8), 1);
-    out += n == 1 && static_cast<unsigned char>(utf8[0]) < 0x80 ? utf8[0] : '?';
+    if (n == 1) {
+      out += static_cast<unsigned char>(utf8[0]) < 0x80 ? utf8[0] : '?';
+    } else {
+      out.append(columns_of(code_point(utf8.substr(0, n))), '?');  // as wide as what it stands for
+    }
     utf8.remove_prefix(n);
   }
   return out;
@@ -163,27 +200,38 @@ std::string printable(std::string_view text) {
   std::string out;
   while (!text.empty()) {
     const std::size_t n = sequence_length(text);
-    const auto lead = static_cast<unsigned char>(text[0]);
-    // C0, DEL, and C1 (U+0080..U+009F) steer terminals; so do direction overrides (U+202A..U+202E,
-    // U+2066..U+2069).
-    const bool c1 = n == 2 && lead == 0xc2 && static_cast<unsigned char>(text[1]) < 0xa0;
-    const auto third = n == 3 ? static_cast<unsigned char>(text[2]) : 0;
-    const bool bidi = n == 3 && lead == 0xe2 &&
-                      ((static_cast<unsigned char>(text[1]) == 0x80 && third >= 0xaa && third <= 0xae) ||
-                       (static_cast<unsigned char>(text[1]) == 0x81 && third >= 0xa6 && third <= 0xa9));
-    if (n == 0 || (n == 1 && (lead < 0x20 || lead == 0x7f)) || c1 || bidi) {
-      out += '?';
+    const std::string_view piece = text.substr(0, std::max<std::size_t>(n, 1));
+    if (n == 0) {
+      out += fmt::format("\\x{:02x}", static_cast<unsigned char>(piece[0]));
+    } else if (steers(code_point(piece))) {
+      out += escape(code_point(piece));
     } else {
-      out += text.substr(0, n);
+      out += piece;
     }
-    text.remove_prefix(std::max<std::size_t>(n, 1));
+    text.remove_prefix(piece.size());
   }
   return out;
 }
 
 std::size_t text_width(std::string_view utf8) {
-  return static_cast<std::size_t>(std::count_if(
-      utf8.begin(), utf8.end(), [](char c) { return (static_cast<unsigned char>(c) >> 6) != 2; }));
+  std::size_t columns = 0;
+  while (!utf8.empty()) {
+    const std::size_t n = std::max<std::size_t>(sequence_length(utf8), 1);
+    columns += n == 1 ? 1 : columns_of(code_point(utf8.substr(0, n)));
+    utf8.remove_prefix(n);
+  }
+  return columns;
+}
+
+std::size_t character_length(std::string_view utf8) {
+  if (utf8.empty()) return 0;
+  std::size_t end = std::max<std::size_t>(sequence_length(utf8), 1);
+  while (end < utf8.size()) {
+    const std::size_t n = sequence_length(utf8.substr(end));
+    if (n < 2 || columns_of(code_point(utf8.substr(end, n))) > 0) break;
+    end += n;
+  }
+  return end;
 }
 
 }  // namespace linebench::report

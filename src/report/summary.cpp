@@ -17,8 +17,9 @@ const char* colour_of(Mark mark) {
   return mark == Mark::Fail ? "1;31" : mark == Mark::Pass ? "1;32" : "1;33";
 }
 
-std::string name_of(const PageSection& s) {
-  return printable(s.title.empty() ? s.document.input.source : s.title);
+std::string name_of(const PageSection& s, const TerminalStyle& style) {
+  const std::string name = printable(s.title.empty() ? s.document.input.source : s.title);
+  return style.unicode ? name : to_ascii(name);
 }
 
 }  // namespace
@@ -28,7 +29,7 @@ std::string terminal_summary(const std::string& title, const std::vector<PageSec
   constexpr std::size_t verdict_columns = 12;
   const std::size_t width = std::max<std::size_t>(style.width, 40);
   std::size_t name_columns = 8;
-  for (const auto& s : sections) name_columns = std::max(name_columns, text_width(name_of(s)) + 2);
+  for (const auto& s : sections) name_columns = std::max(name_columns, text_width(name_of(s, style)) + 2);
   const bool one_line = width >= verdict_columns + name_columns + 30;
   std::string out;
   std::size_t failed = 0, open = 0;
@@ -37,24 +38,25 @@ std::string terminal_summary(const std::string& title, const std::vector<PageSec
     failed += view.mark == Mark::Fail ? 1 : 0;
     open += view.mark == Mark::Incomplete ? 1 : 0;
     const std::string word(to_string(view.mark));
-    const std::string finding = finding_of(view);
+    const std::string finding = style.unicode ? finding_of(view) : to_ascii(finding_of(view));
     std::string text;
     if (one_line) {
       text = wrapped(finding, width, verdict_columns + name_columns,
-                     padded(word, verdict_columns) + padded(name_of(s), name_columns));
+                     padded(word, verdict_columns) + padded(name_of(s, style), name_columns));
     } else {
-      text =
-          wrapped(name_of(s), width, 4, padded(word, verdict_columns)) + wrapped(finding, width, 4, "    ");
+      text = wrapped(name_of(s, style), width, 4, padded(word, verdict_columns)) +
+             wrapped(finding, width, 4, "    ");
     }
     if (style.colour)
       text.replace(0, word.size(), fmt::format("\x1b[{}m{}\x1b[0m", colour_of(view.mark), word));
     out += text;
   }
   std::string head =
-      fmt::format("{}: {} of {} captures out of limits", printable(title), failed, sections.size());
+      fmt::format("{}: {} of {} captures out of limits",
+                  style.unicode ? printable(title) : to_ascii(printable(title)), failed, sections.size());
   if (open > 0) head += fmt::format(", {} incomplete", open);
   out = wrapped(head, width, 2, "") + "\n" + out;
-  return style.unicode ? out : to_ascii(out);
+  return out;
 }
 
 }  // namespace linebench::report

@@ -13,29 +13,33 @@ constexpr std::size_t columns_from_width = 72;  // below it rows are stacked
 constexpr std::size_t label_columns = 25;
 constexpr std::size_t unit_columns = 6;
 
-// The first `columns` code points; what is cut off is marked.
+// The first `columns` columns; what is cut off is marked.
 std::string fit(const std::string& text, std::size_t columns) {
   if (text_width(text) <= columns) return text;
   std::string out;
-  std::size_t n = 0;
+  std::size_t used = 0;
   for (std::size_t i = 0; i < text.size();) {
-    std::size_t end = i + 1;
-    while (end < text.size() && (static_cast<unsigned char>(text[end]) >> 6) == 2) ++end;
-    if (++n > columns - 1) break;
-    out += text.substr(i, end - i);
-    i = end;
+    const std::string character = text.substr(i, character_length(std::string_view(text).substr(i)));
+    used += text_width(character);
+    if (used > columns - 1) break;
+    out += character;
+    i += character.size();
   }
-  return out + "\u2026";
+  return out + "~";
+}
+
+std::string padding(std::size_t columns, const std::string& text) {
+  return std::string(columns - std::min(columns, text_width(text)), ' ');
 }
 
 std::string left(const std::string& text, std::size_t columns) {
   const std::string t = fit(text, columns);
-  return t + std::string(columns - text_width(t), ' ');
+  return t + padding(columns, t);
 }
 
 std::string right(const std::string& text, std::size_t columns) {
   const std::string t = fit(text, columns);
-  return std::string(columns - text_width(t), ' ') + t;
+  return padding(columns, t) + t;
 }
 
 std::string trimmed(std::string line) {
@@ -43,10 +47,33 @@ std::string trimmed(std::string line) {
   return line;
 }
 
+// Stand-ins are longer than what they stand for, so they come before anything is laid out.
+void make_ascii(View& v) {
+  const auto all = [](std::initializer_list<std::string*> texts) {
+    for (std::string* t : texts) *t = to_ascii(*t);
+  };
+  all({&v.headline, &v.limit_set, &v.mains_comb});
+  for (auto* list : {&v.channels, &v.facts, &v.warnings, &v.notes}) {
+    for (std::string& t : *list) t = to_ascii(t);
+  }
+  for (Problem& p : v.problems)
+    all({&p.label, &p.reading, &p.limit, &p.source, &p.meaning, &p.next, &p.remark});
+  for (RowGroup& g : v.groups) {
+    all({&g.title});
+    for (Row& r : g.rows) {
+      all({&r.label, &r.unit, &r.limit, &r.source, &r.remark});
+      for (Cell& c : r.cells) all({&c.shown.value, &c.shown.uncertainty, &c.shown.unit});
+    }
+  }
+  for (Gap& g : v.gaps) all({&g.labels, &g.reason});
+}
+
 class Table {
  public:
   Table(const Document& document, const TerminalStyle& style)
-      : view_(make_view(document, style.all)), style_(style), width_(std::max(style.width, least_width)) {}
+      : view_(make_view(document, style.all)), style_(style), width_(std::max(style.width, least_width)) {
+    if (!style.unicode) make_ascii(view_);
+  }
 
   std::string build() {
     headline();
@@ -55,7 +82,7 @@ class Table {
     for (const RowGroup& group : view_.groups) rows(group);
     gaps();
     footer();
-    return style_.unicode ? out_ : to_ascii(out_);
+    return out_;
   }
 
  private:
@@ -83,8 +110,8 @@ class Table {
   }
 
   void facts() {
-    std::string pieces = fmt::format("{}", fmt::join(view_.facts, " \u00b7 "));
-    if (!view_.limit_set.empty()) pieces += " \u00b7 limits: " + view_.limit_set;
+    std::string pieces = fmt::format("{}", fmt::join(view_.facts, dot()));
+    if (!view_.limit_set.empty()) pieces += dot() + "limits: " + view_.limit_set;
     block(pieces, 0, "");
     for (const std::string& w : view_.warnings) block(w, 9, "CAUTION: ");
     for (const std::string& n : view_.notes) block(n, 6, "Note: ");
@@ -120,9 +147,13 @@ class Table {
     }
   }
 
-  static std::string cell_text(const Cell& c) {
+  [[nodiscard]] std::string dot() const { return style_.unicode ? " \u00b7 " : " - "; }
+  [[nodiscard]] std::string plus_minus() const { return style_.unicode ? "\u00b1" : "+/-"; }
+
+  [[nodiscard]] std::string cell_text(const Cell& c) const {
     if (!c.present) return "-";
-    return c.shown.uncertainty.empty() ? c.shown.value : c.shown.value + " \u00b1" + c.shown.uncertainty;
+    return c.shown.uncertainty.empty() ? c.shown.value
+                                       : c.shown.value + " " + plus_minus() + c.shown.uncertainty;
   }
 
   [[nodiscard]] std::size_t cell_columns() const { return view_.channels.size() > 1 ? 15 : 20; }
@@ -216,7 +247,7 @@ class Table {
     for (const auto& [remark, labels] : remarks) block(labels + ": " + remark, 4, "  ");
     line();
     if (!sources.empty()) block(fmt::format("Limits from: {}.", fmt::join(sources, "; ")), 2, "");
-    block("\u00b1 is the expanded uncertainty (k=2, about 95 %).", 2, "");
+    block(plus_minus() + " is the expanded uncertainty (k=2, about 95 %).", 2, "");
   }
 
   View view_;
@@ -251,10 +282,13 @@ std::string wrapped(const std::string& text, std::size_t width, std::size_t inde
     if (!fresh && text_width(current) + 1 + text_width(word) > width) flush();
     while (text_width(current) + (fresh ? 0 : 1) + text_width(word) > width) {  // longer than a line: cut it
       const std::size_t space = width - std::min(width - 1, text_width(current));
-      std::size_t bytes = 0;
-      for (std::size_t n = 0; n < space && bytes < word.size(); ++n) {
-        ++bytes;
-        while (bytes < word.size() && (static_cast<unsigned char>(word[bytes]) >> 6) == 2) ++bytes;
+      std::size_t bytes = character_length(word);
+      std::size_t used = text_width(word.substr(0, bytes));
+      while (bytes < word.size()) {
+        const std::size_t next = character_length(std::string_view(word).substr(bytes));
+        used += text_width(word.substr(bytes, next));
+        if (used > space) break;
+        bytes += next;
       }
       current += word.substr(0, bytes);
       word.erase(0, bytes);

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstring>
 #include <fstream>
+#include <linebench/base/draft.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/signals/video_files.hpp>
 #include <linebench/signals/video_frame.hpp>
@@ -25,33 +26,6 @@ constexpr double full_scale_16_v = 1.6384;
 constexpr double volts_per_count_8 = 0.0075;
 constexpr int blanking_count_8 = 128;
 constexpr std::size_t block_samples = 1U << 16;
-
-Error cannot_write(const fs::path& file, const std::string& why) {
-  return unusable(fmt::format("{} cannot be written: {}; choose another name or folder", file.string(), why));
-}
-
-// A file under a temporary name until it is complete.
-class Draft {
- public:
-  explicit Draft(fs::path target) : target_(std::move(target)), draft_(target_.string() + ".part") {}
-  ~Draft() {
-    std::error_code ignored;
-    fs::remove(draft_, ignored);
-  }
-  Draft(const Draft&) = delete;
-  Draft& operator=(const Draft&) = delete;
-  [[nodiscard]] const fs::path& path() const { return draft_; }
-  [[nodiscard]] const fs::path& target() const { return target_; }
-  void keep() const {
-    std::error_code ec;
-    fs::rename(draft_, target_, ec);
-    if (ec) throw cannot_write(target_, ec.message());
-  }
-
- private:
-  fs::path target_;
-  fs::path draft_;
-};
 
 void write_json(const fs::path& beside, const json& j) {
   fs::path name = beside;

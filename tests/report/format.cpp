@@ -49,6 +49,24 @@ TEST(ShowLimit, AsItsAuthorWroteIt) {
   EXPECT_EQ(show_limit(response), "mask 300 Hz\u20133.4 kHz");
 }
 
+TEST(Printable, EscapesWhatSteersATerminal) {
+  EXPECT_EQ(report::printable("a\nb\x1b[31mc\td"), "a\\nb\\x1b[31mc\\td");
+  EXPECT_EQ(report::printable("\u009b\u202e\u2028"), "\\x9b\\u202e\\u2028");
+  EXPECT_EQ(report::printable("\xff\xc3"), "\\xff\\xc3");  // not UTF-8
+  EXPECT_EQ(report::printable("F\u00e4hre \u5ba2\u8239 \u00b1"), "F\u00e4hre \u5ba2\u8239 \u00b1");
+}
+
+// East Asian Width [Unicode UAX 11, from memory]: Han is wide; a combining acute accent takes no column.
+TEST(TextWidth, IsInColumns) {
+  EXPECT_EQ(report::text_width("abc"), 3u);
+  EXPECT_EQ(report::text_width("\u00b15 dB"), 5u);
+  EXPECT_EQ(report::text_width("\u5ba2\u8239"), 4u);
+  EXPECT_EQ(report::text_width("e\u0301"), 1u);
+  EXPECT_EQ(report::text_width("\xff"), 1u);
+  EXPECT_EQ(report::character_length("e\u0301x"), 3u);
+  EXPECT_EQ(report::to_ascii("\u5ba2e\u0301"), "??e");
+}
+
 TEST(ShowDuration, InWordsOfItsSize) {
   EXPECT_EQ(report::show_duration(3), "3.00 s");
   EXPECT_EQ(report::show_duration(61.25), "61.2 s");

@@ -27,14 +27,18 @@ struct Shown {
 /// 12.5 -> "12.5 s", 754 -> "12 min 34 s".
 [[nodiscard]] std::string show_duration(double seconds);
 
-/// The same text in ASCII: "+/-" for the plus-minus sign and so on; what has no stand-in becomes "?".
+/// The same text in ASCII: "+/-" for the plus-minus sign and so on; what has no stand-in becomes "?", as many
+/// as it was wide.
 [[nodiscard]] std::string to_ascii(std::string_view utf8);
 
-/// The text with control characters (terminal escapes in a hostile file name) replaced, and bytes that are
-/// not UTF-8.
+/// The text with control characters (terminal escapes, newlines in a file name), direction overrides and
+/// bytes that are not UTF-8 written as escapes: "\n", "\x1b".
 [[nodiscard]] std::string printable(std::string_view text);
 
-/// Columns the text takes on a terminal (code points).
+/// Columns the text takes on a terminal: two for wide characters, none for combining ones.
 [[nodiscard]] std::size_t text_width(std::string_view utf8);
+
+/// Bytes of the first character with the combining ones that belong to it; 0 for an empty text.
+[[nodiscard]] std::size_t character_length(std::string_view utf8);
 
 }  // namespace linebench::report
