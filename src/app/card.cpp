@@ -7,6 +7,7 @@
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/response.hpp>
+#include <linebench/measure/sent.hpp>
 #include <vector>
 
 #include "calibrate_steps.hpp"
@@ -62,6 +63,19 @@ Readings response_without_card(const SourceMaker& sent, const std::filesystem::p
   return all;
 }
 
+Readings no_response(const signals::Recipe& recipe, int channels) {
+  const std::string reason = fmt::format(
+      "the signal {} has too few frequencies to show it; send a sweep, such as sweep-speech", recipe.name);
+  Readings out;
+  for (int c = 0; c < channels; ++c) {
+    for (const char* id : {"audio.response", "audio.response.gain", "audio.response.delay",
+                           "audio.response.polarity", "audio.response.echo.level"}) {
+      out.push_back(unmeasurable(id + channel_suffix(c, channels), reason));
+    }
+  }
+  return out;
+}
+
 }  // namespace
 
 std::optional<capture::Calibration> card_between(const capture::SoundDevice& to,
@@ -72,23 +86,26 @@ std::optional<capture::Calibration> card_between(const capture::SoundDevice& to,
   return calibration;
 }
 
-Readings measure_return(const SourceMaker& sent, const std::filesystem::path& returned,
+Readings measure_return(const SentSignal& sent, const std::filesystem::path& returned,
                         const std::optional<capture::Calibration>& card, const Context& context,
                         ShowOptions& show, CaptureFacts& facts) {
   const auto source = capture::open_audio_file(returned);
   measure::AudioOptions options;
   options.signal = source->facts().signal;
   options.clock_error_ppm = source->facts().clock_error_ppm;
+  options.tone_hz = measure::tone_of(sent.recipe);
   const ProgressLine line("measuring the return");
   Readings readings = measure_traced(*source, options, line.progress(), context.stop, show);
   facts = source->facts();
   Readings response;
-  if (card) {
-    response = response_without_card(sent, returned, *card, line.progress(), context.stop);
+  if (!measure::shows_response(sent.recipe)) {
+    response = no_response(sent.recipe, facts.channels);
+  } else if (card) {
+    response = response_without_card(sent.make, returned, *card, line.progress(), context.stop);
     facts.notes.push_back(
         fmt::format("The card's own response and delay ({}) were taken out.", card->name()));
   } else {
-    const auto out = sent();
+    const auto out = sent.make();
     const auto back = capture::open_audio_file(returned);
     response = measure::measure_response(*out, *back, {}, line.progress(), &context.stop);
     facts.notes.emplace_back(

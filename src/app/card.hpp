@@ -7,6 +7,7 @@
 #include <linebench/base/reading.hpp>
 #include <linebench/capture/calibration.hpp>
 #include <linebench/capture/sound_device.hpp>
+#include <linebench/signals/recipe.hpp>
 #include <memory>
 #include <optional>
 
@@ -25,10 +26,17 @@ namespace linebench::app {
 /// Makes what was sent, from its start, as often as it is needed.
 using SourceMaker = std::function<std::unique_ptr<AudioSource>()>;
 
+/// A signal that was sent.
+struct SentSignal {
+  SourceMaker make;
+  signals::Recipe recipe;
+};
+
 /// All readings of a return: general ones, and response, delay, polarity and echoes against what was sent,
-/// the card taken out where it is known.
+/// the card taken out where it is known. A signal of few frequencies gives no response, and the reason says
+/// so.
 /// @param facts receives the return's facts.
-[[nodiscard]] Readings measure_return(const SourceMaker& sent, const std::filesystem::path& returned,
+[[nodiscard]] Readings measure_return(const SentSignal& sent, const std::filesystem::path& returned,
                                       const std::optional<capture::Calibration>& card, const Context& context,
                                       ShowOptions& show, CaptureFacts& facts);
 

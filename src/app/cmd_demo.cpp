@@ -6,6 +6,7 @@
 #include <linebench/base/version.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/measure/sent.hpp>
 #include <linebench/report/page.hpp>
 #include <linebench/report/summary.hpp>
 #include <linebench/signals/demo_site.hpp>
@@ -16,6 +17,7 @@
 #include "progress_line.hpp"
 #include "say.hpp"
 #include "show.hpp"
+#include "sound.hpp"
 
 namespace linebench::app {
 namespace {
@@ -62,7 +64,11 @@ report::PageSection measure_path(const signals::DemoPath& path, Context& context
   section.document.command = "demo";
   section.document.readings = measure_traced(*source, options, {}, context.stop, show);
   section.document.input = source->facts();
-  judge_document(section.document, path.limits);
+  std::optional<measure::Sent> sent;
+  const auto recipe = known_recipe(options.signal);
+  if (recipe) sent = measure::Sent{.name = recipe->name, .tone_hz = measure::tone_of(*recipe)};
+  measure::add_signal_readings(section.document.readings, section.document.input, sent);
+  judge_document(section.document, path.limits, recipe ? judge::asked_of(*recipe) : judge::Asked{});
   section.traces = std::move(show.traces);
   show.traces.clear();
   return section;

@@ -3,6 +3,7 @@
 #include <cstdio>
 #include <linebench/capture/digital_copy.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/sent.hpp>
 #include <linebench/report/document.hpp>
 #include <memory>
 
@@ -26,10 +27,18 @@ struct LoopOptions {
   ShowOptions show;
 };
 
+constexpr const char* digital_copy =
+    "not of the path: the return is the sent signal bit for bit, so it never left the computer";
 constexpr const char* digital_copy_note =
-    "The return is the sent signal bit for bit: it never left the computer. For a reading of the path choose "
-    "an input "
-    "that the path's cable is plugged into.";
+    "For a reading of the path choose an input that the path's cable is plugged into, not the computer's own "
+    "copy "
+    "of its output.";
+
+// A side that was left silent on purpose. One input may hang on either output.
+std::vector<std::string> unsent_sides(const SignalOptions& signal, int inputs) {
+  if (inputs != 2 || signal.channel == "all") return {};
+  return {signal.channel == "left" ? ".right" : ".left"};
+}
 
 Exit loop(Context& context, LoopOptions& o) {
   check_limits(o.limits);
@@ -58,23 +67,30 @@ Exit loop(Context& context, LoopOptions& o) {
         o.out.empty() ? "; not measured, and not kept since no --out was given" : "; not measured";
     return exit_of(taken.outcome);
   }
-  say("{} to {}, back from {}: {}\n", sending->facts().signal, to.identity(), from.identity(),
-      level_words(taken.outcome.levels));
-
   report::Document document;
   document.command = "loop";
-  document.readings =
-      measure_return(again, out, card_between(to, from, session.rate_hz()), context, o.show, document.input);
+  const signals::Recipe recipe = audio_recipe(o.signal.name);
+  const measure::Sent sent{.name = recipe.name,
+                           .level_dbfs = level_to_send(o.signal, to, session.rate_hz()),
+                           .tone_hz = measure::tone_of(recipe),
+                           .response = measure::shows_response(recipe),
+                           .unsent = unsent_sides(o.signal, session.inputs())};
+  document.readings = measure_return({again, recipe}, out, card_between(to, from, session.rate_hz()), context,
+                                     o.show, document.input);
+  measure::add_signal_readings(document.readings, document.input, sent);
   if (o.out.empty()) {
     document.input.source = "return, not kept";
     document.input.kind = "sound device";
     document.input.format.clear();
   }
   if (capture::is_digital_copy(*again(), *capture::open_audio_file(out))) {
-    document.input.notes.emplace_back(digital_copy_note);
-    say("{}\n", digital_copy_note);
+    document.caveat = digital_copy;
+    document.input.notes.emplace_back(fmt::format("This is {}. {}", digital_copy, digital_copy_note));
   }
-  judge_document(document, o.limits);
+  judge::Asked asked = judge::asked_of(recipe);
+  asked.level_known = true;
+  asked.unsent = sent.unsent;
+  judge_document(document, o.limits, asked);
   return show(context, document, o.show);
 }
 

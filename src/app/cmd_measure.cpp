@@ -5,6 +5,7 @@
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/sent.hpp>
 #include <memory>
 
 #include "cmd_measure_picture.hpp"
@@ -34,7 +35,8 @@ Exit measure_audio_file(Context& context, MeasureOptions& o) {
   measure::AudioOptions options;
   if (o.mains == "50") options.mains_hz = 50;
   if (o.mains == "60") options.mains_hz = 60;
-  options.tone_hz = o.tone_hz;
+  const auto recipe = known_recipe(source.facts().signal);
+  options.tone_hz = o.tone_hz ? o.tone_hz : recipe ? measure::tone_of(*recipe) : std::nullopt;
   options.signal = source.facts().signal;
   options.clock_error_ppm = source.facts().clock_error_ppm;
 
@@ -46,7 +48,10 @@ Exit measure_audio_file(Context& context, MeasureOptions& o) {
   }
   document.input = source.facts();
   if (context.stop) document.input.interrupted = true;
-  judge_document(document, o.limits);
+  std::optional<measure::Sent> sent;
+  if (recipe) sent = measure::Sent{.name = recipe->name, .tone_hz = measure::tone_of(*recipe)};
+  measure::add_signal_readings(document.readings, document.input, sent);
+  judge_document(document, o.limits, recipe ? judge::asked_of(*recipe) : judge::Asked{});
   return show(context, document, o.show);
 }
 

@@ -28,7 +28,9 @@ Exit respond(Context& context, Options& o) {
   document.input = returned->facts();
   if (document.input.signal.empty()) document.input.signal = sent->facts().source;
   if (context.stop) document.input.interrupted = true;
-  judge_document(document, o.limits);
+  // Only the path between the two is looked at: levels, hum and noise of the return are `measure`'s.
+  judge_document(document, o.limits,
+                 judge::Asked{.purposes = {"audio.response"}, .only = {"audio.response"}});
   return show(context, document, o.show);
 }
 

@@ -30,5 +30,6 @@ void add_compare(CLI::App& app, Context& context);
 /// `send`, below the command `signals`.
 void add_signals_send(CLI::App& signals_command, Context& context);
 void add_signals(CLI::App& app, Context& context);
+void add_limits(CLI::App& app, Context& context);
 
 }  // namespace linebench::app

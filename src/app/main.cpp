@@ -67,6 +67,7 @@ int main(int argc, char** argv) {
     linebench::app::add_capture(app, context);
     linebench::app::add_loop(app, context);
     linebench::app::add_signals(app, context);
+    linebench::app::add_limits(app, context);
     linebench::app::add_response(app, context);
     linebench::app::add_calibrate(app, context);
     linebench::app::add_jobs(app, context);

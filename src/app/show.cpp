@@ -6,14 +6,17 @@
 #include <sys/ioctl.h>
 #include <unistd.h>
 
+#include <cerrno>
 #include <clocale>
 #include <cstdio>
 #include <cstdlib>
 #include <cstring>
 #include <ctime>
 #include <filesystem>
+#include <fstream>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/judge/limits.hpp>
+#include <linebench/report/format.hpp>
 #include <linebench/report/page.hpp>
 #include <nlohmann/json.hpp>
 
@@ -82,16 +85,51 @@ Readings measure_traced(AudioSource& source, const measure::AudioOptions& option
   return readings;
 }
 
+namespace {
+
+bool is_page(const std::filesystem::path& file) {
+  constexpr std::string_view opening = "<!DOCTYPE html>";
+  std::ifstream in(file, std::ios::binary);
+  std::string start(opening.size(), '\0');
+  in.read(start.data(), static_cast<std::streamsize>(start.size()));
+  return in && start == opening;
+}
+
+void refuse_unwritable(const std::filesystem::path& folder, const std::string& html) {
+  std::string trial = (folder / ".linebench-XXXXXX").string();
+  const int fd = ::mkstemp(trial.data());
+  if (fd < 0) {
+    // Pseudo file systems answer "no such file" to whoever would make one.
+    const char* why = errno == ENOENT ? "nothing can be stored there" : std::strerror(errno);
+    throw unusable(
+        fmt::format("--html {}: cannot be written: {}; choose a folder you may write to", html, why));
+  }
+  ::close(fd);
+  ::unlink(trial.c_str());
+}
+
+}  // namespace
+
 void check_page_path(const std::string& html, const std::string& input) {
   namespace fs = std::filesystem;
   std::error_code ec;
   if (fs::equivalent(html, input, ec)) {
     throw bad_usage(fmt::format("--html {}: that is the capture itself; name another file", html));
   }
-  const fs::path folder = fs::path(html).parent_path();
-  if (!folder.empty() && !fs::is_directory(folder, ec)) {
+  const fs::path page(html);
+  if (fs::is_directory(page, ec) || !page.has_filename()) {
+    throw bad_usage(fmt::format("--html {}: is a folder; add a file name, such as report.html", html));
+  }
+  const fs::path folder = page.has_parent_path() ? page.parent_path() : fs::path(".");
+  if (!fs::is_directory(folder, ec)) {
     throw unusable(fmt::format("--html {}: there is no folder {}; make it first", html, folder.string()));
   }
+  // An older report is replaced, anything else is not.
+  if (fs::exists(page, ec) && !is_page(page)) {
+    throw bad_usage(fmt::format("--html {}: is there already and is no report; choose another name", html));
+  }
+  // Said now and not after an hour of measuring.
+  refuse_unwritable(folder, html);
 }
 
 void add_show_options(CLI::App& command, ShowOptions& options, std::string& limits) {
@@ -104,14 +142,14 @@ void check_limits(const std::string& limits) {
   if (!limits.empty()) (void)judge::load_limit_set(limits);
 }
 
-void judge_document(report::Document& document, const std::string& limits) {
+void judge_document(report::Document& document, const std::string& limits, const judge::Asked& asked) {
   document.verdict = "pass";
   if (limits.empty()) return;
   const judge::LimitSet set = judge::load_limit_set(limits);
-  judge::judge(document.readings, set);
+  judge::judge(document.readings, set, asked);
   document.limit_set = set.name;
-  document.missing = judge::missing(document.readings, set);
-  document.verdict = judge::to_string(judge::overall(document.readings, set));
+  document.missing = judge::missing(document.readings, set, asked);
+  document.verdict = judge::to_string(judge::overall(document.readings, set, asked));
 }
 
 void print_json(const report::Document& document) {
@@ -120,17 +158,18 @@ void print_json(const report::Document& document) {
 }
 
 Exit show(const Context& context, const report::Document& document, const ShowOptions& options) {
+  // The page comes last: should it fail, the readings of a long capture are on the screen already.
+  if (context.json) {
+    print_json(document);
+  } else {
+    print_text(report::terminal_table(document, terminal_style(options.all)));
+  }
   if (!options.html.empty()) {
     report::PageHead head;
     head.made_at = now_utc();
     head.all = options.all;
     capture::store_text(options.html, report::html_page(head, {{document, options.traces}}));
-    say("report written to {}\n", options.html);
-  }
-  if (context.json) {
-    print_json(document);
-  } else {
-    print_text(report::terminal_table(document, terminal_style(options.all)));
+    say("report written to {}\n", report::printable(options.html));
   }
   if (context.stop) return Exit::Interrupted;
   return document.verdict == "pass" ? Exit::Ok : Exit::OutOfLimits;

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <linebench/base/error.hpp>
+#include <linebench/judge/asked.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/traces.hpp>
 #include <linebench/report/document.hpp>
@@ -59,7 +60,8 @@ void add_show_options(CLI::App& command, ShowOptions& options, std::string& limi
 /// Judges the document's readings by this set (a name or a path) and fills verdict, limit_set and missing.
 /// An empty name judges nothing: readings stay `info`, the verdict is "pass" and limit_set is empty.
 /// Call check_limits() before measuring, so that an unknown set is said at once and not after a long capture.
-void judge_document(report::Document& document, const std::string& limits);
+/// @param asked what the capture can show, by what was sent.
+void judge_document(report::Document& document, const std::string& limits, const judge::Asked& asked = {});
 
 /// Throws as judge_document() would for a set that is unknown or wrong; nothing for an empty name.
 void check_limits(const std::string& limits);

@@ -73,12 +73,12 @@ signals::Recipe audio_recipe(const std::string& name) {
   return recipe;
 }
 
-std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const capture::SoundDevice& to,
-                                            double rate_hz, int outputs, Caution caution) {
-  const signals::Recipe recipe = audio_recipe(o.name);
+namespace {
+
+signals::AudioSignalOptions options_of(const SignalOptions& o, const capture::SoundDevice& to,
+                                       double rate_hz) {
   signals::AudioSignalOptions options;
   options.sample_rate_hz = rate_hz;
-  options.channels = outputs;
   if (o.channel == "left") options.route = signals::Route::Left;
   if (o.channel == "right") options.route = signals::Route::Right;
   if (o.seconds) {
@@ -90,6 +90,30 @@ std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const captur
     options.level_dbfs = signals::resolve_dbfs(signals::parse_level(o.level),
                                                calibration ? calibration->output_full_scale_v : std::nullopt);
   }
+  return options;
+}
+
+}  // namespace
+
+std::optional<signals::Recipe> known_recipe(const std::string& name) {
+  if (name.empty()) return std::nullopt;
+  try {
+    return audio_recipe(name);
+  } catch (const Error&) {
+    return std::nullopt;
+  }
+}
+
+double level_to_send(const SignalOptions& o, const capture::SoundDevice& to, double rate_hz) {
+  const signals::Recipe recipe = audio_recipe(o.name);
+  return signals::signal_level_dbfs(recipe, options_of(o, to, rate_hz));
+}
+
+std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const capture::SoundDevice& to,
+                                            double rate_hz, int outputs, Caution caution) {
+  const signals::Recipe recipe = audio_recipe(o.name);
+  signals::AudioSignalOptions options = options_of(o, to, rate_hz);
+  options.channels = outputs;
   const double level = signals::signal_level_dbfs(recipe, options);
   if (const std::string words = signals::caution_for(level); !words.empty()) {
     if (!o.loud) throw bad_usage(words + " Then add --loud.");

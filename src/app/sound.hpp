@@ -31,6 +31,10 @@ void add_rate_option(CLI::App& command, double& rate_hz, const std::string& othe
 /// picture.
 [[nodiscard]] signals::Recipe audio_recipe(const std::string& name);
 
+/// The recipe that a capture's facts name, where it is known here and can be heard: facts may come from
+/// elsewhere.
+[[nodiscard]] std::optional<signals::Recipe> known_recipe(const std::string& name);
+
 /// The calibration of this device at this rate; a damaged one is said on standard error and not used.
 [[nodiscard]] std::optional<capture::Calibration> calibration_of(const capture::SoundDevice& device,
                                                                  double rate_hz);
@@ -56,6 +60,10 @@ enum class Caution { Say, Said };
 [[nodiscard]] std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& options,
                                                           const capture::SoundDevice& to, double rate_hz,
                                                           int outputs, Caution caution);
+
+/// The level it is sent at, rms in dBFS. Throws as signal_to_send().
+[[nodiscard]] double level_to_send(const SignalOptions& options, const capture::SoundDevice& to,
+                                   double rate_hz);
 
 /// What a capture came to.
 struct Taken {

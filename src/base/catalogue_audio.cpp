@@ -5,6 +5,10 @@ namespace linebench {
 namespace {
 
 constexpr ReadingKind kinds[] = {
+    {"audio.signal", "Signal", "", 0,
+     "present; none: all samples equal, or what was sent does not come back; idle: below -60 dBFS and "
+     "nothing "
+     "known to be sent (common practice)"},
     {"audio.level.rms", "Level (rms)", "dBFS", 2, "rms of everything in the channel, dc taken out [AES17]"},
     {"audio.level.peak", "Peak sample", "dBFS", 2,
      "largest sample magnitude re the peak of a full-scale sine (1.0 = 0 dBFS)"},
@@ -19,6 +23,7 @@ constexpr ReadingKind kinds[] = {
     {"audio.tone.step", "Tone level step", "dB", 2,
      "largest sudden change of the tone's level, later over earlier"},
     {"audio.tone.step.time", "Tone level step at", "s", 2, "when it happens"},
+    {"audio.tone.gain", "Tone gain", "dB", 2, "tone returned over tone sent, where its level is known"},
     {"audio.thd", "THD", "%", 4, "rms sum of harmonics 2..N below 20 kHz over the fundamental"},
     {"audio.thd_n", "THD+N", "%", 4,
      "rms of all but the fundamental in 20 Hz to 20 kHz over the rms of all [AES17 6.3.1]"},

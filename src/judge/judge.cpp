@@ -159,6 +159,36 @@ bool wanting(const Reading& r) {
   return !spans_mask(r);
 }
 
+constexpr const char* no_signal = "none";
+
+bool is_signal(const Reading& r) {
+  const ReadingKind* kind = find_kind(r.id);
+  return kind != nullptr && kind->id == "audio.signal";
+}
+
+// What was sent must come back. Where nothing is known to be sent the capture may be of an idle path.
+void judge_signal(Readings& readings, const Asked& asked) {
+  if (asked.signal.empty()) return;
+  for (Reading& r : readings) {
+    if (!is_signal(r) || !r.measured() || claim_on(r.id, true, asked) != Claim::Required) continue;
+    r.limit = Limit{std::nullopt, std::nullopt, {"present"}, {}, "common practice"};
+    judge_text(r);
+  }
+}
+
+bool replaced_by_gain(const LimitEntry& entry, const LimitSet& set, const Asked& asked) {
+  return asked.level_known && entry.id == "audio.tone.level" &&
+         std::ranges::any_of(set.entries, [](const LimitEntry& e) { return e.id == "audio.tone.gain"; });
+}
+
+std::string not_asked_words(std::string_view id, const Asked& asked) {
+  const bool unsent =
+      std::ranges::any_of(asked.unsent, [&](const std::string& s) { return id.ends_with(s); });
+  if (unsent) return "not asked: nothing was sent on this side";
+  return asked.signal.empty() ? "not asked of this measurement"
+                              : fmt::format("not asked of the signal {}", asked.signal);
+}
+
 bool decibels(std::string_view unit) { return unit.starts_with("dB") || unit.starts_with("LU"); }
 
 double notches(double value, double bound, std::string_view unit) {
@@ -188,42 +218,53 @@ std::string_view to_string(Overall v) {
   return "incomplete";
 }
 
-void judge(Readings& readings, const LimitSet& set) {
+void judge(Readings& readings, const LimitSet& set, const Asked& asked) {
+  judge_signal(readings, asked);
   for (const LimitEntry& entry : set.entries) {
+    if (replaced_by_gain(entry, set, asked)) continue;
     bool found = false;
     for (Reading& r : readings) {
       if (!speaks_of(entry, r.id)) continue;
       found = true;
+      if (by_design(r.id, asked)) continue;
       judge_reading(r, entry, set);
+      if (entry.required && !r.measured() && claim_on(r.id, true, asked) == Claim::NotAsked)
+        add_remark(r, not_asked_words(r.id, asked));
     }
     const ReadingKind* kind = find_kind(entry.id);
-    if (found || !entry.required || kind == nullptr) continue;
+    if (found || kind == nullptr || claim_on(entry.id, entry.required, asked) != Claim::Required) continue;
     Reading absent = unmeasurable(entry.id, "this measurement of this capture does not give it");
     absent.limit = entry.limit;
     readings.push_back(std::move(absent));
   }
 }
 
-std::vector<std::string> missing(const Readings& readings, const LimitSet& set) {
+std::vector<std::string> missing(const Readings& readings, const LimitSet& set, const Asked& asked) {
   std::vector<std::string> ids;
+  for (const Reading& r : readings) {
+    if (is_signal(r) && r.verdict == Verdict::Info && r.measured() && r.text() == no_signal &&
+        claim_on(r.id, true, asked) == Claim::Required) {
+      ids.push_back(r.id);
+    }
+  }
   for (const LimitEntry& entry : set.entries) {
-    if (!entry.required) continue;
+    if (replaced_by_gain(entry, set, asked)) continue;
     bool found = false;
     for (const Reading& r : readings) {
       if (!speaks_of(entry, r.id)) continue;
       found = true;
-      if (wanting(r)) ids.push_back(r.id);
+      if (claim_on(r.id, entry.required, asked) == Claim::Required && wanting(r)) ids.push_back(r.id);
     }
-    if (!found) ids.push_back(entry.id);
+    if (!found && claim_on(entry.id, entry.required, asked) == Claim::Required) ids.push_back(entry.id);
   }
   return ids;
 }
 
-Overall overall(const Readings& readings, const LimitSet& set) {
+Overall overall(const Readings& readings, const LimitSet& set, const Asked& asked) {
   const bool failed = std::any_of(readings.begin(), readings.end(),
                                   [](const Reading& r) { return r.verdict == Verdict::Fail; });
   if (failed) return Overall::Fail;
-  return missing(readings, set).empty() ? Overall::Pass : Overall::Incomplete;
+  return missing(readings, set, asked).empty() ? Overall::Pass : Overall::Incomplete;
 }
 
 Side side(const Reading& r) {
@@ -241,6 +282,7 @@ Side side(const Reading& r) {
 double severity(const Reading& r) {
   const Side where = side(r);
   if (where == Side::Inside) return 0;
+  if (is_signal(r)) return 2 * event_notches;  // without a signal nothing else means anything
   if (where == Side::Other || r.id.find("polarity") != std::string::npos) return wrong_word_notches;
   if (std::holds_alternative<Curve>(r.value)) {
     const WorstPoint w = worst_point(r);

@@ -12,6 +12,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/judge/limits.hpp>
+#include <map>
 #include <set>
 #include <system_error>
 #include <tuple>
@@ -160,6 +161,19 @@ std::vector<fs::path> set_folders() {
   return folders;
 }
 
+// By name; the user's own first. A folder of such a name is no set.
+std::map<std::string, fs::path> set_files() {
+  std::map<std::string, fs::path> files;
+  for (const fs::path& folder : set_folders()) {
+    std::error_code ec;
+    for (fs::directory_iterator it(folder, ec), end; !ec && it != end; it.increment(ec)) {
+      if (it->path().extension() == ".toml" && !it->is_directory(ec))
+        files.try_emplace(it->path().stem().string(), it->path());
+    }
+  }
+  return files;
+}
+
 std::string read_text(const fs::path& path) {
   std::ifstream in(path, std::ios::binary);
   std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
@@ -198,14 +212,21 @@ LimitSet parse_limit_set(std::string_view text, const std::string& name, const s
 }
 
 std::vector<std::string> limit_set_names() {
-  std::set<std::string> names;
-  for (const fs::path& folder : set_folders()) {
-    std::error_code ec;
-    for (const auto& file : fs::directory_iterator(folder, ec)) {
-      if (file.path().extension() == ".toml") names.insert(file.path().stem().string());
+  std::vector<std::string> names;
+  for (const auto& [name, file] : set_files()) names.push_back(name);
+  return names;
+}
+
+LimitSetList list_limit_sets() {
+  LimitSetList list;
+  for (const auto& [name, file] : set_files()) {
+    try {
+      list.sets.push_back(parse_limit_set(read_text(file), name, file.string()));
+    } catch (const Error& e) {
+      list.problems.emplace_back(e.what());
     }
   }
-  return {names.begin(), names.end()};
+  return list;
 }
 
 LimitSet load_limit_set(const std::string& name_or_path) {

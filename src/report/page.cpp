@@ -34,7 +34,9 @@ std::string mark_tag(Mark mark) {
 std::string verdict_box(const View& view) {
   const std::string word(to_string(view.mark));
   const char* sign = view.mark == Mark::Pass ? "\u2714 " : view.mark == Mark::Fail ? "\u2718 " : "";
-  return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>", word, sign, word, escaped(view.headline));
+  const std::string next =
+      view.next.empty() ? "" : "<p class=\"do\"><b>Next:</b> " + escaped(view.next) + "</p>";
+  return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>{}", word, sign, word, escaped(view.headline), next);
 }
 
 std::string facts_html(const View& view) {

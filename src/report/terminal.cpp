@@ -52,7 +52,7 @@ void make_ascii(View& v) {
   const auto all = [](std::initializer_list<std::string*> texts) {
     for (std::string* t : texts) *t = to_ascii(*t);
   };
-  all({&v.headline, &v.limit_set, &v.mains_comb});
+  all({&v.headline, &v.next, &v.limit_set, &v.mains_comb});
   for (auto* list : {&v.channels, &v.facts, &v.warnings, &v.notes}) {
     for (std::string& t : *list) t = to_ascii(t);
   }
@@ -107,6 +107,7 @@ class Table {
     std::string text = wrapped(view_.headline, width_, word.size() + 2, word + ": ");
     if (style_.colour) text.replace(0, word.size(), painted(mark_colour(), word));
     out_ += text;
+    if (!view_.next.empty()) block(view_.next, 4, "Do: ");
   }
 
   void facts() {

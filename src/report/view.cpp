@@ -70,6 +70,11 @@ bool is_harmonic(const Reading& r) {
   return kind != nullptr && kind->id == harmonic_kind;
 }
 
+bool is_signal(const Reading& r) {
+  const ReadingKind* kind = find_kind(r.id);
+  return kind != nullptr && kind->id == "audio.signal";
+}
+
 void merge_remark(std::string& have, const std::string& channel, const std::string& remark) {
   if (remark.empty()) return;
   if (!have.empty()) have += "; ";
@@ -249,33 +254,93 @@ class Builder {
     }
   }
 
-  void say_verdict() {
-    if (document_.limit_set.empty()) {
-      view_.mark = Mark::Measured;
-      view_.headline = "no limit set applied; --limits NAME judges";
-      return;
+  // Channels without a signal: "left and right: all samples are zero"; empty where there is one everywhere.
+  [[nodiscard]] std::string without_signal(Verdict verdict) const {
+    std::vector<std::string> where;
+    std::string why;
+    for (const Reading& r : document_.readings) {
+      if (!is_signal(r) || r.verdict != verdict || !r.measured()) continue;
+      if (r.text() != "none" && verdict != Verdict::Fail) continue;
+      where.push_back(split(r.id, names_).channel);
+      if (why.empty()) why = printable(r.reason);
     }
+    if (where.empty()) return {};
+    const bool everywhere = where.size() == names_.size();
+    const char* what = document_.input.signal.empty() ? "no signal" : "nothing came back";
+    return fmt::format("{}{}: {}", what, everywhere ? "" : " on the " + joined(where), why);
+  }
+
+  // Nothing known to be sent and nothing there: a check of noise and hum, and no more.
+  [[nodiscard]] bool only_idle() const {
+    bool any = false;
+    for (const Reading& r : document_.readings) {
+      if (!is_signal(r) || !r.measured()) continue;
+      if (r.text() != "idle") return false;
+      any = true;
+    }
+    return any && document_.input.signal.empty();
+  }
+
+  [[nodiscard]] std::string what_failed(const Problem& worst) const {
+    if (const std::string none = without_signal(Verdict::Fail); !none.empty()) return none;
+    return worst.fault + (worst.where.empty() ? "" : ", " + worst.where);
+  }
+
+  [[nodiscard]] std::string what_is_wanting() const {
+    std::vector<std::string> labels;
+    for (const std::string& id : document_.missing) labels.push_back(label_of(id));
+    if (labels.size() > 3) labels = {labels[0], labels[1], fmt::format("{} more", labels.size() - 2)};
+    return joined(labels) + " could not be measured";
+  }
+
+  void say_verdict() {
+    const std::string none = without_signal(Verdict::Info);
     const auto judged = static_cast<std::size_t>(std::count_if(
         document_.readings.begin(), document_.readings.end(),
         [](const Reading& r) { return r.verdict == Verdict::Pass || r.verdict == Verdict::Fail; }));
-    if (document_.verdict == "fail" && !view_.problems.empty()) {
-      const Problem& worst = view_.problems.front();
+    if (document_.limit_set.empty()) {
+      view_.mark = Mark::Measured;
+      view_.headline = "no limit set applied; --limits NAME judges";
+    } else if (document_.verdict == "fail" && !view_.problems.empty()) {
       view_.mark = Mark::Fail;
-      view_.headline = worst.fault + (worst.where.empty() ? "" : ", " + worst.where);
-      if (view_.problems.size() > 1) {
+      view_.headline = what_failed(view_.problems.front());
+      if (view_.problems.size() > 1)
         view_.headline += fmt::format(", and {} more out of limits", view_.problems.size() - 1);
-      }
     } else if (document_.verdict == "incomplete") {
       view_.mark = Mark::Incomplete;
-      std::vector<std::string> labels;
-      for (const std::string& id : document_.missing) labels.push_back(label_of(id));
-      if (labels.size() > 3) labels = {labels[0], labels[1], fmt::format("{} more", labels.size() - 2)};
-      view_.headline = joined(labels) + " could not be measured; all else is within limits";
+      view_.headline = what_is_wanting();
+      if (judged > 0) view_.headline += "; all else is within limits";
     } else {
       view_.mark = Mark::Pass;
       view_.headline = judged == 1 ? "the one reading judged is within its limit"
                                    : fmt::format("all {} readings judged are within limits", judged);
+      if (only_idle()) view_.headline += "; nothing was being sent, so this is the idle path's noise alone";
     }
+    if (!none.empty()) say_no_signal(none);
+    if (view_.mark == Mark::Measured && none.empty()) say_nothing_measured();
+    if (!document_.caveat.empty()) view_.headline = printable(document_.caveat) + "; " + view_.headline;
+  }
+
+  void say_no_signal(const std::string& none) {
+    view_.next =
+        "Check that the cable is in this input, that the input is not muted and its level is up, and that "
+        "the "
+        "source is on; then take it again.";
+    if (names_.size() > 1) view_.next += " Where only one side is wired, take in one channel (--channels 1).";
+    if (view_.mark == Mark::Fail) {
+      view_.headline += "; " + none;
+    } else if (view_.mark == Mark::Incomplete) {
+      view_.headline = none + "; what is there is within limits";
+    } else {
+      view_.headline = none + "; " + view_.headline;
+    }
+  }
+
+  void say_nothing_measured() {
+    const auto& all = document_.readings;
+    if (all.empty() || std::any_of(all.begin(), all.end(), [](const Reading& r) { return r.measured(); }))
+      return;
+    view_.headline = "nothing could be measured: " + printable(all.front().reason);
   }
 
   const Document& document_;

@@ -16,6 +16,45 @@ struct Entry {
 };
 
 constexpr Entry entries[] = {
+    {"audio.signal",
+     Side::Other,
+     {"nothing came back",
+      "The signal that was sent does not arrive: the path is open, shorted, muted or switched off, or this "
+      "is not "
+      "the input or output it hangs on.",
+      "Check that the cable is in the output and the input named above and that neither is muted. Then "
+      "follow the "
+      "signal from the sender on, one connection at a time, until it is gone."}},
+    {"audio.tone.gain",
+     Side::High,
+     {"path is too loud", "The tone comes back much louder than it was sent.",
+      "Set the path's gain with the alignment tone. If the sound card was not calibrated (calibrate --loop), "
+      "its own "
+      "gain is in this figure too."}},
+    {"audio.tone.gain",
+     Side::Low,
+     {"path loses level",
+      "The tone comes back much quieter than it was sent. About 6 dB down on a balanced line is the sign of "
+      "one open "
+      "leg.",
+      "Check both legs for continuity; then set the path's gain with the alignment tone. If the sound card "
+      "was not "
+      "calibrated (calibrate --loop), its own loss is in this figure too."}},
+    {"audio.response.gain",
+     Side::High,
+     {"path is too loud", "The signal comes back much louder than it was sent.",
+      "Set the path's gain with the alignment tone. If the sound card was not calibrated (calibrate --loop), "
+      "its own "
+      "gain is in this figure too."}},
+    {"audio.response.gain",
+     Side::Low,
+     {"path loses level",
+      "The signal comes back much quieter than it was sent. About 6 dB down on a balanced line is the sign "
+      "of one "
+      "open leg.",
+      "Check both legs for continuity; then set the path's gain with the alignment tone. If the sound card "
+      "was not "
+      "calibrated (calibrate --loop), its own loss is in this figure too."}},
     {"audio.level.rms",
      Side::High,
      {"level is too high", "The path runs so hot that peaks reach the rails and speech turns harsh.",
@@ -246,6 +285,7 @@ struct GroupRule {
 
 // First match wins.
 constexpr GroupRule groups[] = {
+    {"audio.signal", {"Level", 0}},
     {"audio.level", {"Level", 0}},
     {"audio.tone", {"Tone and distortion", 1}},
     {"audio.thd", {"Tone and distortion", 1}},

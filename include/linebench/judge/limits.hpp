@@ -12,6 +12,7 @@
 
 #include <filesystem>
 #include <linebench/base/reading.hpp>
+#include <linebench/judge/asked.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -49,20 +50,33 @@ enum class Overall { Pass, Fail, Incomplete };
 /// Names of the shipped and the user's sets, sorted, each once.
 [[nodiscard]] std::vector<std::string> limit_set_names();
 
+struct LimitSetList {
+  std::vector<LimitSet> sets;  ///< sorted by name; a user's own stands in for a shipped one of its name
+  std::vector<std::string> problems;  ///< one line for each file that is no good set
+};
+[[nodiscard]] LimitSetList list_limit_sets();
+
 /// Sets limit and verdict of every reading the set speaks of. A value within its uncertainty of a limit is
 /// judged by the value, and a remark says that it could be either. A curve is judged at its points inside the
 /// mask's span; the remark names the worst. A required id of which no reading exists is added as
 /// unmeasurable, so that it is seen. Throws Error(Unusable) when the set gives words for a number or numbers
 /// for a text.
-void judge(Readings& readings, const LimitSet& set);
+///
+/// @param asked what the capture can show. A required id that it cannot show is not added, and the reason of
+/// one that is there and could not be measured says "not asked of ...". Where the level sent is known and the
+/// set limits audio.tone.gain, audio.tone.level is not judged: it would judge the sender. audio.signal is
+/// judged by every set: "none" fails where a signal was sent to that channel.
+void judge(Readings& readings, const LimitSet& set, const Asked& asked = {});
 
 /// Ids of the readings (after judge()) that leave the verdict open: required and not measured, unless
-/// `at_most` already lies inside the limit; or a curve that does not span its mask.
-[[nodiscard]] std::vector<std::string> missing(const Readings& readings, const LimitSet& set);
+/// `at_most` already lies inside the limit; or a curve that does not span its mask; or a channel without a
+/// signal that is not known to be without one on purpose.
+[[nodiscard]] std::vector<std::string> missing(const Readings& readings, const LimitSet& set,
+                                               const Asked& asked = {});
 
 /// Fail when any reading fails; Incomplete when something is missing(); else Pass. Readings as left by
 /// judge().
-[[nodiscard]] Overall overall(const Readings& readings, const LimitSet& set);
+[[nodiscard]] Overall overall(const Readings& readings, const LimitSet& set, const Asked& asked = {});
 
 /// Which side of its limit a reading fell over.
 enum class Side { Inside, Low, High, Other };

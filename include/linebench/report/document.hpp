@@ -15,6 +15,7 @@ struct Document {
   std::string verdict;    ///< "pass", "fail", "incomplete"
   std::string limit_set;  ///< what it was judged by; empty: not judged
   Readings readings;
+  std::string caveat{};  ///< what makes the verdict speak of something else than the path; said first
   std::vector<std::string> missing{};  ///< ids that leave the verdict "incomplete" (judge::missing)
 };
 

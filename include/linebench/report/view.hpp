@@ -54,6 +54,7 @@ struct Gap {
 struct View {
   Mark mark = Mark::Measured;
   std::string headline;  ///< without the mark's word
+  std::string next;      ///< what to do about a headline that no problem below it explains; may be empty
   std::vector<std::string>
       channels;  ///< titles of the cell columns: "left", "right"; one empty title for mono
   std::vector<Problem> problems;
