@@ -12,6 +12,7 @@
 #include <vector>
 
 #include "commands.hpp"
+#include "say.hpp"
 
 namespace linebench::app {
 

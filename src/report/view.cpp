@@ -369,7 +369,8 @@ std::string_view to_string(Mark mark) {
 
 std::string finding_of(const View& view) {
   if (view.problems.empty()) return view.headline;
-  return fmt::format("{} ({})", view.headline, view.problems.front().reading);
+  const Problem& worst = view.problems.front();
+  return fmt::format("{}: {} {}", view.headline, worst.label, worst.reading);
 }
 
 View make_view(const Document& document, bool all) { return Builder(document, all).build(); }
