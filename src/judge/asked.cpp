@@ -37,7 +37,9 @@ const std::vector<Row>& rows() {
   static const Ids floor = {"audio.noise", "audio.hum", "audio.whistle", "audio.phone_burst"};
   static const Ids moments = {"audio.dropout", "audio.click"};
   static const std::vector<Row> table = {
-      {"sine", tone_family, join({response, sti, imd})},
+      {"sine",
+       {"audio.tone.level", "audio.tone.gain", "audio.thd", "audio.thd_n", "audio.snr"},
+       join({response, sti, imd})},
       {"stepped-tones", {}, join({tone_family, response, sti, imd, floor, moments}), moments},
       {"sweep", {"audio.response"}, join({tone_family, sti, imd, floor, moments})},
       {"noise", {"audio.response"}, join({tone_family, sti, imd, floor, moments})},
