@@ -8,6 +8,7 @@
 #include <linebench/report/document.hpp>
 #include <memory>
 
+#include "say.hpp"
 #include "show.hpp"
 #include "sound.hpp"
 
@@ -23,11 +24,11 @@ struct PictureOptions {
 capture::PictureWatch watch_on_terminal() {
   const bool redraw = isatty(STDERR_FILENO) != 0;
   return [redraw](const capture::PictureStatus& s) {
-    if (!s.event.empty()) fmt::print(stderr, "{}{}\n", redraw ? "\r\x1b[K" : "", s.event);
+    if (!s.event.empty()) say("{}{}\n", redraw ? "\r\x1b[K" : "", s.event);
     if (!redraw) return;
-    fmt::print(stderr, "\r{:.0f} of {:.0f} s  signal {}{}{}\x1b[K", s.done_s, s.total_s,
-               capture::to_string(s.signal), s.dropped > 0 ? fmt::format("  {} lost", s.dropped) : "",
-               s.corrupt > 0 ? fmt::format("  {} damaged", s.corrupt) : "");
+    say("\r{:.0f} of {:.0f} s  signal {}{}{}\x1b[K", s.done_s, s.total_s, capture::to_string(s.signal),
+        s.dropped > 0 ? fmt::format("  {} lost", s.dropped) : "",
+        s.corrupt > 0 ? fmt::format("  {} damaged", s.corrupt) : "");
     (void)std::fflush(stderr);
   };
 }
@@ -46,15 +47,14 @@ Exit capture_picture(Context& context, const PictureOptions& o) {
                                                                    : 525,
                                     .allow_compressed = o.compressed});
   const capture::GrabberSetting& set = stream->setting();
-  fmt::print(stderr, "{}, input {}: {} lines{}, {}x{} {}\n", from.identity(), input.name, set.format.lines,
-             set.standard.empty() ? "" : " (" + set.standard + ")", set.format.width, set.format.height,
-             set.fourcc);
-  for (const std::string& note : set.notes) fmt::print(stderr, "{}\n", note);
+  say("{}, input {}: {} lines{}, {}x{} {}\n", from.identity(), input.name, set.format.lines,
+      set.standard.empty() ? "" : " (" + set.standard + ")", set.format.width, set.format.height, set.fourcc);
+  for (const std::string& note : set.notes) say("{}\n", note);
   capture::YuvFileSink sink(o.out, set);
   capture::PictureOutcome outcome = capture::take_picture(
       *stream, from.identity(),
       {.take = &sink, .seconds = o.seconds, .watch = watch_on_terminal(), .stop = &context.stop});
-  if (isatty(STDERR_FILENO) != 0) fmt::print(stderr, "\r\x1b[K");
+  if (isatty(STDERR_FILENO) != 0) say("\r\x1b[K");
   outcome.facts.device = fmt::format("{}, input {}", from.identity(), input.name);
   const CaptureFacts f = sink.finish(outcome);
   if (f.frames == 0) {
@@ -62,9 +62,9 @@ Exit capture_picture(Context& context, const PictureOptions& o) {
     std::filesystem::remove(o.out, ec);
     std::filesystem::remove(std::filesystem::path(o.out).replace_extension(".json"), ec);
   } else {
-    fmt::print(stderr, "{}: {:.1f} s, {} frames, from {}; {}\n", o.out, f.duration_s(), f.frames, f.device,
-               f.dropped > 0 ? fmt::format("{} frames lost: take it again before judging by it", f.dropped)
-                             : "none lost");
+    say("{}: {:.1f} s, {} frames, from {}; {}\n", o.out, f.duration_s(), f.frames, f.device,
+        f.dropped > 0 ? fmt::format("{} frames lost: take it again before judging by it", f.dropped)
+                      : "none lost");
   }
   if (context.json) {
     report::Document document;

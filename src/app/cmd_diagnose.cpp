@@ -14,6 +14,7 @@
 
 #include "commands.hpp"
 #include "measure_any.hpp"
+#include "say.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
@@ -143,7 +144,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   if (path) notes.insert(notes.begin(), diagnose::locate(book, *path, captures, site).text);
   if (!o.html.empty()) {
     capture::store_text(o.html, page_of(captures, d, notes));
-    fmt::print(stderr, "report written to {}\n", o.html);
+    say("report written to {}\n", o.html);
   }
   if (context.json) {
     nlohmann::json j = document_of(captures, d);

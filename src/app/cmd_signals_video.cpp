@@ -15,6 +15,7 @@
 #include <span>
 
 #include "progress_line.hpp"
+#include "say.hpp"
 
 namespace linebench::app {
 namespace {
@@ -63,11 +64,11 @@ Exit done(const Context& context, const std::string& out, bool interrupted, cons
           const std::string& words) {
   if (context.json) {
     const json j = {{"schema", "linebench/1"}, {"command", "signals write"}, {"output", facts}};
-    fmt::print("{}\n", j.dump(2));
+    print("{}\n", j.dump(2));
   } else {
-    fmt::print("{}: {}\n", out, words);
+    print("{}: {}\n", out, words);
   }
-  if (interrupted) fmt::print(stderr, "linebench: {}: interrupted; what was written by then is whole\n", out);
+  if (interrupted) say("linebench: {}: interrupted; what was written by then is whole\n", out);
   return interrupted ? Exit::Interrupted : Exit::Ok;
 }
 

@@ -5,6 +5,8 @@
 
 #include <nlohmann/json.hpp>
 
+#include "say.hpp"
+
 namespace linebench::app {
 namespace {
 
@@ -40,15 +42,15 @@ nlohmann::json grabbers_json(std::span<const capture::Grabber> grabbers) {
 
 void print_grabbers(std::span<const capture::Grabber> grabbers) {
   for (const capture::Grabber& g : grabbers) {
-    fmt::print("{}\n  node    {}\n", g.identity(), g.path);
+    print("{}\n  node    {}\n", g.identity(), g.path);
     for (const capture::GrabberInput& i : g.inputs) {
-      fmt::print("  input   {} {}, {}{}\n", i.index, i.name, standards_of(i),
-                 i.signal == capture::SignalState::Unknown
-                     ? ""
-                     : fmt::format(", signal {}", capture::to_string(i.signal)));
+      print("  input   {} {}, {}{}\n", i.index, i.name, standards_of(i),
+            i.signal == capture::SignalState::Unknown
+                ? ""
+                : fmt::format(", signal {}", capture::to_string(i.signal)));
     }
-    fmt::print("  sends   {}{}\n", fmt::join(g.formats, ", "),
-               g.sends("YUYV") || g.sends("UYVY") ? "" : "; no uncompressed format: not fit for levels");
+    print("  sends   {}{}\n", fmt::format("{}", fmt::join(g.formats, ", ")),
+          g.sends("YUYV") || g.sends("UYVY") ? "" : "; no uncompressed format: not fit for levels");
   }
 }
 
