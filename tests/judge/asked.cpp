@@ -126,7 +126,8 @@ TEST(Asked, TheGapsOfASignalAreNoFault) {
 TEST(Asked, EveryShippedSignalIsSentForSomethingAndHidesNoneOfIt) {
   for (const auto& recipe : signals::list_recipes().recipes) {
     if (recipe.kind->medium != signals::Medium::Audio || recipe.kind->name == "stepped-tones") continue;
-    const Asked asked = judge::asked_of(recipe);
+    Asked asked = judge::asked_of(recipe);
+    asked.level_known = true;  // without it no gain can be asked for
     EXPECT_FALSE(asked.purposes.empty()) << recipe.name;
     for (const auto& id : asked.purposes)
       EXPECT_EQ(judge::claim_on(id, false, asked), judge::Claim::Required) << recipe.name << " " << id;
