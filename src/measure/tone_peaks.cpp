@@ -187,7 +187,8 @@ bool is_mains_hum(const SpectralPeak& peak, std::span<const double> power, const
     const double most = k == 1   ? neighbours(f, {2, 3})
                         : k == 2 ? neighbours(f, {1, 3})
                                  : neighbours(f, {1, 2, 4});
-    if (!strong || most > neighbour_ratio) return true;
+    // A weak line at the mains frequency or its double may be hum alone; a third harmonic has company.
+    if ((!strong && k < 3) || most > neighbour_ratio) return true;
   }
   // Higher up a line is hum when it stands on a mains comb among neighbours of its own height.
   constexpr double highest_comb_hz = 2000.0;

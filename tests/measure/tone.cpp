@@ -83,6 +83,20 @@ TEST(Tone, AStrongLoneToneInTheMainsRegionIsATone) {
   EXPECT_NEAR(value(measure(48000, {weak}, sent), "audio.tone.level"), -50.0, 0.01);
 }
 
+// Between the mains' second and third harmonics even a weak tone is a tone when it stands alone.
+TEST(Tone, AWeakToneOverTheMainsRegionIsATone) {
+  for (const double hz : {150.3, 168.5, 180.5}) {
+    for (const double dbfs : {-60.0, -80.0}) {
+      Samples x(synth::count(5.0, 48000));
+      synth::add_sine(x, 48000, hz, dbfs);
+      synth::add_noise(x, -130.0, 3);
+      const auto r = measure(48000, {x});
+      EXPECT_NEAR(value(r, "audio.tone.level"), dbfs, 0.02) << hz;
+      EXPECT_NEAR(value(r, "audio.tone.frequency"), hz, 2e-6 * hz + 1e-4) << dbfs;
+    }
+  }
+}
+
 TEST(Tone, ClippedAndOffsetTonesReadTheirFundamental) {
   Samples x(48000 * 2);
   synth::add_sine(x, 48000, 997.0, 6.0);

@@ -50,7 +50,7 @@ class BlockSummary {
                                                     double bins, double reach);
 
 /// Whether a line belongs to the mains and not to a test: 45 to 65 Hz or its multiples, unless it is strong
-/// (-40 dBFS or more) and its comb neighbours lie more than 40 dB lower.
+/// (-40 dBFS or more; from 130 Hz on any level) and its comb neighbours lie more than 40 dB lower.
 [[nodiscard]] bool is_mains_hum(const SpectralPeak& peak, std::span<const double> power,
                                 const SpectrumShape& shape);
 /// Whether a frequency is a television line rate (15 625 or 15 734.27 Hz, 0.1 % allowed).
