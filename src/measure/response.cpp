@@ -343,10 +343,14 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
   const bool wide = path.profile.hz.size() >= 8 && path.profile.hz.back() > 2 * path.profile.hz.front();
   if (wide && path.excess.clear > 0.5) {
     // A sweep's bands are sent one after the other: a clock difference left in moves the later ones, which
-    // say most.
-    const double slid = by_segments || !rest ? 0.0
-                                             : (std::abs(rest->clock) + 0.5 * rest->uncertainty) *
-                                                   static_cast<double>(sent.size());
+    // say most. Their arrivals bound it, and where they follow one line of phase, that does more closely.
+    double slid = 0;
+    if (!by_segments && rest) {
+      slid = (std::abs(rest->clock) + 0.5 * rest->uncertainty) * static_cast<double>(sent.size());
+      if (const auto by_phase = clock_from_phases(path.profile, rate_hz)) {
+        slid = std::min(slid, (std::abs(by_phase->clock) + by_phase->uncertainty) * by_phase->about);
+      }
+    }
     std::string note;
     if (delay < 0) note = "the return starts before the sent file: the recording began late";
     out.push_back(

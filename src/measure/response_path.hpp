@@ -38,6 +38,7 @@ struct ClockFit {
   double clock = 0;
   double uncertainty = 0;  ///< k=2
   double lag = 0;          ///< at sent sample 0
+  double about = 0;        ///< sent sample about which it turns, where that is known
 };
 [[nodiscard]] std::optional<ClockFit> clock_from_segments(std::span<const float> sent,
                                                           std::span<const float> returned, double rate_hz,
@@ -152,6 +153,10 @@ struct Excess {
 
 /// Clock error from a sweep: excess group delay against the time each band was sent. Empty when not clear.
 [[nodiscard]] std::optional<ClockFit> clock_from_sweep(const Profile& p, double rate_hz);
+
+/// The same from how the phases of a sweep's bands lie about one line: far closer, but only where they do,
+/// within a fraction of a turn. Empty elsewhere. For small clock errors, and for how large one can be.
+[[nodiscard]] std::optional<ClockFit> clock_from_phases(const Profile& p, double rate_hz);
 
 struct Echo {
   double delay_s = 0;

@@ -246,6 +246,52 @@ double alike(std::span<const double> residuals) {
 
 }  // namespace
 
+std::optional<ClockFit> clock_from_phases(const Profile& p, double rate_hz) {
+  const Residual r = residual(p, rate_hz, false);
+  const Excess line = excess_over(r, rate_hz);
+  // Where phases are far from one line some may be whole turns off, and then this says nothing.
+  constexpr double near_a_line = 0.9;
+  constexpr std::size_t fewest = 12;
+  if (r.omega.size() < fewest || line.clear < near_a_line) return std::nullopt;
+  double w0 = 0, mean_t = 0;
+  std::vector<double> error(r.omega.size());
+  for (std::size_t i = 0; i < r.omega.size(); ++i) {
+    error[i] =
+        std::arg(static_cast<double>(line.polarity) * r.unit[i] * std::polar(1.0, r.omega[i] * line.late));
+    const double w = r.weight[i] * r.omega[i] * r.omega[i];
+    w0 += w;
+    mean_t += w * r.emitted_s[i];
+  }
+  if (!(w0 > 0)) return std::nullopt;
+  mean_t /= w0;
+  // error = -omega (rest + clock (t - mean)), the two being orthogonal about the weighted mean.
+  double spread = 0, product = 0, rest = 0;
+  for (std::size_t i = 0; i < r.omega.size(); ++i) {
+    const double t = (r.emitted_s[i] - mean_t) * rate_hz;
+    spread += r.weight[i] * r.omega[i] * r.omega[i] * t * t;
+    product -= r.weight[i] * r.omega[i] * t * error[i];
+    rest -= r.weight[i] * r.omega[i] * error[i];
+  }
+  if (!(spread > 0)) return std::nullopt;
+  ClockFit f;
+  f.clock = product / spread;
+  rest /= w0;
+  std::vector<double> left(r.omega.size());
+  double square = 0;
+  double weight = 0;
+  for (std::size_t i = 0; i < r.omega.size(); ++i) {
+    const double t = (r.emitted_s[i] - mean_t) * rate_hz;
+    left[i] = std::sqrt(r.weight[i]) * (error[i] + r.omega[i] * (rest + f.clock * t));
+    square += left[i] * left[i];
+    weight += r.weight[i];
+  }
+  const double bands = static_cast<double>(r.omega.size());
+  f.uncertainty = 2 * std::sqrt(square / (bands - 2) * alike(left) / spread);
+  f.lag = line.late;
+  f.about = mean_t * rate_hz;
+  return f;
+}
+
 std::optional<ClockFit> clock_from_sweep(const Profile& p, double rate_hz) {
   const Residual r = residual(p, rate_hz, false);
   std::vector<double> t, g, w;

@@ -168,7 +168,11 @@ TEST(Response, DelayIsWithinItsClaimForVoiceSweepAndNoise) {
     Samples voice(synth::count(5, 48000), 0.0F);
     synth::add_voice(voice, 48000, 90.0 + 20.0 * seed, -20.0, seed);
     synth::add_noise(voice, -75, 50 + seed);
-    for (const Samples& x : {voice, sweep(48000, 5, 20, 20000), white(48000, 5, -20, seed)}) {
+    // In a sweep a clock difference of 25 ppm hides in the echo's ripple, and slides 3 kHz, 3.6 s in, by 90
+    // us.
+    const auto inputs = {std::pair{voice, 50e-6}, std::pair{sweep(48000, 5, 20, 20000), 90e-6},
+                         std::pair{white(48000, 5, -20, seed), 50e-6}};
+    for (const auto& [x, most] : inputs) {
       Samples y = through(x, 48000, 1234.0 + 0.3 * seed, x.size() + 48000, path);
       synth::add_noise(y, -80, 5 + seed);
       const Readings r = measure(48000, x, y);
@@ -177,7 +181,7 @@ TEST(Response, DelayIsWithinItsClaimForVoiceSweepAndNoise) {
       const double error = delay->number() - (1234.0 + 0.3 * seed) / 48000;
       std::printf("  delay: error %.2g us, claimed %.2g us\n", error * 1e6, *delay->uncertainty * 1e6);
       EXPECT_LE(std::abs(error), *delay->uncertainty) << seed;
-      EXPECT_LT(*delay->uncertainty, 50e-6) << seed;
+      EXPECT_LT(*delay->uncertainty, most) << seed;
     }
   }
 }
