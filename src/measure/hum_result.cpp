@@ -1,6 +1,7 @@
 // What the stretches amount to.
 #include <algorithm>
 #include <cmath>
+#include <linebench/standards/weighting.hpp>
 
 #include "hum_core.hpp"
 
@@ -19,26 +20,35 @@ constexpr double join_s = 0.2;
 // fundamental: by simulation.
 constexpr double spread_allowance = 2.0;
 
+// What an ear takes for a buzz is what it hears: the harmonics weighed by the A curve [IEC 61672-1], which
+// takes 30 dB off a 50 Hz fundamental and 3 dB off its twentieth harmonic.
 HumKind kind_of(const HumResult& r) {
   if (!r.found) return HumKind::None;
+  constexpr std::size_t first_high = 4;
+  constexpr double counted_share = 0.003;
+  constexpr int fewest_high = 3;
   double first = 0.0;
   double even = 0.0;
-  double high = 0.0;
+  double heard = 0.0;
+  double heard_high = 0.0;
+  int high = 0;
   bool odd_high = false;
-  bool even_high = false;
   for (const HumHarmonic& h : r.harmonics) {
     if (h.number == 1) first += h.power;
     if (h.number % 2 == 0) even += h.power;
-    if (h.number >= 4) {
-      high += h.power;
-      const bool counts = h.power > 0.003 * r.power;
-      odd_high = odd_high || (counts && h.number % 2 == 1);
-      even_high = even_high || (counts && h.number % 2 == 0);
-    }
+    const double loud =
+        h.power *
+        std::pow(10.0, 0.1 * standards::a_weighting_db(r.frequency_hz * static_cast<double>(h.number)));
+    heard += loud;
+    if (h.number < first_high) continue;
+    heard_high += loud;
+    if (h.power < counted_share * r.power) continue;
+    ++high;
+    odd_high = odd_high || h.number % 2 == 1;
   }
   if (first >= 0.7 * r.power) return HumKind::Fundamental;
   if (even >= 0.7 * r.power) return HumKind::Ripple;
-  if (high >= 0.25 * r.power && odd_high && even_high && r.harmonics.size() >= 6) return HumKind::Buzz;
+  if (high >= fewest_high && odd_high && heard_high >= 0.5 * heard) return HumKind::Buzz;
   return HumKind::Mixed;
 }
 

@@ -282,6 +282,12 @@ TEST(Hum, Kinds) {
   std::map<int, double> buzz;
   for (int k = 1; k <= 20; ++k) buzz[k] = -60.0 - 0.2 * k;
   EXPECT_EQ(kind(buzz), HumKind::Buzz);
+  // Fourier series of a sawtooth (1/n) and of a square wave (1/n, odd), the fundamental the strongest of all.
+  std::map<int, double> saw, square;
+  for (int k = 1; k <= 20; ++k) saw[k] = -50 - 20 * std::log10(k);
+  for (int k = 1; k <= 19; k += 2) square[k] = -50 - 20 * std::log10(k);
+  EXPECT_EQ(kind(saw), HumKind::Buzz);
+  EXPECT_EQ(kind(square), HumKind::Fundamental);  // 81 % of its power: 8/pi^2
   EXPECT_EQ(kind({{1, -55}, {2, -56}, {3, -54}}), HumKind::Mixed);
 }
 

@@ -23,7 +23,8 @@ enum class HumKind {
   None,
   Fundamental,  ///< the fundamental holds most of it: magnetic coupling or earth-loop current
   Ripple,       ///< even multiples hold most of it: full-wave rectifier ripple at twice the mains
-  Buzz,         ///< many odd and even harmonics, strong high up: rectifier pulses, dimmers
+  Buzz,  ///< several harmonics from the fourth up, odd ones too, heard above the rest: rectifier pulses,
+         ///< dimmers
   Mixed,
 };
 [[nodiscard]] std::string_view to_string(HumKind kind);
