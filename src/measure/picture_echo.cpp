@@ -70,7 +70,7 @@ class EchoSearch {
     r.gain = f.gain;
     r.residual = std::sqrt(f.rest / static_cast<double>(columns));
     // Columns are not independent: what is left after the fit is rounding and ringing, several columns long.
-    const double sigma2 = f.rest / static_cast<double>(columns) * 4;
+    const double sigma2 = f.rest / static_cast<double>(columns) * 1.3;
     r.u_gain = std::sqrt(sigma2 / f.energy);
     const double slope_energy = derivative_energy(r.delay_px);
     r.u_delay = std::sqrt(sigma2 / std::max(1e-9, slope_energy * r.gain * r.gain));
@@ -202,8 +202,8 @@ void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_
     return refuse("too little level ground between the edges; send the pulse and bar or a window",
                   std::nullopt);
   // What rounding to codes alone can look like, and ringing of the grabber's filter.
-  const double doubt = std::max(4 * r.u_gain, 0.006);
-  if (std::abs(r.gain) < doubt || r.strength < 5) {
+  const double doubt = std::max(7 * r.u_gain, 0.006);
+  if (std::abs(r.gain) < doubt || r.strength < 8) {
     const double bound = db_from_amplitude(std::abs(r.gain) + doubt);
     return refuse(
         fmt::format("none found later than {:.2f} us: below {:.0f} dB; closer ones are part of the edges",
@@ -211,11 +211,11 @@ void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_
         bound);
   }
   const double delay_ns = r.delay_px * ns_per_px;
-  const double u_ns = std::hypot(2 * r.u_delay * ns_per_px, 3.0);
+  const double u_ns = std::hypot(2 * r.u_delay * ns_per_px, 1.5);
   const double metres = 0.5e-9 * delay_ns * velocity_factor * light_m_per_s;
   out.push_back(number_reading("picture.echo.delay", delay_ns, u_ns));
   out.push_back(number_reading("picture.echo.level", db_from_amplitude(std::abs(r.gain)),
-                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.1),
+                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.04),
                                r.gain > 0 ? "same sign: a second path, or reflections at open ends"
                                           : "reversed: a short or a double termination on the way"));
   out.push_back(

@@ -6,12 +6,28 @@
 #include <cmath>
 #include <limits>
 #include <numbers>
+#include <tuple>
 
 namespace linebench::measure {
 namespace {
 
 constexpr double stretch_s = 20;
 constexpr double white_codes = 219;  // black to white [BT.601]
+
+// Straight lines over rows that could not be read.
+void bridge(std::vector<double>& row, const std::vector<bool>& good) {
+  const std::size_t n = row.size();
+  std::size_t last = n;
+  for (std::size_t i = 0; i < n; ++i) {
+    if (!good[i]) continue;
+    for (std::size_t k = last == n ? 0 : last + 1; k < i; ++k) {
+      const double t = last == n ? 1.0 : static_cast<double>(k - last) / static_cast<double>(i - last);
+      row[k] = last == n ? row[i] : row[last] + t * (row[i] - row[last]);
+    }
+    last = i;
+  }
+  if (last < n) std::fill(row.begin() + static_cast<std::ptrdiff_t>(last), row.end(), row[last]);
+}
 
 }  // namespace
 
@@ -30,6 +46,7 @@ PictureHumMeter::PictureHumMeter(const PictureSetup& setup, std::optional<double
   }
   choose_blocks();
   problem_.shapes = &shapes_;
+  if (!bands) problem_.difference_s = setup.frame_s;
   problem_.field_hz = setup.fields == 2 ? 1 / setup.field_s : 1 / setup.frame_s;
   if (mains_hz) {
     problem_.low_hz = *mains_hz * 0.94;
@@ -48,12 +65,6 @@ PictureHumMeter::PictureHumMeter(const PictureSetup& setup, std::optional<double
           if (setup.band_of_row[static_cast<std::size_t>(row)] != static_cast<int>(b)) continue;
           for (int k = 0; k < hum_shapes; ++k) d[static_cast<std::size_t>(k)] += s.at(k, i);
         }
-        directions.push_back(d);
-      }
-    } else {
-      for (std::size_t k = 0; k < hum_shapes; ++k) {
-        std::array<double, hum_shapes> d{};
-        d[k] = 1;
         directions.push_back(d);
       }
     }
@@ -95,7 +106,83 @@ void PictureHumMeter::choose_blocks() {
   }
 }
 
+// Of a live picture: what each row gains or loses from one frame to the next where nothing moves. Blocks that
+// change otherwise than the rest of their row hold motion and are left out.
+void PictureHumMeter::push_difference(const PictureView& view) {
+  const bool follows =
+      !before_.empty() && view.previous != nullptr && view.frame->number == view.previous->number + 1;
+  if (follows && !view.frame->corrupt && !view.previous->corrupt) {
+    const int blocks = setup_.blocks();
+    const int first = setup_.first_col / block_px;
+    const int last = setup_.last_col / block_px;
+    const auto limit =
+        static_cast<int>(3.0 * std::sqrt(2.0 * block_px * (setup_.noise * setup_.noise + 0.25))) + 2;
+    std::vector<int> change(static_cast<std::size_t>(last - first));
+    for (int q = 0; q < setup_.fields; ++q) {
+      const FieldShapes& s = shapes_[static_cast<std::size_t>(q)];
+      const std::size_t n = s.rows().size();
+      if (n == 0) continue;
+      std::vector<double> row(n, 0);
+      std::vector<bool> good(n, false);
+      std::size_t good_rows = 0;
+      int guess = 0;
+      for (std::size_t i = 0; i < n; ++i) {
+        const auto at = static_cast<std::ptrdiff_t>(setup_.fields * s.rows()[i] + q) * blocks;
+        const std::uint16_t* now = view.block_sums.data() + at;
+        const std::uint16_t* old = before_.data() + at;
+        for (int b = first; b < last; ++b) change[static_cast<std::size_t>(b - first)] = now[b] - old[b];
+        const auto inliers = [&](int centre) {
+          int count = 0;
+          int sum = 0;
+          for (const int d : change) {
+            const bool in = std::abs(d - centre) <= limit;
+            count += in ? 1 : 0;
+            sum += in ? d : 0;
+          }
+          return std::pair(count, sum);
+        };
+        auto [count, sum] = inliers(guess);
+        if (count * 3 < last - first) {
+          std::vector<int> sorted = change;
+          const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
+          std::nth_element(sorted.begin(), middle, sorted.end());
+          std::tie(count, sum) = inliers(*middle);
+        }
+        if (count * 3 < last - first) continue;
+        std::tie(count, sum) = inliers(static_cast<int>(std::lround(static_cast<double>(sum) / count)));
+        row[i] = static_cast<double>(sum) / (block_px * std::max(1, count));
+        guess = static_cast<int>(std::lround(row[i] * block_px));
+        good[i] = true;
+        ++good_rows;
+      }
+      if (good_rows * 5 < n * 3) continue;
+      bridge(row, good);
+      Field f{view.time_s + setup_.row_time(q), q, {}};
+      for (int k = 0; k < hum_shapes; ++k) {
+        const std::vector<double>& shape = s.shape(k);
+        double c = 0;
+        for (std::size_t i = 0; i < n; ++i) c += shape[i] * row[i];
+        f.c[0][static_cast<std::size_t>(k)] = static_cast<float>(c);
+      }
+      fields_.push_back(f);
+    }
+  }
+  before_.assign(view.block_sums.begin(), view.block_sums.end());
+}
+
 void PictureHumMeter::push(const PictureView& view) {
+  if (setup_.patterned()) {
+    push_means(view);
+  } else {
+    push_difference(view);
+  }
+  // The second field in rows may be the first in time.
+  if (fields_.size() >= 2 && fields_[fields_.size() - 2].t > fields_.back().t)
+    std::swap(fields_[fields_.size() - 2], fields_.back());
+  if (!fields_.empty() && fields_.back().t - fields_.front().t >= stretch_s) fit_stretch();
+}
+
+void PictureHumMeter::push_means(const PictureView& view) {
   const int blocks = setup_.blocks();
   const int first = setup_.first_col / block_px;
   const int last = setup_.last_col / block_px;
@@ -133,13 +220,18 @@ void PictureHumMeter::push(const PictureView& view) {
     }
     fields_.push_back(f);
   }
-  // The second field in rows may be the first in time.
-  if (fields_.size() >= 2 && fields_[fields_.size() - 2].t > fields_.back().t)
-    std::swap(fields_[fields_.size() - 2], fields_.back());
-  if (!fields_.empty() && fields_.back().t - fields_.front().t >= stretch_s) fit_stretch();
 }
 
 std::vector<FieldProfile> PictureHumMeter::combined() const {
+  if (problem_.difference_s > 0) {
+    std::vector<FieldProfile> out;
+    for (const Field& f : fields_) {
+      FieldProfile p{f.t, f.parity, {}};
+      for (std::size_t k = 0; k < hum_shapes; ++k) p.c[k] = static_cast<double>(f.c[0][k]);
+      out.push_back(p);
+    }
+    return out;
+  }
   // How much each strip changes from a field to the next of its kind: motion and noise.
   std::array<double, hum_strips> change{};
   std::array<const Field*, 2> before{};

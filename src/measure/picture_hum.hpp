@@ -25,6 +25,8 @@ class PictureHumMeter final : public PictureMeter {
     std::array<std::array<float, hum_shapes>, hum_strips> c;
   };
   void choose_blocks();
+  void push_means(const PictureView& view);
+  void push_difference(const PictureView& view);
   void fit_stretch();
   [[nodiscard]] std::vector<FieldProfile> combined() const;
   void trace(PictureTraces& traces) const;
@@ -36,6 +38,7 @@ class PictureHumMeter final : public PictureMeter {
   std::vector<HumFit> fits_;
   std::vector<FieldProfile> last_profiles_;
   std::vector<std::vector<std::uint16_t>> level_blocks_;  // of each band: all bits where a block is level
+  std::vector<std::uint16_t> before_;                     // block sums of the frame before
   double noise_seen_;
 };
 

@@ -92,7 +92,7 @@ class Fitter {
     double energy[2]{};
     for (std::size_t q = 0; q < 2; ++q) {
       if (count_[q] == 0) continue;
-      e[q] = (*p_.shapes)[q].turning(spatial_hz);
+      e[q] = model(q, spatial_hz);
       for (const cd& v : e[q]) energy[q] += std::norm(v);
     }
     cd mean[2]{};
@@ -113,6 +113,19 @@ class Fitter {
     return l;
   }
 
+  // The phase a difference's earlier frame has.
+  [[nodiscard]] cd earlier(double hz) const {
+    return std::polar(1.0, -two_pi * std::fmod(hz * p_.difference_s, 1.0));
+  }
+  // What the shapes make of a turning phase of this frequency, differences taken where the data are such.
+  [[nodiscard]] FieldShapes::Turning model(std::size_t parity, double hz) const {
+    FieldShapes::Turning e = (*p_.shapes)[parity].turning(hz);
+    if (p_.difference_s > 0) {
+      for (cd& v : e) v *= 1.0 - earlier(hz);
+    }
+    return e;
+  }
+
   double search() {
     const double step = std::min(0.5, 0.3 / std::max(seconds_, 0.02));
     double best = 0;
@@ -125,7 +138,7 @@ class Fitter {
             0.5 * static_cast<double>(f_.size()) * 0.9 *
             static_cast<double>((*p_.shapes)[0].rows().size() + (*p_.shapes)[1].rows().size()) /
             (count_[0] > 0 && count_[1] > 0 ? 2 : 1);
-        if (l.d < 0.03 * full) continue;
+        if (l.d < (p_.difference_s > 0 ? 2e-4 : 0.03) * full) continue;
         score += std::norm(l.z) / l.d;
       }
       if (score > best) {
@@ -154,8 +167,7 @@ class Fitter {
       mean_h[q] = Eigen::MatrixXd::Zero(hum_shapes, size);
       mean_c[q] = Eigen::VectorXd::Zero(hum_shapes);
       if (count_[q] == 0) continue;
-      for (std::size_t j = 0; j < hum_harmonics; ++j)
-        e[q][j] = (*p_.shapes)[q].turning(base_ * static_cast<double>(j + 1));
+      for (std::size_t j = 0; j < hum_harmonics; ++j) e[q][j] = model(q, base_ * static_cast<double>(j + 1));
     }
     Eigen::MatrixXd h(hum_shapes, size);
     Eigen::VectorXd c(hum_shapes);
@@ -168,13 +180,18 @@ class Fitter {
         const double number = static_cast<double>(j + 1);
         const double t = x.t - middle_;
         const cd turn = std::polar(1.0, two_pi * std::fmod(number * base_ * t, 1.0));
+        const cd back = earlier(number * base_);
+        // Of the factor 1 - back that differences put on a turning phase; relative to it.
+        const cd factor_slope = p_.difference_s > 0 && std::abs(1.0 - back) > 1e-6
+                                    ? cd(0, two_pi * number * p_.difference_s) * back / (1.0 - back)
+                                    : cd(0, 0);
         for (int k = 0; k < hum_shapes; ++k) {
           const cd v = turn * e[q][j][static_cast<std::size_t>(k)];
           h(k, at[j]) = v.real();
           h(k, at[j] + 1) = -v.imag();
           if (frequency) {
             // d/df of Re(a exp(i 2 pi j f t)); the row's own time is small beside the field's.
-            h(k, n) += (a_[j] * v * cd(0, two_pi * number * t)).real();
+            h(k, n) += (a_[j] * v * (cd(0, two_pi * number * t) + factor_slope)).real();
           }
         }
       }
@@ -230,7 +247,7 @@ class Fitter {
       if (count_[q] == 0) continue;
       for (std::size_t j = 0; j < hum_harmonics; ++j) {
         if (a_[j] == cd(0, 0)) continue;
-        const auto e = (*p_.shapes)[q].turning(base_ * static_cast<double>(j + 1));
+        const auto e = model(q, base_ * static_cast<double>(j + 1));
         for (FieldProfile& x : data) {
           if (x.parity != static_cast<int>(q)) continue;
           const cd turn =
@@ -291,6 +308,8 @@ class Fitter {
     const double colour = colour_[static_cast<std::size_t>(out.lowest - 1)];
     out.hz_u = out.lowest * std::sqrt(covariance_(size_, size_) * variance_ * colour);
     const double alias = std::abs(out.hz - p_.field_hz * std::round(out.hz / p_.field_hz));
+    if (p_.difference_s > 0 && alias * seconds_ < 0.75)
+      out.found = false;  // shading that comes and goes looks alike
     out.standing_still = alias < 5 * out.hz_u + 0.01 / seconds_;
     out.a = a_;
     for (std::size_t j = 0; j < hum_harmonics; ++j)  // phases from the record's start of time

@@ -48,6 +48,9 @@ struct HumProblem {
   double low_hz = 45;
   double high_hz = 65;
   double field_hz = 50;
+  /// Profiles are differences from the frame before, so many seconds earlier; 0: they are not. What stands
+  /// still is out of differences by itself, and what moves slowly nearly so.
+  double difference_s = 0;
   double rounding = 0;  ///< rms error of whole codes that noise does not dither away; 0.29 without noise
 };
 

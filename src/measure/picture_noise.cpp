@@ -177,7 +177,8 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
     double scatter = 0;
     for (const double v : each) scatter += (v - mean) * (v - mean);
     const auto n = static_cast<double>(each.size());
-    const double u_variance = n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.03 * mean;
+    const double u_variance =
+        n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.004 * mean;
     if (noise_ < 0.12) {
       const std::string why = "less than whole codes of 8 bits can show";
       out.push_back(unmeasurable("picture.noise", why, 0.3));
@@ -186,11 +187,11 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
     } else {
       const double slope = (rounded_variance(noise_ + 0.01) - rounded_variance(noise_ - 0.01)) / 0.02;
       const double u_statistic = u_variance / std::max(0.05, slope);
-      // What the level between codes does to noise that hardly reaches the next one; and 1 % for the share of
-      // noise slower than a block.
+      // What the level between codes does to noise that hardly reaches the next one; and a share for noise
+      // slower than a block.
       const double u_rounding = noise_ * 1.2 * std::exp(-2 * 9.87 * noise_ * noise_);
       const bool moving = 4 * moving_ > frames_;
-      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.01) * noise_);
+      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.006) * noise_);
       out.push_back(number_reading(
           "picture.noise", noise_, u,
           moving ? "from the quietest parts of a picture that moves"

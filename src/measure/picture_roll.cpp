@@ -161,9 +161,8 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double spread = sxx_ - sx_ * sx_ / n_;
   const double slope = (sxy_ - sx_ * sy_ / n_) / spread;
   const double rest = std::max(0.0, syy_ - sy_ * sy_ / n_ - slope * slope * spread);
-  // Places within a line are told to a quarter of it at worst.
   const double sigma = std::sqrt(rest / std::max(1.0, n_ - 2));
-  const double u_place = std::max(sigma, std::abs(slope) > 0.02 ? 0.1 : 0.005);
+  const double u_place = std::max(sigma, 0.001);
   const double lines = setup_.fields * slope;
   const double u = setup_.fields * coverage_factor(n_ - 2) * u_place / std::sqrt(spread);
   rolling_ = std::abs(lines) > std::max(0.1, 2 * u);

@@ -90,10 +90,13 @@ class PictureMeter {
   virtual void push(const PictureView& view) = 0;
 };
 
-/// Rms error that rounding to whole codes leaves in the mean of many samples under noise of this rms: noise
-/// dithers it away (the sawtooth's first harmonic falls as exp(-2 pi^2 sigma^2)).
+/// Rms error that rounding to whole codes leaves in the mean of many samples under noise of this rms, the
+/// level anywhere between codes: noise dithers it away. From the sawtooth's Fourier series.
 [[nodiscard]] inline double rounding_rms(double noise) {
-  return 0.2887 * std::exp(-2 * 9.8696 * noise * noise);
+  double square = 0;
+  for (int m = 1; m <= 30; ++m)
+    square += std::exp(-4 * 9.8696 * m * m * noise * noise) / (2 * 9.8696 * m * m);
+  return std::sqrt(square);
 }
 
 /// Luma sums of 8 px blocks of a plane; out has rows x (width / 8).

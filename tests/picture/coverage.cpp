@@ -1,0 +1,112 @@
+// Claimed uncertainties hold: over seeded trials the truth lies inside the k = 2 interval about 95 % of the
+// time.
+#include "support/coverage.hpp"
+
+#include <gtest/gtest.h>
+
+#include "support/frame_synth.hpp"
+
+namespace {
+using namespace linebench;
+using frame_synth::measure;
+using frame_synth::Scene;
+
+coverage::Trial trial_of(const Readings& r, const char* id, double truth) {
+  const Reading* x = find_reading(r, id);
+  if (x == nullptr || !x->measured()) throw std::runtime_error(std::string(id) + " was not measured");
+  return {x->number(), x->uncertainty.value_or(0), truth};
+}
+
+// A place between 0 and 1 of its own for each trial.
+double spread(unsigned seed, double factor) { return std::fmod(seed * factor, 1.0); }
+
+TEST(PictureCoverage, HumLevelAndFrequency) {
+  std::vector<coverage::Trial> hz;
+  coverage::expect_coverage("picture.hum.level", 100, [&](unsigned seed) {
+    Scene s;
+    s.line = frame_synth::flat(0.4 + 0.2 * spread(seed, 0.618));
+    s.noise = 3;
+    s.hum_percent = 0.4 + 0.2 * spread(seed, 0.377);
+    s.hum_hz = 49.5 + spread(seed, 0.141);
+    s.hum_phase = 6 * spread(seed, 0.732);
+    const Readings r = measure(s, 10, seed);
+    hz.push_back(trial_of(r, "picture.hum.frequency", s.hum_hz));
+    return trial_of(r, "picture.hum.level", s.hum_percent);
+  });
+  coverage::expect_coverage("picture.hum.frequency", 100, [&](unsigned seed) { return hz[seed - 1]; });
+}
+
+TEST(PictureCoverage, NoiseAndJitter) {
+  std::vector<coverage::Trial> jitter;
+  coverage::expect_coverage(
+      "picture.noise", 80,
+      [&](unsigned seed) {
+        Scene s;
+        s.noise = 1 + 2 * spread(seed, 0.618);
+        s.jitter = 0.2 + 0.6 * spread(seed, 0.377);
+        const Readings r = measure(s, 6, seed);
+        jitter.push_back(trial_of(r, "picture.jitter", s.jitter));
+        s.jitter = 0;
+        return trial_of(measure(s, 4, seed), "picture.noise", s.noise);
+      },
+      0.93, 1.0);  // a share for slow noise that this noise does not have
+  coverage::expect_coverage(
+      "picture.jitter", 80, [&](unsigned seed) { return jitter[seed - 1]; }, 0.93, 1.0);
+}
+
+TEST(PictureCoverage, LevelsAndColour) {
+  std::vector<coverage::Trial> black, saturation, hue;
+  coverage::expect_coverage("picture.luma.gain", 80, [&](unsigned seed) {
+    Scene s;
+    s.coloured_bars = true;
+    s.noise = 0;  // rounding to whole codes is what counts
+    s.gain = 0.85 + 0.2 * spread(seed, 0.618);
+    s.offset = 4 * spread(seed, 0.377);
+    s.saturation = 0.8 + 0.4 * spread(seed, 0.141);
+    s.hue_deg = 20 * spread(seed, 0.732) - 10;
+    const Readings r = measure(s, 2, seed);
+    black.push_back(trial_of(r, "picture.luma.black", 16 + s.offset));
+    saturation.push_back(trial_of(r, "picture.saturation", s.saturation));
+    hue.push_back(trial_of(r, "picture.hue", s.hue_deg));
+    return trial_of(r, "picture.luma.gain", 100 * s.gain);
+  });
+  coverage::expect_coverage("picture.luma.black", 80, [&](unsigned seed) { return black[seed - 1]; });
+  coverage::expect_coverage("picture.saturation", 80, [&](unsigned seed) { return saturation[seed - 1]; });
+  coverage::expect_coverage("picture.hue", 80, [&](unsigned seed) { return hue[seed - 1]; });
+}
+
+TEST(PictureCoverage, Echo) {
+  std::vector<coverage::Trial> level;
+  coverage::expect_coverage(
+      "picture.echo.delay", 80,
+      [&](unsigned seed) {
+        Scene s;
+        s.line = seed % 2 == 0 ? frame_synth::window() : frame_synth::bars(1, 0.75);
+        s.noise = 3;
+        s.gain = 0.9;
+        s.offset = 4;
+        s.echo_px = 12 + 50 * spread(seed, 0.618);
+        s.echo_gain = 0.02 + 0.04 * spread(seed, 0.377);
+        const Readings r = measure(s, 3, seed);
+        level.push_back(trial_of(r, "picture.echo.level", 20 * std::log10(s.echo_gain)));
+        return trial_of(r, "picture.echo.delay", s.echo_px / 13.5 * 1000);
+      },
+      0.93, 1.0);  // 3 ns are kept for the grabber's clock
+  coverage::expect_coverage(
+      "picture.echo.level", 80, [&](unsigned seed) { return level[seed - 1]; }, 0.93, 1.0);
+}
+
+TEST(PictureCoverage, Roll) {
+  coverage::expect_coverage(
+      "picture.roll", 40,
+      [&](unsigned seed) {
+        Scene s;
+        s.noise = 2;
+        s.picture = frame_synth::landscape;
+        s.roll = 8 * spread(seed, 0.618) - 4;
+        return trial_of(measure(s, 8, seed), "picture.roll", s.roll);
+      },
+      0.93, 1.0);  // a camera's own small movement is left room
+}
+
+}  // namespace
