@@ -64,6 +64,11 @@ class Queue {
   std::vector<Taken> spare_;
 };
 
+// "1 frame was", "3 frames were".
+std::string were(std::uint64_t n, std::string_view what) {
+  return fmt::format("{} {}{} ", n, what, n == 1 ? "" : "s") + (n == 1 ? "was" : "were");
+}
+
 class Grabbing {
  public:
   Grabbing(GrabberStream& stream, const PictureRunPlan& plan) : stream_(stream), plan_(plan) {}
@@ -268,10 +273,10 @@ class Run {
     f.interrupted = count() < wanted;
     const std::uint64_t ours = grabbing_.overflow;
     if (ours > 0)
-      f.notes.push_back(fmt::format("{} frames were lost because the disk could not keep up", ours));
-    if (short_ > 0) f.notes.push_back(fmt::format("{} buffers came cut short and were left out", short_));
+      f.notes.push_back(fmt::format("{} lost because the disk could not keep up", were(ours, "frame")));
+    if (short_ > 0) f.notes.push_back(fmt::format("{} left out, cut short by the driver", were(short_, "buffer")));
     if (!out_.corrupt.empty())
-      f.notes.push_back(fmt::format("{} frames were marked as damaged by the driver", out_.corrupt.size()));
+      f.notes.push_back(fmt::format("{} marked as damaged by the driver", were(out_.corrupt.size(), "frame")));
     const std::string kept =
         count() > 0 ? fmt::format("; the {} frames before are kept", count()) : "; nothing was taken";
     if (out_.end == End::DeviceLost)
