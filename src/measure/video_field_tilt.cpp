@@ -88,10 +88,16 @@ std::vector<FieldTiltMeter::Run> FieldTiltMeter::bright_runs(double white_mv) co
   return out;
 }
 
+std::vector<FieldTiltMeter::Run> FieldTiltMeter::runs_of(const VideoSetup& setup) const {
+  if (!setup.numbered) return {};
+  return bright_runs(nominal(lines_).white_mv.nominal * setup.gain());
+}
+
+bool FieldTiltMeter::wave_seen(const VideoSetup& setup) const { return !runs_of(setup).empty(); }
+
 void FieldTiltMeter::finish(const VideoSetup& setup, Readings& out) {
   constexpr const char* id = "video.field_tilt";
-  const double white = nominal(lines_).white_mv.nominal * setup.gain();
-  const std::vector<Run> runs = setup.numbered ? bright_runs(white) : std::vector<Run>{};
+  const std::vector<Run> runs = runs_of(setup);
   if (runs.empty()) {
     out.push_back(unmeasurable(
         id, setup.numbered ? "no field-rate square wave or window in the picture; send one of them"

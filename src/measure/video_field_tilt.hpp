@@ -14,6 +14,8 @@ class FieldTiltMeter : public LineMeter {
   explicit FieldTiltMeter(const VideoSetup& setup);
   void line(const LineView& view) override;
   void finish(const VideoSetup& setup, Readings& out) override;
+  /// Bright and dark lines in one field, as a field square wave or a window has them: less than a tilt needs.
+  [[nodiscard]] bool wave_seen(const VideoSetup& setup) const;
 
  private:
   static constexpr std::size_t groups = 8;  // frames in turn
@@ -28,6 +30,7 @@ class FieldTiltMeter : public LineMeter {
     double top_mv = 0;    // of the lines in it, re blanking
     double black_mv = 0;  // of the dark ones
   };
+  [[nodiscard]] std::vector<Run> runs_of(const VideoSetup& setup) const;
   [[nodiscard]] std::vector<Run> bright_runs(double white_mv) const;
 
   int lines_;

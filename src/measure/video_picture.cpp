@@ -54,10 +54,11 @@ void PictureMeter::finish(const VideoSetup& setup, Readings& out) {
   known_ = KnownLines(content_, setup);
   Readings tilt;
   field_.finish(setup, tilt);
-  out.push_back(pattern_reading(known_.all(), tilt.front().measured()));
+  out.push_back(pattern_reading(known_.all(), field_.wave_seen(setup)));
   read_bars(known_, setup, out);
   read_multiburst(known_, setup, out);
-  read_pulse_and_bar(known_, setup, out);
+  read_pulse(known_, setup, out);
+  read_bar(known_, setup, out);
   append(out, std::move(tilt));
   read_staircase(known_, setup, out);
   read_modulated_pulse(known_, setup, out);

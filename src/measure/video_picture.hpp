@@ -64,8 +64,12 @@ class PictureMeter : public LineMeter {
 // Each in a file of its own: readings of one kind of test waveform, or why there are none.
 void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out);
 void read_multiburst(const KnownLines& known, const VideoSetup& setup, Readings& out);
-/// K2T, pulse to bar, line tilt; video.white, in place of the one that is there.
-void read_pulse_and_bar(const KnownLines& known, const VideoSetup& setup, Readings& out);
+/// K2T, pulse to bar.
+void read_pulse(const KnownLines& known, const VideoSetup& setup, Readings& out);
+/// Line tilt; video.white, in place of the one that is there.
+void read_bar(const KnownLines& known, const VideoSetup& setup, Readings& out);
+/// Middle of the bar's top over the level beside it, mV.
+[[nodiscard]] double bar_height_mv(const AveragedLine& a, const FoundBar& b);
 void read_staircase(const KnownLines& known, const VideoSetup& setup, Readings& out);
 void read_modulated_pulse(const KnownLines& known, const VideoSetup& setup, Readings& out);
 

@@ -1,4 +1,4 @@
-// video.k2t, video.pulse_bar, video.line_tilt; video.white from a bar
+// video.k2t, video.pulse_bar
 #include <fmt/format.h>
 
 #include <Eigen/Dense>
@@ -19,8 +19,6 @@ constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double most_reach_us = 5.0;  // how far from the pulse its echoes are looked for
 constexpr double least_reach_t = 8;    // in T; below that the rating would miss what counts fully
 constexpr double fine = 4;             // points per sample
-constexpr double bar_margin_us = 1.0;  // left out at each end of the bar [J.61, from memory]
-constexpr double tilt_smooth_us = 0.8;
 
 double t_us(const VideoSetup& s) {
   return 1e-3 * (s.lines == 625 ? standards::video_625 : standards::video_525).t_ns;
@@ -178,12 +176,6 @@ void push(Readings& out, const char* id, const std::optional<Estimate>& e, doubl
                   : unmeasurable(id, fmt::format("too few lines of the {}; take a longer capture", what)));
 }
 
-double bar_height(const AveragedLine& a, const FoundBar& b) {
-  const double middle = 0.5 * (b.top.edge_from_us + b.top.edge_to_us);
-  const double half = std::min(2.0, 0.2 * b.top.width_us());
-  return a.level(middle - half, middle + half) - a.level(b.base_from_us, b.base_to_us);
-}
-
 void k2t(const KnownLines& known, const VideoSetup& setup, const KnownLine* k, Readings& out) {
   if (k == nullptr) {
     const char* reason = "no 2T pulse in the picture; send a 2T pulse and bar";
@@ -240,14 +232,14 @@ void k2t(const KnownLines& known, const VideoSetup& setup, const KnownLine* k, R
       value_at(values_of(r,
                          [&](const AveragedLine& a) {
                            const double p = shape_of(a, room, had, 2 * t).peak_mv;
-                           return std::vector<double>{bar == k ? 100 * p / bar_height(a, *k->bar) : p};
+                           return std::vector<double>{bar == k ? 100 * p / bar_height_mv(a, *k->bar) : p};
                          }),
                0);
   std::optional<Estimate> ratio = height;
   if (height && bar != k) {
     const auto b = value_at(
         values_of(known.replicates_of(*bar),
-                  [&](const AveragedLine& a) { return std::vector<double>{bar_height(a, *bar->bar)}; }),
+                  [&](const AveragedLine& a) { return std::vector<double>{bar_height_mv(a, *bar->bar)}; }),
         0);
     ratio = std::nullopt;
     if (b) {
@@ -263,78 +255,12 @@ void k2t(const KnownLines& known, const VideoSetup& setup, const KnownLine* k, R
        fmt::format("{}K of it {:.1f} %", where, 100 * std::abs(1 - p) / (4 * p)), "pulse and bar");
 }
 
-void line_tilt(const KnownLines& known, const KnownLine* k, Readings& out) {
-  if (k == nullptr) {
-    out.push_back(
-        unmeasurable("video.line_tilt",
-                     "no white bar with black on both sides in the picture; send a pulse and bar or a "
-                     "window"));
-    return;
-  }
-  const FoundBar& b = *k->bar;
-  const double from = b.top.edge_from_us + bar_margin_us;
-  const double to = b.top.edge_to_us - bar_margin_us;
-  const Values v = values_of(known.replicates_of(*k), [&](const AveragedLine& a) {
-    const double height = bar_height(a, b);
-    const auto first = static_cast<std::size_t>(std::ceil((from - a.from_us) / a.step_us));
-    const auto last = static_cast<std::size_t>(std::floor((to - a.from_us) / a.step_us));
-    const auto width = std::max<std::size_t>(3, static_cast<std::size_t>(tilt_smooth_us / a.step_us));
-    // A straight line through each short stretch; at the outermost its value at the very end.
-    std::vector<double> x;
-    for (std::size_t i = first; i + width <= last; i += width / 2) {
-      const auto [mean, slope] = straight(a.luma, i, width);
-      const double half = 0.5 * static_cast<double>(width - 1);
-      if (i == first) x.push_back(100 * (mean - half * slope) / height);
-      x.push_back(100 * mean / height);
-      if (i + width + width / 2 > last) x.push_back(100 * (mean + half * slope) / height);
-    }
-    return x;
-  });
-  const auto e = figure(v, range_of);
-  push(out, "video.line_tilt", e ? std::optional(Estimate{std::max(0.0, e->value), e->u}) : e, 0.04,
-       fmt::format("on a bar of {:.1f} us", b.top.width_us()), "bar");
-}
-
-// A bar is a better white than the brightest part of whatever picture there is.
-void white(const KnownLines& known, const VideoSetup& setup, const KnownLine* bar, Readings& out) {
-  const Plateau* top = nullptr;
-  const KnownLine* k = bar;
-  std::string remark = "top of the white bar";
-  if (bar != nullptr) {
-    top = &bar->bar->top;
-  } else {
-    k = known.find([](const KnownLine& x) { return x.bars && x.bars->bars[0]; });
-    if (k == nullptr) return;
-    top = &*k->bars->bars[0];
-    remark = fmt::format("white of the colour bars, {:.0f} % white", 100 * k->bars->form.white);
-  }
-  const double middle = 0.5 * (top->edge_from_us + top->edge_to_us);
-  const double half = 0.3 * top->width_us();
-  const auto e = value_at(values_of(known.replicates_of(*k),
-                                    [&](const AveragedLine& a) {
-                                      return std::vector<double>{a.level(middle - half, middle + half)};
-                                    }),
-                          0);
-  if (!e) return;
-  Reading fresh = number_reading("video.white", e->value,
-                                 together(e->u, 0.0001 * e->value + 0.02 * setup.gain()), remark);
-  for (Reading& r : out) {
-    if (r.id != "video.white") continue;
-    r = std::move(fresh);
-    return;
-  }
-  out.push_back(std::move(fresh));
-}
-
 }  // namespace
 
-void read_pulse_and_bar(const KnownLines& known, const VideoSetup& setup, Readings& out) {
+void read_pulse(const KnownLines& known, const VideoSetup& setup, Readings& out) {
   const KnownLine* pulse = known.find([](const KnownLine& x) { return !x.layout.pulses.empty() && x.bar; });
   if (pulse == nullptr) pulse = known.find([](const KnownLine& x) { return !x.layout.pulses.empty(); });
-  const KnownLine* bar = known.find([](const KnownLine& x) { return x.bar.has_value(); });
   k2t(known, setup, pulse, out);
-  line_tilt(known, bar, out);
-  white(known, setup, bar, out);
 }
 
 }  // namespace linebench::measure
