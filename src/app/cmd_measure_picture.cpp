@@ -19,6 +19,7 @@ Exit measure_picture_file(Context& context, MeasureOptions& o) {
   if (o.mains == "50") options.mains_hz = 50;
   if (o.mains == "60") options.mains_hz = 60;
   options.velocity_factor = o.velocity_factor;
+  options.signal = o.signal.empty() ? file->facts().signal : o.signal;
 
   report::Document document;
   document.command = "measure";

@@ -63,6 +63,7 @@ class SidecarReader {
     s.format.lossy = j_.value("lossy", false);
     s.format.through_rgb = j_.value("through_rgb", false);
     s.facts = facts_from_json(j_);
+    s.format.counted = j_.contains("dropped") || j_.contains("lost");
     if (j_.contains("lost") && j_["lost"].is_array()) {
       for (const json& pair : j_["lost"]) {
         if (pair.is_array() && pair.size() == 2 && pair[0].is_number_unsigned() &&

@@ -93,6 +93,14 @@ void add_remark(Readings& readings, const std::string& remark) {
   }
 }
 
+// Damaged frames tell nothing of the picture, unless there are no others.
+std::vector<Frame> sound_ones(const std::vector<Frame>& frames) {
+  std::vector<Frame> out;
+  std::copy_if(frames.begin(), frames.end(), std::back_inserter(out),
+               [](const Frame& f) { return !f.corrupt; });
+  return out.empty() ? frames : out;
+}
+
 class Pass {
  public:
   Pass(const PictureSetup& setup, const PictureOptions& options)
@@ -176,10 +184,10 @@ Readings measure_picture(capture::FrameSource& source, const PictureOptions& opt
   while (ahead.size() < look_ahead) {
     Frame f;
     if (!source.read(f)) break;
-    if (!f.corrupt || ahead.empty()) ahead.push_back(std::move(f));
+    ahead.push_back(std::move(f));
   }
   if (ahead.empty()) throw unusable(fmt::format("{}: there are no frames in it", source.facts().source));
-  const PictureSetup setup = make_picture_setup(ahead, source.format(), options);
+  const PictureSetup setup = make_picture_setup(sound_ones(ahead), source.format(), options);
   if (traces != nullptr) trace_frame(setup, ahead.front(), *traces);
   if (const std::string why = no_signal(setup, ahead); !why.empty()) return nothing_there(why);
 

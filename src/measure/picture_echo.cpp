@@ -111,6 +111,8 @@ class EchoSearch {
     }
     std::vector<bool> level(y_.size(), true);
     for (int x = from_; x < to_; ++x) {
+      const double code = y_[static_cast<std::size_t>(x)];
+      if (code < 3 || code > 252) level[static_cast<std::size_t>(x)] = false;  // cut off
       if (slope[static_cast<std::size_t>(x)] < edge[static_cast<std::size_t>(x)]) continue;
       for (int k = -guard_px; k <= guard_px; ++k) {
         const int i = x + k;
@@ -131,7 +133,10 @@ class EchoSearch {
   // Regression of the ground's disturbance on the late picture, each piece's mean free.
   [[nodiscard]] Fit fit(double delay) const {
     double xy = 0, xx = 0, yy = 0;
-    for (const auto& [a, b] : ground_) {
+    for (const auto& [begin, b] : ground_) {
+      // Of what lies left of the picture there is no late picture.
+      const int a = std::max(begin, from_ + static_cast<int>(std::ceil(delay)) + guard_px);
+      if (b - a < 8) continue;
       double sx = 0, sy = 0, pxy = 0, pxx = 0, pyy = 0;
       for (int x = a; x < b; ++x) {
         const double u = at(clean_, x - delay);
@@ -154,7 +159,9 @@ class EchoSearch {
 
   [[nodiscard]] double derivative_energy(double delay) const {
     double sum = 0;
-    for (const auto& [a, b] : ground_) {
+    for (const auto& [begin, b] : ground_) {
+      const int a = std::max(begin, from_ + static_cast<int>(std::ceil(delay)) + guard_px);
+      if (b - a < 8) continue;
       double s = 0, ss = 0;
       for (int x = a; x < b; ++x) {
         const double d = 0.5 * (at(clean_, x - delay + 1) - at(clean_, x - delay - 1));
@@ -211,11 +218,11 @@ void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_
         bound);
   }
   const double delay_ns = r.delay_px * ns_per_px;
-  const double u_ns = std::hypot(2 * r.u_delay * ns_per_px, 1.5);
+  const double u_ns = std::hypot(2 * r.u_delay * ns_per_px, 4.0);
   const double metres = 0.5e-9 * delay_ns * velocity_factor * light_m_per_s;
   out.push_back(number_reading("picture.echo.delay", delay_ns, u_ns));
   out.push_back(number_reading("picture.echo.level", db_from_amplitude(std::abs(r.gain)),
-                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.04),
+                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.1),
                                r.gain > 0 ? "same sign: a second path, or reflections at open ends"
                                           : "reversed: a short or a double termination on the way"));
   out.push_back(

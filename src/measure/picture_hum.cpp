@@ -148,14 +148,16 @@ void PictureHumMeter::push_difference(const PictureView& view) {
           std::nth_element(sorted.begin(), middle, sorted.end());
           std::tie(count, sum) = inliers(*middle);
         }
-        if (count * 3 < last - first) continue;
+        if (count * 2 < last - first) continue;  // most of the row must change alike
         std::tie(count, sum) = inliers(static_cast<int>(std::lround(static_cast<double>(sum) / count)));
         row[i] = static_cast<double>(sum) / (block_px * std::max(1, count));
         guess = static_cast<int>(std::lround(row[i] * block_px));
         good[i] = true;
         ++good_rows;
       }
+      ++seen_;
       if (good_rows * 5 < n * 3) continue;
+      ++used_;
       bridge(row, good);
       Field f{view.time_s + setup_.row_time(q), q, {}};
       for (int k = 0; k < hum_shapes; ++k) {
@@ -306,6 +308,8 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
     hz_w += w;
     still = still || f.standing_still;
   }
+  if (problem_.difference_s > 0 && 2 * used_ < seen_)
+    return refuse("too much of the picture moves; hold the camera still, or send a flat field", std::nullopt);
   if (fits_.empty() || !std::isfinite(least)) {
     return refuse(fmt::format("{:.2g} s of frames do not show hum; take at least 0.2 s, better 4 s", seconds),
                   std::nullopt);

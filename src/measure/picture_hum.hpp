@@ -39,6 +39,7 @@ class PictureHumMeter final : public PictureMeter {
   std::vector<FieldProfile> last_profiles_;
   std::vector<std::vector<std::uint16_t>> level_blocks_;  // of each band: all bits where a block is level
   std::vector<std::uint16_t> before_;                     // block sums of the frame before
+  std::uint64_t seen_ = 0, used_ = 0;                     // fields of a live picture
   double noise_seen_;
 };
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <complex>
 #include <linebench/dsp/vectorised.hpp>
+#include <linebench/measure/statistics.hpp>
 #include <linebench/standards/video_colour.hpp>
 #include <numbers>
 
@@ -223,7 +224,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     const double code = 0.0048;
     const double u_rounding = code * std::hypot(rounding, statistic) / std::sqrt(norm);
     const double u_rest = std::sqrt(rest / 2 / 5 / norm);
-    const double u = 2 * std::max(u_rounding, u_rest);
+    const double u = std::max(2 * u_rounding, coverage_factor(10) * u_rest);  // 6 colours, 2 of 12 fitted
     std::string remark;
     if (rest > 0.15 * norm * std::norm(c) && colour)
       remark =

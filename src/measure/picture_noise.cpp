@@ -116,6 +116,11 @@ void PictureNoiseMeter::push(const PictureView& view) {
   // far lower most of the picture moves, and only its quietest parts tell of noise.
   const bool moves = *quiet < 0.6F * *middle;
   moving_ += moves ? 1 : 0;
+  if (moves || view.index % 8 == 1) {
+    ++looked_;
+    const double detail = quiet_detail(view.frame->y.data(), w, setup_.height());
+    if (static_cast<double>(*quiet) / 0.69 > 1.6 * detail * detail + 0.1) ++nowhere_still_;
+  }
   const float limit = 1.9F * (moves ? *quiet / 0.69F : *middle) + 0.02F;
   double sum = 0;
   std::uint64_t count = 0;
@@ -150,9 +155,14 @@ void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
   }
   if (gaps_ > 0 || corrupt_ > 0) {
     std::string remark = gaps_ > 0 ? fmt::format("in {} gaps of the device's count", gaps_) : "";
-    if (corrupt_ > 0)
-      remark += fmt::format("{}{} damaged frames besides", remark.empty() ? "" : "; ", corrupt_);
+    if (corrupt_ > 0) remark += fmt::format("{}{} more came damaged", remark.empty() ? "" : "; ", corrupt_);
     out.push_back(number_reading("picture.frames.dropped", static_cast<double>(lost_), std::nullopt, remark));
+  } else if (setup_.format.counted) {
+    out.push_back(number_reading("picture.frames.dropped", 0, std::nullopt));
+  } else {
+    out.push_back(
+        unmeasurable("picture.frames.dropped",
+                     "the file does not say which frames are missing; take it in with capture picture"));
   }
 }
 
@@ -179,7 +189,13 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
     const auto n = static_cast<double>(each.size());
     const double u_variance =
         n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.004 * mean;
-    if (noise_ < 0.12) {
+    if (setup_.nowhere_still || 2 * nowhere_still_ > looked_) {
+      const std::string why = fmt::format(
+          "all of the picture moves, which hides noise below {:.1f} codes; hold the camera still", noise_);
+      out.push_back(unmeasurable("picture.noise", why, noise_));
+      out.push_back(unmeasurable("picture.snr", why));
+      noise_ = 0;
+    } else if (noise_ < 0.12) {
       const std::string why = "less than whole codes of 8 bits can show";
       out.push_back(unmeasurable("picture.noise", why, 0.3));
       out.push_back(unmeasurable("picture.snr",
@@ -191,7 +207,7 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
       // slower than a block.
       const double u_rounding = noise_ * 1.2 * std::exp(-2 * 9.87 * noise_ * noise_);
       const bool moving = 4 * moving_ > frames_;
-      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.006) * noise_);
+      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.015) * noise_);
       out.push_back(number_reading(
           "picture.noise", noise_, u,
           moving ? "from the quietest parts of a picture that moves"

@@ -28,7 +28,7 @@ class PictureNoiseMeter final : public PictureMeter {
   double noise_ = 0;
   std::uint64_t frames_ = 0, equal_ = 0, longest_ = 0, run_ = 0, lost_ = 0, corrupt_ = 0, gaps_ = 0;
   std::uint64_t last_number_ = 0;
-  std::uint64_t pixels_ = 0, at_ends_ = 0, moving_ = 0;
+  std::uint64_t pixels_ = 0, at_ends_ = 0, moving_ = 0, looked_ = 0, nowhere_still_ = 0;
 };
 
 }  // namespace linebench::measure

@@ -45,7 +45,14 @@ BarFit fit_bars(std::span<const double> level, const BarForm& form) {
   return f;
 }
 
-std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b) {
+// Bars of one amplitude through a gain look like bars of the other through another gain.
+std::string other_amplitude(const Pattern& p, double gain) {
+  if (p.bar_white != p.bar_colour || std::abs(gain - 1) < 0.05) return {};
+  return fmt::format("had bars of {} % been sent, the gain would be {:.0f} %: say which with --signal",
+                     p.bar_white < 1 ? 100 : 75, 100 * gain * (p.bar_white < 1 ? 0.75 : 1 / 0.75));
+}
+
+std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::string_view sent) {
   std::optional<Pattern> best;
   double best_badness = 1e9;
   for (const int count : {8, 7}) {
@@ -61,18 +68,24 @@ std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b) {
     for (std::size_t i = 1; i < level.size(); ++i) falling = falling && level[i] < level[i - 1] - 1.5;
     if (!falling || spread > 9) continue;
     for (const BarForm& form : {standards::bars_75, standards::bars_100, standards::bars_100_0_75_0}) {
+      const std::string name = fmt::format("bars-{}", form.name);
+      if (sent.find("bars") != std::string_view::npos && !sent.ends_with(name)) continue;
       const BarFit f = fit_bars(level, form);
       if (f.gain < 0.3 || f.gain > 1.9 || f.rms > 6.5 * f.gain) continue;
       const double badness = f.rms / f.gain + 8 * std::abs(std::log(f.gain));
       if (badness >= best_badness) continue;
       best_badness = badness;
       best = Pattern{.kind = PatternKind::Bars,
-                     .name = fmt::format("bars-{}", form.name),
+                     .name = name,
                      .remark = count == 7 ? "seven bars, white to blue" : "",
                      .bars = count,
                      .bar_white = form.white,
                      .bar_colour = form.colour,
                      .band = 0};
+      if (sent.empty()) {
+        const std::string doubt = other_amplitude(*best, f.gain);
+        best->remark += (best->remark.empty() || doubt.empty() ? "" : "; ") + doubt;
+      }
     }
   }
   return best;
@@ -164,13 +177,13 @@ std::optional<Pattern> other(const PictureSetup& s, const PictureBand& b) {
 
 }  // namespace
 
-Pattern recognise_pattern(const PictureSetup& s) {
+Pattern recognise_pattern(const PictureSetup& s, std::string_view sent) {
   if (!s.patterned()) return {};
   for (std::size_t i = 0; i < s.bands.size(); ++i) {
     const PictureBand& b = s.bands[i];
     const double share = static_cast<double>(b.rows.size()) / s.height();
     if (share < 0.3) break;
-    std::optional<Pattern> p = bars(s, b);
+    std::optional<Pattern> p = bars(s, b, sent);
     if (!p) p = other(s, b);
     if (!p) continue;
     if (p->kind == PatternKind::Flat && share < 0.8) continue;  // a level between other things

@@ -67,6 +67,41 @@ double PictureRollMeter::cost(const Rows& now, int shift) const {
          static_cast<double>(n);
 }
 
+// A roll moves all of the picture alike. Detail that slants, panned sideways, seems to move up here and down
+// there. @return share of the columns with detail that fit best where the whole does.
+double PictureRollMeter::agreement(const Rows& now, int at, double offset) const {
+  std::array<std::array<double, columns>, 3> cost{};
+  for (int k = 0; k < 3; ++k) {
+    const int shift = at + k - 1;
+    const int overlap = rows_ - std::abs(shift) - 4;
+    if (overlap < rows_ / 3) return 0;
+    const std::int16_t* a = now.data() + static_cast<std::ptrdiff_t>(2 + std::max(0, shift)) * columns;
+    const std::int16_t* b =
+        reference_.data() + static_cast<std::ptrdiff_t>(2 + std::max(0, -shift)) * columns;
+    auto& sums = cost[static_cast<std::size_t>(k)];
+    for (int r = 0; r < overlap; ++r, a += columns, b += columns) {
+      for (int c = 0; c < columns; ++c) {
+        const double d = a[c] - b[c];
+        sums[static_cast<std::size_t>(c)] += d * d;
+      }
+    }
+    for (double& v : sums) v /= overlap;
+  }
+  std::array<double, columns> bend{};
+  for (std::size_t c = 0; c < columns; ++c) bend[c] = cost[0][c] + cost[2][c] - 2 * cost[1][c];
+  std::array<double, columns> sorted = bend;
+  std::nth_element(sorted.begin(), sorted.begin() + columns / 2, sorted.end());
+  const double least = 0.3 * sorted[columns / 2];
+  int with_detail = 0, agree = 0;
+  for (std::size_t c = 0; c < columns; ++c) {
+    if (bend[c] < least) continue;
+    ++with_detail;
+    const double own = bend[c] > 0 ? 0.5 * (cost[0][c] - cost[2][c]) / bend[c] : 9;
+    if (std::abs(own - offset) < 0.3) ++agree;
+  }
+  return with_detail == 0 ? 0 : static_cast<double>(agree) / with_detail;
+}
+
 PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected, bool everywhere) const {
   const int middle = everywhere ? 0 : static_cast<int>(std::lround(expected));
   const int range = everywhere ? rows_ / 2 : 6;
@@ -125,6 +160,9 @@ void PictureRollMeter::push(const PictureView& view) {
   const double place = reference_at_ + m.lines;
   speed_ = place - at_;
   at_ = place;
+  const auto whole = static_cast<int>(std::lround(m.lines));
+  agreement_ += agreement(now_, whole, m.lines - whole);
+  ++asked_;
   const auto x = static_cast<double>(view.frame->number);
   n_ += 1;
   sx_ += x;
@@ -164,7 +202,14 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double sigma = std::sqrt(rest / std::max(1.0, n_ - 2));
   const double u_place = std::max(sigma, 0.001);
   const double lines = setup_.fields * slope;
-  const double u = setup_.fields * coverage_factor(n_ - 2) * u_place / std::sqrt(spread);
+  const double u =
+      std::hypot(setup_.fields * coverage_factor(n_ - 2) * u_place / std::sqrt(spread), 0.001 * lines);
+  if (std::abs(lines) > std::max(0.1, 2 * u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
+    out.push_back(unmeasurable("picture.roll",
+                               "the picture moves, but not up or down as a whole: things in it move, or the "
+                               "camera turns"));
+    return;
+  }
   rolling_ = std::abs(lines) > std::max(0.1, 2 * u);
   // A picture that shakes or is panned up and down does not roll, but it does move.
   const double travel = std::abs(slope) * n_;

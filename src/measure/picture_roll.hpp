@@ -25,6 +25,7 @@ class PictureRollMeter final : public PictureMeter {
   };
   void features(const PictureView& view, Rows& out) const;
   [[nodiscard]] double cost(const Rows& now, int shift) const;
+  [[nodiscard]] double agreement(const Rows& now, int at, double offset) const;
   [[nodiscard]] Match find(const Rows& now, double expected, bool everywhere) const;
 
   const PictureSetup& setup_;
@@ -34,6 +35,8 @@ class PictureRollMeter final : public PictureMeter {
   double at_ = 0, speed_ = 0;
   // Straight line through place over frame number.
   double n_ = 0, sx_ = 0, sy_ = 0, sxx_ = 0, sxy_ = 0, syy_ = 0;
+  double agreement_ = 0;  // sum over the frames asked
+  std::uint64_t asked_ = 0;
   std::uint64_t tried_ = 0, lost_ = 0, plain_ = 0;
   std::vector<double> track_s_, track_lines_;
   bool rolling_ = false;

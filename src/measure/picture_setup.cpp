@@ -214,7 +214,17 @@ void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out
   }
 }
 
-double difference_noise(const Frame& a, const Frame& b, int width, int height) {
+LINEBENCH_VECTORISED int detail_squares(const std::uint8_t* a, int n) {
+  int q = 0;
+  for (int i = 0; i + 2 < n; ++i) {
+    const int d = a[i + 2] - a[i];
+    q += d * d;
+  }
+  return q;
+}
+
+// Noise by the blocks of which this share differs less.
+double difference_noise(const Frame& a, const Frame& b, int width, int height, double share) {
   std::vector<float> variance;
   const int per_row = width / noise_px;
   variance.reserve(static_cast<std::size_t>(per_row * height));
@@ -228,10 +238,27 @@ double difference_noise(const Frame& a, const Frame& b, int width, int height) {
                          (noise_px - 1) / 2);
     }
   }
-  const auto middle = variance.begin() + static_cast<std::ptrdiff_t>(variance.size() / 2);
+  const auto middle =
+      variance.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(variance.size()));
   std::nth_element(variance.begin(), middle, variance.end());
-  // Median of chi-squared with 31 degrees of freedom over its mean [Wilson-Hilferty].
-  return std::sqrt(static_cast<double>(*middle) / std::pow(1 - 2.0 / (9 * (noise_px - 1)), 3));
+  // Median or tenth of chi-squared with 31 degrees of freedom over its mean [Wilson-Hilferty].
+  const double spread = 2.0 / (9 * (noise_px - 1));
+  const double z = share < 0.5 ? -1.2816 : 0;
+  return std::sqrt(static_cast<double>(*middle) / std::pow(1 - spread + z * std::sqrt(spread), 3));
+}
+
+double quiet_detail(const std::uint8_t* y, int width, int height) {
+  std::vector<int> squares;
+  const int per_row = width / noise_px;
+  for (int r = 0; r < height; ++r) {
+    for (int i = 0; i < per_row; ++i)
+      squares.push_back(detail_squares(y + static_cast<std::ptrdiff_t>(r) * width + i * noise_px, noise_px));
+  }
+  if (squares.empty()) return 0;
+  const auto tenth = squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 10);
+  std::nth_element(squares.begin(), tenth, squares.end());
+  // Differences of noise, 30 in a block: a tenth of the blocks lie below 0.68 of their mean.
+  return std::sqrt(*tenth / 0.68 / (noise_px - 2) / 2);
 }
 
 PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::FrameFormat& format,
@@ -242,9 +269,17 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
   const std::size_t n = frames[0].y.size();
   if (frames.size() > 1) {
     s.noise = difference_noise(frames[0], frames[1], s.width(), s.height());
-    s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
     const double later = difference_noise(frames[0], frames.back(), s.width(), s.height());
     s.still = later < 1.3 * s.noise + 0.5;
+    // Where all of the picture moves, frames differ by more than noise.
+    const double detail = quiet_detail(frames[0].y.data(), s.width(), s.height());
+    // What stands still differs after five frames as it does after one.
+    const auto quiet = [&](std::size_t frame) {
+      return difference_noise(frames[0], frames[frame], s.width(), s.height(), 0.1);
+    };
+    s.nowhere_still = !s.still && frames.size() > 5 && quiet(5) > 1.1 * quiet(1) + 0.15;
+    if (s.noise > (s.nowhere_still ? 1.0 : 1.4) * detail) s.noise = detail;
+    s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
   }
   const auto mean_of = [&](std::span<const Frame> some) {
     s.mean.assign(n, 0);
@@ -262,7 +297,7 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     Banding(s).run();
     if (s.patterned() || some.size() == 1) {
       fill_band_lines(s, some);
-      s.pattern = recognise_pattern(s);
+      s.pattern = recognise_pattern(s, options.signal);
       if (s.pattern.kind != PatternKind::None || some.size() == 1) break;
     }
   }

@@ -41,11 +41,12 @@ struct PictureSetup {
   double px_per_us = 13.5;  ///< luma samples
   int first_col = 0;        ///< columns clear of the blanking's edges: first .. last-1, whole blocks
   int last_col = 0;
-  double noise = 0;         ///< rms luma noise of one frame, roughly
-  bool noisy = false;       ///< frames differ, so repeated ones can be told
-  bool still = false;       ///< the picture stands still over the acquired frames
-  std::vector<float> mean;  ///< temporal mean of luma, rows x width
-  double mean_noise = 0;    ///< rms noise left in it
+  double noise = 0;            ///< rms luma noise of one frame, roughly
+  bool noisy = false;          ///< frames differ, so repeated ones can be told
+  bool still = false;          ///< the picture stands still over the acquired frames
+  bool nowhere_still = false;  ///< not even its quietest tenth does
+  std::vector<float> mean;     ///< temporal mean of luma, rows x width
+  double mean_noise = 0;       ///< rms noise left in it
   std::vector<PictureBand> bands;
   std::vector<int> band_of_row;  ///< -1: none
   std::vector<bool> bent_row;    ///< shows its band's line, but pulled sideways
@@ -99,6 +100,10 @@ class PictureMeter {
   return std::sqrt(square);
 }
 
+/// What noise can be at most by one frame alone: rms difference of luma two pixels apart (where noise of any
+/// grabber's bandwidth counts in full) over root 2, in the tenth of the blocks with the least detail.
+[[nodiscard]] double quiet_detail(const std::uint8_t* y, int width, int height);
+
 /// Luma sums of 8 px blocks of a plane; out has rows x (width / 8).
 void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out);
 
@@ -108,11 +113,12 @@ void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out
                                               const PictureOptions& options);
 
 /// Which test picture the bands are.
-[[nodiscard]] Pattern recognise_pattern(const PictureSetup& setup);
+[[nodiscard]] Pattern recognise_pattern(const PictureSetup& setup, std::string_view sent);
 
 /// Variance within blocks of 32 px of the difference of two frames, halved: noise of one frame, robust
-/// against moved parts. @return rms, or 0 where the frames are equal.
-[[nodiscard]] double difference_noise(const capture::Frame& a, const capture::Frame& b, int width,
-                                      int height);
+/// against moved parts. @param share of the blocks that lie below: half of them, or a tenth (0.1).
+/// @return rms, or 0 where the frames are equal.
+[[nodiscard]] double difference_noise(const capture::Frame& a, const capture::Frame& b, int width, int height,
+                                      double share = 0.5);
 
 }  // namespace linebench::measure

@@ -171,6 +171,71 @@ TEST(PictureFields, OrderFromMotion) {
   EXPECT_EQ(text(measure(still, 5), "picture.field_order"), "unmeasurable");
 }
 
+// A camera panned sideways over slanting detail: nothing rolls, and nowhere does the picture stand still, so
+// there is no number for noise that would be motion's.
+TEST(PictureFields, PanIsNoRollAndNoNoise) {
+  for (const double px_per_frame : {2.0, 12.0}) {
+    std::vector<capture::Frame> frames;
+    for (int n = 0; n < 30; ++n) {
+      Scene s;
+      s.noise = 1;
+      s.picture = [n, px_per_frame](double x, double row) {
+        double v = 0.45;
+        for (int k = 1; k <= 9; ++k)
+          v += 0.12 / k *
+               std::sin(0.013 * k * (x + px_per_frame * n) + 0.02 * k * (k % 3 - 1.2) * row + k * k);
+        return v;
+      };
+      frame_synth::Source source(s, 1, static_cast<unsigned>(n) + 1);
+      frames.emplace_back();
+      (void)source.read(frames.back());
+      frames.back().number = static_cast<std::uint64_t>(n);
+    }
+    const Readings r = measure_frames(frames, Scene{}.format());
+    const Reading& roll = *find_reading(r, "picture.roll");
+    if (roll.measured()) {
+      EXPECT_LT(std::abs(roll.number()), 0.1);
+    }
+    const Reading& noise = *find_reading(r, "picture.noise");
+    if (noise.measured()) {
+      EXPECT_NEAR(noise.number(), 1, 2.5 * noise.uncertainty.value_or(0));
+    }
+    EXPECT_FALSE(find_reading(r, "picture.hum.level")->measured());
+  }
+}
+
+// Bars of 100 % at 80 % gain look like bars of 75 % at 107 %: said, and settled by the signal's name.
+TEST(PicturePattern, AmplitudeOfBarsBySignalSent) {
+  Scene s;
+  s.line = frame_synth::bars(1, 1);
+  s.noise = 1;
+  s.gain = 0.8;
+  const auto frames = take(s, 4);
+  Frames unnamed(frames, s.format());
+  const Readings r = measure::measure_picture(unnamed, {});
+  EXPECT_NE(find_reading(r, "picture.pattern")->reason.find("80 %"), std::string::npos)
+      << find_reading(r, "picture.pattern")->reason;
+  Frames named(frames, s.format());
+  measure::PictureOptions options;
+  options.signal = "video-bars-100";
+  const Readings known = measure::measure_picture(named, options);
+  EXPECT_EQ(text(known, "picture.pattern"), "bars-100");
+  EXPECT_NEAR(find_reading(known, "picture.luma.gain")->number(), 80, 0.5);
+}
+
+TEST(PictureFrames, DamagedAmongTheFirst) {
+  Scene s;
+  s.noise = 1;
+  auto frames = take(s, 8);
+  frames[2].corrupt = true;
+  std::fill(frames[2].y.begin(), frames[2].y.end(), std::uint8_t{200});
+  const Readings r = measure_frames(frames, s.format());
+  EXPECT_EQ(find_reading(r, "picture.frames.dropped")->number(), 0);
+  EXPECT_NE(find_reading(r, "picture.frames.dropped")->reason.find("1 more came damaged"), std::string::npos);
+  EXPECT_EQ(text(r, "picture.pattern"), "bars-75");
+  EXPECT_NEAR(find_reading(r, "picture.noise")->number(), 1, 0.1);
+}
+
 TEST(PictureFields, SwappedRows) {
   Scene s;
   s.noise = 1;

@@ -22,6 +22,7 @@ struct FrameFormat {
   bool interlaced = true;               ///< two fields in a frame; false: one field, or progressive material
   std::optional<bool> top_field_first;  ///< which field was scanned first, where the source says so
   bool lossy = false;                   ///< compressed with loss, so levels, noise and edges are in doubt
+  bool counted = false;                 ///< frame numbers are the device's count, so lost frames show
   bool through_rgb = false;  ///< was or had to be decoded to RGB: codes below 16 and above 235 lost
 };
 

@@ -15,6 +15,7 @@ struct PictureOptions {
   bool setup = true;               ///< 525: black at 7.5 IRE, for the mV that codes stand for
   std::optional<double> mains_hz;  ///< 50 or 60: look for hum near this only; otherwise 45 to 65 Hz
   double velocity_factor = 0.66;   ///< of the cable, for distances to echoes
+  std::string signal{};  ///< recipe that was sent, where known: tells bars of 75 from those of 100 %
 };
 
 /// What a page draws beside the readings. Row numbers count frame rows from the top.
