@@ -73,6 +73,7 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   check_view_options(o);
   if (o.view == "picture") return measure_picture_file(context, o);
   if (o.view == "waveform") return measure_waveform(context, o);
+  if (o.view == "lowband") return measure_lowband_file(context, o);
   return measure_audio_file(context, o);
 }
 
@@ -86,7 +87,7 @@ void add_measure(CLI::App& app, Context& context) {
                 ".csv; frames as .yuv with its sidecar, a movie or numbered PNGs")
       ->required();
   c->add_option("--view", o->view, "What the capture holds")
-      ->check(CLI::IsMember({"auto", "audio", "waveform", "picture"}))
+      ->check(CLI::IsMember({"auto", "audio", "waveform", "lowband", "picture"}))
       ->capture_default_str();
   c->add_option("--mains", o->mains, "Mains frequency to look for hum at")
       ->check(CLI::IsMember({"50", "60", "auto"}))

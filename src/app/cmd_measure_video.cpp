@@ -4,7 +4,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/capture/audio_file.hpp>
 #include <linebench/capture/video_samples.hpp>
+#include <linebench/measure/lowband.hpp>
 #include <linebench/measure/video.hpp>
 
 #include "progress_line.hpp"
@@ -12,8 +14,15 @@
 namespace linebench::app {
 namespace {
 
-constexpr const char* audio_only[] = {"--tone"};
-constexpr const char* video_only[] = {"--system", "--velocity-factor"};
+// Options that not every view has.
+struct ViewOption {
+  const char* name;
+  bool audio, waveform, lowband;
+};
+constexpr ViewOption view_options[] = {{"--tone", true, false, false},
+                                       {"--system", false, true, true},
+                                       {"--velocity-factor", false, true, false},
+                                       {"--pad", false, false, true}};
 
 measure::SystemChoice system_choice(const std::string& name) {
   if (name == "525") return measure::SystemChoice::S525;
@@ -33,27 +42,27 @@ void add_video_measure_options(CLI::App& c, MeasureOptions& o) {
   c.add_option("--velocity-factor", o.velocity_factor, "Of the cable, for distances to echoes")
       ->capture_default_str()
       ->group(group);
+  c.add_option("--pad", o.pad,
+               "Lowband view: ratio of the pad before the card, volts on the line over volts at the card")
+      ->group(group);
 }
 
 void note_video_options(const CLI::App& c, MeasureOptions& o) {
-  const auto note = [&](const char* name) {
-    const CLI::Option* option = c.get_option_no_throw(name);
-    if (option != nullptr && option->count() > 0) o.given.emplace_back(name);
-  };
-  for (const char* name : audio_only) note(name);
-  for (const char* name : video_only) note(name);
+  for (const ViewOption& v : view_options) {
+    const CLI::Option* option = c.get_option_no_throw(v.name);
+    if (option != nullptr && option->count() > 0) o.given.emplace_back(v.name);
+  }
 }
 
 void check_view_options(const MeasureOptions& o) {
-  const bool audio = o.view == "audio";
-  for (const std::string& name : o.given) {
-    const bool strange =
-        audio ? std::find(std::begin(video_only), std::end(video_only), name) != std::end(video_only)
-              : std::find(std::begin(audio_only), std::end(audio_only), name) != std::end(audio_only);
-    if (strange) {
-      throw bad_usage(fmt::format("{}: the {} view has no such option; leave it out or give another --view",
-                                  name, o.view));
-    }
+  for (const ViewOption& v : view_options) {
+    const bool has = o.view == "audio" ? v.audio : o.view == "waveform" ? v.waveform : v.lowband;
+    if (has || std::find(o.given.begin(), o.given.end(), v.name) == o.given.end()) continue;
+    throw bad_usage(fmt::format("{}: the {} view has no such option; leave it out or give another --view",
+                                v.name, o.view));
+  }
+  if (o.pad && !(*o.pad >= 1 && *o.pad <= 1000)) {
+    throw bad_usage("--pad: give the pad's ratio, volts on the line over volts at the card, from 1 to 1000");
   }
   if (!(o.velocity_factor > 0.3 && o.velocity_factor <= 1)) {
     throw bad_usage("--velocity-factor: give a number from 0.3 to 1, such as 0.66 for solid polyethylene");
@@ -76,6 +85,33 @@ Exit measure_waveform(Context& context, MeasureOptions& o) {
   }
   document.input = file->facts();
   if (!o.signal.empty()) document.input.signal = o.signal;
+  if (context.stop) document.input.interrupted = true;
+  judge_document(document, o.limits);
+  return show(context, document, o.show);
+}
+
+Exit measure_lowband_file(Context& context, MeasureOptions& o) {
+  const auto file = capture::open_audio_file(o.file);
+  KnownSource source(*file);
+  CaptureFacts& facts = source.edit_facts();
+  if (o.full_scale_v) facts.full_scale_v = o.full_scale_v;
+  if (o.pad) {
+    if (facts.full_scale_v) *facts.full_scale_v *= *o.pad;
+    facts.notes.push_back(fmt::format("pad of {:g} to 1 before the card taken in", *o.pad));
+  }
+  if (!o.signal.empty()) facts.signal = o.signal;
+  measure::LowbandOptions options;
+  options.system = system_choice(o.system);
+  if (o.mains == "50") options.mains_hz = 50;
+  if (o.mains == "60") options.mains_hz = 60;
+
+  report::Document document;
+  document.command = "measure";
+  {
+    const ProgressLine line("measuring " + facts.source);
+    document.readings = measure::measure_lowband(source, options, line.progress(), &context.stop);
+  }
+  document.input = source.facts();
   if (context.stop) document.input.interrupted = true;
   judge_document(document, o.limits);
   return show(context, document, o.show);

@@ -16,11 +16,12 @@ struct MeasureOptions {
   std::optional<double> full_scale_v, tone_hz;
   std::string system = "auto";       ///< --system
   double velocity_factor = 0.66;     ///< --velocity-factor, of the cable
+  std::optional<double> pad;         ///< --pad, volts on the line over volts at the card
   std::vector<std::string> given{};  ///< which options were given that only some views have
   ShowOptions show;
 };
 
-/// Adds --system and --velocity-factor.
+/// Adds --system, --velocity-factor and --pad.
 void add_video_measure_options(CLI::App& command, MeasureOptions& options);
 
 /// Keeps which of the options that only some views have were given.
@@ -31,5 +32,8 @@ void check_view_options(const MeasureOptions& options);
 
 /// The waveform view: composite samples, every waveform reading.
 Exit measure_waveform(Context& context, MeasureOptions& options);
+
+/// The lowband view: the composite signal in a sound card's recording.
+Exit measure_lowband_file(Context& context, MeasureOptions& options);
 
 }  // namespace linebench::app

@@ -6,6 +6,8 @@
 #include <cmath>
 #include <filesystem>
 #include <linebench/base/facts.hpp>
+#include <linebench/capture/atomic_file.hpp>
+#include <linebench/capture/audio_file.hpp>
 #include <linebench/signals/picture_writer.hpp>
 #include <linebench/signals/video_encoder.hpp>
 #include <linebench/signals/video_files.hpp>
@@ -102,6 +104,10 @@ Exit write_samples(const Context& context, const signals::Recipe& recipe, const 
   if (file.full_scale_v > 0) facts.full_scale_v = file.full_scale_v;
   facts.signal = recipe.name;
   facts.interrupted = file.interrupted;
+  // At a sound card's rate it is read as a recording, whose volts stand in its facts.
+  constexpr double recordings_end_hz = 1e6;
+  if (file.sample_rate_hz < recordings_end_hz && file.full_scale_v > 0)
+    capture::store_text(capture::facts_path(out), facts_to_json(facts).dump(2) + "\n");
   std::string scale = file.full_scale_v > 0 ? fmt::format(", full scale = {:g} V", file.full_scale_v) : "";
   if (!e.colour) scale += ", without colour at this rate";
   return done(context, out, file.interrupted, facts_to_json(facts),

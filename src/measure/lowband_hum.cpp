@@ -1,0 +1,375 @@
+#include "lowband_hum.hpp"
+
+#include <Eigen/Dense>
+#include <algorithm>
+#include <cmath>
+#include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/window.hpp>
+#include <numbers>
+
+namespace linebench::measure {
+namespace {
+
+constexpr double pi = std::numbers::pi;
+constexpr double block_s = 120;
+constexpr double shortest_s = 0.4;
+constexpr double decimated_hz = 640;
+constexpr double surely = 70;  // sum of squared amplitudes over their variances, of up to 5 harmonics
+
+}  // namespace
+
+// One look: samples at even times with the field's phase at each.
+struct HumLook {
+  double rate = 0;
+  double pass_hz = 0;
+  double middle = 0;  // s, of the samples from the first
+  std::vector<double> y;
+  std::vector<double> turns;  // fields since some field
+  double field_hz = 0;
+  int comb = 0;  // harmonics of half the field rate
+  [[nodiscard]] double seconds() const { return static_cast<double>(y.size()) / rate; }
+  [[nodiscard]] double at(std::size_t n) const { return static_cast<double>(n) / rate - middle; }
+};
+
+namespace {
+
+// Columns of one sample: level, drift, the picture's comb, then the hum's.
+struct Columns {
+  double hz = 0;
+  std::vector<int> hum{};  // which harmonics
+  [[nodiscard]] int count(const HumLook& k) const {
+    return 2 + 2 * k.comb + 2 * static_cast<int>(hum.size());
+  }
+  void fill(const HumLook& k, std::size_t n, Eigen::VectorXd& row) const {
+    const double t = k.at(n);
+    row(0) = 1;
+    row(1) = t / std::max(k.middle, 1e-9);
+    int c = 2;
+    const double half = pi * k.turns[n];  // of the frame
+    double cs = std::cos(half);
+    double sn = std::sin(half);
+    const double c1 = cs;
+    const double s1 = sn;
+    for (int q = 0; q < k.comb; ++q) {
+      row(c++) = cs;
+      row(c++) = sn;
+      const double next = cs * c1 - sn * s1;
+      sn = sn * c1 + cs * s1;
+      cs = next;
+    }
+    for (const int m : hum) {
+      row(c++) = std::cos(2 * pi * m * hz * t);
+      row(c++) = std::sin(2 * pi * m * hz * t);
+    }
+  }
+};
+
+struct Solved {
+  /// Cosine column of the hum's harmonic number h of those fitted; the sine's is the next.
+  [[nodiscard]] static Eigen::Index column(const HumLook& k, std::size_t h) {
+    return 2 + 2 * k.comb + 2 * static_cast<Eigen::Index>(h);
+  }
+  [[nodiscard]] double power(const HumLook& k, std::size_t h) const {
+    const auto c = column(k, h);
+    return x(c) * x(c) + x(c + 1) * x(c + 1);
+  }
+  /// Of one amplitude, for noise of unit variance.
+  [[nodiscard]] double variance(const HumLook& k, std::size_t h) const {
+    const auto c = column(k, h);
+    return 0.5 * (covariance(c, c) + covariance(c + 1, c + 1));
+  }
+  Eigen::VectorXd x;
+  Eigen::MatrixXd covariance;
+  std::vector<double> residual;
+};
+
+Solved solve(const HumLook& k, const Columns& columns) {
+  const int n = columns.count(k);
+  Eigen::MatrixXd a = Eigen::MatrixXd::Zero(n, n);
+  Eigen::VectorXd b = Eigen::VectorXd::Zero(n);
+  constexpr int chunk = 64;
+  Eigen::MatrixXd rows(n, chunk);
+  Eigen::VectorXd row(n);
+  Eigen::VectorXd values(chunk);
+  for (std::size_t i = 0; i < k.y.size(); i += chunk) {
+    const auto size = static_cast<Eigen::Index>(std::min<std::size_t>(chunk, k.y.size() - i));
+    for (Eigen::Index j = 0; j < size; ++j) {
+      columns.fill(k, i + static_cast<std::size_t>(j), row);
+      rows.col(j) = row;
+      values(j) = k.y[i + static_cast<std::size_t>(j)];
+    }
+    a.selfadjointView<Eigen::Lower>().rankUpdate(rows.leftCols(size));
+    b.noalias() += rows.leftCols(size) * values.head(size);
+  }
+  a.diagonal().array() += 1e-9 * static_cast<double>(k.y.size());
+  const Eigen::LDLT<Eigen::MatrixXd> ldlt(a.selfadjointView<Eigen::Lower>());
+  Solved s;
+  s.x = ldlt.solve(b);
+  s.covariance = ldlt.solve(Eigen::MatrixXd::Identity(n, n));
+  s.residual.resize(k.y.size());
+  for (std::size_t i = 0; i < k.y.size(); ++i) {
+    columns.fill(k, i, row);
+    s.residual[i] = k.y[i] - row.dot(s.x);
+  }
+  return s;
+}
+
+// Power per bin, so scaled that white noise of variance v gives v.
+struct Spectrum {
+  std::vector<double> power;
+  double bin = 1;
+  [[nodiscard]] double at(double hz) const {
+    const auto k = static_cast<std::size_t>(std::max(0.0, std::round(hz / bin)));
+    return k < power.size() ? power[k] : 0.0;
+  }
+  // Level of the surroundings: median over some hertz on both sides, as a mean.
+  [[nodiscard]] double around(double hz) const {
+    const double width = std::max(1.5, 24 * bin);
+    const auto a = static_cast<std::size_t>(std::max(1.0, (hz - width) / bin));
+    const auto b = std::min(power.size(), static_cast<std::size_t>((hz + width) / bin) + 1);
+    if (a >= b) return 0;
+    std::vector<double> v(power.begin() + static_cast<std::ptrdiff_t>(a),
+                          power.begin() + static_cast<std::ptrdiff_t>(b));
+    const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
+    std::nth_element(v.begin(), mid, v.end());
+    return *mid / std::numbers::ln2;
+  }
+};
+
+Spectrum spectrum_of(const std::vector<double>& e, double rate) {
+  const std::size_t n = dsp::next_fast_size(2 * e.size());
+  dsp::RealFft fft(n);
+  const auto w = dsp::make_window(dsp::Window::Hann, e.size());
+  double w2 = 0;
+  std::fill(fft.input().begin(), fft.input().end(), 0.0);
+  for (std::size_t i = 0; i < e.size(); ++i) {
+    fft.input()[i] = w[i] * e[i];
+    w2 += w[i] * w[i];
+  }
+  fft.forward();
+  Spectrum s;
+  s.bin = rate / static_cast<double>(n);
+  s.power.resize(n / 2 + 1);
+  for (std::size_t k = 0; k < s.power.size(); ++k) s.power[k] = std::norm(fft.output()[k]) / w2;
+  return s;
+}
+
+// Harmonics below the decimator's edge that do not fall on the picture's comb.
+std::vector<int> free_harmonics(const HumLook& k, double hz, double blind_hz) {
+  std::vector<int> out;
+  for (int m = 1; m <= LowbandHum::harmonics && m * hz < k.pass_hz; ++m) {
+    const double half = 0.5 * k.field_hz;
+    const double off = std::abs(m * hz - half * std::round(m * hz / half));
+    if (off >= blind_hz || std::round(m * hz / half) > k.comb) out.push_back(m);
+  }
+  return out;
+}
+
+// The frequency by the slope of each harmonic's phase over time: one Gauss-Newton step, and what it is known
+// by.
+struct Step {
+  double hz = 0;
+  double information = 0;
+};
+
+Step frequency_step(const HumLook& k, const Columns& columns, const Solved& with) {
+  Step step;
+  double move = 0;
+  for (std::size_t i = 0; i < k.y.size(); ++i) {
+    const double t = k.at(i);
+    double d = 0;
+    for (std::size_t h = 0; h < columns.hum.size(); ++h) {
+      const double w = 2 * pi * columns.hum[h];
+      const auto c = Solved::column(k, h);
+      d += w * t * (-with.x(c) * std::sin(w * columns.hz * t) + with.x(c + 1) * std::cos(w * columns.hz * t));
+    }
+    step.information += d * d;
+    move += d * with.residual[i];
+  }
+  if (step.information > 0) step.hz = move / step.information;
+  return step;
+}
+
+}  // namespace
+
+LowbandHum::LowbandHum(double rate_hz, double low_hz, double high_hz)
+    : decimator_(rate_hz, decimated_hz),
+      low_hz_(low_hz),
+      high_hz_(high_hz),
+      block_(static_cast<std::size_t>(block_s * decimator_.rate_hz())) {
+  start_s_ = -decimator_.delay_s();
+}
+
+void LowbandHum::field(std::int64_t number, double t_s) {
+  field_number_.push_back(static_cast<double>(number));
+  field_s_.push_back(t_s);
+}
+
+void LowbandHum::push(std::span<const float> mv) {
+  for (const float v : decimator_.push(mv)) samples_.push_back(static_cast<double>(v));
+  // Fields are told a little after their samples: wait for those of the block's end.
+  while (samples_.size() >= block_ + static_cast<std::size_t>(decimator_.rate_hz())) close_block();
+}
+
+void LowbandHum::close_block() {
+  const double rate = decimator_.rate_hz();
+  const std::size_t n = std::min(block_, samples_.size());
+  HumLook k;
+  k.rate = rate;
+  // The decimator's first output samples are its filters filling up.
+  const std::size_t skip =
+      fits_.empty() ? std::min(n, static_cast<std::size_t>(2 * decimator_.delay_s() * rate) + 1) : 0;
+  const double start = start_s_ + static_cast<double>(skip) / rate;
+  k.y.assign(samples_.begin() + static_cast<std::ptrdiff_t>(skip),
+             samples_.begin() + static_cast<std::ptrdiff_t>(n));
+  samples_.erase(samples_.begin(), samples_.begin() + static_cast<std::ptrdiff_t>(n));
+  start_s_ += static_cast<double>(n) / rate;
+  Fit fit;
+  if (field_s_.size() >= 8 && k.seconds() >= shortest_s) {
+    k.middle = 0.5 * k.seconds();
+    const double period =
+        (field_s_.back() - field_s_.front()) / (field_number_.back() - field_number_.front());
+    k.field_hz = 1 / period;
+    k.turns.resize(k.y.size());
+    std::size_t j = 0;
+    for (std::size_t i = 0; i < k.y.size(); ++i) {
+      const double t = start + static_cast<double>(i) / rate;
+      while (j + 2 < field_s_.size() && t >= field_s_[j + 1]) ++j;
+      const double step = (field_s_[j + 1] - field_s_[j]) / (field_number_[j + 1] - field_number_[j]);
+      k.turns[i] = field_number_[j] + (t - field_s_[j]) / step;
+    }
+    k.pass_hz = decimator_.pass_hz();
+    k.comb = std::min(static_cast<int>(k.pass_hz / (0.5 * k.field_hz)), static_cast<int>(k.y.size() / 8));
+    fit = look_for_hum(k);
+  }
+  fits_.push_back(fit);
+  // Keep the last field, for the phase at the next block's start.
+  if (field_s_.size() > 1) {
+    const auto all = static_cast<std::ptrdiff_t>(field_s_.size());
+    std::ptrdiff_t keep = 0;
+    while (keep + 2 < all && field_s_[static_cast<std::size_t>(keep + 1)] < start_s_) ++keep;
+    field_s_.erase(field_s_.begin(), field_s_.begin() + keep);
+    field_number_.erase(field_number_.begin(), field_number_.begin() + keep);
+  }
+}
+
+LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
+  Fit fit;
+  fit.seconds = k.seconds();
+  fit.field_hz = k.field_hz;
+  const double blind = 1 / k.seconds();
+  Columns columns;
+  const Solved without = solve(k, columns);
+  const Spectrum s = spectrum_of(without.residual, k.rate);
+  fit.floor = 0.05 + 2e-3 * without.x.segment(2, 2 * k.comb).norm();
+  double best = 0;
+  for (double hz = low_hz_; hz <= high_hz_; hz += 0.25 / k.seconds()) {
+    if (std::abs(hz - k.field_hz) < blind) continue;
+    double score = 0;
+    for (const int m : free_harmonics(k, hz, blind))
+      score += s.at(m * hz) / std::max(s.around(m * hz), 1e-20);
+    if (score > best) {
+      best = score;
+      columns.hz = hz;
+    }
+  }
+  if (!(best > 0)) return fit;
+  columns.hum = free_harmonics(k, columns.hz, blind);
+  const auto all = columns.hum.size();
+  Solved with = solve(k, columns);
+  // Harmonics that are no more than noise would blur the frequency and make the peaks higher.
+  for (std::size_t h = all; h-- > 1;) {
+    const double noise = with.variance(k, h) * s.around(columns.hum[h] * columns.hz);
+    constexpr double clearly = 14;  // noise alone: once in a thousand
+    if (with.power(k, h) < clearly * noise)
+      columns.hum.erase(columns.hum.begin() + static_cast<std::ptrdiff_t>(h));
+  }
+  double information = 0;
+  for (int round = 0; round < 4; ++round) {
+    with = solve(k, columns);
+    const Step step = frequency_step(k, columns, with);
+    information = step.information;
+    const double limit = 0.3 / k.seconds();
+    if (round < 3 && information > 0) columns.hz += std::clamp(step.hz, -limit, limit);
+  }
+  const Spectrum rest = spectrum_of(with.residual, k.rate);
+  double certainty = 0;
+  for (std::size_t h = 0; h < columns.hum.size(); ++h) {
+    const auto c = Solved::column(k, h);
+    const auto m = static_cast<std::size_t>(columns.hum[h] - 1);
+    const double noise = rest.around(columns.hum[h] * columns.hz);
+    fit.c[m] = with.x(c);
+    fit.s[m] = with.x(c + 1);
+    fit.u[m] = std::sqrt(noise * with.variance(k, h));
+    certainty += with.power(k, h) / std::max(fit.u[m] * fit.u[m], 1e-20);
+    if (h == 0) {
+      fit.least = 2 * (std::sqrt(surely) + 2) * fit.u[m];
+      fit.hz_u = information > 0 ? std::sqrt(noise / information) : 1e3;
+    }
+  }
+  fit.hz = columns.hz;
+  fit.dropped = all < free_harmonics(k, columns.hz, 0).size();
+  // Drawn in from the edge of what can be told apart: it belongs to what cannot.
+  fit.found = certainty > surely && std::abs(columns.hz - k.field_hz) >= blind;
+  return fit;
+}
+
+LowbandHum::Result LowbandHum::finish(double coupling) {
+  if (fits_.empty() || samples_.size() > block_ / 4) close_block();
+  Result r;
+  double found = 0;
+  double weight = 0;
+  double variance = 0;
+  double looked = 0;
+  for (const Fit& f : fits_) {
+    if (f.seconds <= 0) continue;
+    r.measured = true;
+    r.seconds = std::max(r.seconds, f.seconds);
+    r.field_hz = f.field_hz;
+    r.least_pp = std::max({r.least_pp, f.least, f.floor});
+    looked += f.seconds;
+    if (!f.found) continue;
+    // The waveform with the coupling's loss and lead undone, over one period.
+    const auto gain = [&](int m) { return 1.0 / std::hypot(1.0, coupling / (2 * pi * m * f.hz)); };
+    double high = -1e300;
+    double low = 1e300;
+    double high_at = 0;
+    double low_at = 0;
+    for (int i = 0; i < 720; ++i) {
+      const double p = 2 * pi * i / 720;
+      double y = 0;
+      for (int m = 1; m <= harmonics; ++m) {
+        const auto h = static_cast<std::size_t>(m - 1);
+        if (f.u[h] <= 0) continue;
+        const double lead = std::atan2(coupling, 2 * pi * m * f.hz);
+        y += (f.c[h] * std::cos(m * p - lead) + f.s[h] * std::sin(m * p - lead)) / gain(m);
+      }
+      if (y > high) high = y, high_at = p;
+      if (y < low) low = y, low_at = p;
+    }
+    double v = 0;
+    for (int m = 1; m <= harmonics; ++m) {
+      const auto h = static_cast<std::size_t>(m - 1);
+      const double u = f.u[h] / gain(m);
+      const double chord = 2 * std::sin(0.5 * m * (high_at - low_at));
+      v += u * u * chord * chord;
+    }
+    if (high - low < f.floor) continue;
+    found += f.seconds;
+    r.pp += f.seconds * (high - low);
+    variance += f.seconds * f.seconds * (v + 0.0625 * f.floor * f.floor);
+    r.hz += f.hz / (f.hz_u * f.hz_u);
+    weight += 1 / (f.hz_u * f.hz_u);
+    r.dropped = r.dropped || f.dropped;
+  }
+  if (r.seconds > 0) r.blind_hz = 1 / r.seconds;
+  r.found = found > 0.5 * looked;
+  if (!r.found) return r;
+  r.pp /= found;
+  r.pp_expanded = 2 * std::sqrt(variance) / found;
+  r.hz /= weight;
+  r.hz_expanded = 2 / std::sqrt(weight);
+  return r;
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,65 @@
+// Hum in the lowband view: a mains comb told from the picture's own comb at multiples of half the field rate.
+#pragma once
+
+#include <array>
+#include <cstdint>
+#include <linebench/dsp/decimator.hpp>
+#include <span>
+#include <vector>
+
+namespace linebench::measure {
+
+struct HumLook;
+
+class LowbandHum {
+ public:
+  /// Looks for a fundamental between low_hz and high_hz.
+  LowbandHum(double rate_hz, double low_hz, double high_hz);
+
+  void push(std::span<const float> mv);
+  /// Where the first broad pulse of field `number` began, s; in order, each before the samples 30 ms after
+  /// it.
+  void field(std::int64_t number, double t_s);
+
+  struct Result {
+    bool measured = false;  ///< the capture is long enough to look
+    bool found = false;
+    double hz = 0, hz_expanded = 0;
+    double pp = 0, pp_expanded = 0;  ///< mV on the line: the coupling's loss put back
+    double least_pp = 0;             ///< hum below this would not have been found
+    double seconds = 0;              ///< of one look
+    double field_hz = 0;
+    double blind_hz = 0;   ///< nearer to the field rate than this nothing can be told from the picture
+    bool dropped = false;  ///< some harmonics fell on the picture's comb and are left out
+  };
+  /// @param coupling sum of the high-pass corners, 1/s.
+  [[nodiscard]] Result finish(double coupling);
+
+  static constexpr int harmonics = 5;
+
+ private:
+  struct Fit {
+    double seconds = 0;
+    double field_hz = 0;
+    bool found = false;
+    bool dropped = false;
+    double hz = 0;
+    double hz_u = 0;
+    std::array<double, harmonics> c{}, s{}, u{};  // amplitudes, and their standard deviation; u 0: left out
+    double least = 0;
+    double floor = 0;  // what imperfect removal of the picture may leave, peak to peak
+  };
+  void close_block();
+  [[nodiscard]] Fit look_for_hum(const HumLook& look) const;
+
+  dsp::Decimator decimator_;
+  double low_hz_;
+  double high_hz_;
+  std::size_t block_;
+  std::vector<double> samples_;
+  double start_s_ = 0;  // time of samples_[0]
+  std::vector<double> field_number_, field_s_;
+  std::vector<Fit> fits_;
+};
+
+}  // namespace linebench::measure

@@ -1,0 +1,111 @@
+// Hum told from the picture's comb, and said where it cannot be.
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <cstdio>
+#include <linebench/measure/lowband.hpp>
+
+#include "support/coverage.hpp"
+#include "support/lowband_synth.hpp"
+
+namespace {
+
+using namespace linebench;
+using lowband_synth::Card;
+using lowband_synth::card_525;
+using lowband_synth::make;
+using lowband_synth::MemoryCard;
+
+Readings measured(const Card& c, double seconds, unsigned seed = 1, const measure::LowbandOptions& o = {}) {
+  MemoryCard source(c.rate_hz, make(c, seconds, seed), c.full_scale_v);
+  return measure::measure_lowband(source, o);
+}
+const Reading& get(const Readings& r, const std::string& id) { return *find_reading(r, id); }
+
+Card shaded(Card c) {
+  c.rate_hz = 48000;
+  c.top_mv = 560;
+  c.bottom_mv = 140;
+  c.coupling_hz = 10;
+  return c;
+}
+
+TEST(LowbandHum, LevelAndFrequency) {
+  struct Case {
+    bool is_525;
+    double hz, pp, third, seconds, mains;
+  };
+  // 60.00 Hz beside 59.94 fields needs 17 s; 800 mV is more than sync and picture together.
+  for (const Case& c :
+       {Case{false, 49.3, 20, 0, 4, 0}, Case{false, 50.8, 800, 0, 3, 0}, Case{true, 60.0, 30, 0.3, 25, 0},
+        Case{true, 50.02, 5, 0.3, 5, 50}, Case{false, 60.1, 100, 0.2, 3, 0}}) {
+    Card card = shaded(c.is_525 ? card_525() : Card{});
+    card.hum_hz = c.hz;
+    card.hum_pp_mv = c.pp;
+    card.hum_third = c.third;
+    card.phase = 1;
+    card.full_scale_v = 4;
+    double high = -9;
+    double low = 9;
+    for (int i = 0; i < 3600; ++i) {
+      const double p = i * std::numbers::pi / 1800;
+      const double y = std::sin(p) + c.third * std::sin(3 * p + 0.7);
+      high = std::max(high, y);
+      low = std::min(low, y);
+    }
+    const double truth = c.pp / 2 * (high - low);
+    measure::LowbandOptions o;
+    if (c.mains > 0) o.mains_hz = c.mains;
+    const Readings r = measured(card, c.seconds, 3, o);
+    const Reading& level = get(r, "video.hum.level");
+    const Reading& hz = get(r, "video.hum.frequency");
+    ASSERT_TRUE(level.measured()) << level.reason;
+    std::printf("  %g Hz: %.3f +- %.3f mV (%.3f), %.5f +- %.5f Hz; sync %.2f +- %.2f\n", c.hz, level.number(),
+                *level.uncertainty, truth, hz.number(), *hz.uncertainty,
+                get(r, "video.sync.amplitude").number(), *get(r, "video.sync.amplitude").uncertainty);
+    EXPECT_NEAR(level.number(), truth, 0.05 * truth);
+    EXPECT_NEAR(level.number(), truth, *level.uncertainty);
+    EXPECT_NEAR(hz.number(), c.hz, 0.02);
+    EXPECT_NEAR(get(r, "video.sync.amplitude").number(), card.sync_mv, 0.02 * card.sync_mv);
+  }
+}
+
+TEST(LowbandHum, AtTheFieldRateItCannotBeTold) {
+  Card c = shaded({});
+  c.hum_hz = 50.01;
+  c.hum_pp_mv = 60;
+  const Readings r = measured(c, 4);
+  const Reading& level = get(r, "video.hum.level");
+  EXPECT_FALSE(level.measured());
+  EXPECT_NE(level.reason.find("cannot be told from the picture"), std::string::npos) << level.reason;
+  EXPECT_FALSE(level.at_most) << "nothing may be claimed of what cannot be seen";
+  // So is hum that stands a little beside it, but nearer than the capture's length can tell.
+  for (const double hz : {49.8, 50.22}) {
+    c.hum_hz = hz;
+    EXPECT_FALSE(get(measured(c, 4), "video.hum.level").measured()) << hz;
+  }
+  // With the mains known to be elsewhere, none found is a bound.
+  c.hum_pp_mv = 0;
+  measure::LowbandOptions o;
+  o.mains_hz = 60;
+  const Readings none = measured(c, 4, 2, o);
+  EXPECT_FALSE(get(none, "video.hum.level").measured());
+  ASSERT_TRUE(get(none, "video.hum.level").at_most);
+  EXPECT_LT(*get(none, "video.hum.level").at_most, 2);
+}
+
+TEST(LowbandHum, UncertaintyIsTrue) {
+  coverage::expect_coverage("video.hum.level", 120, [](unsigned seed) {
+    Card c = shaded({});
+    c.rate_hz = 44100;
+    c.hum_hz = 48.2 + 0.008 * seed;
+    c.hum_pp_mv = 10;
+    c.noise_mv = 25;
+    c.phase = seed;
+    const Readings r = measured(c, 1.5, seed);
+    const Reading& x = get(r, "video.hum.level");
+    return coverage::Trial{x.measured() ? x.number() : 1e9, x.uncertainty.value_or(0), 10};
+  });
+}
+
+}  // namespace
