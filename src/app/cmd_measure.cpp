@@ -64,9 +64,9 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   const bool frames = capture::looks_like_frames(o.file);
   const bool video = !frames && capture::looks_like_video_samples(o.file);
   if (o.view == "auto") o.view = frames ? "picture" : video ? "waveform" : "audio";
-  if (o.view == "audio" && video) {
+  if ((o.view == "audio" || o.view == "lowband") && video) {
     throw unusable(fmt::format(
-        "{}: holds composite samples, not audio; use --view waveform or leave --view out", o.file));
+        "{}: holds composite samples, not a sound card's; use --view waveform or leave --view out", o.file));
   }
   if (frames && o.view != "picture")
     throw unusable(fmt::format("{}: holds frames; use --view picture or leave --view out", o.file));

@@ -8,6 +8,9 @@
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/measure/lowband.hpp>
 #include <linebench/measure/video.hpp>
+#include <linebench/measure/video_traces.hpp>
+#include <linebench/report/video_pictures.hpp>
+#include <linebench/signals/picture_writer.hpp>
 
 #include "progress_line.hpp"
 
@@ -22,7 +25,9 @@ struct ViewOption {
 constexpr ViewOption view_options[] = {{"--tone", true, false, false},
                                        {"--system", false, true, true},
                                        {"--velocity-factor", false, true, false},
-                                       {"--pad", false, false, true}};
+                                       {"--pad", false, false, true},
+                                       {"--png", false, true, false},
+                                       {"--line", false, true, false}};
 
 measure::SystemChoice system_choice(const std::string& name) {
   if (name == "525") return measure::SystemChoice::S525;
@@ -42,6 +47,13 @@ void add_video_measure_options(CLI::App& c, MeasureOptions& o) {
   c.add_option("--velocity-factor", o.velocity_factor, "Of the cable, for distances to echoes")
       ->capture_default_str()
       ->group(group);
+  c.add_option(
+       "--png", o.png,
+       "Waveform view: pictures of the signal (line, lines overlaid, chrominance, spectrum) to this file")
+      ->group(group);
+  c.add_option("--line", o.lines, "Waveform view: draw this line (standard's number); may be given again")
+      ->check(CLI::Range(1, 625))
+      ->group(group);
   c.add_option("--pad", o.pad,
                "Lowband view: ratio of the pad before the card, volts on the line over volts at the card")
       ->group(group);
@@ -56,7 +68,9 @@ void note_video_options(const CLI::App& c, MeasureOptions& o) {
 
 void check_view_options(const MeasureOptions& o) {
   for (const ViewOption& v : view_options) {
-    const bool has = o.view == "audio" ? v.audio : o.view == "waveform" ? v.waveform : v.lowband;
+    const bool has = o.view == "audio"     ? v.audio
+                     : o.view == "lowband" ? v.lowband
+                                           : v.waveform;  // picture as waveform
     if (has || std::find(o.given.begin(), o.given.end(), v.name) == o.given.end()) continue;
     throw bad_usage(fmt::format("{}: the {} view has no such option; leave it out or give another --view",
                                 v.name, o.view));
@@ -70,6 +84,8 @@ void check_view_options(const MeasureOptions& o) {
 }
 
 Exit measure_waveform(Context& context, MeasureOptions& o) {
+  if (!o.png.empty() && !o.png.ends_with(".png"))
+    throw bad_usage(fmt::format("--png {}: name a file that ends in .png", o.png));
   const auto file = capture::open_video_samples(o.file, {o.full_scale_v});
   measure::VideoOptions options;
   options.system = system_choice(o.system);
@@ -81,12 +97,21 @@ Exit measure_waveform(Context& context, MeasureOptions& o) {
   document.command = "measure";
   {
     const ProgressLine line("measuring " + file->facts().source);
-    document.readings = measure::measure_video(*file, options, line.progress(), &context.stop);
+    measure::VideoTraces traces;
+    for (const int n : o.lines) traces.chosen.push_back({n, {}, {}});
+    const bool pictures = !o.png.empty() || !o.show.html.empty();
+    document.readings =
+        measure::measure_video(*file, options, line.progress(), &context.stop, pictures ? &traces : nullptr);
+    if (pictures) o.show.video = std::move(traces);
   }
   document.input = file->facts();
   if (!o.signal.empty()) document.input.signal = o.signal;
   if (context.stop) document.input.interrupted = true;
   judge_document(document, o.limits);
+  if (!o.png.empty()) {
+    signals::write_drawing(o.png, report::draw_video(document, *o.show.video));
+    fmt::print(stderr, "pictures written to {}\n", o.png);
+  }
   return show(context, document, o.show);
 }
 

@@ -17,11 +17,13 @@ struct MeasureOptions {
   std::string system = "auto";       ///< --system
   double velocity_factor = 0.66;     ///< --velocity-factor, of the cable
   std::optional<double> pad;         ///< --pad, volts on the line over volts at the card
+  std::string png;                   ///< --png, pictures of the signal to this file
+  std::vector<int> lines;            ///< --line, which lines to draw
   std::vector<std::string> given{};  ///< which options were given that only some views have
   ShowOptions show;
 };
 
-/// Adds --system, --velocity-factor and --pad.
+/// Adds --system, --velocity-factor, --pad, --png and --line.
 void add_video_measure_options(CLI::App& command, MeasureOptions& options);
 
 /// Keeps which of the options that only some views have were given.

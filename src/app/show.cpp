@@ -168,7 +168,7 @@ Exit show(const Context& context, const report::Document& document, const ShowOp
     report::PageHead head;
     head.made_at = now_utc();
     head.all = options.all;
-    capture::store_text(options.html, report::html_page(head, {{document, options.traces}}));
+    capture::store_text(options.html, report::html_page(head, {{document, options.traces, options.video}}));
     say("report written to {}\n", report::printable(options.html));
   }
   if (context.stop) return Exit::Interrupted;

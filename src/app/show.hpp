@@ -5,8 +5,10 @@
 #include <linebench/judge/asked.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/traces.hpp>
+#include <linebench/measure/video_traces.hpp>
 #include <linebench/report/document.hpp>
 #include <linebench/report/terminal.hpp>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
@@ -21,6 +23,7 @@ struct ShowOptions {
   std::string html;                              ///< write a page to this file; empty: none
   bool all = false;                              ///< show every reading (each hum harmonic) in the table
   std::vector<measure::ChannelTraces> traces{};  ///< for the page's plots; may be empty
+  std::optional<measure::VideoTraces> video{};   ///< for the pictures of composite samples
 };
 
 /// The terminal as it is: colour only on a terminal that has it and where NO_COLOR is unset, ASCII where the

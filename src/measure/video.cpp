@@ -5,6 +5,7 @@
 #include <linebench/base/catalogue.hpp>
 #include <linebench/measure/video.hpp>
 #include <linebench/measure/video_receiver.hpp>
+#include <linebench/measure/video_traces.hpp>
 #include <linebench/standards/video.hpp>
 #include <memory>
 #include <set>
@@ -108,7 +109,7 @@ Readings nothing_there(const std::string& reason) {
 }  // namespace
 
 Readings measure_video(capture::VideoSource& source, const VideoOptions& options, const Progress& progress,
-                       const StopFlag* stop) {
+                       const StopFlag* stop, VideoTraces* traces) {
   VideoReceiver receiver(source, options);
   if (!receiver.acquire()) {
     Readings out = nothing_there(receiver.reason());
@@ -125,13 +126,21 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   VideoHumMeter hum(setup, options.mains_hz, clock);
   PictureMeter picture(setup);
   NoiseMeter noise(setup);
-  LineMeter* const meters[] = {&rate, &sync, &pulses, &burst, &levels, &hum, &picture, &noise};
+  std::vector<LineMeter*> meters = {&rate, &sync, &pulses, &burst, &levels, &hum, &picture, &noise};
+  std::unique_ptr<VideoTraceMeter> tracer;
+  if (traces != nullptr) {
+    std::vector<int> lines;
+    for (const VideoTraces::Line& l : traces->chosen) lines.push_back(l.number);
+    tracer = std::make_unique<VideoTraceMeter>(setup, std::move(lines));
+    meters.push_back(tracer.get());
+  }
   receiver.run(meters, progress, stop);
 
   Readings out;
   out.push_back(text_reading("video.signal", "present"));
   counts_and_structure(receiver.setup(), receiver.counts(), options, out);
   for (LineMeter* m : meters) m->finish(receiver.setup(), out);
+  if (tracer) *traces = tracer->traces();
   add_remark(out, sample_remark(&receiver.setup(), receiver.counts()));
   return out;
 }

@@ -12,6 +12,9 @@
 namespace {
 
 using linebench::signals::BgrImage;
+using linebench::signals::Colour;
+using linebench::signals::Drawing;
+using linebench::signals::DrawnText;
 using linebench::signals::MovieReader;
 using linebench::signals::MovieWriter;
 using linebench::signals::PictureModule;
@@ -23,6 +26,34 @@ cv::Mat to_bgr(const YuyvFrame& frame) {
   cv::Mat bgr;
   cv::cvtColor(packed, bgr, cv::COLOR_YUV2BGR_YUY2);
   return bgr;
+}
+
+cv::Scalar bgr_of(const Colour& c) {
+  return {static_cast<double>(c[2]), static_cast<double>(c[1]), static_cast<double>(c[0])};
+}
+
+void draw_text(cv::Mat& image, const DrawnText& t) {
+  constexpr int face = cv::FONT_HERSHEY_SIMPLEX;
+  const double scale = cv::getFontScaleFromHeight(face, t.size);
+  int below = 0;
+  const cv::Size size = cv::getTextSize(t.text, face, scale, 1, &below);
+  double x = t.x;
+  if (t.anchor == DrawnText::Anchor::Middle) x -= size.width / 2.0;
+  if (t.anchor == DrawnText::Anchor::Right) x -= size.width;
+  cv::putText(image, t.text, {cvRound(x), cvRound(t.y)}, face, scale, bgr_of(t.colour), 1, cv::LINE_AA);
+}
+
+cv::Mat rendered(const Drawing& d) {
+  cv::Mat image(d.height, d.width, CV_8UC3, bgr_of(d.ground));
+  constexpr int fraction_bits = 4;  // sixteenths of a pixel
+  for (const auto& line : d.lines) {
+    std::vector<cv::Point> points;
+    for (const auto& p : line.points) points.emplace_back(cvRound(p[0] * 16), cvRound(p[1] * 16));
+    cv::polylines(image, std::vector<std::vector<cv::Point>>{points}, false, bgr_of(line.colour), line.width,
+                  cv::LINE_AA, fraction_bits);
+  }
+  for (const auto& t : d.texts) draw_text(image, t);
+  return image;
 }
 
 class Ffv1Writer final : public MovieWriter {
@@ -43,6 +74,10 @@ class OpenCvModule final : public PictureModule {
  public:
   void write_png(const std::string& path, const YuyvFrame& frame) override {
     if (!cv::imwrite(path, to_bgr(frame))) throw std::runtime_error("the file or its folder is not writable");
+  }
+  void write_drawing(const std::string& path, const Drawing& drawing) override {
+    if (!cv::imwrite(path, rendered(drawing)))
+      throw std::runtime_error("the file or its folder is not writable");
   }
   std::unique_ptr<MovieWriter> open_avi(const std::string& path, int width, int height,
                                         double frame_rate_hz) override {

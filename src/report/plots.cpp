@@ -9,6 +9,8 @@
 #include <linebench/report/format.hpp>
 #include <linebench/report/svg.hpp>
 
+#include "plots_video.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -239,6 +241,7 @@ std::string plots_html(const PageSection& section, const std::string& id_prefix)
   }
   out += spectrum_figure(section, id_prefix + "-s");
   out += level_figure(section, id_prefix + "-l");
+  if (section.video) out += video_plots_html(section.document, *section.video, id_prefix);
   return out.empty() ? out : "<div class=\"plots\">" + out + "</div>";
 }
 

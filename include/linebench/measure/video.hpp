@@ -8,6 +8,8 @@
 
 namespace linebench::measure {
 
+struct VideoTraces;
+
 /// What to take the signal for. Auto: by lines, subcarrier and black level.
 enum class SystemChoice { Auto, S525, S525NoSetup, S625 };
 
@@ -21,8 +23,10 @@ struct VideoOptions {
 /// Measures all that the samples can support; what they cannot is `unmeasurable` with the reason. One pass,
 /// memory independent of length. Readings are `info` until judged. No video, or noise only: `video.signal` is
 /// "none" and all else unmeasurable. Throws Error(Unusable) for an empty source or a rate below 2 MS/s, at
-/// which sync cannot be measured.
+/// which sync cannot be measured. @param traces where not null: filled with what pictures are drawn from;
+/// lines in `traces->chosen` by number on entry are the ones kept.
 [[nodiscard]] Readings measure_video(capture::VideoSource& source, const VideoOptions& options,
-                                     const Progress& progress = {}, const StopFlag* stop = nullptr);
+                                     const Progress& progress = {}, const StopFlag* stop = nullptr,
+                                     VideoTraces* traces = nullptr);
 
 }  // namespace linebench::measure

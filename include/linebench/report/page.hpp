@@ -4,7 +4,9 @@
 #pragma once
 
 #include <linebench/measure/traces.hpp>
+#include <linebench/measure/video_traces.hpp>
 #include <linebench/report/document.hpp>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -14,6 +16,7 @@ namespace linebench::report {
 struct PageSection {
   Document document;
   std::vector<measure::ChannelTraces> traces{};  ///< one a channel, for the plots; may be empty
+  std::optional<measure::VideoTraces> video{};   ///< of composite samples, for their pictures
   std::string title{};                           ///< a person's name for it; empty: the input's source
   std::string story{};                           ///< a sentence under the title; may be empty
 };

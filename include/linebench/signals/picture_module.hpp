@@ -3,6 +3,7 @@
 #pragma once
 
 #include <cstdint>
+#include <linebench/signals/drawing.hpp>
 #include <linebench/signals/video_frame.hpp>
 #include <memory>
 #include <string>
@@ -58,6 +59,8 @@ class PictureModule {
   virtual ~PictureModule() = default;
   /// Lossless still, full range RGB.
   virtual void write_png(const std::string& path, const YuyvFrame& frame) = 0;
+  /// Lines and words as a still.
+  virtual void write_drawing(const std::string& path, const Drawing& drawing) = 0;
   /// Lossless AVI (FFV1, full range RGB).
   virtual std::unique_ptr<MovieWriter> open_avi(const std::string& path, int width, int height,
                                                 double frame_rate_hz) = 0;

@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <functional>
 #include <linebench/base/progress.hpp>
+#include <linebench/signals/drawing.hpp>
 #include <linebench/signals/video_frame.hpp>
 #include <string>
 
@@ -14,6 +15,9 @@ using FrameSource = std::function<YuyvFrame(std::int64_t number)>;
 
 /// Writes a PNG. Throws Error(Unusable), one line, when the module is missing or the file cannot be written.
 void write_png(const std::filesystem::path& file, const YuyvFrame& frame);
+
+/// Writes a drawing as PNG. Errors as write_png.
+void write_drawing(const std::filesystem::path& file, const Drawing& drawing);
 
 /// Writes a lossless AVI of `frames` frames. Stops early, the file whole, when `stop` is set; returns frames
 /// written.

@@ -5,8 +5,8 @@
 // of the composite line follow the insertion lines of both systems as commonly used (from memory).
 #pragma once
 
-#include <linebench/standards/video.hpp>
 #include <cstdint>
+#include <linebench/standards/video.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
