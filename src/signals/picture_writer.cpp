@@ -67,8 +67,8 @@ void write_png(const fs::path& file, const YuyvFrame& frame) {
 }
 
 void write_drawing(const fs::path& file, const Drawing& drawing) {
-  with_module(fmt::format("{} cannot be written", file.string()),
-              [&](PictureModule& m) { m.write_drawing(file.string(), drawing); });
+  with_picture_module(fmt::format("{} cannot be written", file.string()),
+                      [&](PictureModule& m) { m.write_drawing(file.string(), drawing); });
 }
 
 std::int64_t write_avi(const fs::path& file, const FrameSource& source, std::int64_t frames,
