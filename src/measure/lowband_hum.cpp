@@ -261,7 +261,7 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   Columns columns;
   const Solved without = solve(k, columns);
   const Spectrum s = spectrum_of(without.residual, k.rate);
-  fit.floor = 0.05 + 2e-3 * without.x.segment(2, 2 * k.comb).norm();
+  fit.floor = 0.2 + 2e-3 * without.x.segment(2, 2 * k.comb).norm();
   double best = 0;
   for (double hz = low_hz_; hz <= high_hz_; hz += 0.25 / k.seconds()) {
     if (std::abs(hz - k.field_hz) < blind) continue;

@@ -89,7 +89,7 @@ class Sheet {
   }
   // Broken where a value is not finite or lies beside the axis.
   void series(const ChartSeries& s) {
-    const int width = s.style.find("thin") != std::string::npos ? 1 : 2;
+    const int width = s.style == "s0" || s.style == "s1" ? 2 : 1;
     std::vector<std::array<double, 2>> points;
     const auto flush = [&] {
       if (points.size() > 1) polyline(points, colour_of(s.style), width);

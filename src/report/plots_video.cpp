@@ -55,8 +55,8 @@ Chart line_chart(const VideoTraces& t, const VideoTraces::Line& line) {
   c.caption = "Time from the leading edge of sync (50 % point), level re blanking.";
   c.x = linear_axis(line.us.front(), line.us.back(), "us", 7);
   c.y = level_axis({line}, s);
-  c.series.push_back({line.us, line.mv, "s0 thin", "as received"});
   add_levels(c, s);
+  c.series.push_back({line.us, line.mv, "s0 thin", "as received"});
   return c;
 }
 
@@ -67,8 +67,8 @@ Chart overlay_chart(const VideoTraces& t) {
   c.description = "Level over time of picture lines, drawn over one another";
   c.x = linear_axis(t.overlaid.front().us.front(), t.overlaid.front().us.back(), "us", 7);
   c.y = level_axis(t.overlaid, s);
-  for (const auto& l : t.overlaid) c.series.push_back({l.us, l.mv, "s0 thin", ""});
   add_levels(c, s);
+  for (const auto& l : t.overlaid) c.series.push_back({l.us, l.mv, "s0 thin", ""});
   return c;
 }
 
@@ -109,6 +109,8 @@ Chart vector_chart(const Document& d, const VideoTraces& t) {
   reach = std::ceil(1.15 * reach / 50) * 50;
   c.x = linear_axis(-reach * chart_aspect, reach * chart_aspect, "U (B-Y), mV", 10);
   c.y = linear_axis(-reach, reach, "V (R-Y), mV", 6);
+  c.series.push_back({{-reach * chart_aspect, reach * chart_aspect}, {0, 0}, "rail", ""});
+  c.series.push_back({{0, 0}, {-reach, reach}, "rail", ""});
   ChartSeries path;
   path.style = "s0 thin";
   path.name = "along the lines";
@@ -118,8 +120,6 @@ Chart vector_chart(const Document& d, const VideoTraces& t) {
   }
   c.series.push_back(std::move(path));
   c.series.push_back({{0, t.burst.real()}, {0, t.burst.imag()}, "s1", "burst"});
-  c.series.push_back({{-reach * chart_aspect, reach * chart_aspect}, {0, 0}, "rail", ""});
-  c.series.push_back({{0, 0}, {-reach, reach}, "rail", ""});
   return c;
 }
 

@@ -7,6 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "app/run_program.hpp"
+#include "support/lowband_synth.hpp"
 #include "support/video_synth.hpp"
 
 namespace {
@@ -146,6 +147,46 @@ TEST_F(MeasureVideo, OptionsOfAnotherViewAreBadUsage) {
   refused("measure pal.raw --tone 1000", 2, "--tone");
   refused("measure pal.raw --velocity-factor nan", 2, "0.66");
   refused("measure pal.raw --system 405", 2, "405");
+}
+
+TEST_F(MeasureVideo, PicturesToThePageAndAsPng) {
+  write_raw(folder.path / "pal.raw", camera(true), good);
+  const auto r = run(folder, "measure pal.raw --png a.png --line 100 --html a.html");
+  EXPECT_EQ(r.exit, 0) << r.err;
+  const std::string png = app_test::slurp(folder.path / "a.png");
+  ASSERT_GT(png.size(), 20000U);
+  EXPECT_EQ(png.substr(1, 3), "PNG");
+  EXPECT_NE(app_test::slurp(folder.path / "a.html").find("Line 100"), std::string::npos);
+  refused("measure pal.raw --png a.jpg", 2, ".png");
+  refused("measure pal.raw --png no/such/a.png", 3, "a.png");
+}
+
+TEST_F(MeasureVideo, LowbandOfASoundCardsRecording) {
+  lowband_synth::Card card;
+  card.rate_hz = 96000;
+  card.full_scale_v = 1;
+  linebench::capture::AudioFileWriter writer(folder.path / "card.wav", 96000, 1,
+                                             linebench::capture::SampleFormat::Pcm24);
+  writer.write(lowband_synth::make(card, 1.5, 1));
+  writer.close();
+  const auto judged = run(folder, "measure card.wav --view lowband --full-scale 1 --limits lowband-625");
+  EXPECT_EQ(judged.exit, 0) << judged.out;
+  // The same through a pad of 2 to 1: half the volts at the card stand for the same on the line.
+  const json j =
+      json::parse(run(folder, "measure card.wav --view lowband --full-scale 0.5 --pad 2 --json").out);
+  EXPECT_NEAR(value_of(j, "video.sync.amplitude"), 300, 5);
+  EXPECT_NEAR(value_of(j, "video.line.frequency"), 15625, 0.1);
+  const json bare = json::parse(run(folder, "measure card.wav --view lowband --json").out);
+  for (const auto& r : bare.at("readings")) {
+    if (r.at("id") == "video.sync.amplitude") {
+      EXPECT_EQ(r.at("verdict"), "unmeasurable");
+    }
+  }
+  refused("measure card.wav --view lowband --pad 0.5", 2, "--pad");
+  refused("measure card.wav --view lowband --png a.png", 2, "--png");
+  refused("measure card.wav --pad 2", 2, "--pad");
+  write_raw(folder.path / "pal.raw", camera(true), good);
+  refused("measure pal.raw --view lowband", 3, "--view waveform");
 }
 
 TEST_F(MeasureVideo, NothingThereIsNotMeasured) {

@@ -67,4 +67,19 @@ TEST(VideoLimitSets, FollowTheStandardsTable) {
   }
 }
 
+// What the sound card's view is judged by is the same as for samples.
+TEST(VideoLimitSets, LowbandSetsRepeatTheOthers) {
+  for (const char* lines : {"625", "525"}) {
+    const auto low = judge::load_limit_set(std::string("lowband-") + lines);
+    const auto full = judge::load_limit_set(std::string("composite-") + lines);
+    for (const auto& e : low.entries) {
+      if (e.id == "video.vertical_sync") continue;
+      const auto& same = entry(full, e.id);
+      EXPECT_EQ(e.limit.min, same.limit.min) << e.id;
+      EXPECT_EQ(e.limit.max, same.limit.max) << e.id;
+      EXPECT_EQ(e.limit.source, same.limit.source) << e.id;
+    }
+  }
+}
+
 }  // namespace
