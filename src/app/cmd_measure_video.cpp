@@ -110,7 +110,7 @@ Exit measure_waveform(Context& context, MeasureOptions& o) {
   judge_document(document, o.limits);
   if (!o.png.empty()) {
     signals::write_drawing(o.png, report::draw_video(document, *o.show.video));
-    fmt::print(stderr, "pictures written to {}\n", o.png);
+    say("pictures written to {}\n", report::printable(o.png));
   }
   return show(context, document, o.show);
 }
