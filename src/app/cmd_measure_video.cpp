@@ -9,10 +9,12 @@
 #include <linebench/measure/lowband.hpp>
 #include <linebench/measure/video.hpp>
 #include <linebench/measure/video_traces.hpp>
+#include <linebench/report/format.hpp>
 #include <linebench/report/video_pictures.hpp>
 #include <linebench/signals/picture_writer.hpp>
 
 #include "progress_line.hpp"
+#include "say.hpp"
 
 namespace linebench::app {
 namespace {
