@@ -11,12 +11,15 @@
 #include <set>
 
 #include "video_burst.hpp"
+#include "video_cable.hpp"
+#include "video_echo.hpp"
 #include "video_hum.hpp"
 #include "video_levels.hpp"
 #include "video_noise.hpp"
 #include "video_picture.hpp"
 #include "video_rate.hpp"
 #include "video_sync.hpp"
+#include "video_termination.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -126,7 +129,11 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   VideoHumMeter hum(setup, options.mains_hz, clock);
   PictureMeter picture(setup);
   NoiseMeter noise(setup);
-  std::vector<LineMeter*> meters = {&rate, &sync, &pulses, &burst, &levels, &hum, &picture, &noise};
+  EchoMeter echo(setup, options.velocity_factor);
+  CableMeter cable(echo, options.cable);
+  TerminationMeter termination;
+  std::vector<LineMeter*> meters = {&rate,    &sync,  &pulses, &burst, &levels,     &hum,
+                                    &picture, &noise, &echo,   &cable, &termination};
   std::unique_ptr<VideoTraceMeter> tracer;
   if (traces != nullptr) {
     std::vector<int> lines;

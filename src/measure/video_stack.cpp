@@ -91,4 +91,19 @@ std::optional<Estimate> LineStack::read(const std::function<double(const Trace&)
   return Estimate{value, *u};
 }
 
+Trace mean_of_half(const LineStack& stack, std::size_t half, std::size_t without) {
+  Trace t;
+  float n = 0;
+  for (std::size_t g = half; g < line_groups; g += 2) {
+    if (g == without) continue;
+    const Trace part = stack.mean(g);
+    if (part.empty()) continue;
+    if (t.empty()) t = Trace{part.from_us, part.step_us, std::vector<float>(part.y.size(), 0.0F)};
+    for (std::size_t i = 0; i < t.y.size(); ++i) t.y[i] += part.y[i];
+    n += 1;
+  }
+  for (float& y : t.y) y /= n;
+  return t;
+}
+
 }  // namespace linebench::measure

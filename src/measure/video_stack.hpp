@@ -56,4 +56,8 @@ class LineStack {
   std::vector<double> weights_;
 };
 
+/// The mean over the groups of one half (0: even, 1: odd), one of them left out or none (line_groups). Groups
+/// count as of one size. Empty when there are none.
+[[nodiscard]] Trace mean_of_half(const LineStack& stack, std::size_t half, std::size_t without = line_groups);
+
 }  // namespace linebench::measure

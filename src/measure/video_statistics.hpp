@@ -41,6 +41,18 @@ inline constexpr std::size_t line_groups = 16;
   return coverage_factor(m - 1) * std::sqrt(variance / m);
 }
 
+/// The same from values of all data but a group's each (jackknife): for figures that a group alone is too
+/// noisy to give. @param value without group g, or NaN.
+[[nodiscard]] inline std::optional<double> jackknife_uncertainty(
+    const std::function<double(std::size_t)>& value) {
+  const auto u = group_uncertainty(value);
+  if (!u) return std::nullopt;
+  std::size_t n = 0;
+  for (std::size_t g = 0; g < line_groups; ++g) n += std::isfinite(value(g)) ? 1 : 0;
+  // Scatter of means without one of n: n - 1 times smaller than that of the groups themselves.
+  return *u * static_cast<double>(n - 1);
+}
+
 /// Independent parts of an expanded uncertainty together.
 [[nodiscard]] inline double together(double a, double b) { return std::hypot(a, b); }
 

@@ -5,6 +5,7 @@
 #include <linebench/base/reading.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <optional>
+#include <string>
 
 namespace linebench::measure {
 
@@ -18,6 +19,7 @@ struct VideoOptions {
   std::optional<double> mains_hz;         ///< 50 or 60: look for hum near this only; otherwise 45 to 65 Hz
   std::optional<double> clock_error_ppm;  ///< recorder's clock error to take out of frequencies (+: fast)
   double velocity_factor = 0.66;          ///< of the cable, for distances to echoes
+  std::string cable = "rg59";             ///< type for the equivalent length, see standards/cable.hpp
 };
 
 /// Measures all that the samples can support; what they cannot is `unmeasurable` with the reason. One pass,

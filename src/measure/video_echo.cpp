@@ -1,0 +1,238 @@
+#include "video_echo.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/standards/video.hpp>
+#include <linebench/standards/video_lines.hpp>
+
+#include "video_cable_fit.hpp"
+
+namespace linebench::measure {
+namespace {
+
+constexpr double grid_from_us = -0.7;  // on the front porch: a line's ends meet where nothing happens
+constexpr double burst_from_us = 5.0;
+constexpr double burst_to_us = 8.15;
+constexpr double settled_us = 0.3;  // after an edge
+constexpr double light_m_per_us = 299.792458;
+constexpr std::uint64_t every_line = 5;  // odd, so that the subcarrier averages out
+constexpr std::uint64_t lines_taken_all = 320;
+constexpr double least_lines = 24;
+constexpr double model_error = 0.0007;  // of sync: what a mean line departs from any model by
+constexpr double least_ratio = 0.01;
+constexpr double most_misfit = 6;
+constexpr double long_cable_db = 4.0;  // at 5 MHz
+
+const standards::VideoStandard& nominal(int lines) {
+  return lines == 625 ? standards::video_625 : standards::video_525;
+}
+
+// Whether two sets of lines can be fitted crosswise: the same points stand still.
+bool alike(const std::vector<EchoLine>& a, const std::vector<EchoLine>& b) {
+  return !a.empty() && std::equal(a.begin(), a.end(), b.begin(), b.end(),
+                                  [](const EchoLine& x, const EchoLine& y) { return x.parts == y.parts; });
+}
+
+// Where the trace falls (-1) or rises (+1) fastest: an edge stands out by that even on an echo's pedestal.
+double steepest(const Trace& t, double from_us, double to_us, double sign) {
+  double most = 0;
+  double at = std::nan("");
+  for (std::size_t i = 1; i + 1 < t.y.size(); ++i) {
+    const double when = t.from_us + t.step_us * static_cast<double>(i);
+    if (when < from_us || when > to_us) continue;
+    const double slope = sign * static_cast<double>(t.y[i + 1] - t.y[i - 1]);
+    if (slope > most) {
+      most = slope;
+      at = when;
+    }
+  }
+  return at;
+}
+
+// Of the mean sync's leading edge, 10 to 90 %: an echo within two of these is part of the edge.
+double rise_us(const LineStack& stack) {
+  const Trace t = stack.mean();
+  const double tip = t.mean(1.0, 3.8);
+  // By its first half: loss and echoes draw out the second.
+  const double rise = 2 * (t.crossing(0.5 * tip, -0.5, 1.0) - t.crossing(0.1 * tip, 0.1, -0.6));
+  return std::isfinite(rise) ? rise : 0.0;
+}
+
+}  // namespace
+
+EchoMeter::EchoMeter(const VideoSetup& setup, double velocity_factor)
+    : velocity_factor_(velocity_factor),
+      active_from_us_(nominal(setup.lines).active_start_us.nominal),
+      front_porch_us_(nominal(setup.lines).front_porch_us.nominal),
+      line_us_(setup.line_period_samples / setup.rate_hz * 1e6),
+      points_(static_cast<std::size_t>(setup.line_period_samples + 0.5)),
+      empty_(static_cast<std::size_t>(setup.lines) + 1, false),
+      picture_(empty_),
+      picture_lines_(grid_from_us, grid_from_us + line_us_, setup.rate_hz),
+      empty_lines_(grid_from_us, grid_from_us + line_us_, setup.rate_hz) {
+  for (int line = 1; line <= setup.lines; ++line) {
+    const auto s = standards::line_structure_in_frame(nominal(setup.lines), 0, line);
+    const bool sync =
+        s.at_start == standards::LinePulse::LineSync && s.at_middle == standards::LinePulse::None;
+    picture_[static_cast<std::size_t>(line)] = s.picture_first_half && s.picture_second_half;
+    empty_[static_cast<std::size_t>(line)] = sync && !s.has_picture() && line > 1;
+  }
+  // The first line after the pulses has their echoes before it.
+  for (int line = setup.lines; line > 1; --line) {
+    const auto i = static_cast<std::size_t>(line);
+    empty_[i] = empty_[i] && empty_[i - 1];
+    picture_[i] = picture_[i] && picture_[i - 1];
+  }
+}
+
+void EchoMeter::line(const LineView& v) {
+  if (v.kind != LineKind::Picture || !v.sync_found ||
+      !v.covers(grid_from_us - 0.5, grid_from_us + line_us_ + 0.5))
+    return;
+  const auto number = static_cast<std::size_t>(v.line);
+  if (v.line <= 0 || number >= picture_.size() || picture_[number]) {
+    if (v.index < lines_taken_all || v.index % every_line == 0) picture_lines_.add(v);
+    return;
+  }
+  if (!empty_[number]) return;
+  // Empty only if it is: data and test lines live here too.
+  const double bound = 6 * v.setup->noise_mv / std::sqrt(v.samples_per_us()) + 40 * v.setup->gain();
+  for (double t = active_from_us_; t + 2 < line_us_ - 2; t += 2) {
+    if (std::abs(v.level(t, t + 2)) > bound) return;
+  }
+  empty_lines_.add(v);
+}
+
+std::vector<EchoLine> EchoMeter::lines(const VideoSetup& setup,
+                                       const std::function<Trace(const LineStack&)>& mean) const {
+  std::vector<EchoLine> out;
+  const double step = 1e6 / setup.rate_hz;
+  for (const LineStack* stack : {&picture_lines_, &empty_lines_}) {
+    if (stack->count() < least_lines) continue;
+    const Trace t = mean(*stack);
+    if (t.y.size() < points_) continue;
+    // Where it stands still is the same for every part of the data.
+    const Trace whole = stack->mean();
+    const double lead = steepest(whole, -0.6, 0.6, -1);
+    const double trail = steepest(whole, lead + 3.5, lead + 6.2, +1);
+    if (!std::isfinite(lead) || !std::isfinite(trail)) continue;
+    EchoLine l;
+    l.y.assign(t.y.begin(), t.y.begin() + static_cast<std::ptrdiff_t>(points_));
+    l.parts.assign(points_, EchoLine::Part::Unused);
+    for (std::size_t i = 0; i < points_; ++i) {
+      const double at = grid_from_us + static_cast<double>(i) * step;
+      const bool tip_part = at > lead + settled_us && at < trail - 0.2;
+      const bool burst = setup.colour && at > burst_from_us && at < burst_to_us;
+      const bool porch = (at > trail + settled_us && at < active_from_us_ - 0.35) ||
+                         at > lead + line_us_ - front_porch_us_ + 0.4 || at < lead - 0.25;
+      const bool empty = stack == &empty_lines_ && at > trail + settled_us;
+      if (tip_part) l.parts[i] = EchoLine::Part::Tip;
+      if ((porch || empty) && !burst) l.parts[i] = EchoLine::Part::Blanking;
+    }
+    l.sigma_mv = std::hypot(setup.noise_mv / std::sqrt(stack->count()), model_error * setup.sync_mv);
+    out.push_back(std::move(l));
+  }
+  return out;
+}
+
+void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
+  const double step = 1e6 / setup.rate_hz;
+  std::vector<EchoLine> all = lines(setup, [](const LineStack& s) { return s.mean(); });
+  constexpr const char* parts[] = {"delay", "level", "distance", "polarity"};
+  if (all.empty() || setup.rate_hz < 8e6) {
+    const std::string reason = all.empty() ? "too few lines; take at least one field (20 ms)"
+                                           : "too slow a recorder to see an edge; take 10 MS/s or more";
+    for (const char* p : parts) out.push_back(unmeasurable(fmt::format("video.echo.{}", p), reason));
+    return;
+  }
+  EchoSearch search;
+  search.least_ratio = least_ratio;
+  search.from_us =
+      std::max({0.28, 2.5 * step, 2.2 * rise_us(picture_lines_.count() > 0 ? picture_lines_ : empty_lines_)});
+  search.to_us = empty_lines_.count() >= least_lines ? 0.5 * line_us_ - 2 : 4.0;
+  EchoBound bound;
+  found_ = EchoFit(all, step).find(search, bound);
+  // A long cable's tail is steeper near its edge than the fit allows for: it is taken back, and looked again.
+  const double loss = cable_loss_db(all, all, step, found_);
+  double taken_back = 0;
+  const bool lossy = std::isfinite(loss) && loss > long_cable_db;
+  if (lossy) {
+    taken_back = cable_loss_db(all, all, step, {});
+    if (!std::isfinite(taken_back)) taken_back = loss;
+    all = without_loss(std::move(all), step, taken_back);
+    search.from_us = std::max(search.from_us, 0.9);
+    search.least_ratio = 2 * least_ratio;
+    found_ = EchoFit(all, step).find(search, bound);
+  }
+  const std::vector<Echo>& found = found_;
+  if (bound.misfit > most_misfit) {
+    found_.clear();
+    for (const char* p : parts) {
+      out.push_back(
+          unmeasurable(fmt::format("video.echo.{}", p),
+                       "sync and porches are bent by more than echoes and a cable's loss; look at the sync "
+                       "first, or send a black picture"));
+    }
+    return;
+  }
+  if (found.empty()) {
+    const double most_db = 20 * std::log10(std::max(bound.ratio, least_ratio));
+    const std::string none =
+        fmt::format("none found from {:.1f} to {:.1f} us ({:.0f} to {:.0f} m)", search.from_us, search.to_us,
+                    search.from_us * velocity_factor_ * light_m_per_us / 2,
+                    search.to_us * velocity_factor_ * light_m_per_us / 2);
+    for (const char* p : parts) {
+      const bool level = std::string_view(p) == "level";
+      out.push_back(unmeasurable(fmt::format("video.echo.{}", p),
+                                 level ? fmt::format("{}: less than {:.0f} dB", none, most_db) : none,
+                                 level ? std::optional(most_db) : std::nullopt));
+    }
+    return;
+  }
+  // Settled by halves; and by all lines but a group's, for the uncertainty.
+  const auto by_halves = [&](std::size_t without) {
+    const auto half = [&](std::size_t h) {
+      auto some = lines(setup, [h, without](const LineStack& s) { return mean_of_half(s, h, without); });
+      return lossy ? without_loss(std::move(some), step, taken_back) : some;
+    };
+    std::vector<EchoLine> a = half(0);
+    std::vector<EchoLine> b = half(1);
+    if (!alike(a, b)) return std::vector<Echo>();
+    return EchoFit(std::move(a), step, std::move(b)).settle(found_);
+  };
+  std::vector<Echo> settled = by_halves(line_groups);
+  if (settled.size() == found_.size()) found_ = std::move(settled);
+  std::vector<std::vector<Echo>> without;
+  for (std::size_t g = 0; g < line_groups; ++g) without.push_back(by_halves(g));
+  for (std::size_t e = 0; e < found.size(); ++e) {
+    const auto u = [&](const auto& value) {
+      return jackknife_uncertainty(
+                 [&](std::size_t g) { return e < without[g].size() ? value(without[g][e]) : std::nan(""); })
+          .value_or(1e3);
+    };
+    const Echo& echo = found[e];
+    const double delay_u =
+        together(u([](const Echo& x) { return x.delay_us * 1e3; }), 2.0 + 0.02 * step * 1e3);
+    const double ratio_u =
+        together(u([](const Echo& x) { return x.ratio; }), 0.0015 + 0.01 * std::abs(echo.ratio));
+    const double level = 20 * std::log10(std::abs(echo.ratio));
+    const double metres = velocity_factor_ * light_m_per_us / 2;
+    const auto push = [&](const std::string& stem, bool with_polarity) {
+      out.push_back(number_reading(stem + "delay", echo.delay_us * 1e3, delay_u));
+      out.push_back(number_reading(stem + "level", level, 8.686 * ratio_u / std::abs(echo.ratio)));
+      out.push_back(number_reading(stem + "distance", echo.delay_us * metres, delay_u * 1e-3 * metres,
+                                   fmt::format("for a velocity factor of {:.2f}", velocity_factor_)));
+      if (with_polarity) {
+        out.push_back(number_reading(
+            stem + "polarity", echo.ratio > 0 ? 1 : -1, std::nullopt,
+            echo.ratio > 0 ? "as from an open or missing end" : "as from a short or a second load"));
+      }
+    };
+    if (e == 0) push("video.echo.", true);
+    push(fmt::format("video.echo.{}.", e + 1), false);
+  }
+}
+
+}  // namespace linebench::measure

@@ -1,0 +1,193 @@
+// Echoes, cable loss and termination: waveforms in closed form, the path imposed on their spectrum. An echo
+// of ratio a and delay d is 1 + a e^(-j w d); coaxial loss is e^(-k sqrt(f) (1 + j)), the skin effect's
+// closed form.
+#include <linebench/standards/cable.hpp>
+
+#include "video/measuring.hpp"
+
+namespace {
+
+using namespace video_synth;
+using namespace video_test;
+using Response = std::function<std::complex<double>(double)>;
+
+Wave with_bars(Wave w) {
+  w.picture = w.lines == 525 ? bars(w, 5000.0 / 7, 0.75, 0.75, 375.0 / 7) : bars(w, 700, 1.0, 0.75, 0);
+  w.start_line = 57.7;
+  return w;
+}
+Wave with_white(Wave w) {
+  w.picture = flat(w.lines == 525 ? 5000.0 / 7 : 700);
+  w.start_line = 57.7;
+  return w;
+}
+std::complex<double> echo(double hz, double ratio, double us) {
+  return ratio * std::polar(1.0, -2 * pi * hz * us * 1e-6);
+}
+std::complex<double> coax(double hz, double db) {
+  const double nepers = db / 8.685889638 * std::sqrt(hz / 5e6);
+  return std::polar(std::exp(-nepers), -nepers);
+}
+// Five poles, as a recorder's filter has them (minimum phase).
+std::complex<double> butterworth(double hz, double corner_hz) {
+  const std::complex<double> s(0, hz / corner_hz);
+  std::complex<double> h = 1;
+  for (int k = 0; k < 5; ++k) {
+    const std::complex<double> p = std::polar(1.0, pi * (2.0 * k + 6) / 10);
+    h *= -p / (s - p);
+  }
+  return h;
+}
+std::vector<float> through(const Wave& w, double rate, double seconds, const Response& path) {
+  std::vector<float> v = clean(w, rate, seconds);
+  filter(v, rate, path);
+  return v;
+}
+Readings at_forty_decibels(std::vector<float> v, double rate, unsigned seed = 3) {
+  add_noise(v, 7, seed);
+  return measured(rate, std::move(v));
+}
+
+TEST(VideoEcho, DelayLevelSignAndDistance) {
+  struct Case {
+    double db;
+    int sign;
+    double us;
+  };
+  for (const bool is_525 : {true, false}) {
+    for (const bool white : {false, true}) {
+      const Wave base = is_525 ? wave_525() : wave_625();
+      const Wave w = white ? with_white(base) : with_bars(base);
+      for (const Case& c : {Case{-20, 1, 0.62}, Case{-26, -1, 1.23}, Case{-20, -1, 3.1}, Case{-24, 1, 8.3}}) {
+        const double rate = is_525 ? 315e6 / 22 : 13.5e6;
+        const double ratio = c.sign * std::pow(10, c.db / 20);
+        std::printf("  %s, %s\n", is_525 ? "525" : "625", white ? "white" : "bars");
+        const Readings r = at_forty_decibels(
+            through(w, rate, 0.1, [&](double f) { return 1.0 + echo(f, ratio, c.us); }), rate);
+        expect_near(r, "video.echo.delay", c.us * 1e3, c.us > 5 ? 15 : 10);
+        expect_near(r, "video.echo.level", c.db, 0.7);
+        expect_near(r, "video.echo.distance", 0.5 * c.us * 0.66 * 299.792458, 1.5);
+        EXPECT_EQ(get(r, "video.echo.polarity").number(), c.sign);
+      }
+    }
+  }
+}
+
+TEST(VideoEcho, SeveralAtOnceStrongestFirst) {
+  const double rate = 17734475.0;
+  const Readings r =
+      at_forty_decibels(through(with_bars(wave_625()), rate, 0.1,
+                                [](double f) { return 1.0 + echo(f, -0.05, 2.9) + echo(f, 0.1, 0.7); }),
+                        rate);
+  expect_near(r, "video.echo.1.delay", 700, 10);
+  expect_near(r, "video.echo.1.level", -20, 0.7);
+  expect_near(r, "video.echo.2.delay", 2900, 10);
+  expect_near(r, "video.echo.2.level", -26, 0.7);
+  EXPECT_EQ(get(r, "video.echo.delay").number(), get(r, "video.echo.1.delay").number());
+}
+
+TEST(VideoEcho, NoneWhereThereIsNone) {
+  const std::vector<std::pair<const char*, Response>> paths = {
+      {"nothing", [](double) { return 1.0; }},
+      {"coax 1 dB", [](double f) { return coax(f, 1); }},
+      {"coax 3 dB", [](double f) { return coax(f, 3); }},
+      {"coax 10 dB", [](double f) { return coax(f, 10); }},
+      {"filter 5 MHz", [](double f) { return butterworth(f, 5e6); }},
+      {"filter 4 MHz", [](double f) { return butterworth(f, 4e6); }},
+  };
+  for (const bool is_525 : {true, false}) {
+    for (const bool white : {false, true}) {
+      const Wave base = is_525 ? wave_525() : wave_625();
+      for (const auto& [name, path] : paths) {
+        SCOPED_TRACE(name);
+        const Readings r =
+            at_forty_decibels(through(white ? with_white(base) : with_bars(base), 13.5e6, 0.1, path), 13.5e6);
+        expect_none(r, "video.echo.level");
+        ASSERT_TRUE(get(r, "video.echo.level").at_most.has_value());
+        EXPECT_LT(*get(r, "video.echo.level").at_most, -24);
+      }
+    }
+  }
+}
+
+TEST(VideoCable, LossAndLength) {
+  for (const bool is_525 : {true, false}) {
+    for (const bool white : {false, true}) {
+      const Wave base = is_525 ? wave_525() : wave_625();
+      const Wave w = white ? with_white(base) : with_bars(base);
+      for (const double db : {0.8, 3.0, 6.0, 10.0}) {
+        std::printf("  %s, %s, %.1f dB\n", is_525 ? "525" : "625", white ? "white" : "bars", db);
+        const Readings r =
+            at_forty_decibels(through(w, 13.5e6, 0.1, [&](double f) { return coax(f, db); }), 13.5e6);
+        expect_near(r, "video.cable.loss", db, 0.15 + 0.05 * db);
+        // RG-59 class: 2.25 dB per 100 m, common practice, from memory.
+        expect_near(r, "video.cable.length", db / 2.25 * 100, 8 + 0.05 * db / 2.25 * 100);
+      }
+    }
+  }
+}
+
+TEST(VideoCable, AFilterIsNoCableAndALowBurstIsSaid) {
+  Wave w = with_bars(wave_625());
+  Readings r =
+      at_forty_decibels(through(w, 13.5e6, 0.1, [](double f) { return butterworth(f, 4.5e6); }), 13.5e6);
+  expect_near(r, "video.cable.loss", 0, 0.3);
+  EXPECT_NE(get(r, "video.cable.loss").reason.find("other than cable"), std::string::npos);
+  w.burst_pp_mv = 180;
+  r = at_forty_decibels(clean(w, 13.5e6, 0.1), 13.5e6);
+  expect_near(r, "video.cable.loss", 0, 0.3);
+  EXPECT_NE(get(r, "video.cable.loss").reason.find("burst is off"), std::string::npos);
+  EXPECT_EQ(get(r, "video.cable.length").verdict, Verdict::Unmeasurable);
+  EXPECT_TRUE(get(r, "video.cable.length").at_most.has_value());
+}
+
+TEST(VideoCable, TypesCarryTheirStatus) {
+  for (const auto& t : standards::cable_types()) {
+    EXPECT_EQ(standards::find_cable_type(t.name), &t);
+    EXPECT_FALSE(t.loss_5mhz_db.source.empty());
+    EXPECT_GT(t.velocity_factor, 0.6);
+    EXPECT_LT(t.velocity_factor, 0.9);
+  }
+  // The pair's formula at 5 MHz: 1.967 sqrt(5) + 0.023 x 5 + 0.050 / sqrt(5).
+  EXPECT_NEAR(standards::find_cable_type("cat5e")->loss_5mhz_db.nominal,
+              1.967 * std::sqrt(5.0) + 0.023 * 5 + 0.050 / std::sqrt(5.0), 0.01);
+  EXPECT_EQ(standards::find_cable_type("string"), nullptr);
+}
+
+TEST(VideoTermination, ByTheLevel) {
+  // A 75 ohm source: into an open line twice, into two loads two thirds.
+  for (const bool is_525 : {true, false}) {
+    Wave w = with_bars(is_525 ? wave_525() : wave_625());
+    w.noise_mv = 7;
+    for (const auto& [gain, word] : {std::pair{1.0, "ok"},
+                                     {0.93, "ok"},
+                                     {1.1, "ok"},
+                                     {2.0, "missing"},
+                                     {1.8, "missing"},
+                                     {2.0 / 3, "double"},
+                                     {0.6, "double"}}) {
+      w.gain = gain;
+      const Reading r = get(measured(w, 13.5e6, 0.06), "video.termination");
+      ASSERT_TRUE(r.measured()) << gain << ": " << r.reason;
+      EXPECT_EQ(r.text(), word) << gain;
+      if (gain > 1.5 || gain < 0.9) {
+        EXPECT_NE(r.reason.find("gain"), std::string::npos);
+      }
+    }
+    for (const double gain : {0.3, 1.4, 3.0}) {
+      w.gain = gain;
+      expect_none(measured(w, 13.5e6, 0.06), "video.termination");
+    }
+  }
+}
+
+TEST(VideoEcho, UncertaintyIsTrue) {
+  const double rate = 13.5e6;
+  cover(through(with_bars(wave_625()), rate, 0.06, [](double f) { return 1.0 + echo(f, 0.08, 1.7); }), rate,
+        60, {{"video.echo.delay", 1700}, {"video.echo.level", 20 * std::log10(0.08)}},
+        [](std::vector<float>& v, unsigned seed) { add_noise(v, 20, seed); });
+  cover(through(with_bars(wave_525()), rate, 0.06, [](double f) { return coax(f, 2.5); }), rate, 60,
+        {{"video.cable.loss", 2.5}}, [](std::vector<float>& v, unsigned seed) { add_noise(v, 20, seed); });
+}
+
+}  // namespace
