@@ -12,6 +12,7 @@
 #include <linebench/report/format.hpp>
 #include <linebench/report/video_pictures.hpp>
 #include <linebench/signals/picture_writer.hpp>
+#include <linebench/standards/cable.hpp>
 
 #include "progress_line.hpp"
 #include "say.hpp"
@@ -24,12 +25,11 @@ struct ViewOption {
   const char* name;
   bool audio, waveform, lowband;
 };
-constexpr ViewOption view_options[] = {{"--tone", true, false, false},
-                                       {"--system", false, true, true},
-                                       {"--velocity-factor", false, true, false},
-                                       {"--pad", false, false, true},
-                                       {"--png", false, true, false},
-                                       {"--line", false, true, false}};
+constexpr ViewOption view_options[] = {
+    {"--tone", true, false, false},  {"--system", false, true, true},
+    {"--cable", false, true, false}, {"--velocity-factor", false, true, false},
+    {"--pad", false, false, true},   {"--png", false, true, false},
+    {"--line", false, true, false}};
 
 measure::SystemChoice system_choice(const std::string& name) {
   if (name == "525") return measure::SystemChoice::S525;
@@ -46,8 +46,13 @@ void add_video_measure_options(CLI::App& c, MeasureOptions& o) {
       ->check(CLI::IsMember({"525", "525-no-setup", "625", "auto"}))
       ->capture_default_str()
       ->group(group);
-  c.add_option("--velocity-factor", o.velocity_factor, "Of the cable, for distances to echoes")
+  std::vector<std::string> cables;
+  for (const standards::CableType& t : standards::cable_types()) cables.emplace_back(t.name);
+  c.add_option("--cable", o.cable, "Waveform view: type of cable, for its equivalent length")
+      ->check(CLI::IsMember(cables))
       ->capture_default_str()
+      ->group(group);
+  c.add_option("--velocity-factor", o.velocity_factor, "Of the cable, for distances to echoes [of the type]")
       ->group(group);
   c.add_option(
        "--png", o.png,
@@ -66,6 +71,9 @@ void note_video_options(const CLI::App& c, MeasureOptions& o) {
     const CLI::Option* option = c.get_option_no_throw(v.name);
     if (option != nullptr && option->count() > 0) o.given.emplace_back(v.name);
   }
+  const CLI::Option* velocity = c.get_option_no_throw("--velocity-factor");
+  if (velocity == nullptr || velocity->count() == 0)
+    o.velocity_factor = standards::find_cable_type(o.cable)->velocity_factor;
 }
 
 void check_view_options(const MeasureOptions& o) {
@@ -94,6 +102,7 @@ Exit measure_waveform(Context& context, MeasureOptions& o) {
   if (o.mains == "50") options.mains_hz = 50;
   if (o.mains == "60") options.mains_hz = 60;
   options.velocity_factor = o.velocity_factor;
+  options.cable = o.cable;
 
   report::Document document;
   document.command = "measure";

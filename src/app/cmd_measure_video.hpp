@@ -15,7 +15,8 @@ struct MeasureOptions {
   std::string file, view = "auto", mains = "auto", signal, limits;
   std::optional<double> full_scale_v, tone_hz;
   std::string system = "auto";       ///< --system
-  double velocity_factor = 0.66;     ///< --velocity-factor, of the cable
+  std::string cable = "rg59";        ///< --cable, type for the equivalent length
+  double velocity_factor = 0.66;     ///< --velocity-factor, of the cable; the type's own unless given
   std::optional<double> pad;         ///< --pad, volts on the line over volts at the card
   std::string png;                   ///< --png, pictures of the signal to this file
   std::vector<int> lines;            ///< --line, which lines to draw
@@ -23,10 +24,10 @@ struct MeasureOptions {
   ShowOptions show;
 };
 
-/// Adds --system, --velocity-factor, --pad, --png and --line.
+/// Adds --system, --cable, --velocity-factor, --pad, --png and --line.
 void add_video_measure_options(CLI::App& command, MeasureOptions& options);
 
-/// Keeps which of the options that only some views have were given.
+/// Keeps which of the options that only some views have were given; fills in those that follow from others.
 void note_video_options(const CLI::App& command, MeasureOptions& options);
 
 /// Throws Error(Usage) for an option this view does not have; options.view is settled by now.

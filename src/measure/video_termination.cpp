@@ -34,7 +34,7 @@ void TerminationMeter::finish(const VideoSetup& setup, Readings& out) {
   }
   const std::string level = fmt::format("sync is {:+.1f} dB re nominal", db);
   if (std::abs(db) < within_db) {
-    out.push_back(text_reading("video.termination", "ok", level + also));
+    out.push_back(text_reading("video.termination", "correct", level + also));
   } else if (std::abs(db - missing_db) < within_db) {
     out.push_back(text_reading("video.termination", "missing",
                                level +

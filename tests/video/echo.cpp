@@ -159,9 +159,9 @@ TEST(VideoTermination, ByTheLevel) {
   for (const bool is_525 : {true, false}) {
     Wave w = with_bars(is_525 ? wave_525() : wave_625());
     w.noise_mv = 7;
-    for (const auto& [gain, word] : {std::pair{1.0, "ok"},
-                                     {0.93, "ok"},
-                                     {1.1, "ok"},
+    for (const auto& [gain, word] : {std::pair{1.0, "correct"},
+                                     {0.93, "correct"},
+                                     {1.1, "correct"},
                                      {2.0, "missing"},
                                      {1.8, "missing"},
                                      {2.0 / 3, "double"},
