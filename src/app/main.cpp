@@ -74,6 +74,7 @@ int main(int argc, char** argv) {
     linebench::app::add_report(app, context);
     linebench::app::add_diagnose(app, context);
     linebench::app::add_compare(app, context);
+    linebench::app::add_watch(app, context);
 
     try {
       app.parse(argc, argv);

@@ -32,6 +32,7 @@ std::string sha256_of(const std::filesystem::path& file) {
 }
 
 std::string file_state(const Capture& capture) {
+  if (capture.file.empty()) return {};  // a mark of a live measurement never had one
   std::error_code error;
   const auto size = std::filesystem::file_size(capture.file, error);
   if (error) return fmt::format("the file is not where it was ({})", capture.file.string());

@@ -1,0 +1,101 @@
+#include <fmt/format.h>
+
+#include <linebench/base/error.hpp>
+#include <linebench/live/picture_meter.hpp>
+#include <utility>
+
+namespace linebench::live {
+namespace {
+
+constexpr int thumbnail_px = 120;
+constexpr std::uint64_t thumbnail_every = 5;
+
+// A run of frames as the measurement reads it. Frames are lent and stay.
+class Run final : public capture::FrameSource {
+ public:
+  Run(const std::vector<capture::Frame>& frames, const capture::FrameFormat& format)
+      : frames_(frames), format_(format) {
+    facts_.source = "live";
+    facts_.kind = "frames";
+    facts_.sample_rate_hz = format.frame_rate_hz;
+    facts_.frames = frames.size();
+  }
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  [[nodiscard]] const capture::FrameFormat& format() const override { return format_; }
+  bool read(capture::Frame& frame) override {
+    if (at_ >= frames_.size()) return false;
+    frame = frames_[at_++];
+    return true;
+  }
+
+ private:
+  const std::vector<capture::Frame>& frames_;
+  const capture::FrameFormat& format_;
+  CaptureFacts facts_;
+  std::size_t at_ = 0;
+};
+
+}  // namespace
+
+struct PictureMeter::Impl {
+  Impl(const capture::FrameFormat& f, const measure::PictureOptions& o) : format(f), options(o) {
+    frames.resize(run_frames);
+    view.readings = {unmeasurable("picture.signal", "no frame has come yet")};
+  }
+
+  bool push(capture::Frame& frame) {
+    const auto pixels = static_cast<std::size_t>(format.width) * static_cast<std::size_t>(format.height);
+    if (frame.y.size() != pixels || frame.cb.size() != pixels / 2 || frame.cr.size() != pixels / 2) {
+      throw unusable(fmt::format("frames of {} luma samples come where {}x{} was set; start again",
+                                 frame.y.size(), format.width, format.height));
+    }
+    if (!any) first = frame.number;
+    any = true;
+    view.time_s = static_cast<double>(frame.number - first + 1) / format.frame_rate_hz;
+    const bool small = pushed++ % thumbnail_every == 0;
+    if (small) view.thumbnail = make_thumbnail(frame, format, thumbnail_px);
+    std::swap(frames[filled++], frame);
+    if (filled < run_frames) return small;
+    filled = 0;
+    Run run(frames, format);
+    view.readings = measure::measure_picture(run, options);
+    say_wire();
+    return true;
+  }
+
+  void say_wire() {
+    if (signal != "none" && signal != "no lock") return;
+    for (Reading& r : view.readings) {
+      const bool itself = r.id == "picture.signal";
+      r = itself ? text_reading(r.id, "none",
+                                signal == "none" ? "the grabber's driver sees no signal on the wire"
+                                                 : "the grabber cannot lock to what is on the wire")
+                 : unmeasurable(r.id, "no picture: the grabber's driver says " + signal);
+    }
+  }
+
+  capture::FrameFormat format;
+  measure::PictureOptions options;
+  std::vector<capture::Frame> frames;
+  std::size_t filled = 0;
+  std::uint64_t pushed = 0, first = 0;
+  bool any = false;
+  std::string signal;
+  PictureView view;
+};
+
+PictureMeter::PictureMeter(const capture::FrameFormat& format, const measure::PictureOptions& options)
+    : impl_(std::make_unique<Impl>(format, options)) {}
+PictureMeter::~PictureMeter() = default;
+PictureMeter::PictureMeter(PictureMeter&&) noexcept = default;
+PictureMeter& PictureMeter::operator=(PictureMeter&&) noexcept = default;
+
+bool PictureMeter::push(capture::Frame& frame) { return impl_->push(frame); }
+const PictureView& PictureMeter::view() const { return impl_->view; }
+void PictureMeter::wire(std::string signal) {
+  if (signal == impl_->signal) return;
+  impl_->signal = std::move(signal);
+  impl_->say_wire();
+}
+
+}  // namespace linebench::live
