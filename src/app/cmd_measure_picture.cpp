@@ -25,12 +25,17 @@ Exit measure_picture_file(Context& context, MeasureOptions& o) {
   document.command = "measure";
   {
     const ProgressLine line("measuring " + file->facts().source);
-    document.readings = measure::measure_picture(*file, options, line.progress(), &context.stop);
+    if (!o.show.html.empty()) o.show.picture.emplace();
+    document.readings = measure::measure_picture(*file, options, line.progress(), &context.stop,
+                                                 o.show.picture ? &*o.show.picture : nullptr);
   }
   document.input = file->facts();
   if (!o.signal.empty()) document.input.signal = o.signal;
   if (context.stop) document.input.interrupted = true;
   judge_document(document, o.limits);
+  if (const Reading* signal = find_reading(document.readings, "picture.signal");
+      signal != nullptr && signal->text() == "none")
+    document.caveat = "no picture: " + signal->reason;
   return show(context, document, o.show);
 }
 

@@ -18,6 +18,7 @@
 #include <linebench/judge/limits.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/page.hpp>
+#include <linebench/signals/picture_module.hpp>
 #include <nlohmann/json.hpp>
 
 #include "say.hpp"
@@ -86,6 +87,14 @@ Readings measure_traced(AudioSource& source, const measure::AudioOptions& option
 }
 
 namespace {
+
+std::vector<std::uint8_t> thumbnail_png(const measure::PictureTraces& picture) {
+  report::Thumbnail small = report::thumbnail(picture);
+  if (small.width == 0) return {};
+  return signals::with_picture_module("the page's picture", [&](signals::PictureModule& m) {
+    return m.encode_png({.width = small.width, .height = small.height, .bgr = std::move(small.bgr)});
+  });
+}
 
 bool is_page(const std::filesystem::path& file) {
   constexpr std::string_view opening = "<!DOCTYPE html>";
@@ -168,7 +177,10 @@ Exit show(const Context& context, const report::Document& document, const ShowOp
     report::PageHead head;
     head.made_at = now_utc();
     head.all = options.all;
-    capture::store_text(options.html, report::html_page(head, {{document, options.traces, options.video}}));
+    report::PageSection section{
+        .document = document, .traces = options.traces, .video = options.video, .picture = options.picture};
+    if (section.picture) section.thumbnail = thumbnail_png(*section.picture);
+    capture::store_text(options.html, report::html_page(head, {section}));
     say("report written to {}\n", report::printable(options.html));
   }
   if (context.stop) return Exit::Interrupted;

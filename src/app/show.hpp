@@ -4,6 +4,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/judge/asked.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/picture.hpp>
 #include <linebench/measure/traces.hpp>
 #include <linebench/measure/video_traces.hpp>
 #include <linebench/report/document.hpp>
@@ -20,10 +21,11 @@ namespace linebench::app {
 
 /// What the user asked for, and what the page needs beside the readings.
 struct ShowOptions {
-  std::string html;                              ///< write a page to this file; empty: none
-  bool all = false;                              ///< show every reading (each hum harmonic) in the table
-  std::vector<measure::ChannelTraces> traces{};  ///< for the page's plots; may be empty
-  std::optional<measure::VideoTraces> video{};   ///< for the pictures of composite samples
+  std::string html;                                 ///< write a page to this file; empty: none
+  bool all = false;                                 ///< show every reading (each hum harmonic) in the table
+  std::vector<measure::ChannelTraces> traces{};     ///< for the page's plots; may be empty
+  std::optional<measure::VideoTraces> video{};      ///< for the pictures of composite samples
+  std::optional<measure::PictureTraces> picture{};  ///< the same of frames
 };
 
 /// The terminal as it is: colour only on a terminal that has it and where NO_COLOR is unset, ASCII where the

@@ -16,6 +16,7 @@
 #include "picture_lines.hpp"
 #include "picture_noise.hpp"
 #include "picture_roll.hpp"
+#include "picture_spectrum.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -103,7 +104,7 @@ std::vector<Frame> sound_ones(const std::vector<Frame>& frames) {
 
 class Pass {
  public:
-  Pass(const PictureSetup& setup, const PictureOptions& options)
+  Pass(const PictureSetup& setup, const PictureOptions& options, bool for_page)
       : setup_(setup),
         options_(options),
         hum_(setup, options.mains_hz),
@@ -112,6 +113,8 @@ class Pass {
         levels_(setup),
         roll_(setup),
         fields_(setup),
+        spectrum_(setup),
+        for_page_(for_page),
         meters_{&hum_, &noise_, &lines_, &levels_, &roll_, &fields_} {}
 
   // Takes the frame's contents over.
@@ -128,6 +131,7 @@ class Pass {
                            static_cast<double>(now_.number - first_) * setup_.frame_s,
                            sums_};
     for (PictureMeter* m : meters_) m->push(view);
+    if (for_page_) spectrum_.push(view);
     ++index_;
   }
 
@@ -144,6 +148,7 @@ class Pass {
     levels_.finish(noise_.noise(), options_, out, traces);
     for (Readings* r : {&hum, &roll, &lines, &noise}) out.insert(out.end(), r->begin(), r->end());
     fields_.finish(out);
+    if (traces != nullptr) spectrum_.finish(*traces);
     return out;
   }
   [[nodiscard]] std::uint64_t frames() const { return index_; }
@@ -157,6 +162,8 @@ class Pass {
   PictureLevelMeter levels_;
   PictureRollMeter roll_;
   PictureFieldMeter fields_;
+  PictureSpectrum spectrum_;
+  bool for_page_;
   std::array<PictureMeter*, 6> meters_;
   Frame now_, before_;
   std::vector<std::uint16_t> sums_;
@@ -191,7 +198,7 @@ Readings measure_picture(capture::FrameSource& source, const PictureOptions& opt
   if (traces != nullptr) trace_frame(setup, ahead.front(), *traces);
   if (const std::string why = no_signal(setup, ahead); !why.empty()) return nothing_there(why);
 
-  Pass pass(setup, options);
+  Pass pass(setup, options, traces != nullptr);
   for (Frame& f : ahead) pass.push(f);
   ahead.clear();
   Frame frame;

@@ -216,6 +216,7 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   std::string remark;
   if (sigma > 2 && sigma > 0.1 * travel)
     remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
+  if (rolling_) remark = (lines > 0 ? "downward" : "upward") + (remark.empty() ? "" : "; " + remark);
   out.push_back(number_reading("picture.roll", lines, u, remark));
   if (traces != nullptr) {
     traces->roll_s = track_s_;

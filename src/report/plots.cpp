@@ -25,12 +25,6 @@ std::string channel_name(const CaptureFacts& facts, std::size_t c) {
   return suffix.empty() ? "" : suffix.substr(1);
 }
 
-std::string figure(const std::string& title, const std::string& svg, const std::string& caption) {
-  std::string s = "<figure><h4>" + escaped(title) + "</h4>" + svg;
-  if (!caption.empty()) s += "<figcaption>" + escaped(caption) + "</figcaption>";
-  return s + "</figure>";
-}
-
 double floor_to(double v, double step) { return std::floor(v / step) * step; }
 double ceil_to(double v, double step) { return std::ceil(v / step) * step; }
 
@@ -230,6 +224,12 @@ std::string level_figure(const PageSection& s, const std::string& id) {
 
 }  // namespace
 
+std::string figure(const std::string& title, const std::string& svg, const std::string& caption) {
+  std::string s = "<figure><h4>" + escaped(title) + "</h4>" + svg;
+  if (!caption.empty()) s += "<figcaption>" + escaped(caption) + "</figcaption>";
+  return s + "</figure>";
+}
+
 std::string plots_html(const PageSection& section, const std::string& id_prefix) {
   std::string out;
   int n = 0;
@@ -242,6 +242,7 @@ std::string plots_html(const PageSection& section, const std::string& id_prefix)
   out += spectrum_figure(section, id_prefix + "-s");
   out += level_figure(section, id_prefix + "-l");
   if (section.video) out += video_plots_html(section.document, *section.video, id_prefix);
+  if (section.picture) out += picture_figures(section, id_prefix);
   return out.empty() ? out : "<div class=\"plots\">" + out + "</div>";
 }
 

@@ -70,6 +70,12 @@ bool is_harmonic(const Reading& r) {
   return kind != nullptr && kind->id == harmonic_kind;
 }
 
+// The colour codes and millivolts of each bar: of use where one digs, long where one reads.
+bool is_second_view(const Reading& r) {
+  return r.id.starts_with("picture.bars.") &&
+         (r.id.ends_with(".luma_mv") || r.id.ends_with(".cb") || r.id.ends_with(".cr"));
+}
+
 bool is_signal(const Reading& r) {
   const ReadingKind* kind = find_kind(r.id);
   return kind != nullptr && kind->id == "audio.signal";
@@ -113,7 +119,7 @@ class Builder {
 
  private:
   void add_row(const Reading& r) {
-    if (!all_ && is_harmonic(r) && r.verdict != Verdict::Fail) return;
+    if (!all_ && (is_harmonic(r) || is_second_view(r)) && r.verdict != Verdict::Fail) return;
     const Split s = split(r.id, names_);
     auto it = std::find_if(rows_.begin(), rows_.end(),
                            [&](const Row& row) { return split(row.id, names_).base == s.base; });
