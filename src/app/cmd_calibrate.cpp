@@ -10,6 +10,7 @@
 
 #include "calibrate_steps.hpp"
 #include "card.hpp"
+#include "cmd_calibrate_picture.hpp"
 #include "commands.hpp"
 #include "recordings.hpp"
 #include "say.hpp"
@@ -27,6 +28,7 @@ struct CalibrateOptions {
   int channels = 0;
   bool loop = false, noise = false, list = false, remove = false;
   SignalOptions signal;
+  GrabberSteps grabber;
 
   [[nodiscard]] bool any_step() const {
     return loop || noise || !returned.empty() || !quiet.empty() || reference_hz || meter_v;
@@ -69,28 +71,37 @@ void print_calibration(const capture::Calibration& c) {
   }
 }
 
-void print_all(const Context& context, const std::vector<capture::Calibration>& list) {
+void print_all(const Context& context, const std::vector<capture::Calibration>& list,
+               const std::vector<capture::GrabberCalibration>& grabbers = {}) {
   if (!context.json) {
     for (const auto& c : list) print_calibration(c);
+    for (const auto& g : grabbers) print_grabber(g);
     return;
   }
   nlohmann::json j = {
       {"schema", "linebench/1"}, {"command", "calibrate"}, {"calibrations", nlohmann::json::array()}};
   for (const auto& c : list) j["calibrations"].push_back(capture::calibration_to_json(c));
+  for (const auto& g : grabbers) j["grabbers"].push_back(capture::grabber_to_json(g));
   print("{}\n", j.dump(2));
 }
 
 Exit list(const Context& context) {
   const auto all = capture::list_calibrations();
   for (const std::string& problem : all.problems) say("linebench: {}\n", problem);
-  if (all.calibrations.empty()) {
-    say("no sound card is calibrated yet; linebench calibrate --help shows how\n");
+  const auto grabbers = capture::list_grabbers();
+  for (const std::string& problem : grabbers.problems) say("linebench: {}\n", problem);
+  if (all.calibrations.empty() && grabbers.calibrations.empty()) {
+    say("no sound card or grabber is calibrated yet; linebench calibrate --help shows how\n");
   }
-  print_all(context, all.calibrations);
+  print_all(context, all.calibrations, grabbers.calibrations);
   return Exit::Ok;
 }
 
 Exit remove(const CalibrateOptions& o) {
+  if (const int n = capture::remove_grabbers(o.device); n > 0) {
+    say("{}: {} removed\n", o.device, n == 1 ? "calibration" : "calibrations");
+    return Exit::Ok;
+  }
   const std::string device = Card(o.device, "", 0, 0).identity("");
   if (capture::remove_calibrations(device, o.rate_hz) == 0) {
     throw unusable(fmt::format(
@@ -156,9 +167,15 @@ void check(const CalibrateOptions& o) {
   if (o.meter_v) (void)capture::full_scale_volts(*o.meter_v, o.at_level.empty() ? 0 : dbfs_given(o.at_level));
 }
 
-Exit calibrate(const CalibrateOptions& o, const Context& context) {
+Exit calibrate(const CalibrateOptions& o, Context& context) {
   if (o.list) return list(context);
   if (o.remove) return remove(o);
+  if (o.grabber.any()) {
+    if (o.any_step()) throw bad_usage("calibrate a sound card and a grabber one after the other");
+    GrabberSteps steps = o.grabber;
+    steps.device = o.device;
+    return calibrate_grabber(steps, context);
+  }
   check(o);
   Card card(o.device, o.to, o.rate_hz, o.channels);
   const ScratchFolder scratch;
@@ -200,7 +217,7 @@ void add_calibrate(CLI::App& app, Context& context) {
   o->signal.name = "sweep-wide";
   CLI::App* c = app.add_subcommand(
       "calibrate",
-      "What a sound card does by itself: response, delay, noise, clock, volts; kept for each card");
+      "What a sound card or a grabber does by itself: response, levels, noise; kept for each and taken out");
   c->add_option("--device", o->device, "The card: its name, or \"HOST: NAME\" of one that is not plugged in");
   add_rate_option(*c, o->rate_hz, "the card's own, or the recording's");
   c->add_option("--channels", o->channels,
@@ -230,6 +247,14 @@ void add_calibrate(CLI::App& app, Context& context) {
       ->check(CLI::IsMember({"input", "output"}))
       ->capture_default_str()
       ->group("Volts");
+  c->add_option(
+       "--frames", o->grabber.frames,
+       "Captures of bars (75 and 100 %) and of the multiburst, through a short cable from a source that is "
+       "right")
+      ->group("Video grabber");
+  c->add_option("--padded", o->grabber.padded, "The last of those bars through a pad: does gain follow sync?")
+      ->group("Video grabber");
+  c->add_option("--pad-db", o->grabber.pad_db, "Loss of that pad, 1 to 12 dB")->group("Video grabber");
   c->add_flag("--list", o->list, "Show all calibrations")->group("Keeping");
   c->add_flag("--remove", o->remove, "Forget this card's, at --rate or at all")->group("Keeping");
   c->callback([&context, o] { context.action = [&context, o] { return calibrate(*o, context); }; });

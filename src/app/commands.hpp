@@ -23,6 +23,7 @@ void add_capture(CLI::App& app, Context& context);
 void add_loop(CLI::App& app, Context& context);
 void add_response(CLI::App& app, Context& context);
 void add_calibrate(CLI::App& app, Context& context);
+void add_sync_ratio(CLI::App& app, Context& context);
 void add_jobs(CLI::App& app, Context& context);
 void add_report(CLI::App& app, Context& context);
 void add_diagnose(CLI::App& app, Context& context);

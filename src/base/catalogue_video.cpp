@@ -124,10 +124,8 @@ constexpr ReadingKind kinds[] = {
     {"picture.colour", "Colour", "", 0, "whether there is colour: present, none"},
     {"picture.hue", "Hue error", "deg", 1, "mean rotation of the bars' colours"},
     {"picture.saturation", "Saturation", "ratio", 3, "colour-difference amplitude re nominal"},
-    {"picture.bars.COLOUR.luma", "Luma code,", "codes", 1,
-     "mean luminance code of the bar [BT.601]"},
-    {"picture.bars.COLOUR.luma_mv", "Luma level,", "mV", 1,
-     "the level that code stands for [BT.601]"},
+    {"picture.bars.COLOUR.luma", "Luma code,", "codes", 1, "mean luminance code of the bar [BT.601]"},
+    {"picture.bars.COLOUR.luma_mv", "Luma level,", "mV", 1, "the level that code stands for [BT.601]"},
     {"picture.bars.COLOUR.cb", "Cb code,", "codes", 1, "mean B'-Y' code of the bar, 128 = none [BT.601]"},
     {"picture.bars.COLOUR.cr", "Cr code,", "codes", 1, "mean R'-Y' code of the bar, 128 = none [BT.601]"},
     {"picture.multiburst", "Multiburst response", "dB", 2, "packet amplitudes re the reference"},
@@ -137,6 +135,13 @@ constexpr ReadingKind kinds[] = {
     {"picture.fields.swapped", "Fields swapped", "", 0,
      "whether the rows of the two fields stand in each other's place"},
     {"picture.clipped", "Clipped pixels", "%", 2, "share of pixels at the ends of the code range"},
+    {"picture.sync.gain_control", "Gain control", "", 0, "what the grabber's gain does when white rises"},
+    {"picture.sync.gain_lower", "Gain, lower white", "%", 1, "luminance gain with bars of the lower white"},
+    {"picture.sync.gain_higher", "Gain, higher white", "%", 1,
+     "luminance gain with bars of the higher white"},
+    {"picture.sync.ratio", "Sync to white", "%", 1,
+     "ratio of sync to white by the grabber's gain control, 100 = nominal (300 : 700 mV, 286 : 714 mV) "
+     "[BT.1700]"},
 };
 
 }  // namespace

@@ -80,7 +80,7 @@ Readings nothing_there(const std::string& why) {
   out.push_back(text_reading("picture.signal", "none", why));
   for (const ReadingKind& k : video_reading_kinds()) {
     if (!k.id.starts_with("picture.") || k.id == "picture.signal" ||
-        k.id.find("COLOUR") != std::string_view::npos)
+        k.id.starts_with("picture.sync.") || k.id.find("COLOUR") != std::string_view::npos)
       continue;
     out.push_back(unmeasurable(k.id, "no picture: " + why));
   }

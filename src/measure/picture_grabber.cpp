@@ -1,0 +1,242 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/base/catalogue.hpp>
+#include <linebench/base/decibel.hpp>
+#include <linebench/base/error.hpp>
+#include <linebench/measure/grabber.hpp>
+
+namespace linebench::measure {
+namespace {
+
+using capture::GrabberCalibration;
+using capture::Known;
+
+constexpr double follows_well = 0.8;  // share of a pad's loss made up for, from which gain counts as sync's
+
+std::optional<Known> known(const Readings& readings, const char* id) {
+  const Reading* r = find_reading(readings, id);
+  if (r == nullptr || !std::holds_alternative<double>(r->value)) return std::nullopt;
+  return Known{r->number(), r->uncertainty.value_or(0)};
+}
+std::string pattern_of(const Readings& readings) {
+  const Reading* r = find_reading(readings, "picture.pattern");
+  return r != nullptr && std::holds_alternative<std::string>(r->value) ? r->text() : "none";
+}
+double white_of(const std::string& pattern) { return pattern == "bars-75" ? 0.75 : 1.0; }
+
+// How well a gain control and the connectors come back to the same gain (common practice).
+constexpr double repeats = 0.005;
+
+struct Bars {
+  double white;
+  Known gain;
+};
+Bars bars_of(const Readings& readings, const char* which) {
+  const std::string pattern = pattern_of(readings);
+  const auto gain = known(readings, "picture.luma.gain");
+  if (!pattern.starts_with("bars") || !gain || !(gain->value > 0))
+    throw unusable(
+        fmt::format("{}: no colour bars in it (seen: {}); send bars of 75 or of 100 %", which, pattern));
+  return {white_of(pattern), *gain};
+}
+
+const GrabberCalibration::Gain* gain_at(const GrabberCalibration& c, double white) {
+  for (const auto& g : c.gain) {
+    if (std::abs(g.white - white) < 0.01) return &g;
+  }
+  return nullptr;
+}
+
+void add_reason(Reading& r, const std::string& text) { r.reason += (r.reason.empty() ? "" : "; ") + text; }
+
+// Natural logarithm of a gain over the grabber's own, and its uncertainty.
+struct Excess {
+  double ln, u;
+};
+Excess excess(const Bars& b, const GrabberCalibration* c) {
+  const auto* own = c != nullptr ? gain_at(*c, b.white) : nullptr;
+  const Known k =
+      own != nullptr ? own->percent : Known{100, 3};  // 3 %: common practice for grabbers as they come
+  return {std::log(b.gain.value / k.value), std::hypot(b.gain.u / b.gain.value, k.u / k.value)};
+}
+
+}  // namespace
+
+void learn_grabber(GrabberCalibration& c, const Readings& readings) {
+  const std::string pattern = pattern_of(readings);
+  if (pattern == "multiburst") {
+    const Reading* r = find_reading(readings, "picture.multiburst");
+    if (r == nullptr || !std::holds_alternative<Curve>(r->value) || r->curve().x.size() < 2)
+      throw unusable("the multiburst in it could not be measured");
+    c.response = r->curve();
+    c.response->uncertainty.resize(c.response->x.size(), r->uncertainty.value_or(0.1));
+    return;
+  }
+  const Bars b = bars_of(readings, "the calibration picture");
+  std::erase_if(c.gain, [&](const auto& g) { return std::abs(g.white - b.white) < 0.01; });
+  c.gain.push_back({b.white, b.gain});
+  std::sort(c.gain.begin(), c.gain.end(), [](const auto& x, const auto& y) { return x.white < y.white; });
+  if (const auto s = known(readings, "picture.saturation"); s && s->value > 0.3) c.saturation = s;
+  if (const auto h = known(readings, "picture.hue")) c.hue_deg = h;
+  if (const auto n = known(readings, "picture.noise")) c.noise_codes = n->value;
+  const Reading* hum = find_reading(readings, "picture.hum.level");
+  if (hum != nullptr && std::holds_alternative<double>(hum->value))
+    c.hum_percent = hum->number();
+  else if (hum != nullptr && hum->at_most)
+    c.hum_percent = *hum->at_most;
+}
+
+void learn_gain_control(GrabberCalibration& c, const Readings& straight, const Readings& padded,
+                        double pad_db) {
+  if (!(pad_db >= 1 && pad_db <= 12))
+    throw bad_usage(fmt::format("--pad-db {}: give the pad's loss, 1 to 12 dB", pad_db));
+  const Bars a = bars_of(straight, "the picture without the pad");
+  const Bars b = bars_of(padded, "the picture through the pad");
+  if (a.white != b.white)
+    throw unusable("the pictures with and without the pad are not the same bars; send the same twice");
+  const double db = db_from_amplitude(b.gain.value / a.gain.value);
+  const double u_db = 8.686 * std::hypot(a.gain.u / a.gain.value, b.gain.u / b.gain.value);
+  // A pad is good to 2 % of its loss or better (common practice).
+  c.follows = Known{1 + db / pad_db, std::hypot(u_db / pad_db, 0.02 * db / pad_db)};
+}
+
+void take_out_grabber(Readings& readings, const GrabberCalibration& c) {
+  const std::string said = fmt::format("the grabber's own part taken out ({})", c.at.substr(0, 10));
+  const auto* gain = gain_at(c, white_of(pattern_of(readings)));
+  if (gain == nullptr && !c.gain.empty()) gain = &c.gain.back();
+  for (Reading& r : readings) {
+    if (r.id == "picture.multiburst" && c.response && std::holds_alternative<Curve>(r.value)) {
+      Curve& curve = std::get<Curve>(r.value);
+      const Curve& own = *c.response;
+      for (std::size_t i = 0; i < curve.x.size(); ++i) {
+        const auto near = std::min_element(own.x.begin(), own.x.end(), [&](double p, double q) {
+          return std::abs(p - curve.x[i]) < std::abs(q - curve.x[i]);
+        });
+        const auto k = static_cast<std::size_t>(near - own.x.begin());
+        if (std::abs(own.x[k] / curve.x[i] - 1) > 0.05) continue;  // packets of another multiburst
+        curve.y[i] -= own.y[k];
+        if (i < curve.uncertainty.size())
+          curve.uncertainty[i] = std::hypot(curve.uncertainty[i], own.uncertainty[k]);
+      }
+      add_reason(r, said);
+      continue;
+    }
+    if (!std::holds_alternative<double>(r.value)) continue;
+    const double v = r.number();
+    const double u = r.uncertainty.value_or(0);
+    const auto scaled = [&](const Known& by) {
+      r.value = v / by.value;
+      r.uncertainty = std::abs(v / by.value) * std::hypot(v != 0 ? u / v : 0, by.u / by.value);
+      add_reason(r, said);
+    };
+    if (gain != nullptr && (r.id == "picture.luma.gain" || r.id == "picture.luma.white_mv")) {
+      scaled({gain->percent.value / 100, gain->percent.u / 100});
+    } else if (r.id == "picture.saturation" && c.saturation) {
+      scaled(*c.saturation);
+    } else if (r.id == "picture.hue" && c.hue_deg) {
+      r.value = v - c.hue_deg->value;
+      r.uncertainty = std::hypot(u, c.hue_deg->u);
+      add_reason(r, said);
+    } else if (r.id == "picture.hum.level" && c.hum_percent) {
+      r.uncertainty = std::hypot(u, *c.hum_percent);  // of any phase
+      add_reason(r, fmt::format("the grabber has up to {:.2g} % of its own", *c.hum_percent));
+    } else if (r.id == "picture.noise" && c.noise_codes) {
+      const double own = *c.noise_codes;
+      if (v > 1.15 * own) {
+        const double rest = std::sqrt(v * v - own * own);
+        r.value = rest;
+        r.uncertainty = v / rest * std::hypot(u, 0.02 * own * own / v);
+        add_reason(r, said);
+      } else {
+        r = unmeasurable(r.id, fmt::format("no more than the grabber's own {:.2f} codes", own),
+                         std::sqrt(std::max(0.0, v * v - own * own)) + u);
+      }
+    }
+  }
+  // Signal to noise stands on noise.
+  if (c.noise_codes) {
+    const Reading* noise = find_reading(readings, "picture.noise");
+    for (Reading& r : readings) {
+      if (r.id != "picture.snr" || !r.measured() || noise == nullptr) continue;
+      if (!noise->measured()) {
+        r = unmeasurable("picture.snr", noise->reason);
+      } else if (noise->number() > 0) {
+        r.value = db_from_amplitude(219 / noise->number());
+        r.uncertainty = 8.686 * noise->uncertainty.value_or(0) / noise->number();
+        add_reason(r, said);
+      }
+    }
+  }
+}
+
+Readings sync_to_white(const Readings& lower, const Readings& higher, const GrabberCalibration* c) {
+  const Bars low = bars_of(lower, "the picture with the lower white");
+  const Bars high = bars_of(higher, "the picture with the higher white");
+  if (!(low.white < high.white))
+    throw bad_usage("the first picture must have the lower white: bars of 75 % before bars of 100 %");
+  const Excess a = excess(low, c);
+  const Excess b = excess(high, c);
+  Readings out;
+  const double differ = b.ln - a.ln;
+  const double u_differ = std::hypot(a.u, b.u);
+  const bool limited = differ < -std::hypot(u_differ, 2 * repeats);
+  const bool odd = differ > std::hypot(u_differ, 2 * repeats);
+  const std::string follows = c == nullptr || !c->follows         ? "; whether it follows sync is not known"
+                              : c->follows->value >= follows_well ? "; it follows sync"
+                                                                  : "; it does not follow sync";
+  if (limited)
+    out.push_back(
+        text_reading("picture.sync.gain_control", "turned down by high white",
+                     fmt::format("{:.1f} % less gain at the higher white: too much picture for its sync, or "
+                                 "too much signal{}",
+                                 100 * (1 - std::exp(differ)), follows)));
+  else if (odd)
+    out.push_back(text_reading(
+        "picture.sync.gain_control", "higher at high white",
+        "no gain control does that alone: the source's two whites are not as they should be" + follows));
+  else
+    out.push_back(text_reading("picture.sync.gain_control", "the same at both whites",
+                               "no limiting of white" + follows));
+  out.push_back(number_reading("picture.sync.gain_lower", low.gain.value, low.gain.u));
+  out.push_back(number_reading("picture.sync.gain_higher", high.gain.value, high.gain.u));
+  const auto refuse = [&](const std::string& why) {
+    out.push_back(unmeasurable("picture.sync.ratio", why));
+    return out;
+  };
+  if (c == nullptr || !c->follows)
+    return refuse(
+        "it is not known whether this grabber's gain follows sync; calibrate it with bars straight and "
+        "through a pad "
+        "(linebench calibrate --frames BARS --padded BARS --pad-db 6)");
+  if (std::abs(c->follows->value - 1) > 1 - follows_well)
+    return refuse(
+        fmt::format("this grabber's gain does not follow sync (it makes up for {:.0f} % of a pad): look at "
+                    "sync with the waveform or the lowband view",
+                    100 * c->follows->value));
+  if (odd) return refuse("the source's two whites do not agree, so its ratio cannot be told");
+  // Where white is limited only the lower one counts; else both, by their weights.
+  Excess e = a;
+  if (!limited) {
+    const double wa = 1 / (a.u * a.u + 1e-8);
+    const double wb = 1 / (b.u * b.u + 1e-8);
+    e = {(wa * a.ln + wb * b.ln) / (wa + wb), 1 / std::sqrt(wa + wb)};
+  }
+  // How far a loss on the way (6 dB at most) shows where the gain control does not make up for all of it.
+  const double loss = (std::abs(1 - c->follows->value) + c->follows->u) * std::log(2.0);
+  const double ratio = 100 * std::exp(-e.ln);
+  const double u = ratio * std::hypot(e.u, loss, repeats);
+  std::string words = "sync and white are in proportion, within the uncertainty";
+  if (ratio + u < 100)
+    words =
+        "sync is low for its white (or white is high for its sync): a load, a bad coupling or a source out "
+        "of line";
+  else if (ratio - u > 100)
+    words =
+        "sync is high for its white (or white is low for its sync): clipped white, or a source out of line";
+  out.push_back(number_reading("picture.sync.ratio", ratio, u, words));
+  return out;
+}
+
+}  // namespace linebench::measure
