@@ -51,7 +51,7 @@ double steepest(const Trace& t, double from_us, double to_us, double sign) {
   return at;
 }
 
-// Of the mean sync's leading edge, 10 to 90 %: an echo within two of these is part of the edge.
+// Of the mean sync's leading edge, 10 to 90 %: an echo within about one of these is part of the edge.
 double rise_us(const LineStack& stack) {
   const Trace t = stack.mean();
   const double tip = t.mean(1.0, 3.8);
@@ -149,8 +149,9 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
   }
   EchoSearch search;
   search.least_ratio = least_ratio;
-  search.from_us =
-      std::max({0.28, 2.5 * step, 2.2 * rise_us(picture_lines_.count() > 0 ? picture_lines_ : empty_lines_)});
+  const double rise = rise_us(picture_lines_.count() > 0 ? picture_lines_ : empty_lines_);
+  search.from_us = std::max({0.28, 2.5 * step, 1.1 * rise});
+  search.sure_from_us = std::max({0.5, 7 * step, 2.2 * rise});
   search.to_us = empty_lines_.count() >= least_lines ? 0.5 * line_us_ - 2 : 4.0;
   EchoBound bound;
   found_ = EchoFit(all, step).find(search, bound);
@@ -163,10 +164,20 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
     if (!std::isfinite(taken_back)) taken_back = loss;
     all = without_loss(std::move(all), step, taken_back);
     search.from_us = std::max(search.from_us, 0.9);
+    search.sure_from_us = std::max(search.from_us, search.sure_from_us);
     search.least_ratio = 2 * least_ratio;
     found_ = EchoFit(all, step).find(search, bound);
   }
   const std::vector<Echo>& found = found_;
+  if (bound.ambiguous) {
+    for (const char* p : parts) {
+      out.push_back(unmeasurable(
+          fmt::format("video.echo.{}", p),
+          "something like an echo follows the edges within a microsecond, but where cannot be told from the "
+          "edges' own shape; send a 2T pulse, or take a faster or quieter recording"));
+    }
+    return;
+  }
   if (bound.misfit > most_misfit) {
     found_.clear();
     for (const char* p : parts) {
@@ -179,10 +190,10 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
   }
   if (found.empty()) {
     const double most_db = 20 * std::log10(std::max(bound.ratio, least_ratio));
-    const std::string none =
-        fmt::format("none found from {:.1f} to {:.1f} us ({:.0f} to {:.0f} m)", search.from_us, search.to_us,
-                    search.from_us * velocity_factor_ * light_m_per_us / 2,
-                    search.to_us * velocity_factor_ * light_m_per_us / 2);
+    const std::string none = fmt::format(
+        "none found from {:.2f} to {:.0f} us ({:.0f} to {:.0f} m); nearer ones look like the edge itself",
+        search.sure_from_us, search.to_us, search.sure_from_us * velocity_factor_ * light_m_per_us / 2,
+        search.to_us * velocity_factor_ * light_m_per_us / 2);
     for (const char* p : parts) {
       const bool level = std::string_view(p) == "level";
       out.push_back(unmeasurable(fmt::format("video.echo.{}", p),

@@ -16,11 +16,13 @@ constexpr double pi = std::numbers::pi;
 constexpr double tail_from_us = 0.1;  // where the t^-1/2 tail is rounded off
 constexpr double tail_us[] = {0.25};
 constexpr int rounds = 16;
-constexpr double least_own = 0.003;  // of an echo's power that no other term explains
+constexpr double least_own = 0.0004;  // of an echo's power that no other term explains
 constexpr double most_ratio = 0.8;
 constexpr double least_gain = 40;    // in squared sigmas
 constexpr double least_share = 0.3;  // of the misfit, that an echo has to explain
 constexpr double apart_us = 0.3;
+constexpr double near_us = 1.0;      // where an echo and the tail of the edge overlap
+constexpr double alike_share = 0.7;  // of what the best explains, from which another is as good
 constexpr std::size_t most_tried = 4;
 
 // The transforms of one line length.
@@ -169,13 +171,15 @@ double EchoFit::misfit(const std::vector<Echo>& echoes) const {
   return (s.b - a * a.colPivHouseholderQr().solve(s.b)).squaredNorm();
 }
 
-// The echo that, settled together with those already found, leaves least; empty when none is worth having.
+// The echo that, settled together with those already found, leaves least; empty when none is worth having, or
+// when one at quite another delay would explain about as much.
 std::vector<Echo> EchoFit::best_of(std::vector<Candidate> candidates, const std::vector<Echo>& echoes,
-                                   const EchoSearch& search, double left) const {
+                                   const EchoSearch& search, double left, bool& ambiguous) const {
   std::sort(candidates.begin(), candidates.end(),
             [](const Candidate& a, const Candidate& b) { return a.gain > b.gain; });
   std::vector<double> tried;
   std::vector<Echo> best;
+  std::vector<std::pair<double, double>> settled;  // delay, misfit
   double least = left - std::max(least_gain, least_share * left);
   for (const Candidate& c : candidates) {
     const bool near = std::any_of(tried.begin(), tried.end(),
@@ -190,12 +194,21 @@ std::vector<Echo> EchoFit::best_of(std::vector<Candidate> candidates, const std:
       return std::abs(e.ratio) >= search.least_ratio && std::abs(e.ratio) < most_ratio &&
              e.delay_us > 0.9 * search.from_us && e.delay_us < search.to_us + 0.1;
     });
-    if (!sound) continue;
+    // One nearer than what is looked for counts as another way to see it.
     const double misfit_now = misfit(more);
+    settled.emplace_back(more.back().delay_us, misfit_now);
+    if (!sound) continue;
     if (misfit_now < least) {
       least = misfit_now;
       best = std::move(more);
     }
+  }
+  for (const auto& [delay_us, misfit_then] : settled) {
+    if (best.empty() || std::abs(delay_us - best.back().delay_us) < 0.5 * apart_us) continue;
+    if (best.back().delay_us > near_us || delay_us > near_us) continue;  // far ones can both be there
+    if (left - misfit_then < alike_share * (left - least)) continue;
+    ambiguous = true;
+    return {};
   }
   return best;
 }
@@ -228,13 +241,16 @@ std::vector<Echo> EchoFit::find(const EchoSearch& search, EchoBound& bound) cons
       const double along = v.dot(r);
       const double ratio = along / own;
       if (std::abs(ratio) > most_ratio) continue;
-      bound.ratio = std::max(bound.ratio, std::abs(ratio) + 2 / std::sqrt(own));
+      if (static_cast<double>(shift) * step_us_ >= search.sure_from_us)
+        bound.ratio = std::max(bound.ratio, std::abs(ratio) + 2 / std::sqrt(own));
       candidates.push_back({{static_cast<double>(shift) * step_us_, ratio}, along * along / own});
     }
     const double left = r.squaredNorm();
     bound.misfit = left / static_cast<double>(r.size());
     if (echoes.size() == search.most) break;
-    std::vector<Echo> best = best_of(candidates, echoes, search, left);
+    bool ambiguous = false;
+    std::vector<Echo> best = best_of(candidates, echoes, search, left, ambiguous);
+    bound.ambiguous = ambiguous && echoes.empty();
     if (best.empty()) break;
     echoes = std::move(best);
   }

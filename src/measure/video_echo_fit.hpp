@@ -21,6 +21,7 @@ struct Echo {
 
 struct EchoSearch {
   double from_us = 0.3;
+  double sure_from_us = 0.5;  ///< where the bound starts; nearer ones are found at times, but not surely
   double to_us = 4.0;
   double least_ratio = 0.01;
   std::size_t most = 4;
@@ -28,8 +29,9 @@ struct EchoSearch {
 
 /// What is left to explain, and how much of it an echo could be.
 struct EchoBound {
-  double ratio = 0;   ///< no echo above this is hidden in the line
-  double misfit = 0;  ///< mean square of what is left, in sigmas: about 1 where the model holds
+  double ratio = 0;        ///< no echo above this is hidden in the line
+  bool ambiguous = false;  ///< there is something, but as well at one delay as at another
+  double misfit = 0;       ///< mean square of what is left, in sigmas: about 1 where the model holds
 };
 
 /// Model: y(t) = s(t) + sum ratio_k s(t - delay_k) with s level on the tip and on blanking, up to a slope and
@@ -55,7 +57,7 @@ class EchoFit {
   [[nodiscard]] System build(const std::vector<EchoLine>& lines, const std::vector<Echo>& echoes) const;
   [[nodiscard]] double misfit(const std::vector<Echo>& echoes) const;
   [[nodiscard]] std::vector<Echo> best_of(std::vector<Candidate> candidates, const std::vector<Echo>& echoes,
-                                          const EchoSearch& search, double left) const;
+                                          const EchoSearch& search, double left, bool& ambiguous) const;
   std::vector<EchoLine> lines_;
   std::vector<EchoLine> others_;
   double step_us_;

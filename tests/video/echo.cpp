@@ -1,6 +1,8 @@
 // Echoes, cable loss and termination: waveforms in closed form, the path imposed on their spectrum. An echo
 // of ratio a and delay d is 1 + a e^(-j w d); coaxial loss is e^(-k sqrt(f) (1 + j)), the skin effect's
 // closed form.
+#include <fmt/format.h>
+
 #include <linebench/standards/cable.hpp>
 
 #include "video/measuring.hpp"
@@ -58,7 +60,8 @@ TEST(VideoEcho, DelayLevelSignAndDistance) {
     for (const bool white : {false, true}) {
       const Wave base = is_525 ? wave_525() : wave_625();
       const Wave w = white ? with_white(base) : with_bars(base);
-      for (const Case& c : {Case{-20, 1, 0.62}, Case{-26, -1, 1.23}, Case{-20, -1, 3.1}, Case{-24, 1, 8.3}}) {
+      for (const Case& c : {Case{-20, 1, 0.41}, Case{-20, 1, 0.62}, Case{-26, -1, 1.23}, Case{-20, -1, 3.1},
+                            Case{-24, 1, 8.3}}) {
         const double rate = is_525 ? 315e6 / 22 : 13.5e6;
         const double ratio = c.sign * std::pow(10, c.db / 20);
         std::printf("  %s, %s\n", is_525 ? "525" : "625", white ? "white" : "bars");
@@ -84,6 +87,39 @@ TEST(VideoEcho, SeveralAtOnceStrongestFirst) {
   expect_near(r, "video.echo.2.delay", 2900, 10);
   expect_near(r, "video.echo.2.level", -26, 0.7);
   EXPECT_EQ(get(r, "video.echo.delay").number(), get(r, "video.echo.1.delay").number());
+}
+
+// As near as the edge is long: right, or said to be too near.
+TEST(VideoEcho, NearTheEdgeRightOrSaid) {
+  int read = 0;
+  for (const double rate : {13.5e6, 27e6}) {
+    for (const bool is_525 : {true, false}) {
+      for (const bool white : {false, true}) {
+        for (const auto& [us, ratio] : {std::pair{0.15, 0.2}, {0.25, 0.2}, {0.3, -0.1}, {0.36, -0.126}}) {
+          const Wave base = is_525 ? wave_525() : wave_625();
+          const Readings r =
+              at_forty_decibels(through(white ? with_white(base) : with_bars(base), rate, 0.06,
+                                        [&, d = us, a = ratio](double f) { return 1.0 + echo(f, a, d); }),
+                                rate);
+          SCOPED_TRACE(
+              fmt::format("{} at {} us, {} MS/s, {}", ratio, us, 1e-6 * rate, white ? "white" : "bars"));
+          const Reading& level = get(r, "video.echo.level");
+          if (!level.measured()) {
+            // A bound, where one is given, starts farther out.
+            const auto from = level.reason.find("from ");
+            if (from != std::string::npos && level.at_most) {
+              EXPECT_GT(std::stod(level.reason.substr(from + 5)), us) << level.reason;
+            }
+            continue;
+          }
+          ++read;
+          expect_near(r, "video.echo.delay", us * 1e3, 25);
+          expect_near(r, "video.echo.level", 20 * std::log10(std::abs(ratio)), 1.7);
+        }
+      }
+    }
+  }
+  EXPECT_GE(read, 1);
 }
 
 TEST(VideoEcho, NoneWhereThereIsNone) {
