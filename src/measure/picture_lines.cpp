@@ -108,12 +108,16 @@ void PictureLineMeter::push(const PictureView& view) {
   // Beyond two hundred frames every second says as much.
   if (view.index > 200 && view.index % 2 != 0) return;
   std::vector<double> shift(static_cast<std::size_t>(setup_.height()), nan);
+  lost_.resize(shift.size(), 0);
   for (std::size_t r = 0; r < shift.size(); ++r) {
     const int ref = reference_of_row_[r];
     if (ref < 0) continue;
     ++tried_;
+    // A row that something crosses is crossed for long: not searched all over again each time.
+    const bool far = lost_[r] == 0 || (view.index + r) % 8 == 0;
     const RowShift s =
-        references_[static_cast<std::size_t>(ref)]->find(view.row(static_cast<int>(r)), setup_.noise);
+        references_[static_cast<std::size_t>(ref)]->find(view.row(static_cast<int>(r)), setup_.noise, far);
+    lost_[r] = s.valid ? 0 : 1;
     if (!s.valid) continue;
     ++seen_;
     shift[r] = s.px;

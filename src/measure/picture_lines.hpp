@@ -23,6 +23,7 @@ class PictureLineMeter final : public PictureMeter {
   std::vector<int> reference_of_row_;  // -1: none
   // Of each row: how often seen, sums of the shift and of its square, and the variance noise gives it.
   std::vector<double> count_, sum_, squares_, noise_;
+  std::vector<std::uint8_t> lost_;   // rows not found in the frame before
   std::vector<double> first_frame_;  // shifts
   double tear_ = 0, tear_sum_ = 0;
   double tear_noise_ = 0;

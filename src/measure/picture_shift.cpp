@@ -104,7 +104,7 @@ int ShiftReference::coarse(const std::uint8_t* row) const {
   return at;
 }
 
-RowShift ShiftReference::find(const std::uint8_t* row, double noise) const {
+RowShift ShiftReference::find(const std::uint8_t* row, double noise, bool far) const {
   RowShift r;
   const double n = last_ - first_;
   const double quiet = n * (1.6 * (noise * noise + 0.083) + 0.15);
@@ -121,7 +121,7 @@ RowShift ShiftReference::find(const std::uint8_t* row, double noise) const {
     }
   };
   refine(5);
-  if (m.rest > quiet && m.rest > 0.3 * start) {
+  if (far && m.rest > quiet && m.rest > 0.3 * start) {
     const int whole = coarse(row);
     const Match c = match(row, parts * whole);
     if (c.before < m.before) {

@@ -23,7 +23,8 @@ class ShiftReference {
   /// There are edges enough to see a shift by: unit noise moves it less than `most` px rms.
   [[nodiscard]] bool usable(double noise) const;
   /// Least-squares shift, a constant level between the two left free.
-  [[nodiscard]] RowShift find(const std::uint8_t* row, double noise) const;
+  /// @param far look all over the reach where the row is not found nearby, which takes long
+  [[nodiscard]] RowShift find(const std::uint8_t* row, double noise, bool far = true) const;
 
  private:
   struct Plane {
