@@ -3,9 +3,9 @@
 #include <fmt/format.h>
 
 #include <linebench/capture/frame_source.hpp>
-#include <linebench/measure/grabber.hpp>
 #include <linebench/measure/picture.hpp>
 
+#include "measure_frames.hpp"
 #include "progress_line.hpp"
 
 namespace linebench::app {
@@ -33,11 +33,7 @@ Exit measure_picture_file(Context& context, MeasureOptions& o) {
   document.input = file->facts();
   if (!o.signal.empty()) document.input.signal = o.signal;
   if (context.stop) document.input.interrupted = true;
-  if (const auto own = capture::find_grabber(document.input.device, file->format().lines);
-      own && !document.input.device.empty()) {
-    measure::take_out_grabber(document.readings, *own);
-    document.input.calibration = own->name();
-  }
+  take_out_known_grabber(document.input, file->format().lines, document.readings);
   judge_document(document, o.limits);
   if (const Reading* signal = find_reading(document.readings, "picture.signal");
       signal != nullptr && signal->text() == "none")

@@ -6,10 +6,12 @@
 #include <fstream>
 #include <iterator>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/video.hpp>
 
+#include "measure_frames.hpp"
 #include "progress_line.hpp"
 #include "show.hpp"
 
@@ -40,6 +42,15 @@ diagnose::Capture measure_composite(const std::string& file, const AnyOptions& o
   diagnose::Capture c;
   c.readings = measure::measure_video(*source, options, line.progress(), &context.stop);
   c.facts = source->facts();
+  return c;
+}
+
+diagnose::Capture measure_pictures(const std::string& file, const AnyOptions& o, const Context& context) {
+  MeasuredFrames m = measure_frames_raw(file, o.signal, context, mains_hz(o));
+  take_out_known_grabber(m.facts, m.lines, m.readings);
+  diagnose::Capture c;
+  c.readings = std::move(m.readings);
+  c.facts = std::move(m.facts);
   return c;
 }
 
@@ -78,6 +89,7 @@ std::vector<diagnose::Capture> measure_any(const std::string& file, const AnyOpt
     throw bad_usage("--full-scale: give a number above 0 and up to 1000 V");
   if (fs::path(file).extension() == ".json") return read_document(file);
   diagnose::Capture c = capture::looks_like_video_samples(file) ? measure_composite(file, o, context)
+                        : capture::looks_like_frames(file)      ? measure_pictures(file, o, context)
                                                                 : measure_sound(file, o, context);
   c.name = fs::path(file).filename().string();
   return {std::move(c)};

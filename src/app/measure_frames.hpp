@@ -3,6 +3,7 @@
 
 #include <linebench/base/facts.hpp>
 #include <linebench/base/reading.hpp>
+#include <optional>
 #include <string>
 
 #include "commands.hpp"
@@ -18,6 +19,9 @@ struct MeasuredFrames {
 /// With no calibration taken into account. @param sent name of the signal; empty: as the capture says.
 /// Throws Error(Unusable).
 [[nodiscard]] MeasuredFrames measure_frames_raw(const std::string& file, const std::string& sent,
-                                                Context& context);
+                                                const Context& context, std::optional<double> mains_hz = {});
+
+/// Where the grabber of the capture is calibrated, takes it out and names the calibration in the facts.
+void take_out_known_grabber(CaptureFacts& facts, int lines, Readings& readings);
 
 }  // namespace linebench::app

@@ -60,6 +60,7 @@ class SidecarReader {
       s.format.interlaced = false;
     else if (!order.empty())
       throw unusable(fmt::format("{}: field_order \"{}\" is not known; use top or bottom", name_, order));
+    check_standard(s.format);
     s.format.lossy = j_.value("lossy", false);
     s.format.through_rgb = j_.value("through_rgb", false);
     s.facts = facts_from_json(j_);
@@ -80,6 +81,18 @@ class SidecarReader {
   }
 
  private:
+  // A rate or a height that belongs to the other standard would put hum at a wrong frequency without a word.
+  void check_standard(const FrameFormat& f) {
+    if (!f.interlaced) return;
+    const bool is_625 = f.lines == 625;
+    const double other_rate = is_625 ? 30000.0 / 1001 : 25.0;
+    const bool other_height = is_625 ? f.height == 480 || f.height == 486 : f.height == 576;
+    if (std::abs(f.frame_rate_hz / other_rate - 1) > 0.01 && !other_height) return;
+    throw unusable(
+        fmt::format("{}: {} lines, {} rows and {:.4g} frames per second do not belong together; correct "
+                    "standard, height or frame_rate",
+                    name_, f.lines, f.height, f.frame_rate_hz));
+  }
   int whole(const char* key) {
     if (!j_.contains(key) || !j_[key].is_number_integer())
       throw unusable(fmt::format("{}: \"{}\" is missing or no whole number; give it in pixels", name_, key));

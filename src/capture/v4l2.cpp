@@ -295,9 +295,12 @@ class Stream final : public GrabberStream {
     // Drivers round 29.97 to 30.
     if (!television || std::abs(rate / format.frame_rate_hz - 1) > 0.01) {
       if (television)
-        setting_.notes.push_back(fmt::format("the driver says {:.4g} frames per second, the standard {:.4g}",
-                                             rate, format.frame_rate_hz));
-      format.frame_rate_hz = rate;
+        setting_.notes.push_back(
+            fmt::format("the driver says {:.4g} frames per second; the standard's {:.4g} "
+                        "count, for they come from the wire",
+                        rate, format.frame_rate_hz));
+      else
+        format.frame_rate_hz = rate;
     }
   }
 

@@ -134,6 +134,13 @@ TEST(FrameReaders, BadInputIsNamed) {
   EXPECT_NE(refusal(dir / "n.yuv").find("height"), std::string::npos);
   std::ofstream(dir / "n.json") << R"({"width": 720, "height": 576, "format": "nv12"})";
   EXPECT_NE(refusal(dir / "n.yuv").find("nv12"), std::string::npos);
+  // A standard, a height or a rate of the other standard would put hum at a wrong frequency.
+  std::ofstream(dir / "n.json") << R"({"width": 720, "height": 576, "standard": "525", "frame_rate": 25})";
+  EXPECT_NE(refusal(dir / "n.yuv").find("do not belong together"), std::string::npos);
+  std::ofstream(dir / "n.json") << R"({"width": 720, "height": 576, "standard": "625", "frame_rate": 29.97})";
+  EXPECT_NE(refusal(dir / "n.yuv").find("do not belong together"), std::string::npos);
+  std::ofstream(dir / "n.json") << R"({"width": 720, "height": 480, "standard": "625", "frame_rate": 25})";
+  EXPECT_NE(refusal(dir / "n.yuv").find("do not belong together"), std::string::npos);
   std::ofstream(dir / "t.avi") << "not a movie at all";
   EXPECT_NE(refusal(dir / "t.avi").find("t.avi"), std::string::npos);
   std::ofstream(dir / "t.png") << "not a picture";
