@@ -79,8 +79,8 @@ Readings nothing_there(const std::string& why) {
   Readings out;
   out.push_back(text_reading("picture.signal", "none", why));
   for (const ReadingKind& k : video_reading_kinds()) {
-    if (!k.id.starts_with("picture.") || k.id == "picture.signal" ||
-        k.id.starts_with("picture.sync.") || k.id.find("COLOUR") != std::string_view::npos)
+    if (!k.id.starts_with("picture.") || k.id == "picture.signal" || k.id.starts_with("picture.sync.") ||
+        k.id.find("COLOUR") != std::string_view::npos)
       continue;
     out.push_back(unmeasurable(k.id, "no picture: " + why));
   }
@@ -100,6 +100,15 @@ std::vector<Frame> sound_ones(const std::vector<Frame>& frames) {
   std::copy_if(frames.begin(), frames.end(), std::back_inserter(out),
                [](const Frame& f) { return !f.corrupt; });
   return out.empty() ? frames : out;
+}
+
+// An edge that is smeared over the lines looks like an echo close by.
+bool bent(const Readings& lines) {
+  const auto beyond = [&](const char* id, double px) {
+    const Reading* r = find_reading(lines, id);
+    return r != nullptr && r->measured() && std::abs(r->number()) > px;
+  };
+  return beyond("picture.tear", 1) || beyond("picture.flagging", 1) || beyond("picture.jitter", 1.5);
 }
 
 class Pass {
@@ -146,6 +155,13 @@ class Pass {
     hum_.finish(roll_.rolling(), noise_.noise(), hum, traces);
     lines_.finish(roll_.rolling(), noise_.noise(), lines, traces);
     levels_.finish(noise_.noise(), options_, out, traces);
+    if (bent(lines)) {
+      const char* why =
+          "lines stand beside each other (tearing, flagging or jitter), so their mean smears; cure that "
+          "first";
+      for (Reading& r : out)
+        if (r.id.starts_with("picture.echo.")) r = unmeasurable(r.id, why);
+    }
     for (Readings* r : {&hum, &roll, &lines, &noise}) out.insert(out.end(), r->begin(), r->end());
     fields_.finish(out);
     if (traces != nullptr) spectrum_.finish(*traces);
