@@ -49,9 +49,8 @@ struct PictureMeter::Impl {
       throw unusable(fmt::format("frames of {} luma samples come where {}x{} was set; start again",
                                  frame.y.size(), format.width, format.height));
     }
-    if (!any) first = frame.number;
-    any = true;
-    view.time_s = static_cast<double>(frame.number - first + 1) / format.frame_rate_hz;
+    count(frame.number);
+    view.time_s = static_cast<double>(frames_passed) / format.frame_rate_hz;
     const bool small = pushed++ % thumbnail_every == 0;
     if (small) view.thumbnail = make_thumbnail(frame, format, thumbnail_px);
     std::swap(frames[filled++], frame);
@@ -61,6 +60,16 @@ struct PictureMeter::Impl {
     view.readings = measure::measure_picture(run, options);
     say_wire();
     return true;
+  }
+
+  // A run that reaches over a second without frames, or over a device's count that began anew, would be
+  // fitted to times that were not.
+  void count(std::uint64_t number) {
+    const bool forward = frames_passed > 0 && number > last;
+    const std::uint64_t step = forward ? number - last : 1;
+    if (frames_passed > 0 && (!forward || static_cast<double>(step) > format.frame_rate_hz)) filled = 0;
+    frames_passed += step;
+    last = number;
   }
 
   void say_wire() {
@@ -78,8 +87,8 @@ struct PictureMeter::Impl {
   measure::PictureOptions options;
   std::vector<capture::Frame> frames;
   std::size_t filled = 0;
-  std::uint64_t pushed = 0, first = 0;
-  bool any = false;
+  std::uint64_t pushed = 0, last = 0;
+  std::uint64_t frames_passed = 0;  ///< lost ones counted
   std::string signal;
   PictureView view;
 };

@@ -47,6 +47,12 @@ std::string cut(const std::string& text, std::size_t width) {
   return out;
 }
 
+// In the order that keeps the width: a stand-in may be wider than what it stands for.
+std::string fitted(const std::string& line, std::size_t width, bool unicode) {
+  const std::string safe = report::printable(line);
+  return cut(unicode ? safe : report::to_ascii(safe), width);
+}
+
 std::string padded(const std::string& text, std::size_t width) {
   std::string out = cut(text, width);
   out.append(width - std::min(width, text_width(out)), ' ');
@@ -170,10 +176,7 @@ class Screen {
   }
 
  private:
-  void put(const std::string& line) {
-    const std::string fits = cut(report::printable(line), style_.width);
-    out_.push_back(style_.unicode ? fits : report::to_ascii(fits));
-  }
+  void put(const std::string& line) { out_.push_back(fitted(line, style_.width, style_.unicode)); }
   static std::size_t most_cells(const std::vector<Row>& rows) {
     std::size_t n = 1;
     for (const Row& r : rows) n = std::max(n, r.cells.size());
@@ -285,8 +288,7 @@ std::string summary_text(const Board& board, std::size_t width, bool unicode) {
   const Snapshot s = board.newest();
   std::string out;
   const auto put = [&](const std::string& line) {
-    const std::string fits = cut(report::printable(line), std::max<std::size_t>(width, 20));
-    out += (unicode ? fits : report::to_ascii(fits)) + "\n";
+    out += fitted(line, std::max<std::size_t>(width, 20), unicode) + "\n";
   };
   put(fmt::format("watched {} for {}", s.input.source, report::show_duration(s.time_s)));
   if (!s.note.empty()) put(s.note);

@@ -1,0 +1,87 @@
+// What watching costs: processor time of stereo sound beside 25 frames a second, and memory over hours.
+#include <gtest/gtest.h>
+
+#include <cstdlib>
+#include <fstream>
+#include <linebench/live/board.hpp>
+#include <nlohmann/json.hpp>
+#include <string>
+
+#include "feeding.hpp"
+#include "support/frame_synth.hpp"
+#include "support/stopwatch.hpp"
+
+namespace {
+
+using namespace linebench;
+
+std::size_t resident_kb() {
+  std::ifstream in("/proc/self/status");
+  for (std::string line; std::getline(in, line);) {
+    if (line.starts_with("VmRSS:")) return std::stoul(line.substr(6));
+  }
+  return 0;
+}
+
+synth::Samples channel(unsigned seed) {
+  synth::Samples x(synth::count(10, 48000));
+  synth::add_sine(x, 48000, 997, -20);
+  synth::add_sine(x, 48000, 50.02, -40.0 - seed);
+  synth::add_sine(x, 48000, 150.06, -50);
+  synth::add_noise(x, -70, seed);
+  return x;
+}
+
+TEST(LiveCost, StereoSoundAndPicturesTakeLessThanThreeTenthsOfACore) {
+  const std::vector<synth::Samples> sound = {channel(1), channel(2)};
+  frame_synth::Scene scene;
+  scene.hum_percent = 3;
+  scene.noise = 2;
+  std::vector<capture::Frame> frames;
+  {
+    frame_synth::Source source(scene, 25, 1);
+    capture::Frame f;
+    while (source.read(f)) frames.push_back(f);
+  }
+  live::Board board;
+  live::AudioMeter meter(feeding::facts(48000, 2), {});
+  live::PictureMeter pictures(scene.format(), {});
+  const auto one_run = [&](bool with_sound, bool with_pictures) {
+    const stopwatch::Stopwatch watch;
+    if (with_sound) feeding::feed(meter, sound, 960, [&](const live::AudioView& v) { board.publish(v); });
+    std::uint64_t number = 0;
+    for (int i = 0; with_pictures && i < 250; ++i) {
+      capture::Frame f = frames[static_cast<std::size_t>(i) % frames.size()];
+      f.number = number++;
+      if (pictures.push(f)) board.publish(pictures.view());
+    }
+    return watch.seconds() / 10;
+  };
+  (void)one_run(true, true);  // plans are made at the first use
+  const double of_sound = one_run(true, false);
+  const double of_pictures = one_run(false, true);
+  std::printf("  of one core: sound %.1f %%, pictures %.1f %%\n", 100 * of_sound, 100 * of_pictures);
+  EXPECT_LT(of_sound + of_pictures, 0.30);
+}
+
+// Twenty minutes of stream here; LINEBENCH_TEST_LONG=1 makes it 24 hours.
+TEST(LiveCost, MemoryDoesNotGrowWithTheStream) {
+  const bool whole_day = std::getenv("LINEBENCH_TEST_LONG") != nullptr;
+  const int rounds = (whole_day ? 24 * 3600 : 20 * 60) / 10;
+  synth::Samples x(synth::count(10, 16000));
+  synth::add_sine(x, 16000, 50.02, -40);
+  synth::add_noise(x, -60, 1);
+  live::Board board;
+  live::AudioMeter meter(feeding::facts(16000, 1), {});
+  std::size_t early = 0;
+  for (int i = 0; i < rounds; ++i) {
+    feeding::feed(meter, {x}, 320, [&](const live::AudioView& v) { board.publish(v); });
+    if (i == 35) early = resident_kb();  // the five minutes of history are full
+    if (i % 60 == 0 && i > 0) (void)live::traces_to_json(board.look(), board.history());
+  }
+  const std::size_t late = resident_kb();
+  std::printf("  %d s of stream: %zu kB after 6 minutes, %zu kB at the end\n", rounds * 10, early, late);
+  EXPECT_LT(late, early + 1024);
+}
+
+}  // namespace
