@@ -89,6 +89,8 @@ constexpr ReadingKind kinds[] = {
     {"video.noise.periodic.level", "Periodic noise", "mV", 2, "peak to peak of that tone"},
     {"video.hum.level", "Hum", "mV", 1,
      "peak to peak of the mains comb on the blanking level, before any clamp"},
+    {"video.hum.harmonic.N", "Hum multiple", "mV", 2,
+     "peak to peak of this multiple of the mains frequency on the blanking level"},
     {"video.hum.frequency", "Hum frequency", "Hz", 3, "fundamental of the mains comb on the blanking level"},
     {"video.echo.delay", "Echo delay", "ns", 0, "of the strongest reflection"},
     {"video.echo.level", "Echo level", "dB", 1, "of the strongest reflection re the direct signal"},

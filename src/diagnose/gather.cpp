@@ -33,11 +33,14 @@ void Gatherer::offer(const Sign& sign, Evidence e) {
       std::find_if(kept_.begin(), kept_.end(), [&](const Evidence& k) { return k.sign == sign.id; });
   if (same == kept_.end()) {
     kept_.push_back(std::move(e));
-  } else if (same->at_most != e.at_most ? same->at_most
-             : e.at_most                ? e.value < same->value
-                                        : oddness(sign, e) > oddness(sign, *same)) {
-    *same = std::move(e);
+    return;
   }
+  // A bound on a level says that little is there; a bound on a shift says how far down it is at least.
+  const bool compare = sign.scale == Scale::Shift || same->at_most == e.at_most;
+  const bool takes = !compare                                  ? same->at_most
+                     : e.at_most && sign.scale != Scale::Shift ? e.value < same->value
+                                                               : oddness(sign, e) > oddness(sign, *same);
+  if (takes) *same = std::move(e);
 }
 
 void Gatherer::number(std::string_view id, double value, double u, const std::string& from,

@@ -189,6 +189,28 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
   }
 }
 
+// Gaps that every path has at once are the recorder's; a contact's are its own path's.
+void events_where(const std::vector<Capture>& captures, Gatherer& out) {
+  std::vector<double> rates;
+  for (const Capture& c : captures) {
+    const double minutes = c.facts.duration_s() / 60;
+    if (!(minutes > 0)) continue;
+    for (const std::string& suffix : suffixes_of(c)) {
+      const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
+      const auto gaps = number_of(c.readings, "audio.dropout.count" + suffix);
+      if (clicks || gaps)
+        rates.push_back(((clicks ? clicks->value : 0) + (gaps ? gaps->value : 0)) / minutes);
+    }
+  }
+  if (rates.size() < 2) return;
+  const double most = *std::max_element(rates.begin(), rates.end());
+  if (most < 4) return;
+  const auto with = std::count_if(rates.begin(), rates.end(), [&](double r) { return r > 0.25 * most; });
+  const auto all = static_cast<std::ptrdiff_t>(rates.size());
+  out.word("audio.events.where", with > 1 && 2 * with > all ? "everywhere" : "one path", "",
+           fmt::format("{} of {} paths", with, all));
+}
+
 void interference_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
   for (const auto& [id, sign] : {std::pair{"audio.whistle.level", "audio.whistle.level"},
@@ -212,25 +234,25 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
 
 void sides_of(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
-  if (const auto p = number_of(r, "audio.pair.polarity"))
-    out.word("audio.pair.polarity", p->value < 0 ? "reversed" : "same", c.name);
   if (const auto x = number_of(r, "audio.pair.crosstalk")) {
     out.number("audio.pair.crosstalk", x->value, x->u, c.name);
   } else if (const auto b = bound_of(r, "audio.pair.crosstalk")) {
     out.bound("audio.pair.crosstalk", *b, c.name);
   }
-  const bool sides_meant = c.facts.signal.find("left-right") == std::string::npos;
   const Sent left = sent_on(c, ".left");
   const Sent right = sent_on(c, ".right");
+  // Sides of a programme are the source's matter, those of a test signal two lines'.
+  const bool programme = left == Sent::Programme || right == Sent::Programme;
+  const std::string group = programme ? "audio.programme." : "audio.pair.";
+  if (const auto p = number_of(r, "audio.pair.polarity"))
+    out.word(group + "polarity", p->value < 0 ? "reversed" : "same", c.name);
+  const bool sides_meant = c.facts.signal.find("left-right") == std::string::npos;
   if (!sides_meant || (left == Sent::Idle && right == Sent::Idle)) return;
   if (const auto g = number_of(r, "audio.pair.gain"))
-    out.number("audio.pair.gain", std::abs(g->value), g->u, c.name);
+    out.number(group + "gain", std::abs(g->value), g->u, c.name);
   if (const auto s = text_of(r, "audio.pair.sides")) {
     const bool one = *s == "left only" || *s == "right only";
-    // The same tone on both sides is meant to be the same.
-    if (one || *s == "both" || *s == "none" ||
-        (*s == "mono" && (left == Sent::Programme || right == Sent::Programme)))
-      out.word("audio.pair.sides", one ? "one only" : *s, c.name, one ? *s : "");
+    out.word(group + "sides", one ? "one only" : *s, c.name, one ? *s : "");
   }
 }
 
@@ -291,6 +313,7 @@ void gather_audio(const std::vector<Capture>& captures, Gatherer& out) {
     sides_of(c, out);
   }
   hum_of(paths, out);
+  events_where(captures, out);
 }
 
 }  // namespace linebench::diagnose

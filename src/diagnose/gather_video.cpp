@@ -62,7 +62,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
     out.word("video.colour", "none", c.name);
   }
   const auto setup = number_of(r, "video.setup");
-  if (setup && !site.system.empty() && sync) {
+  if (setup && sync && site.system.substr(0, 3) == (is_625 ? "625" : "525")) {
     const double gain = sync->value / sync_nominal;
     const double expected = site.system == "525" ? standards::video_525.black_mv.nominal * gain : 0;
     out.number("video.setup.error", setup->value - expected, setup->u, c.name);

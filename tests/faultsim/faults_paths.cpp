@@ -1,0 +1,341 @@
+// Faults of cables, ends and sources.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <functional>
+
+#include "installation.hpp"
+
+namespace faultsim {
+
+Comb hum_in_open_input(Dice& d);
+
+namespace {
+
+using Site = Installation;
+using Maker = std::function<void(Site&, Dice&)>;
+
+void say(Site& s, const std::string& trial, const std::string& answer) { s.answers[trial] = answer; }
+std::string one_of(Dice& d, double p, const char* a, const char* b) { return d.chance(p) ? a : b; }
+double parallel(double a, double b) { return a * b / (a + b); }
+
+// rms volts of a hum spectrum set to a level.
+void hum_at(AudioPath& p, Comb c, double dbfs) {
+  double sum = 0;
+  for (int n = 1; n <= harmonics; ++n) sum += c[n] * c[n];
+  p.add_hum(c, full_scale_v * std::pow(10, dbfs / 20) / std::sqrt(sum));
+}
+
+void ends(std::map<std::string, Maker>& m) {
+  m["termination-missing"] = [](Site& s, Dice& d) {
+    const double load = parallel(d.uniform(5e3, 50e3), d.uniform(5e3, 1e6));
+    s.video.gain_db += db(2 * load / (load + 75)) - d.uniform(0, 0.1);
+    // The open end returns everything; what the source does not swallow comes back once more.
+    s.video.echo =
+        std::max(std::abs(s.video.echo), std::pow(10, -(d.uniform(16, 38) + 2 * d.uniform(0.1, 2)) / 20));
+    say(s, "terminations", one_of(d, 0.97, "none", "one"));
+  };
+  m["termination-double"] = [](Site& s, Dice& d) {
+    const double load = parallel(75 * d.uniform(0.99, 1.01), 75 * d.uniform(0.98, 1.02));
+    s.video.gain_db += db(2 * load / (load + 75));
+    s.video.echo = -std::max(std::abs(s.video.echo), std::pow(10, -(9.5 + d.uniform(16, 38)) / 20));
+    say(s, "terminations", one_of(d, 0.97, "two", "one"));
+  };
+  m["ghost-tee"] = [](Site& s, Dice& d) {
+    // A stub: a third is reflected at the tee; the stub's end returns by its match and the stub's loss.
+    const double end = std::pow(10, -d.uniform(1, 24) / 20) * (d.chance(0.6) ? 1 : -1);
+    s.video.echo = 2.0 / 3.0 * end * std::pow(10, -2 * d.uniform(0.1, 1.5) / 20);
+    s.video.gain_db -= d.uniform(0, 0.4);
+    s.video.rise_ns *= d.uniform(1, 1.2);
+    say(s, "known-cable", "gone");
+    s.visible = db(std::abs(s.video.echo)) > -30;
+  };
+  m["cable-impedance"] = [](Site& s, Dice& d) {
+    const double z = d.chance(0.6) ? 50 : d.uniform(93, 110);
+    const double reflection = (z - 75) / (z + 75);
+    // In and out of the piece: both reflections within it have one sign. A source of its own mismatch adds.
+    s.video.echo = reflection * reflection * d.uniform(0.8, 1) * std::pow(10, d.uniform(0, 7) / 20);
+    say(s, "cable-print", one_of(d, 0.95, "other", "75 ohm"));
+    say(s, "known-cable", "gone");
+    s.visible = db(s.video.echo) > -35;
+  };
+}
+
+void pairs(std::map<std::string, Maker>& m) {
+  m["pair-open"] = [](Site& s, Dice& d) {
+    AudioPath& p = s.lines[0];
+    if (d.chance(0.55)) {
+      // What gets across is the capacitance of the break against the input's resistance.
+      const double farad = d.log_uniform(100e-12, 30e-9);
+      const auto across = [&](double hz) {
+        const double x = 2 * std::numbers::pi * hz * farad * 10000;
+        return db(x / std::sqrt(1 + x * x));
+      };
+      p.gain_db += across(1000);
+      p.bottom_db += across(350) - across(1000);
+      p.top_db += across(2900) - across(1000);
+      hum_at(p, hum_in_open_input(d), d.uniform(-80, -42));
+    } else {
+      p.gain_db += db(0.5);
+      hum_at(p, hum_in_open_input(d), d.uniform(-86, -52));
+    }
+    say(s, "pair-loop", "open");
+    if (d.chance(0.3)) say(s, "wiggle", "changes");
+  };
+  m["pair-short"] = [](Site& s, Dice& d) {
+    const double ohm = d.log_uniform(0.05, 30);
+    s.lines[0].gain_db += db(parallel(ohm, 10000) / (parallel(ohm, 10000) + d.uniform(100, 600)) * 1.05);
+    s.lines[0].noise_v *= 0.7;
+    say(s, "pair-insulation", "short");
+    say(s, "pair-loop", fmt::format("{:.3g} ohm of 20 ohm", std::min(15.0, ohm + d.uniform(0, 10))));
+    if (d.chance(0.25)) say(s, "wiggle", "changes");
+  };
+  m["pair-split"] = [](Site& s, Dice& d) {
+    s.crosstalk_db = d.uniform(-54, -20);
+    hum_at(s.lines[0], hum_in_open_input(d), d.uniform(-86, -54));
+    s.lines[0].top_db -= d.uniform(0, 1);
+    say(s, "neighbour-tone", "heard");
+    say(s, "pair-legs", one_of(d, 0.96, "split", "right"));
+    s.visible = s.crosstalk_db > -50;
+  };
+  m["polarity-audio"] = [](Site& s, Dice& d) {
+    s.lines[0].reversed = true;
+    say(s, "pair-legs", one_of(d, 0.97, "reversed", "right"));
+  };
+  m["polarity-video"] = [](Site& s, Dice& d) {
+    s.video.inverted = true;
+    say(s, "pair-legs", one_of(d, 0.8, "reversed", "right"));
+  };
+}
+
+void cables(std::map<std::string, Maker>& m) {
+  m["shield-broken"] = [](Site& s, Dice& d) {
+    const double level = d.uniform(-78, -40);
+    if (d.chance(0.6)) {
+      AudioPath& p = s.lines[0];
+      hum_at(p, hum_in_open_input(d), level);
+      p.noise_v = std::hypot(p.noise_v, full_scale_v * std::pow(10, (level - d.uniform(4, 18)) / 20));
+      if (d.chance(0.4)) p.phone_v = full_scale_v * std::pow(10, d.uniform(-95, -65) / 20);
+      if (d.chance(0.3)) p.whistle_v = full_scale_v * std::pow(10, d.uniform(-95, -72) / 20);
+      s.visible = level > -64;
+    } else {
+      const Comb c = hum_in_open_input(d);
+      double sum = 0;
+      for (int n = 1; n <= harmonics; ++n) sum += c[n] * c[n];
+      const double mv = d.log_uniform(1.5, 70);
+      for (int n = 1; n <= harmonics; ++n)
+        s.video.hum_mv[n] = std::hypot(s.video.hum_mv[n], mv * c[n] / std::sqrt(sum));
+      s.video.noise_mv = std::hypot(s.video.noise_mv, d.log_uniform(1, 12));
+      s.visible = mv > 4;
+    }
+    say(s, "shield-continuity", one_of(d, 0.72, "open", "high"));
+    if (d.chance(0.4)) say(s, "wiggle", "changes");
+    say(s, "known-cable", one_of(d, 0.92, "gone", "same"));
+  };
+  m["connector-bad"] = [](Site& s, Dice& d) {
+    const double rate = d.log_uniform(1, 200);  // breaks a minute
+    const double ohm = d.log_uniform(0.5, 400);
+    if (d.chance(0.55)) {
+      AudioPath& p = s.lines[0];
+      p.clicks += rate * d.uniform(0.5, 1.5);
+      p.dropouts += rate * d.uniform(0.1, 0.5);
+      p.gain_db += db(600 / (600 + ohm));
+      p.thd_percent = std::hypot(p.thd_percent, d.log_uniform(0.02, 4));
+    } else {
+      // A break of a millisecond or so costs a dozen lines of some million a minute.
+      s.video.missing += rate * d.log_uniform(3, 60) / 940;
+      s.video.jitter_ns = std::hypot(s.video.jitter_ns, d.log_uniform(2, 100));
+      s.video.gain_db += db(150 / (150 + 0.1 * ohm));
+    }
+    const char* looks[] = {"corroded", "loose", "bent", "crushed"};
+    say(s, "connector", d.chance(0.92) ? looks[std::min(3, d.pick(10) / 3)] : "sound");
+    say(s, "wiggle", one_of(d, 0.93, "changes", "nothing"));
+    s.visible = rate > 5 && (s.lines[0].clicks > 3 || s.video.missing > 0.3);
+  };
+  m["cable-long"] = [](Site& s, Dice& d) {
+    if (d.chance(0.7)) {
+      const double loss = d.uniform(1.5, 13);
+      s.video.loss_db += loss;
+      const double fsc = s.system == "625" ? 4.43 : 3.58;
+      s.video.burst_db -= loss * std::sqrt(fsc / 5);
+      const double slower = s.system == "625" ? 200.0 * 200 - 140.0 * 140 : 0;
+      s.video.rise_ns =
+          std::sqrt(std::pow(rise_behind_cable(s.video.loss_db), 2) + slower) * d.uniform(0.97, 1.05);
+      s.video.gain_db -= loss * d.uniform(0.02, 0.1);
+      if (loss > 11) s.video.colour = d.chance(0.6);
+      s.visible = loss > 3.5;
+    } else {
+      AudioPath& p = s.lines[0];
+      const double km = d.log_uniform(0.6, 6);
+      const double ohm = 180 * km;
+      const double farad = 52e-9 * km * d.uniform(1, 1.8);  // water raises it
+      const double source = d.uniform(100, 600);
+      const double one = pair_gain_db(source, ohm, farad, 1000);
+      p.gain_db += one - pair_gain_db(source, 1, 1e-12, 1000);
+      p.top_db += pair_gain_db(source, ohm, farad, 2900) - one;
+      p.bottom_db += pair_gain_db(source, ohm, farad, 350) - one;
+      if (d.chance(0.5)) say(s, "pair-insulation", "leaks");
+      s.visible = p.top_db < -4;
+    }
+    if (d.chance(0.35)) say(s, "connector", "wet");
+    say(s, "known-cable", one_of(d, 0.97, "gone", "same"));
+  };
+}
+
+void programme(std::map<std::string, Maker>& m) {
+  const auto known = [](Site& s, Dice& d) { say(s, "known-source", one_of(d, 0.96, "gone", "same")); };
+  m["level-consumer-into-professional"] = [known](Site& s, Dice& d) {
+    s.feed_db += db(0.316228 / 1.227652) + d.normal(0, 0.3);
+    say(s, "source-setting", one_of(d, 0.94, "other level", "right"));
+    known(s, d);
+  };
+  m["level-professional-into-consumer"] = [known](Site& s, Dice& d) {
+    s.feed_db += db(1.227652 / 0.316228) + d.normal(0, 0.3);
+    for (AudioPath& p : s.feed) p.clipped += d.log_uniform(1, 30000);
+    say(s, "source-setting", one_of(d, 0.94, "other level", "right"));
+    known(s, d);
+  };
+  m["source-one-side"] = [known](Site& s, Dice& d) {
+    s.feed_one_side = true;
+    if (d.chance(0.6)) say(s, "source-setting", "one side or mono");
+    known(s, d);
+  };
+  m["source-mono"] = [known](Site& s, Dice& d) {
+    s.feed_mono = true;
+    say(s, "source-setting", one_of(d, 0.88, "one side or mono", "right"));
+    known(s, d);
+  };
+  m["source-reversed"] = [known](Site& s, Dice& d) {
+    s.feed_reversed = true;
+    known(s, d);
+  };
+  m["source-clipped"] = [known](Site& s, Dice& d) {
+    for (AudioPath& p : s.feed) {
+      p.clipped += d.log_uniform(30, 100000);
+      p.clip_dbfs = d.uniform(-9, -0.8);
+    }
+    s.feed_db += d.uniform(0, 5);
+    known(s, d);
+    s.visible = s.feed[0].clipped > 150;
+  };
+  m["source-too-loud"] = [known](Site& s, Dice& d) {
+    const double by = d.uniform(6, 18);
+    s.feed_db += by;
+    for (AudioPath& p : s.feed) p.clipped += by > 12 ? d.log_uniform(1, 20000) : 0;
+    say(s, "source-setting", one_of(d, 0.94, "too loud", "right"));
+    known(s, d);
+    s.visible = s.feed_db > 8;
+  };
+}
+
+void cameras(std::map<std::string, Maker>& m) {
+  const auto known = [](Site& s, Dice& d) { say(s, "known-source", one_of(d, 0.96, "gone", "same")); };
+  m["wrong-standard"] = [known](Site& s, Dice& d) {
+    s.video.system = s.system == "625" ? "525" : "625";
+    s.field_hz = s.system == "625" ? 60000.0 / 1001 : 50;
+    s.video.setup_mv = s.video.system == "525" ? 53.6 : 0;
+    say(s, "source-setting", one_of(d, 0.94, "other standard", "right"));
+    known(s, d);
+  };
+  m["setup-wrong"] = [known](Site& s, Dice& d) {
+    s.video.setup_mv = s.system == "525" ? d.normal(0, 2) : d.normal(53.6, 2);
+    if (s.system != "625") s.video.system = s.system == "525" ? "525-no-setup" : "525";
+    if (d.chance(0.6)) say(s, "source-setting", "other standard");
+    known(s, d);
+  };
+  m["sync-low"] = [known](Site& s, Dice& d) {
+    const double low = d.uniform(1.2, 9);
+    s.video.sync_db -= low;
+    if (low > 6) s.video.missing += d.log_uniform(0.05, 10);
+    known(s, d);
+    s.visible = low > 2.2;
+  };
+  m["sync-missing"] = [known](Site& s, Dice& d) {
+    s.video.missing += d.log_uniform(1, 300);
+    s.video.jitter_ns = std::hypot(s.video.jitter_ns, d.uniform(0, 8));
+    known(s, d);
+    s.visible = s.video.missing > 2;
+  };
+  m["camera-free-running"] = [](Site& s, Dice& d) {
+    s.field_hz *= 1 + d.uniform(1, 4) * 1e-3 * (d.chance(0.5) ? 1 : -1);
+    if (d.chance(0.5)) say(s, "known-source", "gone");
+    s.visible = false;  // harmless by itself; never scored alone
+  };
+  m["not-interlaced"] = [known](Site& s, Dice& d) {
+    s.video.interlaced = false;
+    known(s, d);
+  };
+  m["burst-weak"] = [known](Site& s, Dice& d) {
+    if (d.chance(0.4)) {
+      s.video.colour = false;
+    } else {
+      s.video.burst_db -= d.uniform(2, 17);
+    }
+    known(s, d);
+    s.visible = !s.video.colour || s.video.burst_db < -3;
+  };
+  m["video-none"] = [](Site& s, Dice& d) {
+    s.video.present = false;
+    if (d.chance(0.5)) say(s, "port-light", "dark");
+    if (d.chance(0.5)) say(s, "known-source", "gone");
+    if (d.chance(0.3)) say(s, "known-cable", "gone");
+  };
+  m["input-overloaded"] = [](Site& s, Dice& d) {
+    // A stage that bends like a hyperbolic tangent: gain at black against gain at white.
+    const double drive = d.uniform(0.25, 1.1);
+    const auto gain = [](double x) { return x < 1e-6 ? 1 : std::tanh(x) / x; };
+    s.video.nonlinearity =
+        std::hypot(s.video.nonlinearity, 100 * (std::pow(std::cosh(drive), 2) - 1) * d.uniform(0.4, 0.9));
+    s.video.nonlinearity = std::min(95.0, s.video.nonlinearity);
+    s.video.white_db += db(gain(drive));
+    s.video.sync_db += db(gain(0.4 * drive));
+    say(s, "known-receiver", one_of(d, 0.92, "gone", "same"));
+    s.visible = s.video.nonlinearity > 9;
+  };
+  m["recorder-fault"] = [](Site& s, Dice& d) {
+    const int way = d.pick(3);
+    AudioPath* all[] = {&s.lines[0], &s.lines[1], &s.feed[0], &s.feed[1]};
+    if (way == 0) {
+      const double gaps = d.log_uniform(2, 60);
+      for (AudioPath* p : all) {
+        p->dropouts += gaps;
+        p->clicks += gaps * d.uniform(0.5, 1.5);
+      }
+      s.video.lost_frames = d.log_uniform(3, 150);
+      s.visible = gaps > 4;
+    } else if (way == 1) {
+      // A laptop's switch-mode charger: common-mode current through the signal's return.
+      Comb c{};
+      for (int n = 1; n <= harmonics; n += 2) c[n] = d.uniform(0.3, 1) / std::sqrt(1 + std::pow(n / 12.0, 2));
+      for (int n = 2; n <= harmonics; n += 2)
+        c[n] = d.uniform(0.1, 0.5) / std::sqrt(1 + std::pow(n / 12.0, 2));
+      const double level = d.uniform(-76, -50);
+      for (AudioPath* p : all) hum_at(*p, c, level);
+      for (AudioPath* p : all)
+        p->noise_v = std::hypot(p->noise_v, full_scale_v * std::pow(10, (level - d.uniform(4, 18)) / 20));
+      s.visible = level > -64;
+    } else {
+      for (AudioPath* p : all) {
+        p->gain_db += d.uniform(11, 18);
+        p->clipped += d.log_uniform(30, 60000);
+        p->thd_percent = std::hypot(p->thd_percent, d.log_uniform(0.5, 20));
+      }
+    }
+    say(s, "loop-back", "same");
+  };
+}
+
+}  // namespace
+
+void path_faults(std::map<std::string, Maker>& m) {
+  ends(m);
+  pairs(m);
+  cables(m);
+}
+
+void source_faults(std::map<std::string, Maker>& m) {
+  programme(m);
+  cameras(m);
+}
+
+}  // namespace faultsim

@@ -1,0 +1,120 @@
+// A simulated installation: what stands on its wires, by circuit theory, before any reading is taken. Nothing
+// here knows the fault book: voltages, impedances and waveforms only.
+#pragma once
+
+#include <array>
+#include <cmath>
+#include <complex>
+#include <cstdint>
+#include <map>
+#include <numbers>
+#include <random>
+#include <string>
+#include <vector>
+
+namespace faultsim {
+
+/// Seeded draws that are the same on every machine.
+class Dice {
+ public:
+  explicit Dice(std::uint64_t seed) : gen_(seed * 0x9E3779B97F4A7C15ULL + 1) {}
+  double uniform(double a, double b) { return a + (b - a) * static_cast<double>(gen_() >> 11) * 0x1.0p-53; }
+  double log_uniform(double a, double b) { return std::exp(uniform(std::log(a), std::log(b))); }
+  double normal(double mean, double sd) {
+    const double u = std::max(uniform(0, 1), 1e-300);
+    return mean + sd * std::sqrt(-2 * std::log(u)) * std::cos(2 * std::numbers::pi * uniform(0, 1));
+  }
+  bool chance(double p) { return uniform(0, 1) < p; }
+  int pick(int n) { return static_cast<int>(uniform(0, n)); }
+  int poisson(double mean) {
+    if (mean > 200) return std::max(0, static_cast<int>(std::lround(normal(mean, std::sqrt(mean)))));
+    const double limit = std::exp(-mean);
+    int n = 0;
+    for (double p = uniform(0, 1); p > limit; p *= uniform(0, 1)) ++n;
+    return n;
+  }
+
+ private:
+  std::mt19937_64 gen_;
+};
+
+constexpr int harmonics = 60;
+using Comb = std::array<double, harmonics + 1>;  // rms volts of each multiple; [0] unused
+
+inline double db(double ratio) { return 20 * std::log10(std::max(ratio, 1e-12)); }
+
+/// One audio path into the bench. Line-up: 0 dBu (0.775 V) reads -18 dBFS, so full scale is 6.15 V rms.
+constexpr double full_scale_v = 6.154;
+struct AudioPath {
+  Comb hum{};        // from the mains
+  Comb field_hum{};  // at the video field rate
+  double whistle_v = 0, phone_v = 0, noise_v = 0;
+  double gain_db = 0;
+  double thd_percent = 0.05;
+  double clicks = 0.2, dropouts = 0, clipped = 0;  // a minute
+  double clip_dbfs = 0;
+  double top_db = -0.3, bottom_db = -0.3;
+  bool reversed = false;
+
+  void add_hum(const Comb& c, double scale) {
+    for (int n = 1; n <= harmonics; ++n) hum[n] = std::hypot(hum[n], scale * c[n]);
+  }
+};
+
+struct VideoPath {
+  bool present = true, inverted = false, interlaced = true, colour = true;
+  std::string system;                              // "525", "525-no-setup", "625"
+  double gain_db = 0;                              // of everything
+  double sync_db = 0, white_db = 0, burst_db = 0;  // on top of it
+  double setup_mv = 0;                             // before gain
+  double missing = 0;                              // of 1000 lines
+  double jitter_ns = 3, rise_ns = 145;
+  Comb hum_mv{};  // rms mV
+  double noise_mv = 1.2;
+  double tone_mv = 0, tone_hz = 0;
+  double echo = 0;            // amplitude ratio, sign kept
+  double loss_db = 0.8;       // at 5 MHz
+  double nonlinearity = 1.2;  // %
+  double tilt = 0.6;
+  double lost_frames = 0;  // of 1000
+};
+
+struct Installation {
+  double mains_hz = 50, field_hz = 50;
+  std::string system = "625";      // what the site expects
+  std::array<AudioPath, 2> lines;  // two lines with the test tone
+  std::array<AudioPath, 2> feed;   // left and right of the programme
+  double feed_db = 0;
+  bool feed_mono = false, feed_one_side = false, feed_reversed = false;
+  double crosstalk_db = -70;
+  VideoPath video;
+  std::map<std::string, std::string> answers;  // what a person would find: trial -> as typed
+  std::vector<std::string> faults;
+  bool visible = true;  // above what a careful technician could see or hear
+};
+
+/// A sound installation with its own tolerances.
+[[nodiscard]] Installation sound_installation(Dice& dice);
+
+/// Puts a fault of this name in, of a random severity. Sets answers, and `visible` to false when it is too
+/// slight.
+void put_fault(Installation& site, const std::string& fault, Dice& dice);
+
+/// Every fault the simulator can make.
+[[nodiscard]] const std::vector<std::string>& fault_names();
+
+// Circuits, used by the faults and tested by themselves.
+/// Multiples of a full-wave rectifier's ripple: source resistance, smoothing capacitor, constant load
+/// current. rms V; [0] is the dc. @param peak_v of the transformer's voltage after the diodes.
+[[nodiscard]] Comb rectifier_ripple(double mains_hz, double peak_v, double source_ohm, double farad,
+                                    double load_a);
+/// Multiples of a phase-cut mains of 1 V rms uncut: conduction from `cut` (radians after each zero) to the
+/// next zero.
+[[nodiscard]] Comb phase_cut(double cut);
+/// 10 to 90 % rise of a 140 ns edge behind a cable with this loss at 5 MHz (skin effect), ns.
+[[nodiscard]] double rise_behind_cable(double loss_db_5mhz);
+/// Gain of a pair re 1 kHz: source resistance, total series ohms and shunt farads of the pair, 10 kohm at its
+/// end.
+[[nodiscard]] double pair_gain_db(double source_ohm, double series_ohm, double farad, double hz);
+
+}  // namespace faultsim

@@ -1,0 +1,291 @@
+#include "readings.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <linebench/standards/weighting.hpp>
+
+namespace faultsim {
+namespace {
+
+using namespace linebench;
+
+// A value as a capture would give it: off by a part of its own uncertainty.
+Reading read(const std::string& id, double truth, double u, Dice& d) {
+  return number_reading(id, d.normal(truth, u / 2), u);
+}
+
+void level_or_bound(Readings& r, const std::string& id, double dbfs, double floor, double u, Dice& d) {
+  if (dbfs > floor) {
+    r.push_back(read(id, dbfs, u, d));
+  } else {
+    r.push_back(unmeasurable(id, "none found", floor));
+  }
+}
+
+double noise_a_dbfs(const AudioPath& p, double mains) {
+  double sum = p.noise_v * p.noise_v;
+  for (int n = 1; n <= harmonics; ++n) {
+    const double w = std::pow(10, standards::a_weighting_db(n * mains) / 10);
+    sum += w * (p.hum[n] * p.hum[n] + p.field_hum[n] * p.field_hum[n]);
+  }
+  return 0.5 * 20 * std::log10(sum / (full_scale_v * full_scale_v));
+}
+
+void hum(Readings& r, const AudioPath& p, const std::string& suffix, const Installation& s, Dice& d) {
+  // The comb that is stronger is the one that is found.
+  double mains = 0, field = 0;
+  for (int n = 1; n <= harmonics; ++n) {
+    mains += p.hum[n] * p.hum[n];
+    field += p.field_hum[n] * p.field_hum[n];
+  }
+  const bool by_field = field > mains;
+  const double floor = d.uniform(-112, -98);
+  const double level =
+      10 * std::log10(std::max(by_field ? field : mains, 1e-20) / (full_scale_v * full_scale_v));
+  if (level < floor) {
+    r.push_back(unmeasurable("audio.hum.level" + suffix, "none found", floor));
+    r.push_back(text_reading("audio.hum.kind" + suffix, "none"));
+    return;
+  }
+  r.push_back(read("audio.hum.level" + suffix, level, 0.3, d));
+  const double u = 0.002 + 0.02 * std::pow(10, (floor - level) / 20);
+  r.push_back(read("audio.hum.frequency" + suffix, by_field ? s.field_hz : s.mains_hz, u, d));
+  for (int n = 1; n <= harmonics; ++n) {
+    const double v = by_field ? p.field_hum[n] : p.hum[n];
+    const double h = db(v / full_scale_v);
+    if (h > floor - 6) r.push_back(read(fmt::format("audio.hum.harmonic.{}{}", n, suffix), h, 0.4, d));
+  }
+}
+
+void channel(Readings& r, const AudioPath& p, const std::string& suffix, const Installation& s,
+             double minutes, Dice& d) {
+  hum(r, p, suffix, s, d);
+  level_or_bound(r, "audio.whistle.level" + suffix, db(p.whistle_v / full_scale_v), d.uniform(-112, -100),
+                 0.5, d);
+  level_or_bound(r, "audio.phone_burst.level" + suffix, db(p.phone_v / full_scale_v), d.uniform(-105, -92), 2,
+                 d);
+  r.push_back(number_reading("audio.click.count" + suffix, d.poisson(p.clicks * minutes), std::nullopt));
+  r.push_back(number_reading("audio.dropout.count" + suffix, d.poisson(p.dropouts * minutes), std::nullopt));
+  const double clipped = std::floor(p.clipped * minutes * d.uniform(0.7, 1.3));
+  r.push_back(number_reading("audio.clip.samples" + suffix, clipped, std::nullopt));
+  if (clipped > 0) r.push_back(read("audio.clip.level" + suffix, p.clip_dbfs, 0.05, d));
+}
+
+diagnose::Capture capture(const char* name, double seconds, double rate, int channels, const char* signal) {
+  diagnose::Capture c;
+  c.name = name;
+  c.facts.source = name;
+  c.facts.sample_rate_hz = rate;
+  c.facts.frames = static_cast<std::uint64_t>(seconds * rate);
+  c.facts.channels = channels;
+  c.facts.signal = signal;
+  return c;
+}
+
+diagnose::Capture lines(const Installation& s, Dice& d) {
+  diagnose::Capture c = capture("lines.wav", 30, 48000, 2, "tone-1k");
+  const char* suffix[] = {".left", ".right"};
+  for (int k = 0; k < 2; ++k) {
+    const AudioPath& p = s.lines[static_cast<std::size_t>(k)];
+    const double tone = -18 + p.gain_db;
+    const double hum_db = noise_a_dbfs(p, s.mains_hz);
+    c.readings.push_back(read(std::string("audio.level.rms") + suffix[k],
+                              10 * std::log10(std::pow(10, tone / 10) + std::pow(10, hum_db / 10)), 0.05, d));
+    if (tone > hum_db + 6) {
+      c.readings.push_back(read(std::string("audio.tone.level") + suffix[k], tone, 0.05, d));
+      c.readings.push_back(
+          read(std::string("audio.thd") + suffix[k], p.thd_percent, 0.03 * p.thd_percent, d));
+    } else {
+      c.readings.push_back(unmeasurable(std::string("audio.tone.level") + suffix[k], "no steady tone"));
+    }
+    c.readings.push_back(read(std::string("audio.noise.a") + suffix[k], hum_db, 0.4, d));
+    channel(c.readings, p, suffix[k], s, 0.5, d);
+  }
+  const double gap = s.lines[1].gain_db - s.lines[0].gain_db;
+  if (std::abs(gap) < 30) {
+    c.readings.push_back(number_reading("audio.pair.polarity",
+                                        s.lines[0].reversed != s.lines[1].reversed ? -1 : 1, std::nullopt));
+    c.readings.push_back(read("audio.pair.gain", gap, 0.05, d));
+    c.readings.push_back(text_reading("audio.pair.sides", "mono"));
+  } else {
+    c.readings.push_back(text_reading("audio.pair.sides", gap > 0 ? "right only" : "left only"));
+  }
+  level_or_bound(c.readings, "audio.pair.crosstalk", s.crosstalk_db, d.uniform(-78, -64), 0.6, d);
+  return c;
+}
+
+diagnose::Capture programme(const Installation& s, Dice& d) {
+  diagnose::Capture c = capture("feed.wav", 40, 48000, 2, "");
+  const char* suffix[] = {".left", ".right"};
+  const double base = -23 + s.feed_db + s.feed[0].gain_db;
+  for (int k = 0; k < 2; ++k) {
+    const AudioPath& p = s.feed[static_cast<std::size_t>(k)];
+    const bool silent = s.feed_one_side && k == 1;
+    c.readings.push_back(read(std::string("audio.level.rms") + suffix[k], silent ? -80 : base, 0.4, d));
+    channel(c.readings, p, suffix[k], s, 40.0 / 60, d);
+  }
+  c.readings.push_back(read("audio.loudness.integrated", base - (s.feed_one_side ? 3 : 0), 0.2, d));
+  c.readings.push_back(text_reading("audio.pair.sides", s.feed_one_side ? "left only"
+                                                        : s.feed_mono   ? "mono"
+                                                                        : "both"));
+  if (!s.feed_one_side) {
+    c.readings.push_back(number_reading("audio.pair.polarity", s.feed_reversed ? -1 : 1, std::nullopt));
+    c.readings.push_back(read("audio.pair.gain", s.feed[1].gain_db - s.feed[0].gain_db, 0.1, d));
+  }
+  return c;
+}
+
+diagnose::Capture response(const Installation& s, Dice& d) {
+  diagnose::Capture c = capture("line-1-response.wav", 10, 48000, 1, "sweep-speech");
+  const AudioPath& p = s.lines[0];
+  if (p.gain_db < -50) return c;
+  c.readings.push_back(read("audio.response.gain", p.gain_db, 0.1, d));
+  c.readings.push_back(number_reading("audio.response.polarity", p.reversed ? -1 : 1, std::nullopt));
+  Curve curve{{315, 400, 1000, 2500, 3150}, {p.bottom_db, p.bottom_db, 0, p.top_db, p.top_db}, "Hz", "dB"};
+  for (double& y : curve.y) y += d.normal(0, 0.1);
+  c.readings.push_back(curve_reading("audio.response", curve, 0.2));
+  return c;
+}
+
+double scale_of(double db_value) { return std::pow(10, db_value / 20); }
+
+double hum_pp(const Comb& c) {
+  double sum = 0;
+  for (int n = 1; n <= 6; ++n) sum += c[n] * c[n];
+  return 2.6 * std::sqrt(sum);
+}
+
+diagnose::Capture waveform(const Installation& s, Dice& d) {
+  const VideoPath& v = s.video;
+  diagnose::Capture c = capture("camera.raw", 2, 20e6, 1, "video-bars-100");
+  Readings& r = c.readings;
+  r.push_back(text_reading("video.signal", v.present ? "present" : "none"));
+  if (!v.present) return c;
+  r.push_back(text_reading("video.system", v.system));
+  r.push_back(text_reading("video.polarity", v.inverted ? "inverted" : "normal"));
+  r.push_back(text_reading("video.interlaced", v.interlaced ? "yes" : "no"));
+  const bool is_625 = v.system == "625";
+  const double lines = is_625 ? 31250 : 31468;
+  r.push_back(number_reading("video.sync.missing", d.poisson(v.missing * lines / 1000), std::nullopt));
+  const double g = scale_of(v.gain_db);
+  const double sync = (is_625 ? 300 : 285.7) * g * scale_of(v.sync_db);
+  r.push_back(read("video.sync.amplitude", sync, 0.004 * sync, d));
+  r.push_back(read("video.sync.rise", v.rise_ns, 6, d));
+  r.push_back(read("video.sync.jitter", v.jitter_ns, 0.15 * v.jitter_ns, d));
+  if (v.colour) {
+    const double burst = (is_625 ? 300 : 285.7) * g * scale_of(v.burst_db);
+    r.push_back(read("video.burst.amplitude", burst, 0.006 * burst + 0.3, d));
+  } else {
+    r.push_back(unmeasurable("video.burst.amplitude",
+                             "no colour burst was found; check that the source sends colour"));
+  }
+  r.push_back(read("video.setup", v.setup_mv * g, 1.2, d));
+  r.push_back(read("video.white", (is_625 ? 700 : 714.3) * g * scale_of(v.white_db), 3, d));
+  const double pp = hum_pp(v.hum_mv) * g;
+  const double least = d.uniform(0.5, 1.5);
+  r.push_back(read("video.field.frequency", s.field_hz, 0.001, d));
+  if (pp > least) {
+    r.push_back(read("video.hum.level", pp, 0.1 * least + 0.02 * pp, d));
+    r.push_back(read("video.hum.frequency", s.mains_hz, 0.01 + 0.1 * least / pp, d));
+    for (int n = 1; n <= 6; ++n) {
+      const double h = 2.83 * v.hum_mv[n] * g;
+      if (h > 0.4 * least)
+        r.push_back(read(fmt::format("video.hum.harmonic.{}", n), h, 0.1 * least + 0.02 * h, d));
+    }
+  } else {
+    r.push_back(unmeasurable("video.hum.level", "none found", least));
+  }
+  r.push_back(read("video.noise", v.noise_mv * g, 0.08 * v.noise_mv, d));
+  if (v.tone_mv * g > 0.5) {
+    r.push_back(read("video.noise.periodic.level", v.tone_mv * g, 0.1 * v.tone_mv, d));
+    r.push_back(read("video.noise.periodic.frequency", v.tone_hz, 100, d));
+  } else {
+    r.push_back(unmeasurable("video.noise.periodic.level", "none found", 0.5));
+  }
+  const double echo = db(std::abs(v.echo));
+  const double echo_floor = d.uniform(-46, -40);
+  level_or_bound(r, "video.echo.level", echo, echo_floor, 1, d);
+  if (echo > echo_floor)
+    r.push_back(number_reading("video.echo.polarity", v.echo < 0 ? -1 : 1, std::nullopt));
+  r.push_back(read("video.cable.loss", v.loss_db, 0.4, d));
+  r.push_back(read("video.differential_gain", v.nonlinearity, 0.3 + 0.03 * v.nonlinearity, d));
+  r.push_back(read("video.field_tilt", v.tilt, 0.2, d));
+  return c;
+}
+
+diagnose::Capture picture(const Installation& s, Dice& d) {
+  const VideoPath& v = s.video;
+  diagnose::Capture c = capture("camera.yuv", 20, s.field_hz / 2, 1, "video-bars-100");
+  Readings& r = c.readings;
+  const bool seen = v.present && !v.inverted;
+  r.push_back(text_reading("picture.signal", seen ? "present" : "none"));
+  if (!seen) return c;
+  const bool other_system = v.system.substr(0, 3) != s.system.substr(0, 3);
+  r.push_back(text_reading("picture.colour", v.colour && !(other_system && d.chance(0.8)) && v.burst_db > -14
+                                                 ? "present"
+                                                 : "none"));
+  // The grabber's gain control holds sync; hum and noise are seen against white, its own noise beside them.
+  const double hold = scale_of(-v.sync_db);
+  const double hum_percent = std::hypot(hum_pp(v.hum_mv) / 7 * hold, 0.05);
+  r.push_back(hum_percent > 0.15 ? read("picture.hum.level", hum_percent, 0.05 + 0.05 * hum_percent, d)
+                                 : unmeasurable("picture.hum.level", "none found", 0.15));
+  if (hum_percent > 0.3) {
+    r.push_back(read("picture.hum.frequency", s.mains_hz, 0.004, d));
+    r.push_back(read("picture.hum.bar_rate", s.mains_hz - s.field_hz, 0.004, d));
+  }
+  const bool rolls = other_system || v.sync_db < -6.5 || v.missing > 150 || (!v.interlaced && d.chance(0.2));
+  r.push_back(read("picture.roll", rolls ? d.uniform(2, 60) : 0, 0.1, d));
+  r.push_back(read("picture.jitter", std::hypot(0.06, v.jitter_ns / 74 + 0.01 * v.missing), 0.02, d));
+  r.push_back(read("picture.tear", std::hypot(0.2, v.missing > 0.5 ? d.log_uniform(1, 40) : 0.2), 0.1, d));
+  r.push_back(read("picture.noise", std::hypot(0.6, 0.31 * v.noise_mv * hold), 0.05, d));
+  level_or_bound(r, "picture.echo.level", db(std::abs(v.echo)), d.uniform(-42, -35), 1.5, d);
+  const double chroma =
+      v.burst_db < -1 && v.loss_db < 2.5 ? 1.0 : scale_of(-0.8 * std::max(0.0, v.loss_db - 1));
+  r.push_back(read("picture.saturation", chroma * scale_of(d.normal(0, 0.4)), 0.03, d));
+  r.push_back(read("picture.luma.gain",
+                   100 * std::min(1.08, scale_of(v.white_db - v.sync_db)) * scale_of(d.normal(0, 0.2)), 0.5,
+                   d));
+  r.push_back(read("picture.clipped",
+                   std::max(0.01, v.white_db - v.sync_db > 0.7 ? d.uniform(2, 15) : d.uniform(0.01, 0.1)),
+                   0.01, d));
+  r.push_back(number_reading("picture.frames.dropped", d.poisson(v.lost_frames * 0.5), std::nullopt));
+  return c;
+}
+
+}  // namespace
+
+std::vector<diagnose::Capture> read_all(const Installation& s, Dice& d) {
+  return {lines(s, d), programme(s, d), response(s, d), waveform(s, d), picture(s, d)};
+}
+
+std::string answer(const Installation& s, const diagnose::Sign& trial, Dice& d) {
+  const auto it = s.answers.find(trial.id);
+  if (trial.scale == diagnose::Scale::Words) {
+    if (d.chance(0.01))
+      return trial.words[static_cast<std::size_t>(d.pick(static_cast<int>(trial.words.size())))].first;
+    if (it != s.answers.end()) return it->second;
+    // What a sound installation answers, by plain sense.
+    static const std::map<std::string, std::string> sound = {
+        {"pair-insulation", "open"}, {"pair-legs", "right"},       {"shield-continuity", "good"},
+        {"earth-points", "one"},     {"port-light", "on"},         {"connector", "sound"},
+        {"module-pull", "nothing"},  {"neighbour-tone", "silent"}, {"loop-back", "clean"},
+        {"terminations", "one"},     {"wiggle", "nothing"},        {"cable-print", "75 ohm"},
+        {"source-setting", "right"}};
+    const auto word = sound.find(trial.id);
+    return word != sound.end() ? word->second : "same";
+  }
+  if (it != s.answers.end()) {
+    if (trial.id == "pair-loop" && it->second == "open") return "open";
+    return it->second;
+  }
+  if (trial.id == "supply-open") return fmt::format("{:.2f} V of 12 V", 12 * d.uniform(0.99, 1.06));
+  if (trial.id == "supply-loaded") return fmt::format("{:.2f} V of 12 V", 12 * d.uniform(0.97, 1.03));
+  if (trial.id == "supply-ripple") return fmt::format("{:.2f} mV", d.log_uniform(2, 14));
+  if (trial.id == "pair-loop") return fmt::format("{:.2f} ohm of 20 ohm", 20 * d.uniform(0.88, 1.14));
+  if (trial.id == "earth-ohms") return fmt::format("{:.3f} ohm", d.log_uniform(0.08, 0.6));
+  if (trial.id == "earth-current") return fmt::format("{:.2f} mA", d.log_uniform(0.8, 9));
+  return "same";
+}
+
+}  // namespace faultsim
