@@ -73,6 +73,11 @@ TEST(FaultBook, EntriesAgreeWithClosedForms) {
     for (const Effect& e : book.fault(fault)->effects) {
       if (e.sign == sign) return e;
     }
+    for (const Variant& v : book.fault(fault)->variants) {
+      for (const Effect& e : v.effects) {
+        if (e.sign == sign) return e;
+      }
+    }
     ADD_FAILURE() << fault << " " << sign;
     return Effect{};
   };

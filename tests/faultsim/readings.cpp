@@ -5,10 +5,8 @@
 #include <algorithm>
 #include <linebench/standards/weighting.hpp>
 
-namespace faultsim {
+namespace linebench::faultsim {
 namespace {
-
-using namespace linebench;
 
 // A value as a capture would give it: off by a part of its own uncertainty.
 Reading read(const std::string& id, double truth, double u, Dice& d) {
@@ -288,4 +286,4 @@ std::string answer(const Installation& s, const diagnose::Sign& trial, Dice& d) 
   return "same";
 }
 
-}  // namespace faultsim
+}  // namespace linebench::faultsim

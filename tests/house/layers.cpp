@@ -23,7 +23,7 @@ const fs::path root = LINEBENCH_SOURCE_DIR;
 const std::map<std::string, int> rank = {{"base", 0},    {"dsp", 1},     {"standards", 1}, {"signals", 2},
                                          {"capture", 3}, {"measure", 4}, {"judge", 5},     {"diagnose", 6},
                                          {"job", 7},     {"report", 8},  {"live", 9},      {"app", 10},
-                                         {"opencv", 4}};
+                                         {"opencv", 4},  {"faultsim", 4}};
 
 std::vector<fs::path> sources() {
   std::vector<fs::path> files;
@@ -74,6 +74,20 @@ TEST(House, PartsKnowOnlyWhatStandsLeftOfThem) {
     }
   }
   EXPECT_GT(seen, 20) << "the check read nothing";
+}
+
+// What scores the diagnosis must not be known to it, nor know what it is scored by.
+TEST(House, SimulatorAndFaultBookDoNotKnowEachOther) {
+  for (const auto& file : sources()) {
+    const auto part = part_of(file);
+    const std::string text = slurp(file);
+    if (part == "faultsim") {
+      EXPECT_EQ(text.find("linebench/diagnose/"), std::string::npos) << file;
+      EXPECT_EQ(text.find("signals/faults"), std::string::npos) << file;
+    } else if (!part.empty() && part != "app") {
+      EXPECT_EQ(text.find("linebench/faultsim/"), std::string::npos) << file;
+    }
+  }
 }
 
 TEST(House, NoFileOver500Lines) {

@@ -3,10 +3,9 @@
 
 #include <algorithm>
 #include <functional>
+#include <linebench/faultsim/installation.hpp>
 
-#include "installation.hpp"
-
-namespace faultsim {
+namespace linebench::faultsim {
 
 Comb hum_in_open_input(Dice& d);
 
@@ -338,4 +337,4 @@ void source_faults(std::map<std::string, Maker>& m) {
   cameras(m);
 }
 
-}  // namespace faultsim
+}  // namespace linebench::faultsim

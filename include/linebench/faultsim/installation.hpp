@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-namespace faultsim {
+namespace linebench::faultsim {
 
 /// Seeded draws that are the same on every machine.
 class Dice {
@@ -117,4 +117,4 @@ void put_fault(Installation& site, const std::string& fault, Dice& dice);
 /// end.
 [[nodiscard]] double pair_gain_db(double source_ohm, double series_ohm, double farad, double hz);
 
-}  // namespace faultsim
+}  // namespace linebench::faultsim

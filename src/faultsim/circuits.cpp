@@ -1,9 +1,8 @@
 // The simulator's circuits.
 #include <algorithm>
+#include <linebench/faultsim/installation.hpp>
 
-#include "installation.hpp"
-
-namespace faultsim {
+namespace linebench::faultsim {
 namespace {
 using Complex = std::complex<double>;
 constexpr double two_pi = 2 * std::numbers::pi;
@@ -101,4 +100,4 @@ double pair_gain_db(double source_ohm, double series_ohm, double farad, double h
   return db(std::abs(middle / (source_ohm + half + middle) * end / (half + end)));
 }
 
-}  // namespace faultsim
+}  // namespace linebench::faultsim

@@ -3,10 +3,9 @@
 
 #include <algorithm>
 #include <functional>
+#include <linebench/faultsim/installation.hpp>
 
-#include "installation.hpp"
-
-namespace faultsim {
+namespace linebench::faultsim {
 namespace {
 
 using Site = Installation;
@@ -357,4 +356,4 @@ const std::vector<std::string>& fault_names() {
   return names;
 }
 
-}  // namespace faultsim
+}  // namespace linebench::faultsim
