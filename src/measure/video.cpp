@@ -8,7 +8,6 @@
 #include <linebench/measure/video_traces.hpp>
 #include <linebench/standards/video.hpp>
 #include <memory>
-#include <set>
 
 #include "video_burst.hpp"
 #include "video_cable.hpp"
@@ -18,6 +17,7 @@
 #include "video_noise.hpp"
 #include "video_picture.hpp"
 #include "video_rate.hpp"
+#include "video_samples_check.hpp"
 #include "video_sync.hpp"
 #include "video_termination.hpp"
 
@@ -71,33 +71,6 @@ void counts_and_structure(const VideoSetup& s, const Counts& c, const VideoOptio
   out.push_back(number_reading("video.sync.missing", static_cast<double>(c.missing), std::nullopt, remark));
 }
 
-// What is wrong with the samples themselves goes to every level reading.
-std::string sample_remark(const VideoSetup* s, const Counts& c) {
-  if (c.clipped > c.samples / 20000 + 8) {
-    return fmt::format(
-        "the recorder clipped: {:.2f} % of the samples stand at its end ({:.3g} to {:.3g} V); use a larger "
-        "range",
-        100.0 * static_cast<double>(c.clipped) / static_cast<double>(c.samples), c.lowest_v, c.highest_v);
-  }
-  if (s != nullptr && (s->gain() > 6 || s->gain() < 0.08)) {
-    return fmt::format(
-        "sync of {:.3g} mV cannot be a video level: check the volts per count or the probe's factor",
-        s->sync_mv);
-  }
-  return {};
-}
-
-void add_remark(Readings& readings, const std::string& remark) {
-  if (remark.empty()) return;
-  static const std::set<std::string_view> about_level = {
-      "video.signal", "video.sync.amplitude", "video.burst.amplitude", "video.white",         "video.setup",
-      "video.apl",    "video.gain",           "video.hum.level",       "video.blanking.level"};
-  for (Reading& r : readings) {
-    if (about_level.count(r.id) == 0) continue;
-    r.reason = r.reason.empty() ? remark : remark + "; " + r.reason;
-  }
-}
-
 Readings nothing_there(const std::string& reason) {
   Readings out;
   out.push_back(text_reading("video.signal", "none", reason));
@@ -116,7 +89,7 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   VideoReceiver receiver(source, options);
   if (!receiver.acquire()) {
     Readings out = nothing_there(receiver.reason());
-    add_remark(out, sample_remark(nullptr, receiver.counts()));
+    SampleCheck::check_nothing(receiver.counts(), out);
     return out;
   }
   const double clock = options.clock_error_ppm.value_or(source.facts().clock_error_ppm.value_or(0.0));
@@ -132,8 +105,9 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   EchoMeter echo(setup, options.velocity_factor);
   CableMeter cable(echo, options.cable);
   TerminationMeter termination;
-  std::vector<LineMeter*> meters = {&rate,    &sync,  &pulses, &burst, &levels,     &hum,
-                                    &picture, &noise, &echo,   &cable, &termination};
+  SampleCheck samples;
+  std::vector<LineMeter*> meters = {&rate,    &sync,  &pulses, &burst, &levels,      &hum,
+                                    &picture, &noise, &echo,   &cable, &termination, &samples};
   std::unique_ptr<VideoTraceMeter> tracer;
   if (traces != nullptr) {
     std::vector<int> lines;
@@ -148,7 +122,7 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   counts_and_structure(receiver.setup(), receiver.counts(), options, out);
   for (LineMeter* m : meters) m->finish(receiver.setup(), out);
   if (tracer) *traces = tracer->traces();
-  add_remark(out, sample_remark(&receiver.setup(), receiver.counts()));
+  samples.check(receiver.setup(), receiver.counts(), out);
   return out;
 }
 

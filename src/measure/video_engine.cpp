@@ -34,8 +34,16 @@ void SampleBuffer::survey(std::span<const float> fresh) {
     low = std::min(low, fresh[i]);
     high = std::max(high, fresh[i]);
   }
+  // How many stand at the extremes: counted over where an extreme was reached, which noise makes seldom.
+  const auto count = [&](float end) {
+    return static_cast<std::uint64_t>(std::count(fresh.begin(), fresh.end(), end));
+  };
+  if (!any_ || low < lowest_) at_lowest_ = 0;
+  if (!any_ || high > highest_) at_highest_ = 0;
   lowest_ = any_ ? std::min(lowest_, low) : low;
   highest_ = any_ ? std::max(highest_, high) : high;
+  if (low == lowest_) at_lowest_ += count(low);
+  if (high == highest_) at_highest_ += count(high);
   any_ = true;
   if (rails_ && (low <= rails_->low || high >= rails_->high)) {
     for (const float v : fresh) clipped_ += v <= rails_->low || v >= rails_->high ? 1 : 0;
@@ -75,6 +83,8 @@ void SampleBuffer::count_into(VideoReceiver::Counts& c) const {
   c.clipped = clipped_;
   c.highest_v = static_cast<double>(highest_);
   c.lowest_v = static_cast<double>(lowest_);
+  c.at_highest = at_highest_;
+  c.at_lowest = at_lowest_;
 }
 
 LineEngine::LineEngine(SampleBuffer& buffer, const VideoSetup& setup, const FoundSync& sync,

@@ -46,6 +46,8 @@ class SampleBuffer {
   float highest_ = 0;
   float lowest_ = 0;
   std::uint64_t clipped_ = 0;
+  std::uint64_t at_highest_ = 0;
+  std::uint64_t at_lowest_ = 0;
 };
 
 /// One run over the lines of a buffer.

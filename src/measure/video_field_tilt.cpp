@@ -19,7 +19,8 @@ constexpr double from_us = 31;  // the middle of the active line
 constexpr double to_us = 41;
 constexpr double left_out_us = 250;  // at each end of the bright part [J.61, from memory]
 constexpr int least_lines = 50;
-constexpr int smooth_lines = 4;  // on either side
+constexpr double most_slant = 0.04;  // of white
+constexpr int smooth_lines = 4;      // on either side
 
 const standards::VideoStandard& nominal(int lines) {
   return lines == 625 ? standards::video_625 : standards::video_525;
@@ -38,6 +39,7 @@ void FieldTiltMeter::line(const LineView& v) {
     Sum& s = sums_[pending_group_][static_cast<std::size_t>(pending_line_)];
     s.count += 1;
     s.clamped += pending_mv_;
+    s.slant += pending_slant_;
     s.raw += pending_mv_ + pending_blanking_ + share * (v.blanking_mv - pending_blanking_);
   }
   pending_line_ = 0;
@@ -47,7 +49,11 @@ void FieldTiltMeter::line(const LineView& v) {
   pending_line_ = v.line;
   pending_index_ = v.index;
   pending_group_ = static_cast<std::size_t>(v.frame % groups);
-  pending_mv_ = v.level(from_us, to_us);
+  const double middle = 0.5 * (from_us + to_us);
+  const double first = v.level(from_us, middle);
+  const double second = v.level(middle, to_us);
+  pending_mv_ = 0.5 * (first + second);
+  pending_slant_ = second - first;
   pending_blanking_ = v.blanking_mv;
 }
 
@@ -59,11 +65,15 @@ std::vector<FieldTiltMeter::Run> FieldTiltMeter::bright_runs(double white_mv) co
     if (!s.picture_first_half || !s.picture_second_half) continue;
     double count = 0;
     double sum = 0;
+    double slant = 0;
     for (const auto& g : sums_) {
       count += g[static_cast<std::size_t>(n)].count;
       sum += g[static_cast<std::size_t>(n)].clamped;
+      slant += g[static_cast<std::size_t>(n)].slant;
     }
-    if (count > 0) level[static_cast<std::size_t>(n)] = sum / count;
+    // Lines that are not level in themselves, ramps and staircases, are no part of a square wave.
+    if (count > 0 && std::abs(slant) < most_slant * white_mv * count)
+      level[static_cast<std::size_t>(n)] = sum / count;
   }
   std::vector<Run> out;
   const int half = (lines_ + 1) / 2;

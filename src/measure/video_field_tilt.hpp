@@ -23,6 +23,7 @@ class FieldTiltMeter : public LineMeter {
     double count = 0;
     double clamped = 0;
     double raw = 0;
+    double slant = 0;  // of the stretch that is read, second half less first
   };
   struct Run {
     int first = 0;  // line numbers
@@ -39,6 +40,7 @@ class FieldTiltMeter : public LineMeter {
   std::uint64_t pending_index_ = 0;
   std::size_t pending_group_ = 0;
   double pending_mv_ = 0;
+  double pending_slant_ = 0;
   double pending_blanking_ = 0;
 };
 

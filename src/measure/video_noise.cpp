@@ -14,6 +14,7 @@ namespace {
 constexpr std::uint64_t every_line = 3;  // lines whose spectra are taken: three times as many say no more
 constexpr std::uint64_t lines_taken_all = 256;  // but of a short capture, all
 constexpr double guess_error = 0.015;           // of the power below the lowest frequency seen
+constexpr double least_power = 1e-6;            // square millivolts
 constexpr double smear_error =
     0.012 / 230e3;  // of the weighted amplitude by bin width: a steep spectrum seen coarsely
 constexpr double model_error = 0.004;  // of the amplitude: bins filled from their neighbours, band's edge
@@ -116,10 +117,15 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
   const double q = setup.quantum_mv;
   const double q_whole = q * q / 12;
   const double q_psd = q_whole / half;
-  if (q > 0 && whole < 2.2 * q_whole) {
-    const double most = std::sqrt(std::max(flat, q_psd * band_hz_) + q * q / 12);
-    const std::string reason = fmt::format(
-        "the noise is below the recorder's steps of {:.3g} mV; use a smaller range or a finer converter", q);
+  const bool below_steps = q > 0 && (whole < 2.2 * q_whole || flat < 1.5 * q_psd * band_hz_);
+  if (below_steps || flat < least_power) {
+    const double most = std::sqrt(std::max({flat, q_psd * band_hz_, least_power}) + q * q / 12);
+    const std::string reason =
+        below_steps ? fmt::format(
+                          "the noise is below the recorder's steps of {:.3g} mV; use a smaller range or "
+                          "a finer converter",
+                          q)
+                    : "no noise to be seen: less than a microvolt, as only computed samples have";
     out.push_back(unmeasurable("video.noise", reason, most));
     out.push_back(unmeasurable("video.snr.unweighted", reason));
     out.push_back(unmeasurable("video.snr.weighted", reason));

@@ -129,6 +129,11 @@ TEST(VideoPicturePaths, TheProgramsOwnPictures) {
     r = measured(encoded(spec, *s, rate), rate, 7);
     expect(r, "video.differential_gain", 0, 0.5);
     expect(r, "video.differential_phase", 0, 0.5);
+    // Ramps and staircases one above another are no square wave, whatever their means.
+    spec = {};
+    spec.picture = "bands";
+    r = measured(encoded(spec, *s, 13.5e6), 13.5e6, 2);
+    EXPECT_EQ(get(r, "video.field_tilt").verdict, Verdict::Unmeasurable);
     for (const auto& [picture, name] : {std::pair{"window", "window"},
                                         {"field-square", "field square wave"},
                                         {"crosshatch", "crosshatch"},

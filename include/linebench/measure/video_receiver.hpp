@@ -41,6 +41,8 @@ class VideoReceiver {
     std::uint64_t clipped = 0;  ///< samples stuck at the converter's ends
     double highest_v = 0;
     double lowest_v = 0;
+    std::uint64_t at_highest = 0;  ///< samples that stand exactly there
+    std::uint64_t at_lowest = 0;
   };
   [[nodiscard]] const Counts& counts() const;
 

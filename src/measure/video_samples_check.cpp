@@ -1,0 +1,129 @@
+#include "video_samples_check.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <string_view>
+
+namespace linebench::measure {
+namespace {
+
+constexpr double most_gain = 6;  // sync of 1.8 V: no fault of a level does that
+constexpr double least_gain = 0.08;
+constexpr double porch_from_us = 8.3;  // behind the burst, before the picture
+constexpr double porch_to_us = 9.0;
+
+constexpr double sync_mv = 300;       // near enough, of either standard
+constexpr double least_step_mv = 70;  // of a ten-riser staircase
+constexpr double pi = std::numbers::pi;
+
+enum class End { Sync, White };
+
+bool starts_with_any(std::string_view id, std::initializer_list<std::string_view> stems) {
+  return std::any_of(stems.begin(), stems.end(), [&](std::string_view s) { return id.starts_with(s); });
+}
+
+// Readings that stand on the level of that end of the signal.
+bool stands_on(End end, std::string_view id) {
+  if (end == End::Sync)
+    return starts_with_any(id, {"video.sync.amplitude", "video.gain", "video.termination", "video.snr.",
+                                "video.sync.width", "video.sync.rise"});
+  return starts_with_any(
+      id, {"video.white", "video.apl", "video.bars.", "video.k2t", "video.pulse_bar", "video.nonlinearity",
+           "video.differential_", "video.line_tilt", "video.field_tilt", "video.multiburst", "video.chroma_",
+           "video.noise", "video.snr."});
+}
+
+template <class Spoiled>
+void spoil(Readings& readings, const std::string& reason, const Spoiled& spoiled) {
+  for (Reading& r : readings) {
+    if (r.measured() && spoiled(r)) r = unmeasurable(r.id, reason);
+  }
+}
+
+// Many samples at the very same extreme, in a signal whose noise would spread them.
+bool stuck(std::uint64_t at_end, const VideoReceiver::Counts& c, double noise_mv, double quantum_mv,
+           double share) {
+  return noise_mv > 1.5 * quantum_mv && noise_mv > 0.2 &&
+         static_cast<double>(at_end) > share * static_cast<double>(c.samples);
+}
+
+// Noise of half a step or more spreads a level over several steps, and its mean is right; with less the mean
+// of a quantised level is off by q/pi sin(2 pi x/q) e^(-2 pi^2 sigma^2/q^2) at most, the first term of its
+// Fourier series [Widrow 1956]; two levels make a reading.
+void count_steps(double noise_mv, double quantum_mv, Readings& readings) {
+  if (!(quantum_mv > 0)) return;
+  const double sigma2 = std::max(0.0, noise_mv * noise_mv - quantum_mv * quantum_mv / 12);
+  const double ratio = 2 * pi * pi * sigma2 / (quantum_mv * quantum_mv);
+  const double off_mv = 0.8 * quantum_mv * std::exp(-ratio);
+  for (Reading& r : readings) {
+    if (!r.measured() || !r.uncertainty) continue;
+    const bool level = starts_with_any(r.id, {"video.sync.amplitude", "video.white", "video.setup",
+                                              "video.blanking.level"}) ||
+                       (r.id.starts_with("video.bars.") && r.id.ends_with(".luma"));
+    if (level) r.uncertainty = std::hypot(*r.uncertainty, off_mv);
+    if (r.id == "video.gain") r.uncertainty = std::hypot(*r.uncertainty, 100 * off_mv / sync_mv);
+    if (r.id == "video.nonlinearity")
+      r.uncertainty = std::hypot(*r.uncertainty, 100 * off_mv / least_step_mv);
+  }
+}
+
+bool clipped_at_rails(const VideoReceiver::Counts& c) { return c.clipped > c.samples / 20000 + 8; }
+
+}  // namespace
+
+void SampleCheck::line(const LineView& v) {
+  if (v.index % 4 != 0 || !v.sync_found || !v.covers(porch_from_us, porch_to_us)) return;
+  const auto from = static_cast<std::size_t>(std::ceil(v.position(porch_from_us)));
+  const auto to = static_cast<std::size_t>(v.position(porch_to_us));
+  for (std::size_t i = from; i < to; ++i) {
+    const double d = static_cast<double>(v.mv[i + 1] - v.mv[i]);
+    difference2_ += d * d;
+    pairs_ += 1;
+  }
+}
+
+void SampleCheck::finish(const VideoSetup& /*setup*/, Readings& /*out*/) {}
+
+void SampleCheck::check_nothing(const VideoReceiver::Counts& c, Readings& readings) {
+  if (!clipped_at_rails(c)) return;
+  for (Reading& r : readings) {
+    if (r.id != "video.signal") continue;
+    r.reason = fmt::format(
+        "the recorder clipped: {:.2f} % of the samples stand at its end, they lie between {:.3g} and {:.3g} "
+        "V; "
+        "use a larger range; {}",
+        100.0 * static_cast<double>(c.clipped) / static_cast<double>(c.samples), c.lowest_v, c.highest_v,
+        r.reason);
+  }
+}
+
+void SampleCheck::check(const VideoSetup& setup, const VideoReceiver::Counts& c, Readings& readings) const {
+  if (setup.gain() > most_gain || setup.gain() < least_gain) {
+    const std::string reason = fmt::format(
+        "sync of {:.3g} mV cannot be a video level: check the volts per count or the probe's factor",
+        setup.sync_mv);
+    spoil(readings, reason, [](const Reading& r) {
+      return r.unit == "mV" || r.id == "video.gain" || r.id == "video.termination";
+    });
+    return;
+  }
+  const double noise_mv = pairs_ > 0 ? std::sqrt(0.5 * difference2_ / pairs_) : setup.noise_mv;
+  count_steps(noise_mv, setup.quantum_mv, readings);
+  for (const End end : {End::Sync, End::White}) {
+    const bool low = (end == End::Sync) != setup.inverted;
+    const std::uint64_t at_end = low ? c.at_lowest : c.at_highest;
+    const bool hard = clipped_at_rails(c) && at_end > c.samples / 40000 + 4;
+    if (!hard && !stuck(at_end, c, noise_mv, setup.quantum_mv, end == End::Sync ? 0.01 : 0.002)) continue;
+    const std::string reason = fmt::format(
+        "the recorder clipped {}: {:.2f} % of the samples stand at {:.3g} V; use a larger range or less gain "
+        "before it",
+        end == End::Sync ? "sync" : "the picture",
+        100.0 * static_cast<double>(at_end) / static_cast<double>(c.samples), low ? c.lowest_v : c.highest_v);
+    spoil(readings, reason, [end](const Reading& r) { return stands_on(end, r.id); });
+  }
+}
+
+}  // namespace linebench::measure
