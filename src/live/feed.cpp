@@ -49,7 +49,7 @@ class MeterSink final : public capture::SampleSink {
   }
   void gap(std::uint64_t lost) {
     if (lost == lost_) return;
-    board_.say(fmt::format("samples were lost ({} gaps so far): readings start anew", lost));
+    board_.say(fmt::format("samples were lost (gaps so far: {}): readings start anew", lost));
     lost_ = lost;
     meter_.gap();
   }

@@ -139,17 +139,17 @@ document.addEventListener('keydown',e=>{
  if(/INPUT|SELECT/.test(e.target.tagName))return;
  if(e.key==='h'){hold()}else if(e.key==='m'){e.preventDefault();$('text').focus()}else if(e.key==='p'&&!$('pitch').disabled){$('pitch').click()}
 });
-async function ask(path,then,every){
+async function ask(where,then,every){
  for(;;){
-  try{const r=await fetch(path);if(r.status===401){location.reload();return}if(r.ok)then(await r.json())}catch(e){}
+  try{const r=await fetch(where());if(r.status===401){location.reload();return}if(r.status===204)answered=performance.now();else if(r.ok)then(await r.json())}catch(e){}
   const lost=performance.now()-answered>1500;
   $('lost').hidden=!lost;document.body.classList.toggle('stale',lost);
   if(lost&&tone)tone.gain.gain.value=0;
   await new Promise(done=>setTimeout(done,document.hidden?1000:every));
  }
 }
-ask('/readings',show,120);
-ask('/traces',t=>{traces=t;draw()},500);
+ask(()=>'/readings'+(now?'?after='+now.number:''),show,60);
+ask(()=>'/traces',t=>{traces=t;draw()},500);
 )js";
 
 const std::string_view code_script = R"js(

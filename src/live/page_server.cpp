@@ -148,7 +148,12 @@ struct PageServer::Impl {
     server.Get(
         "/", [](const Request&, Response& res) { res.set_content(live_page(), "text/html; charset=utf-8"); });
     server.Get("/readings", [this](const Request& req, Response& res) {
-      json j = snapshot_to_json(board.look());
+      const Snapshot shown = board.look();
+      if (req.get_param_value("after") == std::to_string(shown.number)) {
+        res.status = 204;  // nothing is newer than what was asked for
+        return;
+      }
+      json j = snapshot_to_json(shown);
       // The other device's loudspeaker is not in the path; this machine's output may be.
       j["page_sound"] = options.sound_here || req.remote_addr != req.local_addr;
       send(res, j);

@@ -98,6 +98,10 @@ TEST_F(LiveServer, ServesThePageAndItsReadingsWithAStrictPolicy) {
   const json j = json::parse(readings->body);
   EXPECT_EQ(j["readings"][0]["id"], "audio.hum.level");
   EXPECT_EQ(j["readings"][0]["value"], -40.0);
+  const std::string newest = "/readings?after=" + std::to_string(j["number"].get<int>());
+  EXPECT_EQ(c.Get(newest.c_str())->status, 204) << "nothing newer";
+  board.publish(view(-41));
+  EXPECT_EQ(c.Get(newest.c_str())->status, 200);
   EXPECT_EQ(json::parse(c.Get("/traces")->body)["history"]["step_s"], 0.5);
 }
 

@@ -23,7 +23,8 @@ struct PageOptions {
 
 /// Serves one page, its readings and nothing else; no path of a request ever reaches the file system.
 ///
-///   GET /          the page; GET /readings, /traces: JSON; POST /hold {"on": bool}, /mark {"text": "..."}
+///   GET /          the page; GET /readings, /traces: JSON (with ?after=NUMBER: 204 where none is newer)
+///   POST /hold {"on": bool}, /mark {"text": "..."}
 ///   POST /code {"code": "..."} or GET /?code=...   with `lan`: gives a browser its session
 ///
 /// Every request: Host must be the very address and port it came in by (or localhost), an Origin must be the
