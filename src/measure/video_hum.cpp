@@ -13,6 +13,9 @@ namespace {
 constexpr int slot_lines = 8;                // half a millisecond
 constexpr std::size_t stretch_slots = 8192;  // 4.2 s
 constexpr double shortest_s = 0.05;          // two and a quarter cycles of 45 Hz
+constexpr double unknown_tilt = 0.015;        // of white, peak to peak
+constexpr double nominal_white_mv = 700;
+
 }  // namespace
 
 VideoHumMeter::VideoHumMeter(const VideoSetup& setup, std::optional<double> mains_hz, double clock_error_ppm)
@@ -105,9 +108,11 @@ void VideoHumMeter::finish(const VideoSetup& setup, Readings& out) {
     return;
   }
   pp /= found;
-  const double u = 2 * std::sqrt(pp_variance) / found;
+  double u = 2 * std::sqrt(pp_variance) / found;
   std::string remark;
   if (near_field) {
+    // What a path without much tilt lets the picture do to blanking at the field rate.
+    u = together(u, unknown_tilt * nominal_white_mv * setup.gain());
     remark = fmt::format(
         "it cannot be told from a field-rate tilt ({:.3f} Hz) in {:.2g} s: take {} to be sure", field_hz_,
         seconds, setup.lines == 625 ? "a second capture with another picture" : "20 s or more");

@@ -42,6 +42,8 @@ void push(Readings& out, const char* id, const std::optional<Estimate>& e, doubl
   }
 }
 
+constexpr double least_full_lines = 24;
+
 // Timing left over after interpolation at this rate, us: a fiftieth of a sample, as tests on known waveforms
 // show.
 double timing_floor(double rate_hz) { return 0.02e6 / rate_hz + 0.0005; }
@@ -53,6 +55,7 @@ SyncMeter::SyncMeter(const VideoSetup& setup)
       front_porch_us_(nominal(setup.lines).front_porch_us.nominal),
       blanking_(-1.2, 8.0, setup.rate_hz),
       picture_end_(-4.6, 0.5, setup.rate_hz),
+      early_end_(-4.6, 0.5, setup.rate_hz),
       picture_start_(7.9, active_from_us_ + 3.4, setup.rate_hz) {}
 
 void SyncMeter::line(const LineView& v) {
@@ -64,7 +67,11 @@ void SyncMeter::line(const LineView& v) {
   const double e1 = v.flat_level(-front_porch_us_ - 2.6, -front_porch_us_ - 1.4);
   const double e2 = v.flat_level(-front_porch_us_ - 1.6, -front_porch_us_ - 0.4);
   const double even = 0.15 + v.setup->noise_mv / std::sqrt(v.samples_per_us()) * 3 / std::max(least, e1);
-  if (e1 > least && std::abs(e2 - e1) < even * e1) picture_end_.add(v, 0, e1, e1 * e1);
+  if (e1 > least && std::abs(e2 - e1) < even * e1) {
+    // Pictures may end before blanking begins, never after it.
+    const bool to_the_end = v.level(-front_porch_us_ - 0.35, -front_porch_us_ - 0.15) > 0.5 * e1;
+    (to_the_end ? picture_end_ : early_end_).add(v, 0, e1, e1 * e1);
+  }
   const double s1 = v.flat_level(active_from_us_ + 0.4, active_from_us_ + 1.6);
   const double s2 = v.flat_level(active_from_us_ + 1.4, active_from_us_ + 2.6);
   const double even_start =
@@ -123,7 +130,8 @@ void SyncMeter::porches(const VideoSetup& setup, Readings& out) const {
   const double lead = all.empty() ? nan : leading(all, tip_of(all));
   const double trail = all.empty() ? nan : trailing(all, tip_of(all), 2.0, 7.5);
   const double porch = front_porch_us_;
-  const auto end = picture_end_.read([&](const Trace& t) {
+  const LineStack& ends = picture_end_.count() >= least_full_lines ? picture_end_ : early_end_;
+  const auto end = ends.read([&](const Trace& t) {
     const double top = t.mean(-porch - 2.2, -porch - 0.6);
     return lead - t.crossing(0.5 * top, -porch - 0.6, 0.2);
   });

@@ -25,7 +25,8 @@ class SyncMeter : public LineMeter {
   double active_from_us_;
   double front_porch_us_;
   LineStack blanking_;       // sync and the flat parts round it
-  LineStack picture_end_;    // end of picture, re its level before
+  LineStack picture_end_;    // end of picture, re its level before, on lines bright up to blanking
+  LineStack early_end_;      // the same on lines that end sooner, as test lines may
   LineStack picture_start_;  // start of picture, re its level after
   double edge_noise2_ = 0;
 };
