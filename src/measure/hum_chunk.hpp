@@ -66,7 +66,7 @@ class HumChunk {
   std::vector<SteadyLine> lines_;
 };
 
-struct Harmonic {
+struct CombHarmonic {
   bool used = false;          ///< false: out of band, or on a line that is not mains
   double power = 0;           ///< mean square over the whole stretch, noise taken out; may come out negative
   double power_variance = 0;  ///< of that
@@ -85,7 +85,7 @@ struct CombFit {
   double f0_hz = 0;  ///< mean over the time it was there
   double f0_variance = 0;
   double lowest_hz = 0, highest_hz = 0;  ///< where it wandered
-  std::vector<Harmonic> harmonics;       ///< [0] is the fundamental
+  std::vector<CombHarmonic> harmonics;   ///< [0] is the fundamental
   std::vector<HumSpan> spans;            ///< one, unless the level changed
   double border_variance = 0;            ///< of the total power, for not knowing when the level changed
   double score = 0;                      ///< sum of evidence beyond chance

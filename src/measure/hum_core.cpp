@@ -49,7 +49,7 @@ double supply_power(const CombFit& fit) {
   double sum = 0.0;
   int out = 0;
   for (std::size_t k = 8; k < fit.harmonics.size(); k += 8) {
-    const Harmonic& h = fit.harmonics[k - 1];
+    const CombHarmonic& h = fit.harmonics[k - 1];
     const double beside = std::max(fit.harmonics[k - 2].power, fit.harmonics[k].power);
     if (!h.used || h.evidence < 30.0 || h.power < supply_over_neighbours * std::max(beside, 0.0)) continue;
     if (k > 8 && out == 0) return 0.0;
@@ -198,9 +198,9 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
 // Tones nobody announced that happen to fall on a high multiple.
 CombFit HumCore::without_tones(CombFit fit, double start_hz, std::vector<double>& foreign) {
   double total = 0.0;
-  for (const Harmonic& h : fit.harmonics) total += h.used && h.evidence > 9.0 ? h.power : 0.0;
+  for (const CombHarmonic& h : fit.harmonics) total += h.used && h.evidence > 9.0 ? h.power : 0.0;
   for (std::size_t i = 3; i < fit.harmonics.size(); ++i) {
-    const Harmonic& h = fit.harmonics[i];
+    const CombHarmonic& h = fit.harmonics[i];
     if (!h.used || h.power < lone_power_ratio * (total - h.power)) continue;
     add_multiples(foreign, fit.f0_hz * static_cast<double>(i + 1), chunk_.grid().top_hz);
     return fit_comb(chunk_, start_hz, foreign_for(start_hz, foreign));
@@ -249,7 +249,7 @@ void HumCore::look_for_others(const CombFit& fit, std::vector<double> foreign) {
     const CombFit other = fit_comb(chunk_, start, foreign_for(start, foreign));
     if (!other.found || other.score < 0.5 * clear_score) continue;
     double power = 0.0;
-    for (const Harmonic& h : other.harmonics) power += h.used && h.evidence > 9.0 ? h.power : 0.0;
+    for (const CombHarmonic& h : other.harmonics) power += h.used && h.evidence > 9.0 ? h.power : 0.0;
     second_.add(other.f0_hz, power, t);
   }
 }
@@ -290,7 +290,7 @@ void HumCore::take(const CombFit& fit) {
   }
   if (sums_.size() < fit.harmonics.size()) sums_.resize(fit.harmonics.size());
   for (std::size_t i = 0; i < fit.harmonics.size(); ++i) {
-    const Harmonic& h = fit.harmonics[i];
+    const CombHarmonic& h = fit.harmonics[i];
     if (!h.used) continue;
     Sums& s = sums_[i];
     s.power_time += t * h.power;

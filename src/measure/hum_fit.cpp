@@ -370,7 +370,7 @@ CombFit Fit::result(int terms) {
   double excess_weight = 0.0;
   for (std::size_t i = 0; i < tracks_.size(); ++i) {
     const HumTrack& t = tracks_[i];
-    Harmonic& h = fit.harmonics[t.k() - 1];
+    CombHarmonic& h = fit.harmonics[t.k() - 1];
     h.used = true;
     if (t.k() <= 7) fit.hidden_power += t.power_beyond_noise();
     double known = 0.0;

@@ -29,7 +29,7 @@ bool falls_like_ripple(const CombFit& fit) {
 void deny(CombFit& fit, double enough) {
   fit.denied_power = fit.denied_hz = 0.0;
   for (std::size_t i = 0; i < fit.harmonics.size(); ++i) {
-    const Harmonic& h = fit.harmonics[i];
+    const CombHarmonic& h = fit.harmonics[i];
     if (!h.used || h.evidence < enough || h.power <= 0.0) continue;
     // Higher up, a line by itself is somebody's tone rather than mains.
     if (fit.denied_power <= 0.0 && i > 2) return;
@@ -51,7 +51,7 @@ void judge(CombFit& fit, double stretch_s, double extra_trials) {
   fit.score = 0.0;
   const bool public_mains = within(fit.f0_hz, 50.0, 1.0) || within(fit.f0_hz, 60.0, 1.2);
   for (std::size_t i = 0; i < fit.harmonics.size(); ++i) {
-    const Harmonic& h = fit.harmonics[i];
+    const CombHarmonic& h = fit.harmonics[i];
     if (!h.used) continue;
     fit.score += std::clamp(h.evidence - seen - extra_trials, 0.0, most_per_harmonic);
     if (h.evidence > seen) {

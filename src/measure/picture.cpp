@@ -139,7 +139,7 @@ class Pass {
                            index_,
                            static_cast<double>(now_.number - first_) * setup_.frame_s,
                            sums_};
-    for (PictureMeter* m : meters_) m->push(view);
+    for (FrameMeter* m : meters_) m->push(view);
     if (for_page_) spectrum_.push(view);
     ++index_;
   }
@@ -180,7 +180,7 @@ class Pass {
   PictureFieldMeter fields_;
   PictureSpectrum spectrum_;
   bool for_page_;
-  std::array<PictureMeter*, 6> meters_;
+  std::array<FrameMeter*, 6> meters_;
   Frame now_, before_;
   std::vector<std::uint16_t> sums_;
   std::uint64_t index_ = 0, first_ = 0;

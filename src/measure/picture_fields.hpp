@@ -7,7 +7,7 @@
 
 namespace linebench::measure {
 
-class PictureFieldMeter final : public PictureMeter {
+class PictureFieldMeter final : public FrameMeter {
  public:
   explicit PictureFieldMeter(const PictureSetup& setup) : setup_(setup) {}
   void push(const PictureView& view) override;

@@ -10,7 +10,7 @@
 
 namespace linebench::measure {
 
-class PictureHumMeter final : public PictureMeter {
+class PictureHumMeter final : public FrameMeter {
  public:
   PictureHumMeter(const PictureSetup& setup, std::optional<double> mains_hz);
   void push(const PictureView& view) override;

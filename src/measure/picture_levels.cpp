@@ -150,9 +150,10 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     auto steps = line_shape(y, setup_.first_col, setup_.last_col).plateaus;
     if (steps.size() >= 2 && steps.front().mean > steps.back().mean) std::reverse(steps.begin(), steps.end());
     // The step at either end may stand twice, once as the base beside it.
-    std::sort(steps.begin(), steps.end(), [](const Plateau& a, const Plateau& b) { return a.mean < b.mean; });
+    std::sort(steps.begin(), steps.end(),
+              [](const FramePlateau& a, const FramePlateau& b) { return a.mean < b.mean; });
     std::vector<double> level;
-    for (const Plateau& s : steps) {
+    for (const FramePlateau& s : steps) {
       if (level.empty() || s.mean - level.back() > 6) level.push_back(s.mean);
     }
     for (std::size_t i = 0; i < level.size(); ++i)
@@ -161,8 +162,9 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     from = "from the steps, the lowest taken as black and the highest as white";
   } else if (rows > 0 && (p.kind == PatternKind::PulseBar || p.kind == PatternKind::Window)) {
     const LineShape shape = line_shape(y, setup_.first_col, setup_.last_col);
-    const auto bar = std::max_element(shape.plateaus.begin(), shape.plateaus.end(),
-                                      [](const Plateau& a, const Plateau& b) { return a.mean < b.mean; });
+    const auto bar =
+        std::max_element(shape.plateaus.begin(), shape.plateaus.end(),
+                         [](const FramePlateau& a, const FramePlateau& b) { return a.mean < b.mean; });
     levels = {{shape.base, 16}, {bar->mean, 235}};
     from = "from bar and ground, taken as white and black";
   }
@@ -270,16 +272,16 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
 }
 
 void multiburst_readings(const PictureSetup& setup, const MeanLine& line, Readings& out) {
-  const std::vector<Packet> packets = find_packets(line.y, setup.format.lines, setup.px_per_us);
+  const std::vector<FramePacket> packets = find_packets(line.y, setup.format.lines, setup.px_per_us);
   Curve c;
   c.x_unit = "Hz";
   c.y_unit = "dB";
-  const auto u_of = [&](const Packet& p) {
+  const auto u_of = [&](const FramePacket& p) {
     // Noise and rounding of the mean line, and what is left of a bent packet.
     const double u = std::hypot(line.sigma, 0.5 * p.residual) * std::sqrt(2.0 / p.width);
     return 8.686 * 2 * u / p.amplitude;
   };
-  for (const Packet& p : packets) {
+  for (const FramePacket& p : packets) {
     c.x.push_back(p.nominal_hz);
     c.y.push_back(20 * std::log10(p.amplitude / packets.front().amplitude));
     c.uncertainty.push_back(std::hypot(u_of(p), u_of(packets.front()), 0.05));

@@ -8,7 +8,7 @@
 
 namespace linebench::measure {
 
-class PictureLevelMeter final : public PictureMeter {
+class PictureLevelMeter final : public FrameMeter {
  public:
   explicit PictureLevelMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;

@@ -9,7 +9,7 @@
 
 namespace linebench::measure {
 
-class PictureLineMeter final : public PictureMeter {
+class PictureLineMeter final : public FrameMeter {
  public:
   explicit PictureLineMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;

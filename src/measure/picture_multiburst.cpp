@@ -41,15 +41,15 @@ Fit fit_sine(std::span<const double> line, int from, int n, double turns_per_px)
 
 }  // namespace
 
-std::vector<Packet> find_packets(std::span<const double> line, int lines, double px_per_us) {
+std::vector<FramePacket> find_packets(std::span<const double> line, int lines, double px_per_us) {
   const double rate = 1e6 * px_per_us;
-  std::vector<Packet> out;
+  std::vector<FramePacket> out;
   int after = 8;
   for (const double nominal : lines == 525 ? packets_525 : packets_625) {
     if (nominal > 0.46 * rate) break;
     // Two microseconds, or one and a quarter cycles of what is slower.
     const int n = static_cast<int>(std::lround(std::max(2.4e-6, 1.25 / nominal) * rate));
-    Packet best;
+    FramePacket best;
     double best_share = 0.05;
     for (int x = after; x + n < static_cast<int>(line.size()) - 4; x += 2) {
       const Fit f = fit_sine(line, x, n, nominal / rate);

@@ -6,7 +6,7 @@
 
 namespace linebench::measure {
 
-struct Packet {
+struct FramePacket {
   double hz = 0;  ///< as fitted
   double nominal_hz = 0;
   double amplitude = 0;  ///< peak, codes
@@ -17,6 +17,7 @@ struct Packet {
 
 /// Packets at the system's frequencies (525: 0.5, 1, 2, 3, 3.58, 4.2 MHz [NTC-7]; 625: 0.5, 1, 2, 4, 4.8,
 /// 5.8 MHz [J.63]), left to right in that order; those too weak or bent to be told are left out.
-[[nodiscard]] std::vector<Packet> find_packets(std::span<const double> line, int lines, double px_per_us);
+[[nodiscard]] std::vector<FramePacket> find_packets(std::span<const double> line, int lines,
+                                                    double px_per_us);
 
 }  // namespace linebench::measure

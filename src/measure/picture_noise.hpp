@@ -9,7 +9,7 @@
 
 namespace linebench::measure {
 
-class PictureNoiseMeter final : public PictureMeter {
+class PictureNoiseMeter final : public FrameMeter {
  public:
   explicit PictureNoiseMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;

@@ -91,7 +91,7 @@ std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::st
   return best;
 }
 
-std::optional<Pattern> steps(const std::vector<Plateau>& p) {
+std::optional<Pattern> steps(const std::vector<FramePlateau>& p) {
   // The base on either side may have the level of the first or the last step, or stand apart.
   for (const auto& [skip, drop] : {std::pair{0, 0}, {0, 1}, {1, 0}, {1, 1}}) {
     const int n = static_cast<int>(p.size()) - skip - drop;
@@ -131,19 +131,19 @@ std::optional<Pattern> hatch(const PictureSetup& s, const std::vector<Spike>& sp
                  .remark = fmt::format("{} verticals, {} bright rows", spikes.size(), bright)};
 }
 
-double bar_level(const std::vector<Plateau>& p) {
+double bar_level(const std::vector<FramePlateau>& p) {
   double high = 0;
-  for (const Plateau& x : p) high = std::max(high, x.mean);
+  for (const FramePlateau& x : p) high = std::max(high, x.mean);
   return high;
 }
 
 // Low, then high, then low; the high part at least 40 px, no more than a few steps in all.
-bool raised_once(const std::vector<Plateau>& p, double middle) {
+bool raised_once(const std::vector<FramePlateau>& p, double middle) {
   if (p.size() < 3 || p.size() > 9 || p.front().mean > middle || p.back().mean > middle) return false;
   int changes = 0;
   int wide = 0;
   bool up = false;
-  for (const Plateau& x : p) {
+  for (const FramePlateau& x : p) {
     if ((x.mean > middle) != up) {
       ++changes;
       up = !up;

@@ -60,8 +60,8 @@ LineShape line_shape(std::span<const double> line, int from, int to) {
     if (level && start < 0) start = x;
     if (!level && start >= 0) {
       if (x - start >= least_plateau) {
-        const Plateau p{start, x, stretch(line, start, x).mean};
-        Plateau* last = shape.plateaus.empty() ? nullptr : &shape.plateaus.back();
+        const FramePlateau p{start, x, stretch(line, start, x).mean};
+        FramePlateau* last = shape.plateaus.empty() ? nullptr : &shape.plateaus.back();
         if (last != nullptr && std::abs(last->mean - p.mean) < 2.5 && p.from - last->to < 8) {
           last->mean = (last->mean * last->width() + p.mean * p.width()) / (last->width() + p.width());
           last->to = p.to;
@@ -72,7 +72,7 @@ LineShape line_shape(std::span<const double> line, int from, int to) {
       start = -1;
     }
   }
-  for (const Plateau& p : shape.plateaus) {
+  for (const FramePlateau& p : shape.plateaus) {
     if (p.width() >= 16 && p.mean < shape.base) shape.base = p.mean;
   }
   // Peaks that stand out of the base and are narrow.

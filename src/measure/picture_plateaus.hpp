@@ -15,7 +15,7 @@ struct LineStretch {
 /// Columns from .. to (rounded inwards).
 [[nodiscard]] LineStretch stretch(std::span<const double> line, double from, double to);
 
-struct Plateau {
+struct FramePlateau {
   int from = 0;  ///< first column
   int to = 0;    ///< one past the last
   double mean = 0;
@@ -27,8 +27,9 @@ struct Spike {
   double height = 0;  ///< above the base
 };
 struct LineShape {
-  double base = 0;                ///< the lowest level stretch, or the most common level
-  std::vector<Plateau> plateaus;  ///< at least 12 px of level line, left to right; equal neighbours joined
+  double base = 0;  ///< the lowest level stretch, or the most common level
+  std::vector<FramePlateau>
+      plateaus;  ///< at least 12 px of level line, left to right; equal neighbours joined
   std::vector<Spike> spikes;
 };
 [[nodiscard]] LineShape line_shape(std::span<const double> line, int from, int to);

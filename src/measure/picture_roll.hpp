@@ -7,7 +7,7 @@
 
 namespace linebench::measure {
 
-class PictureRollMeter final : public PictureMeter {
+class PictureRollMeter final : public FrameMeter {
  public:
   explicit PictureRollMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;

@@ -7,7 +7,7 @@
 
 namespace linebench::measure {
 
-class PictureSpectrum final : public PictureMeter {
+class PictureSpectrum final : public FrameMeter {
  public:
   explicit PictureSpectrum(const PictureSetup& setup) : setup_(setup) {}
   /// Takes the first two seconds.

@@ -82,12 +82,12 @@ struct PictureView {
   }
 };
 
-class PictureMeter {
+class FrameMeter {
  public:
-  PictureMeter() = default;
-  PictureMeter(const PictureMeter&) = delete;
-  PictureMeter& operator=(const PictureMeter&) = delete;
-  virtual ~PictureMeter() = default;
+  FrameMeter() = default;
+  FrameMeter(const FrameMeter&) = delete;
+  FrameMeter& operator=(const FrameMeter&) = delete;
+  virtual ~FrameMeter() = default;
   virtual void push(const PictureView& view) = 0;
 };
 

@@ -97,6 +97,26 @@ TEST(House, NoFileOver500Lines) {
   }
 }
 
+// Two classes of one full name link without a word, and one of them then runs the other's code.
+TEST(House, NoTwoClassesOfOneName) {
+  const std::regex space(R"(^namespace ([a-z_:]+) \{)");
+  const std::regex type(R"(^(?:class|struct|enum class) ([A-Za-z0-9_:]+)[^;]*$)");
+  std::map<std::string, std::string> seen;
+  for (const auto& file : sources()) {
+    const std::string name = fs::relative(file, root).generic_string();
+    if (file.extension() != ".hpp" || name.starts_with("tests/")) continue;
+    std::istringstream in(slurp(file));
+    std::string line, inside;
+    for (std::smatch m; std::getline(in, line);) {
+      if (std::regex_search(line, m, space)) inside = m[1];
+      if (!std::regex_search(line, m, type)) continue;
+      const auto [at, fresh] = seen.emplace(inside + "::" + m[1].str(), name);
+      EXPECT_TRUE(fresh) << at->first << " in " << at->second << " and in " << name;
+    }
+  }
+  EXPECT_GT(seen.size(), 100U);
+}
+
 TEST(House, HeavyHeadersStayOutOfTheApi) {
   const std::regex heavy(
       R"(#include\s*<(Eigen/|toml\+\+/|nlohmann/json\.hpp|CLI/|opencv2/|fftw3|sndfile|portaudio|ebur128|httplib))");
