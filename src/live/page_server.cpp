@@ -72,7 +72,7 @@ struct PageServer::Impl {
     server.set_error_handler([](const Request&, Response& res) {
       if (res.body.empty()) res.set_content(fmt::format("{}\n", res.status), "text/plain; charset=utf-8");
     });
-    server.set_exception_handler([](const Request&, Response& res, std::exception_ptr) {
+    server.set_exception_handler([](const Request&, Response& res, const std::exception_ptr&) {
       refuse(res, 500, "it did not work");  // why is nobody's business but the terminal's
     });
     routes();
@@ -211,6 +211,7 @@ std::vector<std::string> PageServer::addresses() const {
   std::vector<std::string> out;
   const std::vector<std::string> own =
       impl_->options.lan ? own_addresses() : std::vector<std::string>{"127.0.0.1"};
+  out.reserve(own.size());
   for (const std::string& a : own) out.push_back(fmt::format("http://{}:{}/", a, impl_->port));
   return out;
 }

@@ -241,10 +241,12 @@ class Screen {
       if (!t.id.starts_with("audio.hum.level") && !t.id.starts_with("picture.hum.level")) continue;
       const std::string line = trend(t, std::min<std::size_t>(style_.width - 12, 60), style_.unicode);
       if (line.empty()) continue;
-      const std::string side = t.id.starts_with("picture") ? " picture"
-                               : t.id.size() > 15          ? " " + t.id.substr(16)
-                                                           : "";
-      put(padded("hum" + side, 12) + line);
+      std::string what = "hum";
+      if (t.id.starts_with("picture"))
+        what += " picture";
+      else if (t.id.size() > 15)
+        what.append(" ").append(t.id, 16);
+      put(padded(what, 12).append(line));
     }
   }
 

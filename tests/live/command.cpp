@@ -14,6 +14,7 @@
 #include <thread>
 
 #include "app/run_program.hpp"
+#include "frames_file.hpp"
 #include "support/synth.hpp"
 
 namespace {
@@ -53,26 +54,6 @@ const json* find(const json& j, const std::string& id) {
   return nullptr;
 }
 
-// Frames of black to white with hum on them, packed YUYV with the sidecar of the contract.
-void write_frames(const std::filesystem::path& file, int frames) {
-  std::ofstream out(file, std::ios::binary);
-  std::string row(2 * 720, '\x80');
-  for (int n = 0; n < frames; ++n) {
-    for (int r = 0; r < 576; ++r) {
-      const double t = n / 25.0 + (r % 2) * 0.02 + (r / 2) * 64e-6;
-      for (int x = 0; x < 720; ++x) {
-        const double dither = ((x * 7 + r * 13 + n * 29) % 16) / 16.0 - 0.5;
-        const double v = 100 + 219 * 0.02 * std::sin(2 * std::numbers::pi * 50.2 * t) + dither;
-        row[static_cast<std::size_t>(2 * x)] = static_cast<char>(std::lround(v));
-      }
-      out.write(row.data(), static_cast<std::streamsize>(row.size()));
-    }
-  }
-  std::filesystem::path side = file;
-  std::ofstream(side.replace_extension(".json"))
-      << R"({"width":720,"height":576,"format":"yuyv","standard":"625","field_order":"top","frame_rate":25})";
-}
-
 TEST(LiveCommand, LastJsonLineHoldsTheReadings) {
   const Folder folder;
   write_sound(folder.path / "a.wav", 4);
@@ -101,7 +82,7 @@ TEST(LiveCommand, OneLineASecondWithoutATerminalThenASummary) {
 TEST(LiveCommand, SoundAndPicturesSideBySide) {
   const Folder folder;
   write_sound(folder.path / "a.wav", 2);
-  write_frames(folder.path / "v.yuv", 50);
+  frames_file::write(folder.path / "v.yuv", 50);
   const auto r = run(folder, "watch --from a.wav --picture v.yuv --speed 4 --json");
   EXPECT_EQ(r.exit, 0) << r.err;
   const json j = json::parse(r.out.substr(r.out.rfind('\n', r.out.size() - 2) + 1));

@@ -12,7 +12,7 @@
 #include <nlohmann/json.hpp>
 #include <regex>
 
-#include "app/run_program.hpp"
+#include "browser.hpp"
 #include "feeding.hpp"
 #include "support/frame_synth.hpp"
 
@@ -46,89 +46,29 @@ void fill(live::Board& board) {
   board.hold(true);
 }
 
-std::string unescaped(std::string s) {
-  for (const auto& [from, to] :
-       std::map<std::string, std::string>{{"&lt;", "<"}, {"&gt;", ">"}, {"&nbsp;", " "}}) {
-    for (std::size_t at = 0; (at = s.find(from, at)) != std::string::npos; at += to.size())
-      s.replace(at, from.size(), to);
-  }
-  for (std::size_t at = 0; (at = s.find("&amp;", at)) != std::string::npos; ++at) s.replace(at, 5, "&");
-  return s;
-}
-
-class LivePage : public ::testing::Test {
- protected:
-  static bool browser() { return std::system("command -v chromium > /dev/null 2>&1") == 0; }
-  // What the browser made of the page, after its scripts had run.
-  std::string dom(const std::string& address) {
-    const app_test::Folder folder;
-    const std::string command =
-        "cd '" + folder.path.string() +
-        "' && HOME=. timeout 90 chromium --headless --no-sandbox --disable-gpu --user-data-dir=p "
-        "--virtual-time-budget=5000 --dump-dom '" +
-        address + "' > dom 2> err";
-    EXPECT_EQ(std::system(command.c_str()), 0) << app_test::slurp(folder.path / "err");
-    errors = app_test::slurp(folder.path / "err");
-    return app_test::slurp(folder.path / "dom");
-  }
-  std::string errors;
-};
-
-TEST_F(LivePage, NumbersInTheBrowserAreThoseOfTheJson) {
-  if (!browser())
-    GTEST_FAIL() << "chromium is missing (tests/run_all.sh installs it): the page was NOT tested";
+TEST(LivePage, NumbersInTheBrowserAreThoseOfTheJson) {
+  REQUIRE_BROWSER();
   live::Board board;
   fill(board);
   const live::PageServer server(board, {});
-  const std::string page = dom(server.addresses()[0]);
+  const browser::Page page = browser::open(server.addresses()[0]);
   httplib::Client client("127.0.0.1", server.port());
-  const json j = json::parse(client.Get("/readings")->body);
-  ASSERT_NE(page.find("data-number=\"" + std::to_string(j["number"].get<int>()) + "\""), std::string::npos)
-      << "the script ran, on these very readings";
-  const std::regex cell(
-      "<b data-id=\"([^\"]+)\"[^>]*data-value=\"([^\"]*)\"[^>]*>([^<]*)</b><small>([^<]*)</small>");
-  int compared = 0, pictures = 0;
-  for (auto it = std::sregex_iterator(page.begin(), page.end(), cell); it != std::sregex_iterator(); ++it) {
-    const std::string id = (*it)[1], shown = unescaped((*it)[3]);
-    const json* r = nullptr;
-    for (const json& one : j["readings"]) {
-      if (one["id"] == id) r = &one;
-    }
-    ASSERT_NE(r, nullptr) << id;
-    EXPECT_EQ(shown, (*r)["shown"]["value"]) << id;
-    if (!(*r)["value"].is_number()) continue;
-    const double value = (*r)["value"];
-    EXPECT_EQ(std::stod((*it)[2]), value) << id;
-    // The text a person reads is the value, rounded: half a last digit away at the most.
-    const std::string digits =
-        shown.substr(shown.find('.') == std::string::npos ? shown.size() : shown.find('.') + 1);
-    const std::string unit = (*r)["shown"]["unit"];
-    if (unit == (*r)["unit"]) {
-      EXPECT_NEAR(std::stod(shown), value, 0.5001 * std::pow(10.0, -static_cast<double>(digits.size())))
-          << id;
-    }
-    ++compared;
-    pictures += id.starts_with("picture.") ? 1 : 0;
-  }
-  std::printf("  %d numbers compared, %d of the picture\n", compared, pictures);
-  EXPECT_GT(compared, 15);
-  EXPECT_GT(pictures, 2);
-  EXPECT_EQ(page.find("<b>shield"), std::string::npos) << "a mark's text is text";
-  EXPECT_NE(page.find("pulled &lt;b&gt;shield"), std::string::npos);
-  EXPECT_NE(page.find("HELD"), std::string::npos);
-  EXPECT_EQ(errors.find("Content Security Policy"), std::string::npos) << errors;
-  EXPECT_EQ(errors.find("Uncaught"), std::string::npos) << errors;
+  const browser::Compared compared = browser::compare(page, json::parse(client.Get("/readings")->body));
+  EXPECT_GT(compared.numbers, 15);
+  EXPECT_GT(compared.of_pictures, 2);
+  EXPECT_EQ(page.dom.find("<b>shield"), std::string::npos) << "a mark's text is text";
+  EXPECT_NE(page.dom.find("pulled &lt;b&gt;shield"), std::string::npos);
+  EXPECT_NE(page.dom.find("HELD"), std::string::npos);
 }
 
-TEST_F(LivePage, OnTheNetworkTheCodeInTheAddressOpensIt) {
-  if (!browser())
-    GTEST_FAIL() << "chromium is missing (tests/run_all.sh installs it): the page was NOT tested";
+TEST(LivePage, OnTheNetworkTheCodeInTheAddressOpensIt) {
+  REQUIRE_BROWSER();
   live::Board board;
   fill(board);
   const live::PageServer server(board, {.lan = true});
   const std::string local = "http://127.0.0.1:" + std::to_string(server.port()) + "/";
-  EXPECT_EQ(dom(local).find("audio.hum.level"), std::string::npos) << "without it: the form, no readings";
-  EXPECT_NE(dom(local + "?code=" + server.code()).find("data-id=\"audio.hum.level.left\""),
+  EXPECT_EQ(browser::open(local).dom.find("audio.hum.level"), std::string::npos) << "the form, no readings";
+  EXPECT_NE(browser::open(local + "?code=" + server.code()).dom.find("data-id=\"audio.hum.level.left\""),
             std::string::npos);
 }
 
