@@ -11,6 +11,9 @@ namespace {
 Reading pattern_reading(const std::vector<KnownLine>& known, bool field_wave) {
   const KnownLine* main = nullptr;
   std::string others;
+  double lines = 0;
+  for (const KnownLine& k : known) lines += k.content->field_interval ? 0 : k.content->lines;
+  int kinds = 0;  // besides the first, each on a good part of the picture
   for (const KnownLine& k : known) {
     if (k.name.empty() || k.name == "black") continue;
     if (main == nullptr && !k.content->field_interval) {
@@ -20,6 +23,7 @@ Reading pattern_reading(const std::vector<KnownLine>& known, bool field_wave) {
     // A half line of the picture shows half of what the others do.
     const bool few = k.content->numbers.size() <= 4 && k.content->numbers.begin()->first > 0;
     if (few && !k.content->field_interval) continue;
+    if (!few && k.content->lines > 0.04 * lines) ++kinds;
     std::string where;
     if (few) {
       for (const auto& [line, count] : k.content->numbers)
@@ -28,6 +32,11 @@ Reading pattern_reading(const std::vector<KnownLine>& known, bool field_wave) {
       where = fmt::format(" on {} of the lines", k.content->lines);
     }
     others += fmt::format("{}{}{}", others.empty() ? "also: " : "; ", k.name, where);
+  }
+  if (main != nullptr && kinds >= 3) {
+    const std::string first = fmt::format("{} on {} of the lines", main->name, main->content->lines);
+    return text_reading("video.pattern", "several test lines, one above another",
+                        fmt::format("{}; {}", first, others.substr(others.find(": ") + 2)));
   }
   if (main != nullptr) {
     const bool square = field_wave && main->name == "white field";

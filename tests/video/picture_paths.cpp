@@ -134,6 +134,7 @@ TEST(VideoPicturePaths, TheProgramsOwnPictures) {
     spec.picture = "bands";
     r = measured(encoded(spec, *s, 13.5e6), 13.5e6, 2);
     EXPECT_EQ(get(r, "video.field_tilt").verdict, Verdict::Unmeasurable);
+    EXPECT_EQ(get(r, "video.pattern").text(), "several test lines, one above another");
     // Half of the bands end before blanking begins.
     expect(r, "video.front_porch", 1.5, 0.03);
     for (const auto& [picture, name] : {std::pair{"window", "window"},
