@@ -111,6 +111,18 @@ bool bent(const Readings& lines) {
   return beyond("picture.tear", 1) || beyond("picture.flagging", 1) || beyond("picture.jitter", 1.5);
 }
 
+// Over the rows of a field hum does not quite cancel, and where its bars hardly move it stands on all levels.
+void widen_by_hum(const Readings& hum, Readings& levels) {
+  const Reading* h = find_reading(hum, "picture.hum.level");
+  if (h == nullptr || !h->measured()) return;
+  for (Reading& r : levels) {
+    const bool codes = r.id == "picture.luma.white" || r.id == "picture.luma.black";
+    const bool mv = r.id == "picture.luma.white_mv" || r.id == "picture.luma.black_mv";
+    if ((!codes && !mv) || !r.measured()) continue;
+    r.uncertainty = std::hypot(r.uncertainty.value_or(0), 0.1 * h->number() / 100 * (codes ? 219 : 700));
+  }
+}
+
 class Pass {
  public:
   Pass(const PictureSetup& setup, const PictureOptions& options, bool for_page)
@@ -162,6 +174,7 @@ class Pass {
       for (Reading& r : out)
         if (r.id.starts_with("picture.echo.")) r = unmeasurable(r.id, why);
     }
+    widen_by_hum(hum, out);
     for (Readings* r : {&hum, &roll, &lines, &noise}) out.insert(out.end(), r->begin(), r->end());
     fields_.finish(out);
     if (traces != nullptr) spectrum_.finish(*traces);

@@ -222,7 +222,7 @@ void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_
   const double metres = 0.5e-9 * delay_ns * velocity_factor * light_m_per_s;
   out.push_back(number_reading("picture.echo.delay", delay_ns, u_ns));
   out.push_back(number_reading("picture.echo.level", db_from_amplitude(std::abs(r.gain)),
-                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.1),
+                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.15),
                                r.gain > 0 ? "same sign: a second path, or reflections at open ends"
                                           : "reversed: a short or a double termination on the way"));
   out.push_back(

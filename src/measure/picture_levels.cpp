@@ -232,10 +232,11 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
       remark =
           "the bars' colours do not agree with one turn: colour-difference signals may be swapped or one is "
           "lost";
-    out.push_back(number_reading("picture.saturation", std::abs(c), u, remark));
+    // A source's own colours are seldom nearer to the table than this.
+    out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.002), remark));
     if (colour && std::abs(c) > 0.05) {
       out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
-                                   u / std::abs(c) * 180 / std::numbers::pi, remark));
+                                   std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.1), remark));
     } else {
       out.push_back(unmeasurable("picture.hue", "there is no colour"));
     }

@@ -120,6 +120,15 @@ PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected,
   }
   Match m;
   if (count == 0) return m;
+  // Crosshatch and other repeating detail fit as well a period on: by noise alone even better.
+  if (std::abs(at - middle) > 6) {
+    int near = middle;
+    double near_cost = std::numeric_limits<double>::infinity();
+    for (int d = middle - 6; d <= middle + 6; ++d) {
+      if (const double c = cost(now, d); c < near_cost) near_cost = c, near = d;
+    }
+    if (near_cost < 1.15 * best + 2) at = near;
+  }
   const double a = cost(now, at - 1);
   const double b = cost(now, at);
   const double c = cost(now, at + 1);

@@ -67,7 +67,9 @@ TEST(PicturePattern, TestPicturesByClosedForm) {
     const double dx = x - 45 * std::round(x / 45);
     return std::fmod(row + 1, 48) < 2 ? 1.0 : std::exp(-dx * dx / 4.5);
   };
-  EXPECT_EQ(text(measure(s, 4), "picture.pattern"), "crosshatch");
+  const Readings hatch = measure(s, 10);
+  EXPECT_EQ(text(hatch, "picture.pattern"), "crosshatch");
+  EXPECT_NEAR(find_reading(hatch, "picture.roll")->number(), 0, 0.1);  // not a period of the grid
   s.picture = frame_synth::landscape;
   EXPECT_EQ(text(measure(s, 4), "picture.pattern"), "none");
 }
