@@ -8,13 +8,12 @@
 #include <linebench/measure/statistics.hpp>
 
 namespace linebench::measure {
+
 namespace {
 
-constexpr int px = 32;
+using BlockSums = PictureNoiseMeter::BlockSums;
 
-struct BlockSums {
-  int sum, squares;
-};
+constexpr int px = 32;
 
 LINEBENCH_VECTORISED void row_differences(const std::uint8_t* a, const std::uint8_t* b, int blocks,
                                           BlockSums* out) {
@@ -98,6 +97,7 @@ void PictureNoiseMeter::push(const PictureView& view) {
       variance_.push_back((static_cast<float>(s.squares) - static_cast<float>(s.sum * s.sum) / px) /
                           (2.0F * (px - 1)));
     }
+    compare_means(sums);
   }
   if (total == 0 && view.frame->y == view.previous->y) {
     ++equal_;
@@ -130,9 +130,27 @@ void PictureNoiseMeter::push(const PictureView& view) {
     ++count;
   }
   if (count == 0) return;
+  limit_ = limit;
   const std::size_t g = (view.index / 2) % groups;
   sum_[g] += sum / static_cast<double>(count);
   ++count_[g];
+}
+
+// Noise of a narrow band moves whole blocks, which their own variance does not show. Neighbours in a row tell
+// it; hum and flicker move both alike.
+void PictureNoiseMeter::compare_means(std::span<const BlockSums> row) {
+  if (limit_ <= 0) return;
+  const float* variance = variance_.data() + variance_.size() - row.size();
+  for (std::size_t b = 0; b + 1 < row.size(); b += 2) {
+    const float within = std::max(variance[b], variance[b + 1]);
+    if (within > limit_) continue;
+    const auto d = static_cast<float>(row[b].sum - row[b + 1].sum);
+    const float of_mean = d * d / (4.0F * px * px);
+    // White noise would give within / px on average; what is far beyond is something that moves.
+    if (of_mean > 25 * limit_ / px) continue;
+    mean_sum_ += static_cast<double>(of_mean);
+    ++mean_count_;
+  }
 }
 
 void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
@@ -183,6 +201,12 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
     noise_ = 0;
   } else {
     mean /= static_cast<double>(each.size());
+    const double whole =
+        mean_count_ > 1000
+            ? mean * (px - 1) / px + std::min(mean_sum_ / static_cast<double>(mean_count_), 0.15 * mean)
+            : mean;
+    for (double& v : each) v *= whole / mean;
+    mean = whole;
     noise_ = sigma_from_rounded(std::max(0.0, mean));
     double scatter = 0;
     for (const double v : each) scatter += (v - mean) * (v - mean);
@@ -207,7 +231,7 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
       // slower than a block.
       const double u_rounding = noise_ * 1.2 * std::exp(-2 * 9.87 * noise_ * noise_);
       const bool moving = 4 * moving_ > frames_;
-      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.015) * noise_);
+      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.0045) * noise_);
       out.push_back(number_reading(
           "picture.noise", noise_, u,
           moving ? "from the quietest parts of a picture that moves"

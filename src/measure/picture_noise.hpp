@@ -17,7 +17,13 @@ class PictureNoiseMeter final : public FrameMeter {
   /// Rms of one frame, codes, rounding's share taken out; 0 when not known.
   [[nodiscard]] double noise() const { return noise_; }
 
+  /// Of 32 px of a row: sum and sum of squares of the difference of two frames.
+  struct BlockSums {
+    int sum, squares;
+  };
+
  private:
+  void compare_means(std::span<const BlockSums> row);
   void repeated_and_lost(Readings& out) const;
 
   const PictureSetup& setup_;
@@ -26,6 +32,9 @@ class PictureNoiseMeter final : public FrameMeter {
   std::array<std::uint64_t, groups> count_{};
   std::vector<float> variance_;  // scratch: blocks of one frame
   double noise_ = 0;
+  float limit_ = 0;  // blocks that vary more are not level parts that stand still
+  double mean_sum_ = 0;
+  std::uint64_t mean_count_ = 0;
   std::uint64_t frames_ = 0, equal_ = 0, longest_ = 0, run_ = 0, lost_ = 0, corrupt_ = 0, gaps_ = 0;
   std::uint64_t last_number_ = 0;
   std::uint64_t pixels_ = 0, at_ends_ = 0, moving_ = 0, looked_ = 0, nowhere_still_ = 0;

@@ -71,6 +71,7 @@ struct Scene {
   double gain = 1;
   double offset = 0;       ///< codes
   double noise = 0;        ///< codes rms, luma
+  double noise_width = 0;  ///< px over which noise is smoothed (Gaussian, rms); 0: white up to 6.75 MHz
   double hum_percent = 0;  ///< of white, peak to peak, of each of these
   double hum_hz = 50.2;
   double hum2_percent = 0;  ///< at twice hum_hz
@@ -110,6 +111,10 @@ class Source final : public linebench::capture::FrameSource {
     noise_.resize(1 << 16);
     std::normal_distribution<float> normal;
     for (float& v : noise_) v = normal(random_);
+    if (s_.noise_width > 0) smooth_noise();
+    double power = 0;  // so many values are off by 0.3 % by chance; the truth is not to be
+    for (const float v : noise_) power += static_cast<double>(v) * static_cast<double>(v);
+    for (float& v : noise_) v /= static_cast<float>(std::sqrt(power / static_cast<double>(noise_.size())));
   }
   [[nodiscard]] const linebench::CaptureFacts& facts() const override { return facts_; }
   [[nodiscard]] const FrameFormat& format() const override { return format_; }
@@ -156,6 +161,23 @@ class Source final : public linebench::capture::FrameSource {
  private:
   static constexpr int margin = 220;
   static constexpr int parts = 16;
+  // Weights at whole px; their power is brought back to one.
+  void smooth_noise() {
+    std::vector<double> weight;
+    double power = 0;
+    for (int k = -4; k <= 4; ++k) {
+      weight.push_back(std::exp(-0.5 * k * k / (s_.noise_width * s_.noise_width)));
+      power += weight.back() * weight.back();
+    }
+    std::vector<float> out(noise_.size());
+    for (std::size_t i = 0; i < out.size(); ++i) {
+      double v = 0;
+      for (std::size_t k = 0; k < weight.size(); ++k)
+        v += weight[k] * static_cast<double>(noise_[(i + k) & 0xffff]);
+      out[i] = static_cast<float>(v / std::sqrt(power));
+    }
+    noise_ = std::move(out);
+  }
   [[nodiscard]] double value(double x) const {
     const double at = (x + margin) * parts;
     const auto i = static_cast<std::size_t>(std::clamp(at, 0.0, static_cast<double>(table_.size() - 2)));
