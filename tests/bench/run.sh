@@ -6,7 +6,7 @@ root=$(cd "$(dirname "${BASH_SOURCE[0]}")/../.." && pwd)
 install_packages build bench
 build_preset bench
 /usr/bin/python3 "$root/tests/bench/speed.py" "$root/build/bench/linebench/linebench" --hour
-/usr/bin/python3 "$root/tests/bench/speed_video.py" "$root/build/bench/linebench/linebench"
+/usr/bin/python3 "$root/tests/bench/speed_video.py" "$root/build/bench/linebench/linebench" --long
 /usr/bin/python3 "$root/tests/bench/picture_speed.py" "$root/build/bench/linebench/linebench"
 for b in "$root"/build/bench/linebench/tests/bench/bench_*; do
   [ -x "$b" ] && [ -f "$b" ] && "$b"
