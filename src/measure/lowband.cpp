@@ -13,6 +13,7 @@
 #include "lowband_fields.hpp"
 #include "lowband_find.hpp"
 #include "lowband_hum.hpp"
+#include "video_termination.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -400,6 +401,9 @@ Readings measure_lowband(AudioSource& source, const LowbandOptions& options, con
                                missing > 0 ? fmt::format("of {} fields", f.fields.fields + missing) : ""));
   add_levels(f, remark, out);
   add_hum(f, out);
+  VideoSetup setup;
+  setup.lines = f.standard->lines_per_frame;
+  TerminationMeter().finish(setup, out);
   add_unmeasurable(needs_waveform, out);
   return out;
 }

@@ -5,7 +5,7 @@
 
 namespace linebench::measure {
 
-/// video.termination: ok, missing, double, by the sync amplitude: a 75 ohm source into an open line gives
+/// video.termination: correct, missing, double, by the sync amplitude: a 75 ohm source into an open line gives
 /// twice the level, into two loads in parallel two thirds. Keeps nothing of its own: `finish` reads
 /// video.sync.amplitude and video.burst.amplitude, so it stands after the meters that give them.
 class TerminationMeter : public LineMeter {

@@ -66,4 +66,20 @@ TEST(Lowband, SyncAndPictureAtEveryRateAndCoupling) {
   }
 }
 
+// A 75 ohm source into an open line twice, into two loads two thirds: common practice.
+TEST(Lowband, TerminationByTheLevel) {
+  for (const bool is_525 : {false, true}) {
+    for (const auto& [gain, word] : {std::pair{1.0, "correct"}, {2.0, "missing"}, {2.0 / 3, "double"}}) {
+      Card c = is_525 ? card_525() : Card{};
+      c.gain = gain;
+      const Readings r = measured(c, 1.2);
+      ASSERT_TRUE(get(r, "video.termination").measured()) << get(r, "video.termination").reason;
+      EXPECT_EQ(get(r, "video.termination").text(), word);
+    }
+    Card c = is_525 ? card_525() : Card{};
+    c.gain = 1.4;
+    EXPECT_FALSE(get(measured(c, 1.2), "video.termination").measured());
+  }
+}
+
 }  // namespace
