@@ -35,11 +35,11 @@ void Gatherer::offer(const Sign& sign, Evidence e) {
     kept_.push_back(std::move(e));
     return;
   }
-  // A bound on a level says that little is there; a bound on a shift says how far down it is at least.
-  const bool compare = sign.scale == Scale::Shift || same->at_most == e.at_most;
-  const bool takes = !compare                                  ? same->at_most
-                     : e.at_most && sign.scale != Scale::Shift ? e.value < same->value
-                                                               : oddness(sign, e) > oddness(sign, *same);
+  // What is furthest from sound speaks. A bound says of a level how much may be there, of a shift how far off
+  // it is at least.
+  const bool takes = sign.scale == Scale::Words || sign.scale == Scale::Shift
+                         ? oddness(sign, e) > oddness(sign, *same)
+                         : e.value > same->value;
   if (takes) *same = std::move(e);
 }
 

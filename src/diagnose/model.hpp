@@ -18,7 +18,7 @@ struct Cause {
 /// keeps one odd reading from ruling out the truth.
 constexpr double stray_share = 0.01;
 /// The same where no cause acts on the sign: what is sound seldom reads odd.
-constexpr double sound_stray_share = 0.0003;
+constexpr double sound_stray_share = 0.0001;
 
 /// Mean and standard deviation of a sign with these causes on top of what is always there.
 struct Predicted {

@@ -12,6 +12,9 @@ namespace {
 constexpr int bins = 48;
 constexpr double least_hypothesis = 1e-3;  // less likely ones cannot change which test is best
 constexpr double least_bits = 0.01;
+// Whatever the test, getting there, setting up and asking again takes its time: the project's estimate. It
+// keeps a quick look that settles little from being put before a trial that settles all.
+constexpr double minutes_round_it = 5;
 
 const Effect* effect_on(const Fault& fault, int variant, const std::string& sign) {
   for (const Effect& e : fault.variants[static_cast<std::size_t>(variant)].effects) {
@@ -164,7 +167,8 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   std::optional<NextTest> best;
   const auto offer = [&](NextTest t) {
     if (t.bits < least_bits) return;
-    if (!best || t.bits / t.minutes > best->bits / best->minutes) best = std::move(t);
+    const auto worth = [](const NextTest& x) { return x.bits / (x.minutes + minutes_round_it); };
+    if (!best || worth(t) > worth(*best)) best = std::move(t);
   };
   for (const Sign& s : m.book->signs) {
     if (!s.trial || known(s.id)) continue;

@@ -32,13 +32,13 @@ void ends(std::map<std::string, Maker>& m) {
     // The open end returns everything; what the source does not swallow comes back once more.
     s.video.echo =
         std::max(std::abs(s.video.echo), std::pow(10, -(d.uniform(16, 38) + 2 * d.uniform(0.1, 2)) / 20));
-    say(s, "terminations", one_of(d, 0.97, "none", "one"));
+    say(s, "terminations", "none");
   };
   m["termination-double"] = [](Site& s, Dice& d) {
     const double load = parallel(75 * d.uniform(0.99, 1.01), 75 * d.uniform(0.98, 1.02));
     s.video.gain_db += db(2 * load / (load + 75));
     s.video.echo = -std::max(std::abs(s.video.echo), std::pow(10, -(9.5 + d.uniform(16, 38)) / 20));
-    say(s, "terminations", one_of(d, 0.97, "two", "one"));
+    say(s, "terminations", "two");
   };
   m["ghost-tee"] = [](Site& s, Dice& d) {
     // A stub: a third is reflected at the tee; the stub's end returns by its match and the stub's loss.
@@ -54,9 +54,9 @@ void ends(std::map<std::string, Maker>& m) {
     const double reflection = (z - 75) / (z + 75);
     // In and out of the piece: both reflections within it have one sign. A source of its own mismatch adds.
     s.video.echo = reflection * reflection * d.uniform(0.8, 1) * std::pow(10, d.uniform(0, 7) / 20);
-    say(s, "cable-print", one_of(d, 0.95, "other", "75 ohm"));
+    say(s, "cable-print", "other");
     say(s, "known-cable", "gone");
-    s.visible = db(s.video.echo) > -35;
+    s.visible = db(s.video.echo) > -31;
   };
 }
 
@@ -94,12 +94,12 @@ void pairs(std::map<std::string, Maker>& m) {
     hum_at(s.lines[0], hum_in_open_input(d), d.uniform(-86, -54));
     s.lines[0].top_db -= d.uniform(0, 1);
     say(s, "neighbour-tone", "heard");
-    say(s, "pair-legs", one_of(d, 0.96, "split", "right"));
-    s.visible = s.crosstalk_db > -50;
+    say(s, "pair-legs", "split");
+    s.visible = s.crosstalk_db > -46;
   };
-  m["polarity-audio"] = [](Site& s, Dice& d) {
+  m["polarity-audio"] = [](Site& s, Dice&) {
     s.lines[0].reversed = true;
-    say(s, "pair-legs", one_of(d, 0.97, "reversed", "right"));
+    say(s, "pair-legs", "reversed");
   };
   m["polarity-video"] = [](Site& s, Dice& d) {
     s.video.inverted = true;
@@ -129,7 +129,7 @@ void cables(std::map<std::string, Maker>& m) {
     }
     say(s, "shield-continuity", one_of(d, 0.72, "open", "high"));
     if (d.chance(0.4)) say(s, "wiggle", "changes");
-    say(s, "known-cable", one_of(d, 0.92, "gone", "same"));
+    say(s, "known-cable", "gone");
   };
   m["connector-bad"] = [](Site& s, Dice& d) {
     const double rate = d.log_uniform(1, 200);  // breaks a minute
@@ -149,7 +149,7 @@ void cables(std::map<std::string, Maker>& m) {
     const char* looks[] = {"corroded", "loose", "bent", "crushed"};
     say(s, "connector", d.chance(0.92) ? looks[std::min(3, d.pick(10) / 3)] : "sound");
     say(s, "wiggle", one_of(d, 0.93, "changes", "nothing"));
-    s.visible = rate > 5 && (s.lines[0].clicks > 3 || s.video.missing > 0.3);
+    s.visible = s.lines[0].clicks + s.lines[0].dropouts > 15 || s.video.missing > 1;
   };
   m["cable-long"] = [](Site& s, Dice& d) {
     if (d.chance(0.7)) {
@@ -177,36 +177,37 @@ void cables(std::map<std::string, Maker>& m) {
       s.visible = p.top_db < -4;
     }
     if (d.chance(0.35)) say(s, "connector", "wet");
-    say(s, "known-cable", one_of(d, 0.97, "gone", "same"));
+    say(s, "known-cable", "gone");
   };
 }
 
 void programme(std::map<std::string, Maker>& m) {
-  const auto known = [](Site& s, Dice& d) { say(s, "known-source", one_of(d, 0.96, "gone", "same")); };
+  const auto known = [](Site& s) { say(s, "known-source", "gone"); };
   m["level-consumer-into-professional"] = [known](Site& s, Dice& d) {
     s.feed_db += db(0.316228 / 1.227652) + d.normal(0, 0.3);
+    s.visible = s.feed_db + s.feed[0].gain_db < -9.5;  // a programme that was loud to begin with hides it
     say(s, "source-setting", one_of(d, 0.94, "other level", "right"));
-    known(s, d);
+    known(s);
   };
   m["level-professional-into-consumer"] = [known](Site& s, Dice& d) {
     s.feed_db += db(1.227652 / 0.316228) + d.normal(0, 0.3);
     for (AudioPath& p : s.feed) p.clipped += d.log_uniform(1, 30000);
     say(s, "source-setting", one_of(d, 0.94, "other level", "right"));
-    known(s, d);
+    known(s);
   };
   m["source-one-side"] = [known](Site& s, Dice& d) {
     s.feed_one_side = true;
     if (d.chance(0.6)) say(s, "source-setting", "one side or mono");
-    known(s, d);
+    known(s);
   };
   m["source-mono"] = [known](Site& s, Dice& d) {
     s.feed_mono = true;
     say(s, "source-setting", one_of(d, 0.88, "one side or mono", "right"));
-    known(s, d);
+    known(s);
   };
-  m["source-reversed"] = [known](Site& s, Dice& d) {
+  m["source-reversed"] = [known](Site& s, Dice&) {
     s.feed_reversed = true;
-    known(s, d);
+    known(s);
   };
   m["source-clipped"] = [known](Site& s, Dice& d) {
     for (AudioPath& p : s.feed) {
@@ -214,7 +215,7 @@ void programme(std::map<std::string, Maker>& m) {
       p.clip_dbfs = d.uniform(-9, -0.8);
     }
     s.feed_db += d.uniform(0, 5);
-    known(s, d);
+    known(s);
     s.visible = s.feed[0].clipped > 150;
   };
   m["source-too-loud"] = [known](Site& s, Dice& d) {
@@ -222,37 +223,37 @@ void programme(std::map<std::string, Maker>& m) {
     s.feed_db += by;
     for (AudioPath& p : s.feed) p.clipped += by > 12 ? d.log_uniform(1, 20000) : 0;
     say(s, "source-setting", one_of(d, 0.94, "too loud", "right"));
-    known(s, d);
-    s.visible = s.feed_db > 8;
+    known(s);
+    s.visible = s.feed_db + s.feed[0].gain_db > 10;
   };
 }
 
 void cameras(std::map<std::string, Maker>& m) {
-  const auto known = [](Site& s, Dice& d) { say(s, "known-source", one_of(d, 0.96, "gone", "same")); };
+  const auto known = [](Site& s) { say(s, "known-source", "gone"); };
   m["wrong-standard"] = [known](Site& s, Dice& d) {
     s.video.system = s.system == "625" ? "525" : "625";
     s.field_hz = s.system == "625" ? 60000.0 / 1001 : 50;
     s.video.setup_mv = s.video.system == "525" ? 53.6 : 0;
     say(s, "source-setting", one_of(d, 0.94, "other standard", "right"));
-    known(s, d);
+    known(s);
   };
   m["setup-wrong"] = [known](Site& s, Dice& d) {
     s.video.setup_mv = s.system == "525" ? d.normal(0, 2) : d.normal(53.6, 2);
     if (s.system != "625") s.video.system = s.system == "525" ? "525-no-setup" : "525";
     if (d.chance(0.6)) say(s, "source-setting", "other standard");
-    known(s, d);
+    known(s);
   };
   m["sync-low"] = [known](Site& s, Dice& d) {
     const double low = d.uniform(1.2, 9);
     s.video.sync_db -= low;
     if (low > 6) s.video.missing += d.log_uniform(0.05, 10);
-    known(s, d);
+    known(s);
     s.visible = low > 2.2;
   };
   m["sync-missing"] = [known](Site& s, Dice& d) {
     s.video.missing += d.log_uniform(1, 300);
     s.video.jitter_ns = std::hypot(s.video.jitter_ns, d.uniform(0, 8));
-    known(s, d);
+    known(s);
     s.visible = s.video.missing > 2;
   };
   m["camera-free-running"] = [](Site& s, Dice& d) {
@@ -260,9 +261,9 @@ void cameras(std::map<std::string, Maker>& m) {
     if (d.chance(0.5)) say(s, "known-source", "gone");
     s.visible = false;  // harmless by itself; never scored alone
   };
-  m["not-interlaced"] = [known](Site& s, Dice& d) {
+  m["not-interlaced"] = [known](Site& s, Dice&) {
     s.video.interlaced = false;
-    known(s, d);
+    known(s);
   };
   m["burst-weak"] = [known](Site& s, Dice& d) {
     if (d.chance(0.4)) {
@@ -270,7 +271,7 @@ void cameras(std::map<std::string, Maker>& m) {
     } else {
       s.video.burst_db -= d.uniform(2, 17);
     }
-    known(s, d);
+    known(s);
     s.visible = !s.video.colour || s.video.burst_db < -3;
   };
   m["video-none"] = [](Site& s, Dice& d) {
@@ -288,8 +289,8 @@ void cameras(std::map<std::string, Maker>& m) {
     s.video.nonlinearity = std::min(95.0, s.video.nonlinearity);
     s.video.white_db += db(gain(drive));
     s.video.sync_db += db(gain(0.4 * drive));
-    say(s, "known-receiver", one_of(d, 0.92, "gone", "same"));
-    s.visible = s.video.nonlinearity > 9;
+    say(s, "known-receiver", "gone");
+    s.visible = s.video.nonlinearity > 14;
   };
   m["recorder-fault"] = [](Site& s, Dice& d) {
     const int way = d.pick(3);

@@ -25,12 +25,23 @@ struct Row {
 
 double percent(int part, int whole) { return whole > 0 ? 100.0 * part / whole : 0; }
 
-void print_misses(const Case& c, std::uint64_t seed) {
+// For work on the book with the seeds that may be looked at: what spoke for the truth and for what was put
+// first.
+void print_miss(const Case& c, std::uint64_t seed) {
   std::printf("  seed %llu %s: ", static_cast<unsigned long long>(seed), c.faults.front().c_str());
   std::printf("nothing %.3f, unlisted %.3f", c.diagnosis.nothing_wrong, c.diagnosis.unlisted);
   for (std::size_t k = 0; k < 4; ++k)
     std::printf(", %s %.3f", c.diagnosis.ranking[k].first.c_str(), c.diagnosis.ranking[k].second);
   std::printf(", next %s\n", c.diagnosis.next_test ? c.diagnosis.next_test->id.c_str() : "none");
+  const std::string rival =
+      c.place(c.faults.front()) == 0 ? c.diagnosis.ranking[1].first : c.diagnosis.ranking[0].first;
+  const auto a = diagnose::explain(shipped_book(), c.evidence, c.faults.front());
+  const auto b = diagnose::explain(shipped_book(), c.evidence, rival);
+  for (std::size_t i = 0; i < a.all.size(); ++i) {
+    const double apart = a.all[i].nats - b.all[i].nats;
+    if (std::abs(apart) > 0.7)
+      std::printf("      %+6.2f for the truth against %s: %s\n", apart, rival.c_str(), a.all[i].text.c_str());
+  }
 }
 
 TEST(FaultSimulation, RightFaultFirstOnUnseenInstallations) {
@@ -59,7 +70,7 @@ TEST(FaultSimulation, RightFaultFirstOnUnseenInstallations) {
                          later.ranking.front().second > std::max(later.nothing_wrong, later.unlisted);
       r.after_test += after ? 1 : 0;
       if (!first) ++r.instead[c.first()];
-      if (tuning && (!first || !after)) print_misses(c, seed);
+      if (tuning && (!first || !after || c.diagnosis.nothing_wrong > 0.2)) print_miss(c, seed);
     }
   }
   Row all;
@@ -120,6 +131,12 @@ TEST(FaultSimulation, TwoFaultsAtOnceAreBothAmongTheFirst) {
     if (a == b || !scored_alone(a) || !scored_alone(b)) continue;
     // A line that carries no signal hides every other fault of the video.
     if (a == "video-none" || b == "video-none") continue;
+    // Too loud a source through a switch that takes 12 dB off is right again.
+    const auto quiet = [](const std::string& f) { return f == "level-consumer-into-professional"; };
+    const auto loud = [](const std::string& f) {
+      return f == "level-professional-into-consumer" || f == "source-too-loud";
+    };
+    if ((quiet(a) && loud(b)) || (quiet(b) && loud(a))) continue;
     const Case c = make_case({a, b}, first_seed() + 300'000 + static_cast<std::uint64_t>(k));
     if (!c.visible) continue;
     ++cases;
