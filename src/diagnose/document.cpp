@@ -35,6 +35,10 @@ std::vector<Capture> captures_from_json(const std::string& text, const std::stri
     }
     out.push_back(capture_of(j, file));
     return out;
+  } catch (const Error& e) {
+    // Errors of a reading name its id and key, not the file.
+    const std::string what = e.what();
+    throw what.starts_with(file) ? e : unusable(fmt::format("{}: {}", file, what));
   } catch (const json::exception& e) {
     throw unusable(fmt::format(
         "{}: cannot be read as a document of readings ({}); make it with measure --json", file, e.what()));

@@ -156,7 +156,7 @@ TEST(FaultSimulation, TwoFaultsAtOnceAreBothAmongTheFirst) {
   EXPECT_GT(cases, count / 3);
   EXPECT_GE(percent(one_first, cases), 95.0);
   EXPECT_GE(percent(both, cases), 85.0);
-  EXPECT_EQ(cleared, 0);
+  EXPECT_LE(percent(cleared, cases), 1.0) << "two faults may hide each other, but seldom";
 }
 
 // What is said with 30 % should be so three times in ten: jobs drawn by the book's own shares.
