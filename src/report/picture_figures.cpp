@@ -167,6 +167,14 @@ std::string line_figure(const PageSection& s, const std::string& id) {
   return figure("Level along the line", plot.svg(), "Dotted: black (16) and white (235) [BT.601].");
 }
 
+// Highest within 3 Hz, so that a multiple is no slope of something else.
+bool stands_out(const std::vector<double>& db, std::size_t i) {
+  for (std::size_t k = i > 6 ? i - 6 : 0; k <= i + 6 && k < db.size(); ++k) {
+    if (db[k] > db[i] + 1 && (k + 2 < i || k > i + 2)) return false;
+  }
+  return true;
+}
+
 std::string spectrum_figure(const PageSection& s, const std::string& id) {
   const PictureTraces& t = *s.picture;
   if (t.spectrum_hz.size() < 16) return {};
@@ -187,12 +195,15 @@ std::string spectrum_figure(const PageSection& s, const std::string& id) {
     for (int n = 1; n <= 4 && n * *hz < t.spectrum_hz.back(); ++n) {
       const auto i = static_cast<std::size_t>(
           std::lround((n * *hz - t.spectrum_hz.front()) / (t.spectrum_hz[1] - t.spectrum_hz[0])));
-      if (i < db.size() && db[i] > low)
+      if (i < db.size() && db[i] > low && (n == 1 || stands_out(db, i)))
         plot.mark(n * *hz, db[i], MarkShape::Dot, "m0",
                   n == 1 ? fmt::format("{:.2f} Hz", *hz) : fmt::format("{}", n));
     }
     caption += " Dots: the hum and its multiples.";
   }
+  const Reading* pattern = find_reading(s.document.readings, "picture.pattern");
+  if (pattern != nullptr && pattern->measured() && pattern->text() == "none")
+    caption += " What moves in the picture shows near multiples of the field rate.";
   return figure("Spectrum of the row means", plot.svg(), caption);
 }
 
