@@ -22,6 +22,14 @@ bool is_tracked(const std::string& id) {
   return std::ranges::any_of(tracked, [&](const char* t) { return id.starts_with(t); });
 }
 
+// The highest sample of a moment and what is counted in it are known exactly, and differ from moment to
+// moment all the same.
+bool of_one_moment(const std::string& id) {
+  static constexpr const char* moments[] = {"audio.level.peak", "audio.level.crest", "audio.click.count",
+                                            "audio.clip.samples", "audio.dropout.count"};
+  return std::ranges::any_of(moments, [&](const char* m) { return id.starts_with(m); });
+}
+
 bool is_number(const Reading& r) { return std::holds_alternative<double>(r.value); }
 
 // No escapes on the terminal, no line breaks in a list. Bytes above 127 stay: they are UTF-8.
@@ -234,7 +242,7 @@ std::vector<Difference> differences(const Readings& before, const Readings& now)
       // What a person would see as no difference is none.
       const ReadingKind* kind = find_kind(r.id);
       const double visible = 0.5 * std::pow(10.0, kind != nullptr ? -kind->decimals : 0);
-      d.certain = std::abs(d.difference) > std::max(d.uncertainty, visible);
+      d.certain = !of_one_moment(r.id) && std::abs(d.difference) > std::max(d.uncertainty, visible);
       out.push_back(std::move(d));
       continue;
     }

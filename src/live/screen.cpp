@@ -7,6 +7,7 @@
 #include <linebench/live/screen.hpp>
 #include <linebench/report/format.hpp>
 #include <optional>
+#include <span>
 
 namespace linebench::live {
 namespace {
@@ -118,13 +119,15 @@ std::string bar(double dbfs, std::size_t width) {
   return std::string(full, '#') + std::string(width - full, '.');
 }
 
-// The last minutes in one line.
+// The last minute in one line.
 std::string trend(const Track& t, std::size_t width, bool unicode) {
   static constexpr std::array blocks = {"\u2581", "\u2582", "\u2583", "\u2584",
                                         "\u2585", "\u2586", "\u2587", "\u2588"};
   static constexpr std::string_view plain = "_.-=+*%#";
   double low = 1e9, high = -1e9;
-  for (const double v : t.values) {
+  const std::size_t n = std::min(t.values.size(), static_cast<std::size_t>(60 / history_step_s));
+  const std::span<const double> values = std::span(t.values).last(n);
+  for (const double v : values) {
     if (!std::isfinite(v)) continue;
     low = std::min(low, v);
     high = std::max(high, v);
@@ -132,12 +135,11 @@ std::string trend(const Track& t, std::size_t width, bool unicode) {
   if (high < low) return {};
   const double range = std::max(high - low, 3.0);  // noise of a steady reading stays flat
   std::string out;
-  const std::size_t n = t.values.size();
   width = std::min(width, n);
   for (std::size_t i = 0; i < width; ++i) {
     double most = -1e9;
     for (std::size_t k = i * n / width; k < (i + 1) * n / width; ++k)
-      if (std::isfinite(t.values[k])) most = std::max(most, t.values[k]);
+      if (std::isfinite(values[k])) most = std::max(most, values[k]);
     if (most < -1e8) {
       out += ' ';
       continue;
@@ -209,7 +211,7 @@ class Screen {
       for (const Reading* r : row.cells) line += padded(cell(*r), column - 1) + " ";
       if (marked) {
         line += padded("", (cells - row.cells.size()) * column);
-        for (const Reading* r : row.cells) line += change_words(s_, *r) + "  ";
+        for (const Reading* r : row.cells) line += padded(change_words(s_, *r), 11);
       }
       put(line);
     }
@@ -246,7 +248,7 @@ class Screen {
         what += " picture";
       else if (t.id.size() > 15)
         what.append(" ").append(t.id, 16);
-      put(padded(what, 12).append(line));
+      put(padded(what, 12).append(line).append("  1 min"));
     }
   }
 

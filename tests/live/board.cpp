@@ -92,6 +92,12 @@ TEST(LiveBoard, WordsAndVanishedReadingsAreDifferencesToo) {
   EXPECT_TRUE(live::differences(before, before)[0].words.empty());
 }
 
+TEST(LiveBoard, APeakIsOfItsMomentAndNeverACertainChange) {
+  const Readings before = {number_reading("audio.level.peak.left", -60.0, 0.001)};
+  const Readings now = {number_reading("audio.level.peak.left", -58.0, 0.001)};
+  EXPECT_FALSE(live::differences(before, now).at(0).certain);
+}
+
 TEST(LiveBoard, MarksAreTidyBoundedAndTheirKeepingIsSaid) {
   int kept = 0;
   live::Board b([&](const live::Mark&, const CaptureFacts& f) -> std::string {
