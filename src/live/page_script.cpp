@@ -14,7 +14,7 @@ const split=id=>{for(const s of sides)if(id.endsWith(s))return[id.slice(0,-s.len
 let now=null,traces=null,answered=0,rows=new Map(),shape='';
 if(location.search)history.replaceState(null,'','/');
 const minutes=s=>Math.floor(s/60)+':'+(s%60).toFixed(1).padStart(4,'0');
-const hidden=r=>/\.harmonic\.|\.times$|^audio\.imd\.|multiburst|\.dc(\.|$)|bs468_peak/.test(r.id)||r.id.startsWith('audio.level.voltage')&&r.value===null;
+const hidden=r=>/\.harmonic\.|\.times$|^audio\.imd\.|multiburst|\.dc(\.|$)|bs468_peak|^picture\.bars\.|_mv$/.test(r.id)||r.id.startsWith('audio.level.voltage')&&r.value===null;
 const first=['audio.signal','audio.level.rms','audio.hum.level','audio.hum.kind','audio.hum.frequency','picture.signal','picture.hum.level'];
 const place=r=>{const i=first.indexOf(split(r.id)[0]);return i<0?first.length:i};
 function table(list){
