@@ -182,13 +182,14 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
     const std::string suffix = channel_suffix(c, count);
     Channel& channel = channels[static_cast<std::size_t>(c)];
     LevelResult level = channel.levels.finish();
-    ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix);
+    const InterferenceResult interference = channel.interference.finish();
+    ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
     if (tone_noise.level_rel_u)
       level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
     if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);
     append(readings, to_readings(level, facts, suffix));
     append(readings, std::move(tone_noise.readings));
-    append(readings, to_readings(channel.interference.finish(), suffix));
+    append(readings, to_readings(interference, suffix));
     append(readings, to_readings(channel.sti.finish(), suffix));
   }
   if (pair) {

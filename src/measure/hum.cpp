@@ -21,9 +21,12 @@ std::string left_out_remark(const HumResult& r) {
     list += fmt::format("{}{}", i > 0 ? ", " : "", r.left_out[i]);
   }
   if (r.left_out.size() > 6) list += " and more";
-  if (!r.left_out_for_hz) return fmt::format("harmonics left out: {} (on a steady tone)", list);
-  return fmt::format("harmonics left out: {} (on the {:.6g} Hz tone or its multiples)", list,
-                     *r.left_out_for_hz);
+  std::string on;
+  if (r.left_out_for_phone) on = "lines of mobile-phone bursts";
+  if (r.left_out_for_hz) {
+    on += fmt::format("{}the {:.6g} Hz tone or its multiples", on.empty() ? "" : " or ", *r.left_out_for_hz);
+  }
+  return fmt::format("harmonics left out: {} (on {})", list, on.empty() ? "a steady tone" : on);
 }
 
 void add(std::string& remarks, const std::string& remark) {
@@ -121,6 +124,7 @@ Readings not_found(const HumResult& r, const std::string& suffix) {
     add(reason, fmt::format("steady lines from {:.6g} Hz up, {:.1f} dBFS, make no pattern of mains",
                             r.denied->hz, dbfs_from_power(r.denied->power)));
   }
+  if (r.phone) add(reason, "lines of mobile-phone bursts are not counted");
   add(reason, others_remark(r));
   return {unmeasurable(id("frequency"), reason), unmeasurable(id("level"), reason, limit),
           text_reading(id("kind"), std::string(to_string(HumKind::None)))};

@@ -22,6 +22,7 @@ constexpr double moving_per_multiple_hz = 0.7;
 constexpr double supply_hz = 400.0;
 constexpr double supply_reach_hz = 8.0;
 constexpr double supply_over_neighbours = 10.0;
+constexpr double left_out_near_hz = 1.0;
 
 std::size_t capacity_for(const FrameGrid& grid) {
   return static_cast<std::size_t>(std::lround(stretch_s / grid.hop_s));
@@ -62,12 +63,33 @@ double supply_power(const CombFit& fit) {
 }  // namespace
 
 HumCore::HumCore(const FrameGrid& grid, const HumOptions& options)
-    : options_(options), search_(search_for(options)), chunk_(grid, capacity_for(grid)) {}
+    : options_(options), search_(search_for(options)), chunk_(grid, capacity_for(grid)), phone_(grid) {}
 
 void HumCore::frame(std::span<const std::complex<float>> bins) {
+  const double hits = phone_.hits();
+  phone_.frame(bins);
   if (!std::isfinite(bins[0].real()) || !std::isfinite(bins[bins.size() / 2].real())) return;
   chunk_.add(bins);
+  burst_.push_back(0);
+  if (phone_.hits() > hits) {
+    const auto seen = std::min(burst_.size(), PhoneBurstCore::window_frames);
+    std::fill(burst_.end() - static_cast<std::ptrdiff_t>(seen), burst_.end(), 1);
+  }
   if (chunk_.full()) process();
+}
+
+PhoneLines HumCore::phone_lines() {
+  const double hits = phone_.hits() - bursts_before_;
+  const double offset = phone_.offset_sum() - offsets_before_;
+  bursts_before_ = phone_.hits();
+  offsets_before_ = phone_.offset_sum();
+  if (hits <= 0.0) return {};
+  // Phone and recorder keep their clocks far better than a few looks can measure.
+  constexpr double fewest_looks = 8.0;
+  constexpr double clock_share = 5e-4;
+  const double share = offset / hits / phone_frame_rate_hz;
+  const bool measured = hits >= fewest_looks && std::abs(share) < clock_share;
+  return PhoneLines(chunk_, phone_frame_rate_hz * (measured ? 1.0 + share : 1.0), burst_);
 }
 
 // What is known to have been sent, at the frequencies it has by this recorder's clock.
@@ -259,7 +281,13 @@ void HumCore::note_left_out(const CombFit& fit, std::span<const double> foreign)
     const double hz = fit.f0_hz * static_cast<double>(i + 1);
     if (fit.harmonics[i].used || hz > chunk_.grid().top_hz - 6.0 * chunk_.grid().bin_hz) continue;
     if (std::find(left_out_.begin(), left_out_.end(), i + 1) == left_out_.end()) left_out_.push_back(i + 1);
-    if (left_out_hz_ <= 0.0 && !foreign.empty()) left_out_hz_ = foreign.front();
+    if (phone_lines_.is_line(hz, left_out_near_hz)) {
+      left_out_for_phone_ = true;
+      continue;
+    }
+    const auto tone = std::find_if(foreign.begin(), foreign.end(),
+                                   [&](double x) { return !phone_lines_.is_line(x, left_out_near_hz); });
+    if (left_out_hz_ <= 0.0 && tone != foreign.end()) left_out_hz_ = *tone;
   }
 }
 
@@ -272,6 +300,7 @@ void HumCore::restart_track() {
   stretches_.clear();
   left_out_.clear();
   left_out_hz_ = 0;
+  left_out_for_phone_ = false;
   found_seconds_ = track_seconds_ = track_score_ = border_variance_time_ = 0;
   lowest_hz_ = highest_hz_ = 0;
 }
@@ -317,7 +346,11 @@ void HumCore::process() {
   const double t = chunk_.seconds();
   seconds_ += t;
   std::vector<double> foreign = told_lines();
-  const CombFit fit = best_fit(foreign);
+  phone_lines_ = phone_lines();
+  phone_seen_ = phone_seen_ || phone_lines_.any();
+  foreign.insert(foreign.end(), phone_lines_.hz().begin(), phone_lines_.hz().end());
+  CombFit fit = best_fit(foreign);
+  phone_lines_.allow_for(fit, t);
   std::array<double, 4> noise{};
   for (std::size_t k = 0; k < low_variance_time_.size() && k < fit.harmonics.size(); ++k) {
     if (!fit.harmonics[k].used) continue;
@@ -326,7 +359,7 @@ void HumCore::process() {
     low_time_[k] += t;
   }
   denied_energy_ += t * fit.denied_power;
-  if (!fit.found) hidden_energy_ += t * fit.hidden_power;
+  if (!fit.found) hidden_energy_ += t * (fit.hidden_power + phone_lines_.hidden_power());
   if (fit.denied_hz > 0.0) denied_hz_ = fit.denied_hz;
   if (!fit.harmonics.empty()) {
     look_for_others(fit, foreign);
@@ -344,6 +377,7 @@ void HumCore::process() {
   }
   frames_before_ += chunk_.frames();
   chunk_.clear();
+  burst_.clear();
 }
 
 }  // namespace linebench::measure

@@ -8,6 +8,8 @@
 #include <vector>
 
 #include "hum_chunk.hpp"
+#include "hum_phone.hpp"
+#include "phone_burst_core.hpp"
 
 namespace linebench::measure {
 
@@ -16,6 +18,8 @@ class HumCore {
   HumCore(const FrameGrid& grid, const HumOptions& options);
   void frame(std::span<const std::complex<float>> bins);
   [[nodiscard]] HumResult finish();
+  /// The mobile phone's bursts in the same frames: their lines are not mains.
+  [[nodiscard]] const PhoneBurstCore& phone() const { return phone_; }
 
  private:
   struct Sums {
@@ -42,6 +46,7 @@ class HumCore {
   };
 
   void process();
+  [[nodiscard]] PhoneLines phone_lines();
   [[nodiscard]] std::vector<double> told_lines();
   [[nodiscard]] std::vector<double> foreign_for(double f0, std::vector<double> foreign,
                                                 double tolerance_per_multiple = 0.0) const;
@@ -62,6 +67,10 @@ class HumCore {
   HumOptions options_;
   CombSearch search_;
   HumChunk chunk_;
+  PhoneBurstCore phone_;
+  std::vector<char> burst_;  // per frame of the stretch
+  double bursts_before_ = 0, offsets_before_ = 0;
+  PhoneLines phone_lines_;  // of the stretch
   double seconds_ = 0;
   std::size_t frames_before_ = 0;
   double found_seconds_ = 0;
@@ -80,6 +89,8 @@ class HumCore {
   OtherSum second_, supply_;
   std::vector<std::size_t> left_out_;
   double left_out_hz_ = 0;
+  bool left_out_for_phone_ = false;
+  bool phone_seen_ = false;
 };
 
 }  // namespace linebench::measure

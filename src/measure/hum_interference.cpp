@@ -3,7 +3,6 @@
 
 #include "hum_core.hpp"
 #include "hum_frames.hpp"
-#include "phone_burst_core.hpp"
 
 namespace linebench::measure {
 
@@ -12,13 +11,11 @@ struct InterferenceAnalyser::Impl {
       : frames(rate_hz),
         grid{frames.hop_s(), frames.bin_hz(), frames.bins(), frames.top_hz(), frames.first_centre_s()},
         hum(grid, options),
-        burst(grid),
         whistle(rate_hz),
         events(rate_hz) {}
   LowBandFrames frames;
   FrameGrid grid;
   HumCore hum;
-  PhoneBurstCore burst;
   WhistleAnalyser whistle;
   EventsAnalyser events;
 };
@@ -31,17 +28,14 @@ InterferenceAnalyser& InterferenceAnalyser::operator=(InterferenceAnalyser&&) no
 
 void InterferenceAnalyser::push(std::span<const float> channel_samples) {
   Impl& m = *impl_;
-  m.frames.push(channel_samples, [&m](std::span<const std::complex<float>> f) {
-    m.hum.frame(f);
-    m.burst.frame(f);
-  });
+  m.frames.push(channel_samples, [&m](std::span<const std::complex<float>> f) { m.hum.frame(f); });
   m.whistle.push(channel_samples);
   m.events.push(channel_samples);
 }
 
 InterferenceResult InterferenceAnalyser::finish() {
   Impl& m = *impl_;
-  return {m.hum.finish(), m.whistle.finish(), m.burst.finish(), m.events.finish()};
+  return {m.hum.finish(), m.whistle.finish(), m.hum.phone().finish(), m.events.finish()};
 }
 
 Readings to_readings(const InterferenceResult& result, std::string_view suffix) {

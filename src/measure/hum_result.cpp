@@ -104,6 +104,7 @@ HumResult HumCore::finish() {
   r.least_power = std::max(visible_power(seconds_, noise), smallest_power);
   r.second = second_.mean();
   r.supply = supply_.mean();
+  r.phone = phone_seen_;
   if (options_.tone_hz && *options_.tone_hz > search_.low_hz && *options_.tone_hz < search_.high_hz)
     r.covered_hz = options_.tone_hz;
   for (const double hz : options_.sent_hz) {
@@ -119,6 +120,7 @@ HumResult HumCore::finish() {
     r.kind = kind_of(r);
     std::sort(left_out_.begin(), left_out_.end());
     r.left_out = left_out_;
+    r.left_out_for_phone = left_out_for_phone_;
     if (!left_out_.empty() && left_out_hz_ > 0.0) r.left_out_for_hz = left_out_hz_;
     return r;
   }

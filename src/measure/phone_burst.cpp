@@ -16,7 +16,6 @@ namespace {
 using Complex = std::complex<double>;
 constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr std::size_t most_teeth = 10;
-constexpr std::size_t window_frames = 8;  // 0.44 s
 constexpr std::size_t window_step = 4;
 constexpr double steady_coherence = 0.75;
 constexpr double stands_out = 4.0;  // in power over half way to the neighbours

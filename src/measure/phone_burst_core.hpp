@@ -17,6 +17,12 @@ class PhoneBurstCore {
   void frame(std::span<const std::complex<float>> bins);
   [[nodiscard]] PhoneBurstResult finish() const;
 
+  /// Frames that one look takes in, the latest of them the last that was pushed when `hits` rises.
+  static constexpr std::size_t window_frames = 8;  // 0.44 s
+  /// Looks that saw bursts so far, and the sum of their rates' distances from the nominal one, Hz.
+  [[nodiscard]] double hits() const { return hits_; }
+  [[nodiscard]] double offset_sum() const { return offset_sum_; }
+
  private:
   struct Tooth {
     std::size_t bin = 0;

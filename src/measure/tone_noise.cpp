@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "append.hpp"
+#include "tone_disturbing.hpp"
 #include "tone_step.hpp"
 
 namespace linebench::measure {
@@ -119,7 +120,8 @@ void ToneNoiseAnalyser::push(std::span<const float> samples) {
   }
 }
 
-ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view suffix) {
+ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_view suffix,
+                                          const InterferenceResult* disturbed) {
   segmenter_.finish([this](const SpectrumShape& s, const Segment& g) { tracker_.add(s, g); });
   const double seconds = static_cast<double>(level.samples) / rate_hz_;
   const std::string quasi_peak_id = "audio.noise.bs468_peak" + std::string(suffix);
@@ -136,6 +138,14 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
   }
   const SpectrumShape& shape = *segmenter_.shape();
   tone = read_tone(track, shape, options_.tone_hz, options_.step);
+  if (tone.found && disturbed != nullptr && !options_.tone_hz) {
+    const std::string whose = disturbing_line(tone, *track.run, shape, *disturbed);
+    if (!whose.empty()) {
+      tone.found = false;
+      tone.step.reset();
+      tone.reason = fmt::format("no steady tone: the line at {:.1f} Hz is {}", tone.frequency_hz, whose);
+    }
+  }
   if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
   Readings& out = result.readings;

@@ -68,6 +68,8 @@ struct HumResult {
   std::vector<HumHarmonic> harmonics;     ///< those found
   std::vector<std::size_t> left_out;      ///< multiples that fall on a tone which is not mains
   std::optional<double> left_out_for_hz;  ///< that tone
+  bool left_out_for_phone = false;        ///< some of them fall on lines of a mobile phone's bursts
+  bool phone = false;                     ///< there were such bursts; their lines are not counted as hum
 };
 
 /// Less than this shows no hum.

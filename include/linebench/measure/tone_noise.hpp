@@ -2,6 +2,7 @@
 #pragma once
 
 #include <linebench/base/reading.hpp>
+#include <linebench/measure/interference.hpp>
 #include <linebench/measure/levels.hpp>
 #include <linebench/measure/spectrum.hpp>
 #include <linebench/measure/tone_track.hpp>
@@ -34,7 +35,10 @@ class ToneNoiseAnalyser {
   void push(std::span<const float> samples);
   /// audio.tone.*, audio.thd, audio.thd_n, audio.snr, audio.imd.*, audio.noise.*
   /// @param level of the same channel: tells stationary noise from programme.
-  [[nodiscard]] ToneNoiseResult finish(const LevelResult& level, std::string_view suffix);
+  /// @param disturbed what was found to disturb the same channel: unless a tone is known to have been sent,
+  /// its lines are not taken for one.
+  [[nodiscard]] ToneNoiseResult finish(const LevelResult& level, std::string_view suffix,
+                                       const InterferenceResult* disturbed = nullptr);
 
  private:
   double rate_hz_;
