@@ -12,6 +12,7 @@
 #include <memory>
 #include <nlohmann/json.hpp>
 
+#include "check_paper.hpp"
 #include "commands.hpp"
 #include "show.hpp"
 
@@ -80,19 +81,6 @@ Exit list(Context& context, JobsOptions& o) {
   return Exit::Ok;
 }
 
-report::JobPaper paper_of(const Store& store, const job::Job& j) {
-  report::JobPaper p{.job = j,
-                     .captures = store.captures(j),
-                     .file_states = {},
-                     .findings = store.findings(j),
-                     .answers = store.answers(j),
-                     .notes = store.notes(j),
-                     .marks = store.marks(j),
-                     .made_at = now_utc()};
-  for (const auto& c : p.captures) p.file_states.push_back(job::file_state(c));
-  return p;
-}
-
 Exit show_job(Context& context, const JobsOptions& o) {
   const Store store = open_store(o);
   const job::Job j = store.job(o.job);
@@ -109,6 +97,7 @@ Exit write_report(Context& context, const JobsOptions& o) {
   const job::Job j = store.job(o.job);
   check_new_file(o.out, o.replace);
   report::JobPaper paper = paper_of(store, j);
+  add_traces(paper, context);
   paper.all = o.all;
   capture::store_text(o.out, report::job_page(paper));
   if (context.json) {

@@ -63,6 +63,16 @@ void touch(const Database& db, const Job& job) {
   if (db.changes() != 1) throw unusable(fmt::format("job {} is no longer in the store", job.ref));
 }
 
+void add_step(const Database& db, const Job& job, const std::string& key, const std::string& answer) {
+  Statement(db, "INSERT INTO step(uid, job, key, answer, at) VALUES(?, ?, ?, ?, ?)")
+      .bind(new_uid())
+      .bind(job.uid)
+      .bind(key)
+      .bind(answer)
+      .bind(now())
+      .run();
+}
+
 }  // namespace
 
 Store::Store(const std::filesystem::path& file) : db_(std::make_unique<Database>(file)) {
@@ -137,7 +147,25 @@ void Store::set_reference(const Job& job, bool reference) {
   t.commit();
 }
 
-Capture Store::add(const Job& job, Capture c) {
+void Store::describe(const Job& job, const NewJob& known) {
+  Transaction t(*db_);
+  touch(*db_, job);
+  const auto set = [&](const char* column, const std::string& value) {
+    if (value.empty()) return;
+    Statement(*db_, fmt::format("UPDATE job SET {} = ? WHERE uid = ?", column))
+        .bind(value)
+        .bind(job.uid)
+        .run();
+  };
+  set("title", known.title);
+  set("complaint", known.complaint);
+  if (!known.site.empty()) set("site", site_uid(*db_, known.site));
+  if (!known.station_type.empty() || !known.station_serial.empty())
+    set("station", station_uid(*db_, known.station_type, known.station_serial));
+  t.commit();
+}
+
+Capture Store::add(const Job& job, Capture c, const std::string& step) {
   c.uid = new_uid();
   c.added_at = now();
   Transaction t(*db_);
@@ -171,6 +199,7 @@ Capture Store::add(const Job& job, Capture c) {
         .bind(reading_to_json(r).dump(-1, ' ', false, json::error_handler_t::replace))
         .run();
   }
+  if (!step.empty()) add_step(*db_, job, step, c.uid);
   t.commit();
   return c;
 }
@@ -199,13 +228,7 @@ void Store::set_findings(const Job& job, const std::vector<Finding>& findings) {
 void Store::answer(const Job& job, const std::string& key, const std::string& answer) {
   Transaction t(*db_);
   touch(*db_, job);
-  Statement(*db_, "INSERT INTO step(uid, job, key, answer, at) VALUES(?, ?, ?, ?, ?)")
-      .bind(new_uid())
-      .bind(job.uid)
-      .bind(key)
-      .bind(answer)
-      .bind(now())
-      .run();
+  add_step(*db_, job, key, answer);
   t.commit();
 }
 

@@ -44,7 +44,7 @@ std::string next_html(const json& finding) {
 
 std::string findings_html(const JobPaper& paper) {
   if (paper.findings.empty()) return {};
-  std::string s = "<section><h2>What is likely wrong</h2><ol class=\"problems\">";
+  std::string s = "<section class=\"brief\"><h2>What is likely wrong</h2><ol class=\"problems\">";
   for (const job::Finding& f : paper.findings) {
     const json body = json::parse(f.body, nullptr, false);
     s += fmt::format("<li><div class=\"what\">{} \u00b7 {:.0f} %</div>", escaped(f.label),
@@ -62,11 +62,44 @@ std::string findings_html(const JobPaper& paper) {
 std::string pairs_html(const std::string& title,
                        const std::vector<std::pair<std::string, std::string>>& rows) {
   if (rows.empty()) return {};
-  std::string s = "<section><h2>" + escaped(title) + "</h2><div class=\"scroll\"><table class=\"r\"><tbody>";
+  std::string s = "<section class=\"brief\"><h2>" + escaped(title) +
+                  "</h2><div class=\"scroll\"><table class=\"r\"><tbody>";
   for (const auto& [what, of_it] : rows) {
     s += "<tr><th scope=\"row\">" + escaped(what) + "</th><td>" + escaped(of_it) + "</td></tr>";
   }
   return s + "</tbody></table></div></section>";
+}
+
+std::string tables_html(const std::vector<PaperTable>& tables) {
+  std::string s;
+  for (const PaperTable& t : tables) {
+    s += "<section class=\"brief\"><h2>" + escaped(t.title) + "</h2>";
+    if (!t.text.empty()) s += "<p>" + escaped(t.text) + "</p>";
+    if (!t.rows.empty()) {
+      s += "<div class=\"scroll\"><table class=\"r\"><thead><tr>";
+      for (const std::string& h : t.head) s += "<th scope=\"col\">" + escaped(h) + "</th>";
+      s += "</tr></thead><tbody>";
+      for (const auto& row : t.rows) {
+        s += "<tr>";
+        for (std::size_t i = 0; i < row.size(); ++i) {
+          s += i == 0 ? "<th scope=\"row\">" + escaped(row[i]) + "</th>"
+                      : fmt::format("<td data-c=\"{}:\">{}</td>", escaped(t.head[i]), escaped(row[i]));
+        }
+        s += "</tr>";
+      }
+      s += "</tbody></table></div>";
+    }
+    s += "</section>";
+  }
+  return s;
+}
+
+std::string connections_html(const JobPaper& p) {
+  if (p.drawings.empty() && p.cautions.empty()) return {};
+  std::string s = "<section class=\"brief\"><h2>How it was connected</h2>";
+  for (const Drawing& d : p.drawings) s += drawing_html(d);
+  for (const std::string& c : p.cautions) s += paragraph("Caution:", c, "warn");
+  return s + "</section>";
 }
 
 std::string head_html(const JobPaper& p) {
@@ -91,6 +124,7 @@ std::string used_html(const JobPaper& p) {
     if (!c.facts.device.empty()) what += ", from " + c.facts.device;
     what += c.facts.calibration.empty() ? ", not calibrated" : ", calibration " + c.facts.calibration;
     what += ", SHA-256 " + c.sha256.substr(0, 16);
+    if (p.replaced.contains(c.uid)) what += ". Taken again later; not shown above";
     if (i < p.file_states.size() && !p.file_states[i].empty()) what += ". Note: " + p.file_states[i];
     rows.emplace_back(c.label.empty() ? c.file.filename().string() : c.label, what);
   }
@@ -101,8 +135,10 @@ std::string used_html(const JobPaper& p) {
 std::vector<PageSection> sections_of(const JobPaper& p) {
   std::vector<PageSection> sections;
   for (const job::Capture& c : p.captures) {
+    if (p.replaced.contains(c.uid)) continue;
     PageSection s;
     s.document = document_of(c);
+    if (const auto it = p.traces.find(c.uid); it != p.traces.end()) s.traces = it->second;
     s.title = c.label.empty() ? c.file.filename().string() : c.label;
     s.story =
         fmt::format("{}measured {} UTC", c.path ? "Path: " + *c.path + "; " : "", show_time(c.added_at));
@@ -136,18 +172,18 @@ std::string job_page(const JobPaper& paper) {
   PageHead head;
   head.title = paper.job.title.empty() ? "Job " + paper.job.ref : paper.job.title;
   head.made_at = paper.made_at;
-  std::string body = head_html(paper) + findings_html(paper) + summary_html(sections, views);
+  std::string body = outcome_section(paper.outcome) + head_html(paper) + findings_html(paper) +
+                     tables_html(paper.tables) + summary_html(sections, views);
   for (std::size_t i = 0; i < sections.size(); ++i) body += section_html(sections[i], views[i], i);
   std::vector<std::pair<std::string, std::string>> rows;
   for (const job::Mark& m : paper.marks)
     rows.emplace_back(m.item, m.note.empty() ? m.state : m.state + ": " + m.note);
-  body += pairs_html("Checklist", rows);
-  rows.clear();
-  for (const job::Step& a : paper.answers) rows.emplace_back(a.key, a.answer);
-  body += pairs_html("Answers given", rows);
+  body +=
+      connections_html(paper) + pairs_html("Checklist", rows) + pairs_html("Answers given", paper.answers);
   rows.clear();
   for (const job::Note& n : paper.notes) rows.emplace_back(show_time(n.at), n.text);
   body += pairs_html("Notes", rows);
+  head.paper = paper.paper_size;
   return page_frame(head, body + used_html(paper));
 }
 
@@ -165,10 +201,12 @@ std::string job_text(const JobPaper& p, const TerminalStyle& style) {
   if (p.job.site) say("site", p.job.site->name);
   if (p.job.station) say("station", fmt::format("{}, serial {}", p.job.station->type, p.job.station->serial));
   say("opened", show_time(p.job.opened_at) + " UTC");
+  if (!p.outcome.headline.empty()) out += "\n" + outcome_text(p.outcome, style) + "\n";
   for (const job::Finding& f : p.findings)
     say("finding", fmt::format("{:.0f} % {}", 100 * f.probability, f.label));
   for (std::size_t i = 0; i < p.captures.size(); ++i) {
     const job::Capture& c = p.captures[i];
+    if (p.replaced.contains(c.uid)) continue;
     const View view = make_view(document_of(c), false);
     say("capture", fmt::format("{} {}: {}", to_string(view.mark),
                                c.label.empty() ? c.file.filename().string() : c.label, finding_of(view)));
@@ -176,7 +214,7 @@ std::string job_text(const JobPaper& p, const TerminalStyle& style) {
   }
   for (const job::Mark& m : p.marks)
     say("checklist", m.item + ": " + m.state + (m.note.empty() ? "" : ", " + m.note));
-  for (const job::Step& a : p.answers) say("answer", a.key + ": " + a.answer);
+  for (const auto& [asked, answer] : p.answers) say("answer", asked + ": " + answer);
   for (const job::Note& n : p.notes) say("note", show_time(n.at) + " " + n.text);
   return style.unicode ? out : to_ascii(out);
 }

@@ -179,12 +179,19 @@ std::string escaped(std::string_view text) {
   return out;
 }
 
+// Only names that are known reach the style sheet.
+static std::string paper_rule(const std::string& paper) {
+  if (paper == "a4") return "@page{size:A4}";
+  if (paper == "letter") return "@page{size:letter}";
+  return {};
+}
+
 std::string page_frame(const PageHead& head, const std::string& body) {
   std::string s = html(
       "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\">"
       "<meta name=\"viewport\" content=\"width=device-width,initial-scale=1\">"
-      "<title>{}</title><style>{}</style></head><body><main><header><h1>{}</h1>",
-      escaped(head.title), std::string(page_style), escaped(head.title));
+      "<title>{}</title><style>{}{}</style></head><body><main><header><h1>{}</h1>",
+      escaped(head.title), std::string(page_style), paper_rule(head.paper), escaped(head.title));
   if (!head.intro.empty()) s += "<p class=\"soft\">" + escaped(head.intro) + "</p>";
   s += "</header>" + head.lead + body;
   s += "<footer><p>\u00b1 is the expanded uncertainty (k = 2, about 95 %). Levels in dBFS: a full-scale sine "

@@ -47,6 +47,10 @@ figcaption{color:var(--soft);font-size:.85rem;line-height:1.4}
 .mk{stroke-width:1.3;stroke:var(--card)}.m0{fill:var(--hum)}.m1{fill:var(--fail)}.m2{fill:var(--open)}.m3{fill:var(--note)}
 table.rank th{width:45%}table.rank td.bar{width:45%}td.bar span{display:block;height:.8em;border-radius:3px;min-width:1px;background:var(--fail)}
 td.bar span.good{background:var(--pass)}td.bar span.other{background:var(--open)}ul.ev{margin:2px 0;padding-left:1.2em}
+figure.chain{margin:10px 0}.chain ol{display:flex;flex-wrap:wrap;align-items:center;gap:6px 0;list-style:none;margin:6px 0;padding:0}
+.chain .box{border:2px solid var(--soft);border-radius:6px;padding:6px 10px;font-weight:600}
+.chain .join{padding:0 8px;color:var(--soft);font-size:.88rem}.chain .join::before{content:"\2014\00a0"}.chain .join::after{content:"\00a0\2192"}
+ol.problems>li.fine{border-left-color:var(--rule)}
 .scroll{overflow-x:auto}
 table{border-collapse:collapse;width:100%;font-size:.92rem;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:5px 10px 5px 0;border-bottom:1px solid var(--rule);vertical-align:top}
@@ -67,7 +71,7 @@ table.r td[data-c]::before{content:attr(data-c) " ";color:var(--soft);font-size:
 @media print{@page{margin:14mm}html{font-size:12.5px}:root{color-scheme:light;--bg:#fff;--card:#fff;--ink:#000;--soft:#444;--rule:#ccc;--s0:#0a6a7c;--s1:#a84300;
 --fail:#9c1710;--failbg:#fdeceb;--pass:#17653a;--passbg:#eef7f1;--open:#6e4a00;--openbg:#fdf3dc;--note:#2f5597;--notebg:#eef2fa;--hum:#8a2a8f;--mask:#9c1710}
 body{font-size:9.5pt;-webkit-print-color-adjust:exact;print-color-adjust:exact}main{max-width:none;padding:0}
-section{border:0;padding:0;margin:0 0 14pt}section+section{break-before:page}h3{break-after:avoid}tr{break-inside:avoid}
+section{border:0;padding:0;margin:0 0 14pt}section+section{break-before:page}section+section.brief{break-before:auto}h3{break-after:avoid}tr{break-inside:avoid}
 .plots{grid-template-columns:1fr 1fr}a{color:inherit;text-decoration:none}}
 )css";
 

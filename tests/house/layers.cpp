@@ -22,8 +22,8 @@ const fs::path root = LINEBENCH_SOURCE_DIR;
 // standards know nobody but base.
 const std::map<std::string, int> rank = {{"base", 0},    {"dsp", 1},     {"standards", 1}, {"signals", 2},
                                          {"capture", 3}, {"measure", 4}, {"judge", 5},     {"diagnose", 6},
-                                         {"job", 7},     {"report", 8},  {"live", 9},      {"app", 10},
-                                         {"opencv", 4},  {"faultsim", 4}};
+                                         {"job", 7},     {"report", 8},  {"check", 9},     {"live", 9},
+                                         {"app", 10},    {"opencv", 4},  {"faultsim", 4}};
 
 std::vector<fs::path> sources() {
   std::vector<fs::path> files;

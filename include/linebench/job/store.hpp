@@ -65,8 +65,11 @@ class Store {
   void finish(const Job& job, const std::string& outcome);
   void reopen(const Job& job);
   void set_reference(const Job& job, bool reference);
+  /// Title, complaint, site and station as they are known by now; what is empty stays as it is.
+  void describe(const Job& job, const NewJob& known);
+  /// @param step the guided job's step it answers, in the same transaction; empty: none.
   /// @return with uid and time filled in.
-  Capture add(const Job& job, Capture capture);
+  Capture add(const Job& job, Capture capture, const std::string& step = {});
   /// Replaces the job's findings.
   void set_findings(const Job& job, const std::vector<Finding>& findings);
   void answer(const Job& job, const std::string& key, const std::string& answer);

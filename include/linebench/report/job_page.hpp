@@ -2,11 +2,23 @@
 #pragma once
 
 #include <linebench/job/records.hpp>
+#include <linebench/measure/traces.hpp>
+#include <linebench/report/outcome.hpp>
 #include <linebench/report/terminal.hpp>
+#include <map>
+#include <set>
 #include <string>
+#include <utility>
 #include <vector>
 
 namespace linebench::report {
+
+/// A table of text; `rows` are as long as `head`.
+struct PaperTable {
+  std::string title, text;
+  std::vector<std::string> head;
+  std::vector<std::vector<std::string>> rows;
+};
 
 /// All that the page says; as the store gives it.
 struct JobPaper {
@@ -14,11 +26,18 @@ struct JobPaper {
   std::vector<job::Capture> captures;
   std::vector<std::string> file_states;  ///< one a capture: "" or what became of its file (job::file_state)
   std::vector<job::Finding> findings;
-  std::vector<job::Step> answers;
+  std::vector<std::pair<std::string, std::string>> answers;  ///< what was asked, in few words, and the answer
   std::vector<job::Note> notes;
   std::vector<job::Mark> marks;
   std::string made_at;
-  bool all = false;  ///< every reading, each hum harmonic too
+  bool all = false;                     ///< every reading, each hum harmonic too
+  Outcome outcome{};                    ///< said first
+  std::vector<Drawing> drawings{};      ///< how things were connected
+  std::vector<std::string> cautions{};  ///< said at the steps, each once
+  std::vector<PaperTable> tables{};     ///< e.g. a station over its returns
+  std::map<std::string, std::vector<measure::ChannelTraces>> traces{};  ///< by a capture's uid, for its plots
+  std::set<std::string> replaced{};  ///< uids of captures that were taken again
+  std::string paper_size{};          ///< "a4", "letter"; empty: the browser's
 };
 
 /// A stored capture as the document it was.

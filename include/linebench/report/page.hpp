@@ -29,6 +29,7 @@ struct PageHead {
   std::string intro{};    ///< a paragraph under the title; may be empty
   std::string made_at{};  ///< shown at the foot; empty: left out
   bool all = false;       ///< list every reading, each hum harmonic too
+  std::string paper{};    ///< to print on: "a4", "letter"; empty: the browser's own
   std::string lead{};     ///< a ready section (HTML, already escaped) before all others, e.g. the diagnosis
 };
 

@@ -1,0 +1,134 @@
+#include "check_measure.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <linebench/capture/frame_source.hpp>
+#include <linebench/capture/video_samples.hpp>
+#include <linebench/job/store.hpp>
+#include <linebench/measure/picture.hpp>
+#include <linebench/measure/sent.hpp>
+#include <linebench/signals/audio_signal.hpp>
+
+#include "card.hpp"
+#include "measure_any.hpp"
+#include "progress_line.hpp"
+#include "show.hpp"
+#include "sound.hpp"
+
+namespace linebench::app {
+namespace {
+
+namespace fs = std::filesystem;
+using check::CaptureWish;
+
+struct Measured {
+  report::Document document;
+  std::string view;
+  std::string limits;
+  judge::Asked asked;
+};
+
+// What was sent is known by its name only: the level it was sent at is the recipe's.
+void measure_sent(const signals::Recipe& recipe, const fs::path& file, const Context& context, Measured& m) {
+  const auto returned = capture::open_audio_file(file);
+  const auto again = [&] {
+    signals::AudioSignalOptions options;
+    options.sample_rate_hz = returned->facts().sample_rate_hz;
+    return signals::make_audio_signal(recipe, options);
+  };
+  ShowOptions plain;
+  m.document.readings = measure_return({again, recipe}, file, std::nullopt, context, plain, m.document.input);
+  m.document.input.signal = recipe.name;
+  m.asked = judge::asked_of(recipe);
+}
+
+Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Context& context) {
+  Measured m{.document = {}, .view = "audio", .limits = wish.limits, .asked = {}};
+  const auto recipe = known_recipe(wish.signal);
+  if (recipe && measure::shows_response(*recipe)) {
+    measure_sent(*recipe, file, context, m);
+  } else {
+    AnyOptions options;
+    options.signal = wish.signal;
+    options.full_scale_v = wish.full_scale_v;
+    auto captures = measure_any(file.string(), options, context);
+    if (captures.size() != 1)
+      throw unusable(fmt::format("{}: holds {} captures; give one", file.string(), captures.size()));
+    m.document.input = captures.front().facts;
+    m.document.readings = std::move(captures.front().readings);
+    if (recipe) m.asked = judge::asked_of(*recipe);
+  }
+  std::optional<measure::Sent> sent;
+  if (recipe) {
+    sent = measure::Sent{.name = recipe->name,
+                         .tone_hz = measure::tone_of(*recipe),
+                         .response = measure::shows_response(*recipe)};
+  }
+  if (find_reading(m.document.readings, "audio.signal") == nullptr &&
+      find_reading(m.document.readings, "audio.signal.left") == nullptr)
+    measure::add_signal_readings(m.document.readings, m.document.input, sent);
+  return m;
+}
+
+Measured measure_frames(const CaptureWish& wish, const fs::path& file, const Context& context) {
+  Measured m{.document = {}, .view = "picture", .limits = "picture", .asked = {}};
+  const auto source = capture::open_frames(file);
+  measure::PictureOptions options;
+  options.setup = wish.system != "525-no-setup";
+  const ProgressLine line("measuring " + source->facts().source);
+  m.document.readings = measure::measure_picture(*source, options, line.progress(), &context.stop);
+  m.document.input = source->facts();
+  return m;
+}
+
+Measured measure_composite(const CaptureWish& wish, const fs::path& file, const Context& context) {
+  Measured m{.document = {}, .view = "waveform", .limits = "composite-" + wish.system, .asked = {}};
+  // The system is left to be found: the wrong one is a finding.
+  auto captures = measure_any(file.string(), {}, context);
+  m.document.input = captures.front().facts;
+  m.document.readings = std::move(captures.front().readings);
+  return m;
+}
+
+}  // namespace
+
+job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Context& context) {
+  std::error_code ec;
+  if (!fs::exists(file, ec))
+    throw unusable(fmt::format("{}: there is no such file; check the name", file.string()));
+  const bool frames = capture::looks_like_frames(file);
+  const bool composite = !frames && capture::looks_like_video_samples(file);
+  if (wish.view == CaptureWish::View::Audio && (frames || composite))
+    throw unusable(fmt::format("{}: holds {}, and sound is wanted here", file.string(),
+                               frames ? "frames" : "composite samples"));
+  const bool document = file.extension() == ".json";
+  if (wish.view == CaptureWish::View::Video && !frames && !composite && !document)
+    throw unusable(fmt::format("{}: holds sound, and video is wanted here", file.string()));
+  Measured m = wish.view == CaptureWish::View::Audio ? measure_sound(wish, file, context)
+               : frames                              ? measure_frames(wish, file, context)
+                                                     : measure_composite(wish, file, context);
+  if (!wish.only.empty()) {
+    std::erase_if(m.document.readings, [&](const Reading& r) {
+      return std::none_of(wish.only.begin(), wish.only.end(),
+                          [&](const std::string& id) { return r.id == id || r.id.starts_with(id + "."); });
+    });
+    m.asked.only = wish.only;
+  }
+  judge_document(m.document, m.limits, m.asked);
+  job::Capture c;
+  c.label = wish.label;
+  if (!wish.path.empty()) c.path = wish.path;
+  c.file = fs::absolute(file, ec).lexically_normal();
+  c.sha256 = job::sha256_of(file);
+  c.bytes = fs::is_regular_file(file, ec) ? fs::file_size(file, ec) : 0;
+  c.view = m.view;
+  c.facts = m.document.input;
+  c.verdict = m.document.verdict;
+  c.limit_set = m.document.limit_set;
+  c.missing = m.document.missing;
+  c.readings = std::move(m.document.readings);
+  return c;
+}
+
+}  // namespace linebench::app

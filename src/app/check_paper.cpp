@@ -1,0 +1,77 @@
+#include "check_paper.hpp"
+
+#include <algorithm>
+#include <linebench/capture/audio_file.hpp>
+
+#include "show.hpp"
+
+namespace linebench::app {
+namespace {
+
+// Captures an answer named once and another took the place of.
+std::set<std::string> replaced_in(const job::Store& store, const job::Job& j) {
+  std::set<std::string> uids, current;
+  for (const job::Step& s : store.steps(j)) uids.insert(s.answer);
+  for (const job::Step& s : store.answers(j)) current.insert(s.answer);
+  for (const std::string& uid : current) uids.erase(uid);
+  return uids;
+}
+
+void add_flow(const job::Store& store, report::JobPaper& p) {
+  const check::Knowledge k = knowledge_for(p.job.kind);
+  const check::Work work = check::load_work(store, p.job);
+  const check::Route route = check::next_step(work, k);
+  p.answers.clear();
+  for (const check::Answered& a : route.answered) {
+    p.answers.emplace_back(a.title, a.shown);
+    if (a.drawing) p.drawings.push_back(*a.drawing);
+    for (const std::string& c : a.cautions) {
+      if (std::find(p.cautions.begin(), p.cautions.end(), c) == p.cautions.end()) p.cautions.push_back(c);
+    }
+  }
+  p.outcome = check::outcome_of(work, k);
+  p.paper_size = k.profile.paper;
+}
+
+}  // namespace
+
+check::Knowledge knowledge_for(job::JobKind kind) {
+  check::Knowledge k;
+  k.profile = check::load_profile().value_or(check::Profile{});
+  k.words = check::Words::load(k.profile.language);
+  k.checklist = check::load_checklist(kind);
+  return k;
+}
+
+report::JobPaper paper_of(const job::Store& store, const job::Job& j) {
+  report::JobPaper p;
+  p.job = j;
+  p.captures = store.captures(j);
+  p.findings = store.findings(j);
+  p.notes = store.notes(j);
+  p.marks = store.marks(j);
+  p.made_at = now_utc();
+  p.replaced = replaced_in(store, j);
+  for (const auto& c : p.captures) p.file_states.push_back(job::file_state(c));
+  for (const job::Step& a : store.answers(j)) p.answers.emplace_back(a.key, a.answer);
+  if (!p.answers.empty()) add_flow(store, p);
+  return p;
+}
+
+void add_traces(report::JobPaper& p, const Context& context) {
+  for (std::size_t i = 0; i < p.captures.size(); ++i) {
+    const job::Capture& c = p.captures[i];
+    if (c.view != "audio" || !p.file_states[i].empty() || p.replaced.contains(c.uid) ||
+        c.file.extension() == ".json")
+      continue;
+    const auto source = capture::open_audio_file(c.file);
+    measure::TraceAnalyser analyser(source->facts().sample_rate_hz, source->facts().channels);
+    measure::TracingSource traced(*source, analyser);
+    std::vector<float> block(static_cast<std::size_t>(4096 * source->facts().channels));
+    while (!context.stop && traced.read(block) > 0) {
+    }
+    p.traces.emplace(c.uid, analyser.finish());
+  }
+}
+
+}  // namespace linebench::app

@@ -1,0 +1,21 @@
+// A guided job's paper: what its flow knows beside what the store holds.
+#pragma once
+
+#include <linebench/check/flow.hpp>
+#include <linebench/job/store.hpp>
+#include <linebench/report/job_page.hpp>
+
+#include "commands.hpp"
+
+namespace linebench::app {
+
+/// What the flows of this kind of job know: words and profile of this user, checklist.
+[[nodiscard]] check::Knowledge knowledge_for(job::JobKind kind);
+
+/// All that the store and the job's flow say of it.
+[[nodiscard]] report::JobPaper paper_of(const job::Store& store, const job::Job& job);
+
+/// Plots of the captures whose files are still as they were measured.
+void add_traces(report::JobPaper& paper, const Context& context);
+
+}  // namespace linebench::app

@@ -1,0 +1,182 @@
+#include "check_run.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <linebench/base/version.hpp>
+#include <linebench/job/export.hpp>
+#include <linebench/report/format.hpp>
+#include <linebench/report/job_page.hpp>
+#include <nlohmann/json.hpp>
+
+#include "check_measure.hpp"
+#include "say.hpp"
+#include "show.hpp"
+
+namespace linebench::app {
+namespace {
+
+namespace fs = std::filesystem;
+using check::Step;
+using check::StepKind;
+
+class Runner {
+ public:
+  Runner(CheckRun& run, Context& context) : run_(run), words_(run.knowledge.words), context_(context) {}
+
+  Exit run() {
+    std::string again = run_.change;  // the answer to be given anew
+    for (;;) {
+      const check::Work work = load();
+      check::Work seen = work;
+      std::erase_if(seen.answers, [&](const job::Step& s) { return s.key == again; });
+      const check::Route route = check::next_step(seen, run_.knowledge);
+      if (route.next.kind == StepKind::Finish) return finish(work, route.next);
+      again.clear();
+      if (route.next.news) told_ = report::outcome_text(*route.next.news, terminal_style(false));
+      show_step(route.next, route.answered.size() + 1, words_, context_);
+      const Reply reply = run_.answers.reply(route.next, route);
+      switch (reply.kind) {
+        case Reply::Kind::Leave:
+          return leave();
+        case Reply::Kind::Back:
+          if (!route.answered.empty()) again = route.answered.back().key;
+          break;
+        case Reply::Kind::Change:
+          again = reply.text;
+          break;
+        case Reply::Kind::Note:
+          run_.store.note(run_.job, reply.text);
+          again = route.next.key;
+          break;
+        case Reply::Kind::Answer:
+        case Reply::Kind::Record:
+          if (!keep(route.next, reply)) again = route.next.key;
+          if (context_.stop) return leave();
+          break;
+      }
+    }
+  }
+
+ private:
+  check::Work load() {
+    check::Work work = check::load_work(run_.store, run_.job);
+    const job::NewJob known = check::identity_of(work);
+    const job::Job& j = work.job;
+    const bool same = (known.title.empty() || known.title == j.title) &&
+                      (known.complaint.empty() || known.complaint == j.complaint) &&
+                      (known.site.empty() || (j.site && j.site->name == known.site)) &&
+                      (known.station_type.empty() || (j.station && j.station->type == known.station_type &&
+                                                      j.station->serial == known.station_serial));
+    if (!same) {
+      run_.store.describe(j, known);
+      work.job = run_.store.job(j.uid);
+    }
+    return work;
+  }
+
+  // Whether the step has its answer now. What is wrong with a file is said, and the step asked again.
+  bool keep(const Step& step, const Reply& reply) {
+    if (run_.store.job(run_.job.uid).done) run_.store.reopen(run_.job);
+    if (step.kind != StepKind::Capture || reply.text == check::skipped) {
+      if (step.kind == StepKind::Tick) {
+        for (const job::Mark& m : check::marks_of(run_.knowledge.checklist, reply.text))
+          run_.store.mark(run_.job, m);
+      }
+      run_.store.answer(run_.job, step.key, reply.text);
+      return true;
+    }
+    try {
+      fs::path file = reply.text;
+      if (reply.kind == Reply::Kind::Record) {
+        file = new_file(step);
+        record_for(step.wish, run_.devices, file, context_);
+      }
+      const job::Capture c = run_.store.add(run_.job, measure_for(step.wish, file, context_), step.key);
+      const report::View view = report::make_view(report::document_of(c), false);
+      show_text(context_, report::wrapped(report::printable(fmt::format("{}: {}: {}", words_.text("measured"),
+                                                                        c.label, report::finding_of(view))),
+                                          terminal_style(false).width, 2, ""));
+      return true;
+    } catch (const Error& e) {
+      // From files there is nobody to give another one.
+      if (!run_.answers.can_try_again() || context_.stop) throw;
+      show_text(context_, report::printable(e.what()) + "\n");
+      return false;
+    }
+  }
+
+  fs::path new_file(const Step& step) const {
+    const fs::path folder = store_dir() / "captures" / run_.job.ref;
+    const char* ending = step.wish.view == check::CaptureWish::View::Video ? ".yuv" : ".wav";
+    fs::path file = folder / (step.key + ending);
+    std::error_code ec;
+    for (int n = 2; fs::exists(file, ec); ++n) file = folder / fmt::format("{}-{}{}", step.key, n, ending);
+    return file;
+  }
+
+  Exit leave() {
+    say("{}\n",
+        words_.text("kept", {{"ref", run_.job.ref}, {"kind", std::string(to_string(run_.job.kind))}}));
+    return Exit::Interrupted;
+  }
+
+  Exit finish(const check::Work& work, const Step& last) {
+    if (!work.job.done || work.job.outcome != last.outcome) run_.store.finish(run_.job, last.outcome);
+    const report::TerminalStyle style = terminal_style(false);
+    if (last.news) show_text(context_, "\n" + report::outcome_text(*last.news, style));
+    show_text(
+        context_,
+        "\n" + report::wrapped(words_.text("finished", {{"ref", run_.job.ref}, {"outcome", last.outcome}}),
+                               style.width, 2, ""));
+    return last.news && last.news->mark == report::Mark::Pass ? Exit::Ok : Exit::OutOfLimits;
+  }
+
+  CheckRun& run_;
+  const check::Words& words_;
+  Context& context_;
+  std::string told_;  // the news of the step shown last
+};
+
+const char* weight_word(report::Weight w) {
+  switch (w) {
+    case report::Weight::Stop:
+      return "stop";
+    case report::Weight::Change:
+      return "change";
+    case report::Weight::Note:
+      return "note";
+    case report::Weight::Good:
+      break;
+  }
+  return "good";
+}
+
+}  // namespace
+
+Exit run_check(CheckRun run, Context& context) { return Runner(run, context).run(); }
+
+void print_check_document(const job::Store& store, const job::Job& job, const check::Knowledge& knowledge) {
+  using nlohmann::json;
+  const check::Work work = check::load_work(store, job);
+  const report::Outcome o = check::outcome_of(work, knowledge);
+  json points = json::array();
+  for (const report::Point& p : o.points) {
+    points.push_back({{"weight", weight_word(p.weight)},
+                      {"what", p.what},
+                      {"why", p.why},
+                      {"do", p.action},
+                      {"caution", p.caution}});
+  }
+  json j = {{"schema", "linebench/1"},
+            {"command", fmt::format("check {}", to_string(job.kind))},
+            {"verdict", o.mark == report::Mark::Pass   ? "pass"
+                        : o.mark == report::Mark::Fail ? "fail"
+                                                       : "incomplete"},
+            {"headline", o.headline},
+            {"points", std::move(points)},
+            {"job", job::whole_job_to_json(store, work.job)}};
+  print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n");
+}
+
+}  // namespace linebench::app

@@ -1,0 +1,62 @@
+// check feed: the guided jobs.
+#include <fmt/format.h>
+
+#include <linebench/capture/atomic_file.hpp>
+#include <memory>
+
+#include "check_paper.hpp"
+#include "check_run.hpp"
+#include "commands.hpp"
+#include "say.hpp"
+
+namespace linebench::app {
+namespace {
+
+namespace fs = std::filesystem;
+
+struct CheckOptions {
+  std::string store, job, files, change;
+  CheckDevices devices;
+};
+
+Exit check_job(Context& context, const CheckOptions& o, job::JobKind kind) {
+  const check::Knowledge knowledge = knowledge_for(kind);
+  job::Store store(o.store.empty() ? job::Store::usual_file() : fs::path(o.store));
+  const auto answers = o.files.empty() ? answers_from_keyboard(knowledge.words, context, o.devices)
+                                       : answers_from_files(knowledge.words, o.files, context);
+  if (store.read_only())
+    throw unusable(
+        "the job store is read only, so nothing could be kept; give --store a file you may write to");
+  job::Job job = o.job.empty() ? store.open_job({.kind = kind}) : store.job(o.job);
+  if (job.kind != kind)
+    throw bad_usage(fmt::format("job {} is no {} job; go on with: linebench check {} --job {}", job.ref,
+                                to_string(kind), to_string(job.kind), job.ref));
+  show_text(context, fmt::format("job {}\n", job.ref));
+  const Exit exit = run_check({store, job, knowledge, *answers, o.devices, o.change}, context);
+  if (context.json) print_check_document(store, job, knowledge);
+  return exit;
+}
+
+void add_kind(CLI::App& group, Context& context, job::JobKind kind, const char* help) {
+  auto o = std::make_shared<CheckOptions>();
+  CLI::App* c = group.add_subcommand(std::string(to_string(kind)), help);
+  c->add_option("--job", o->job, "Go on with this job: its name, the end of it, or `last`");
+  c->add_option("--change", o->change, "Give this answer anew first: its key, as jobs show lists them");
+  c->add_option("--from-files", o->files, "Answers and captures from this folder instead of the keyboard");
+  c->add_option("--from", o->devices.from, "The sound device to take in from");
+  c->add_option("--to", o->devices.to, "The sound device to send test signals from");
+  c->add_option("--grabber", o->devices.grabber, "The video grabber to take pictures from");
+  c->add_option("--store", o->store, "The job store; without it this user's own");
+  c->callback(
+      [&context, o, kind] { context.action = [&context, o, kind] { return check_job(context, *o, kind); }; });
+}
+
+}  // namespace
+
+void add_check(CLI::App& app, Context& context) {
+  CLI::App* group = app.add_subcommand("check", "A whole job, step by step, kept in the job store");
+  group->require_subcommand(1);
+  add_kind(*group, context, job::JobKind::Feed, "A programme feed before it is connected");
+}
+
+}  // namespace linebench::app

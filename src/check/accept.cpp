@@ -1,0 +1,141 @@
+// From what a person typed to what is stored.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cctype>
+#include <charconv>
+#include <linebench/check/step.hpp>
+#include <sstream>
+
+namespace linebench::check {
+namespace {
+
+std::string trimmed(const std::string& s) {
+  const auto from = s.find_first_not_of(" \t\r\n");
+  if (from == std::string::npos) return {};
+  return s.substr(from, s.find_last_not_of(" \t\r\n") - from + 1);
+}
+
+std::string lower(std::string s) {
+  std::transform(s.begin(), s.end(), s.begin(), [](unsigned char c) { return std::tolower(c); });
+  return s;
+}
+
+// A comma may stand for the decimal point.
+std::optional<double> number_of(std::string text) {
+  std::replace(text.begin(), text.end(), ',', '.');
+  double v = 0;
+  const auto end = std::from_chars(text.data(), text.data() + text.size(), v);
+  if (end.ec != std::errc() || end.ptr != text.data() + text.size()) return std::nullopt;
+  return v;
+}
+
+// By its place, its word, or the start of the word where only one starts so.
+const Choice* pick(const std::vector<Choice>& choices, const std::string& typed) {
+  const std::string text = lower(typed);
+  for (const Choice& c : choices) {
+    if (lower(c.word) == text) return &c;
+  }
+  std::size_t place = 0;
+  const auto end = std::from_chars(text.data(), text.data() + text.size(), place);
+  if (end.ec == std::errc() && end.ptr == text.data() + text.size()) {
+    return place >= 1 && place <= choices.size() ? &choices[place - 1] : nullptr;
+  }
+  const Choice* found = nullptr;
+  for (const Choice& c : choices) {
+    if (!text.empty() && lower(c.word).starts_with(text)) {
+      if (found != nullptr) return nullptr;
+      found = &c;
+    }
+  }
+  return found;
+}
+
+Accepted ticked(const Step& step, const std::string& typed, const Words& words) {
+  std::vector<std::string> states(step.choices.size(), "open");
+  std::string spaced = typed;
+  std::replace(spaced.begin(), spaced.end(), ',', ' ');
+  std::istringstream in(spaced);
+  for (std::string word; in >> word;) {
+    // "word=done" is the stored form, so that an answer read back from a file is taken as well.
+    std::string state = "done";
+    if (const auto eq = word.find('='); eq != std::string::npos) {
+      state = word.substr(eq + 1) == "not-needed" ? "not needed" : word.substr(eq + 1);
+      word.resize(eq);
+    } else if (word.size() > 1 && word.front() == '-') {
+      state = "not needed";
+      word.erase(0, 1);
+    }
+    if (lower(word) == "all") {
+      std::fill(states.begin(), states.end(), "done");
+      continue;
+    }
+    if (lower(word) == "none") continue;
+    const Choice* c = pick(step.choices, word);
+    if (c == nullptr || (state != "done" && state != "not needed" && state != "open"))
+      return {std::nullopt, words.text("say-ticks", {{"typed", word}})};
+    states[static_cast<std::size_t>(c - step.choices.data())] = state;
+  }
+  std::string answer;
+  for (std::size_t i = 0; i < states.size(); ++i) {
+    answer += fmt::format("{}{}={}", i == 0 ? "" : " ", step.choices[i].word,
+                          states[i] == "not needed" ? "not-needed" : states[i]);
+  }
+  return {answer, {}};
+}
+
+}  // namespace
+
+Accepted accept(const Step& step, const std::string& typed, const Words& words) {
+  const std::string text = trimmed(typed);
+  const std::string& given = text.empty() ? step.otherwise : text;
+  if (given.empty()) {
+    if (step.kind == StepKind::Capture && step.optional) return {skipped, {}};
+    if (step.optional) return {std::string(), {}};
+    return {std::nullopt, words.text(step.kind == StepKind::Capture ? "say-file" : "say-something")};
+  }
+  switch (step.kind) {
+    case StepKind::Choose: {
+      const Choice* c = pick(step.choices, given);
+      if (c != nullptr) return {c->word, {}};
+      std::vector<std::string> known;
+      for (const Choice& x : step.choices) known.push_back(x.word);
+      return {std::nullopt, words.text("say-choice", {{"typed", given},
+                                                      {"most", std::to_string(step.choices.size())},
+                                                      {"words", fmt::format("{}", fmt::join(known, ", "))}})};
+    }
+    case StepKind::Number: {
+      const auto v = number_of(given);
+      if (v && *v >= step.least && *v <= step.most) return {fmt::format("{}", *v), {}};
+      return {std::nullopt, words.text("say-number", {{"typed", given},
+                                                      {"least", fmt::format("{:g}", step.least)},
+                                                      {"most", fmt::format("{:g}", step.most)}})};
+    }
+    case StepKind::Tick:
+      return ticked(step, given, words);
+    case StepKind::Capture:
+      if (lower(given) == "skip") {
+        if (step.optional) return {skipped, {}};
+        return {std::nullopt, words.text("say-needed")};
+      }
+      return {given, {}};
+    case StepKind::Text:
+    case StepKind::Finish:
+      break;
+  }
+  return {given, {}};
+}
+
+std::vector<std::pair<std::string, std::string>> ticks(const std::string& answer) {
+  std::vector<std::pair<std::string, std::string>> out;
+  std::istringstream in(answer);
+  for (std::string word; in >> word;) {
+    const auto eq = word.find('=');
+    if (eq == std::string::npos) continue;
+    const std::string state = word.substr(eq + 1);
+    out.emplace_back(word.substr(0, eq), state == "not-needed" ? "not needed" : state);
+  }
+  return out;
+}
+
+}  // namespace linebench::check

@@ -1,0 +1,69 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <iterator>
+#include <linebench/base/version.hpp>
+#include <linebench/check/checklist.hpp>
+
+#include "../diagnose/toml_reader.hpp"
+
+namespace linebench::check {
+
+namespace fs = std::filesystem;
+
+Checklist parse_checklist(std::string_view text, const std::string& file) {
+  const diagnose::TomlReader r(file);
+  const toml::table root = r.parse(text);
+  r.only(root, {"item"});
+  Checklist list;
+  const auto* items = root.get("item") != nullptr ? root.get("item")->as_array() : nullptr;
+  if (items == nullptr) throw r.wrong(root.source(), "write [[item]] above each item");
+  for (const auto& node : *items) {
+    const toml::table& t = r.table(node, "[[item]]");
+    r.only(t, {"key", "when", "text", "caution"});
+    ChecklistItem i{r.text(t, "key"), r.text(t, "when"), r.text(t, "text"), r.text(t, "caution", false)};
+    if (i.key.find_first_of(" =,") != std::string::npos)
+      throw r.wrong(node.source(), "\"key\" must be one word without = and commas");
+    if (i.when != "before" && i.when != "after")
+      throw r.wrong(node.source(), "\"when\" must be \"before\" or \"after\"");
+    if (std::any_of(list.begin(), list.end(), [&](const ChecklistItem& x) { return x.key == i.key; }))
+      throw r.wrong(node.source(), fmt::format("two items have the key \"{}\"", i.key));
+    list.push_back(std::move(i));
+  }
+  return list;
+}
+
+Checklist load_checklist(job::JobKind kind) {
+  const std::string name = std::string(job::to_string(kind)) + ".toml";
+  std::error_code ec;
+  fs::path file = store_dir() / "checklists" / name;
+  if (!fs::exists(file, ec)) file = share_dir() / "signals/checklists" / name;
+  std::ifstream in(file, std::ios::binary);
+  const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+  if (!in)
+    throw unusable(fmt::format("{}: cannot be read; check the path and its permissions", file.string()));
+  return parse_checklist(text, file.string());
+}
+
+void ask_checklist(Script& script, const Checklist& list, const std::string& when) {
+  Ask ask{.key = "checklist." + when};
+  for (const ChecklistItem& i : list) {
+    if (i.when != when) continue;
+    ask.choices.push_back({i.key, i.text});
+    if (!i.caution.empty()) ask.cautions.push_back(i.caution);
+  }
+  if (!ask.choices.empty()) (void)script.tick(std::move(ask));
+}
+
+std::vector<job::Mark> marks_of(const Checklist& list, const std::string& answer) {
+  std::vector<job::Mark> marks;
+  for (const auto& [key, state] : ticks(answer)) {
+    for (const ChecklistItem& i : list) {
+      if (i.key == key) marks.push_back({i.text, state, {}, {}});
+    }
+  }
+  return marks;
+}
+
+}  // namespace linebench::check

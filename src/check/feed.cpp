@@ -1,0 +1,270 @@
+#include "feed.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "readings.hpp"
+
+namespace linebench::check {
+namespace {
+
+using report::Outcome;
+using report::Point;
+using report::Weight;
+
+// The stored answers of one feed; captures of the last round.
+struct Feed {
+  const Work& work;
+  int round = 1;
+  const job::Capture* sound = nullptr;
+  const job::Capture* quiet = nullptr;  // the source on, nothing playing
+  const job::Capture* picture = nullptr;
+};
+
+// What is told better without programme over it.
+const std::vector<std::string>& quiet_ids() {
+  static const std::vector<std::string> ids = {
+      "audio.hum",     "audio.noise.unweighted", "audio.noise.a", "audio.noise.bs468",
+      "audio.whistle", "audio.phone_burst",      "audio.level.dc"};
+  return ids;
+}
+
+bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
+  if (f.quiet == nullptr || &c == f.quiet) return false;
+  return std::any_of(quiet_ids().begin(), quiet_ids().end(),
+                     [&](const std::string& q) { return id == q || id.starts_with(q + "."); });
+}
+
+std::string round_key(const char* what, int round) {
+  return round == 1 ? fmt::format("feed.{}", what) : fmt::format("feed.{}.{}", what, round);
+}
+
+Feed last_round(const Work& w) {
+  Feed f{w};
+  while (w.answer(round_key("again", f.round)) != nullptr &&
+         *w.answer(round_key("again", f.round)) == "yes" &&
+         (w.capture(round_key("audio", f.round + 1)) != nullptr ||
+          w.capture(round_key("video", f.round + 1)) != nullptr)) {
+    ++f.round;
+  }
+  f.sound = w.capture(round_key("audio", f.round));
+  f.quiet = w.capture(round_key("quiet", f.round));
+  f.picture = w.capture(round_key("video", f.round));
+  return f;
+}
+
+bool fails(const job::Capture& c, std::string_view id) {
+  for (const Reading& r : c.readings) {
+    if (base_id(r.id) == id && r.verdict == Verdict::Fail) return true;
+  }
+  return false;
+}
+
+// The side that a one-sided feed does carry: "left", "right" or "".
+std::string only_side(const job::Capture& c) {
+  const Reading* left = find_reading(c.readings, "audio.signal.left");
+  const Reading* right = find_reading(c.readings, "audio.signal.right");
+  if (left == nullptr || right == nullptr || !left->measured() || !right->measured()) return {};
+  if (left->text() == "present" && right->text() != "present") return "left";
+  if (right->text() == "present" && left->text() != "present") return "right";
+  return {};
+}
+
+// Tops cut at full scale may have been cut by the recorder; below it they came so.
+bool card_may_clip(const job::Capture& c) {
+  constexpr double near_top_dbfs = -0.1;
+  for (const Reading& r : c.readings) {
+    if (base_id(r.id) == "audio.clip.level" && r.measured() && r.number() > near_top_dbfs) return true;
+  }
+  return false;
+}
+
+void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
+  const std::string carried = only_side(c);
+  for (const Trouble& t : troubles(c)) {
+    if (told_quietly(f, c, t.id)) continue;
+    // What the empty side of a one-sided feed reads says nothing about the feed.
+    if (!carried.empty() && (t.side_left != t.side_right) && (carried == "left") == t.side_right) continue;
+    const Advice* a = words.advice(t.id, t.direction);
+    const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value}};
+    Point p{.weight = a != nullptr && a->stop ? Weight::Stop : Weight::Change, .what = t.text};
+    p.why = Words::filled(a != nullptr ? a->why : words.text("feed-other-why"), values);
+    p.action = Words::filled(a != nullptr ? a->action : words.text("feed-other-do"), values);
+    if (a != nullptr) p.caution = a->caution;
+    if (t.id == "audio.clip.samples" && card_may_clip(c)) {
+      p.weight = Weight::Change;
+      p.why = words.text("feed-card-clips");
+      p.action = words.text("feed-card-clips-do");
+    }
+    points.push_back(std::move(p));
+  }
+  if (!carried.empty()) {
+    points.push_back({Weight::Change, words.text("feed-one-sided", {{"side", words.text("side-" + carried)}}),
+                      words.text("feed-one-sided-why"),
+                      words.text("feed-one-sided-do", {{"side", words.text("side-" + carried)}}),
+                      words.text("feed-one-sided-caution")});
+  }
+}
+
+void add_mono(const job::Capture& c, const Words& words, std::vector<Point>& points) {
+  const Reading* polarity = find_reading(c.readings, "audio.pair.polarity");
+  if (polarity == nullptr || !polarity->measured() || polarity->number() < 0) return;
+  const Reading* delay = find_reading(c.readings, "audio.pair.delay");
+  const double late_s = delay != nullptr && delay->measured() ? std::abs(delay->number()) : 0;
+  // Two sides summed with a delay d cancel first at 1 / 2d; inside the speech band that is heard.
+  constexpr double speech_top_hz = 3400;
+  if (late_s > 0 && 0.5 / late_s < speech_top_hz) {
+    points.push_back({Weight::Change,
+                      words.text("feed-mono-late", {{"ms", fmt::format("{:.2f}", 1000 * late_s)},
+                                                    {"hz", fmt::format("{:.0f}", 0.5 / late_s)}}),
+                      words.text("feed-mono-late-why"), words.text("feed-mono-late-do"), ""});
+  } else {
+    points.push_back({Weight::Good, words.text("feed-mono-good"), "", "", ""});
+  }
+}
+
+void add_loudness(const job::Capture& c, const Words& words, std::vector<Point>& points) {
+  const Reading* r = find_reading(c.readings, "audio.loudness.integrated");
+  if (r == nullptr || !r->measured()) return;
+  constexpr double r128_lufs = -23.0;  // [EBU R 128] target
+  points.push_back({Weight::Note,
+                    words.text("feed-loudness", {{"value", fmt::format("{:.1f}", r->number())},
+                                                 {"over", fmt::format("{:+.1f}", r->number() - r128_lufs)}}),
+                    "", "", ""});
+}
+
+bool add_missing(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
+  bool any = false;
+  for (const Gap& g : gaps(c)) {
+    if (told_quietly(f, c, g.id)) continue;
+    any = true;
+    const Advice* a = words.advice(g.id, "missing");
+    points.push_back({Weight::Note, words.text("feed-missing", {{"what", g.label}, {"reason", g.reason}}), "",
+                      a != nullptr ? a->action : std::string(), ""});
+  }
+  return any;
+}
+
+bool any(const std::vector<Point>& points, Weight weight) {
+  for (const Point& p : points) {
+    if (p.weight == weight) return true;
+  }
+  return false;
+}
+
+CaptureWish sound_wish(const Script& s, const std::string& level, std::optional<double> full_scale_v,
+                       int round) {
+  CaptureWish w;
+  w.label = s.words().text(round == 1 ? "feed-audio-label" : "feed-audio-label-again",
+                           {{"round", std::to_string(round)}});
+  w.seconds = 30;
+  w.limits = level + "-feed";
+  w.full_scale_v = full_scale_v;
+  return w;
+}
+
+CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<double> full_scale_v) {
+  CaptureWish w;
+  w.label = s.words().text("feed-quiet-label");
+  w.seconds = 10;
+  w.only = quiet_ids();
+  w.limits = level + "-feed";
+  w.full_scale_v = full_scale_v;
+  return w;
+}
+
+CaptureWish picture_wish(const Script& s, const std::string& system, int round) {
+  CaptureWish w;
+  w.view = CaptureWish::View::Video;
+  w.label = s.words().text(round == 1 ? "feed-video-label" : "feed-video-label-again",
+                           {{"round", std::to_string(round)}});
+  w.seconds = 5;
+  w.system = system;
+  return w;
+}
+
+}  // namespace
+
+Outcome feed_outcome(const Work& work, const Knowledge& k) {
+  const Feed f = last_round(work);
+  Outcome o;
+  if (f.sound == nullptr && f.picture == nullptr) return o;
+  const std::string* use = work.answer("feed.use");
+  bool missing = false;
+  for (const job::Capture* c : {f.sound, f.quiet, f.picture}) {
+    if (c == nullptr) continue;
+    add_problems(f, *c, k.words, o.points);
+    missing = add_missing(f, *c, k.words, o.points) || missing;
+  }
+  if (f.sound != nullptr) {
+    if (use != nullptr && *use == "mono" && !fails(*f.sound, "audio.pair.polarity"))
+      add_mono(*f.sound, k.words, o.points);
+    add_loudness(*f.sound, k.words, o.points);
+  }
+  std::stable_sort(o.points.begin(), o.points.end(),
+                   [](const Point& a, const Point& b) { return a.weight < b.weight; });
+  if (any(o.points, Weight::Stop)) {
+    o.mark = report::Mark::Fail;
+    o.headline = k.words.text("feed-stop");
+  } else if (any(o.points, Weight::Change)) {
+    o.mark = report::Mark::Fail;
+    o.headline = k.words.text("feed-change");
+  } else if (missing) {
+    o.mark = report::Mark::Incomplete;
+    o.headline = k.words.text("feed-open");
+  } else {
+    o.mark = report::Mark::Pass;
+    o.headline = k.words.text("feed-connect");
+  }
+  return o;
+}
+
+Step feed_flow(Script& s, const Knowledge& k) {
+  (void)s.text({.key = "feed.name"});
+  (void)s.text({.key = "site.name", .optional = true});
+  const std::string kind = s.choose({.key = "feed.carries"});
+  std::string level = "professional";
+  std::optional<double> full_scale_v;
+  if (kind != "video") {
+    level = s.choose({.key = "feed.level"});
+    (void)s.choose({.key = "feed.use"});
+    full_scale_v = s.number({.key = "feed.full-scale", .optional = true}, 0.001, 1000);
+  }
+  std::string system;
+  if (kind != "audio") system = s.choose({.key = "feed.system", .otherwise = k.profile.system});
+  for (int round = 1;; ++round) {
+    if (kind != "video") {
+      (void)s.capture(
+          {.key = round_key("audio", round), .words = "feed.audio." + level, .optional = kind == "both"},
+          sound_wish(s, level, full_scale_v, round));
+      (void)s.capture({.key = round_key("quiet", round), .words = "feed.quiet", .optional = true},
+                      quiet_wish(s, level, full_scale_v));
+    }
+    if (kind != "audio") {
+      (void)s.capture({.key = round_key("video", round), .words = "feed.video", .optional = kind == "both"},
+                      picture_wish(s, system, round));
+    }
+    Outcome now = feed_outcome(s.work(), k);
+    if (now.headline.empty()) {
+      now = {report::Mark::Incomplete, s.words().text("feed-nothing"), {}};
+    } else if (now.mark == report::Mark::Pass) {
+      ask_checklist(s, k.checklist, "after");
+    }
+    const bool sound = now.mark == report::Mark::Pass;
+    constexpr int most_rounds = 9;
+    if (sound || round == most_rounds ||
+        s.choose({.key = round_key("again", round), .words = "feed.again", .news = now}) != "yes") {
+      Step last;
+      last.outcome = s.words().text(any(now.points, Weight::Stop)     ? "feed-word-stop"
+                                    : any(now.points, Weight::Change) ? "feed-word-change"
+                                    : sound                           ? "feed-word-connect"
+                                                                      : "feed-word-open");
+      last.news = std::move(now);
+      return last;
+    }
+  }
+}
+
+}  // namespace linebench::check

@@ -1,0 +1,89 @@
+#include "readings.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/base/catalogue.hpp>
+#include <linebench/judge/limits.hpp>
+#include <linebench/report/format.hpp>
+
+namespace linebench::check {
+namespace {
+
+std::string value_text(const Reading& r) {
+  const report::Shown s = report::show_value(r);
+  return s.unit.empty() ? s.value : s.value + " " + s.unit;
+}
+
+double beyond_limit(const Reading& r) {
+  const auto* v = std::get_if<double>(&r.value);
+  if (v == nullptr || !r.limit) return 0;
+  if (r.limit->max && *v > *r.limit->max) return *v - *r.limit->max;
+  if (r.limit->min && *v < *r.limit->min) return *r.limit->min - *v;
+  return 0;
+}
+
+std::string direction_of(const Reading& r) {
+  switch (judge::side(r)) {
+    case judge::Side::High:
+      return "high";
+    case judge::Side::Low:
+      return "low";
+    default:
+      return "other";
+  }
+}
+
+}  // namespace
+
+std::string_view base_id(std::string_view id) {
+  const ReadingKind* kind = find_kind(id);
+  return kind == nullptr ? id : kind->id;
+}
+
+std::vector<Trouble> troubles(const job::Capture& c) {
+  std::vector<Trouble> out;
+  for (const Reading& r : c.readings) {
+    if (r.verdict != Verdict::Fail) continue;
+    const std::string limit = report::show_limit(r);
+    Trouble t;
+    t.id = base_id(r.id);
+    t.direction = direction_of(r);
+    t.value = value_text(r);
+    t.beyond = beyond_limit(r);
+    t.severity = judge::severity(r);
+    t.side_left = r.id.ends_with(".left");
+    t.side_right = r.id.ends_with(".right");
+    t.text = fmt::format("{}: {} (limit {})", r.label, t.value, limit);
+    const auto same = std::find_if(out.begin(), out.end(), [&](const Trouble& x) {
+      return x.id == t.id && x.direction == t.direction && (t.side_left || t.side_right);
+    });
+    if (same == out.end()) {
+      out.push_back(std::move(t));
+      continue;
+    }
+    same->text += fmt::format("; {}: {}", r.label, t.value);
+    same->side_left = same->side_left || t.side_left;
+    same->side_right = same->side_right || t.side_right;
+    if (t.severity > same->severity) same->value = t.value;
+    same->beyond = std::max(same->beyond, t.beyond);
+    same->severity = std::max(same->severity, t.severity);
+  }
+  std::stable_sort(out.begin(), out.end(),
+                   [](const Trouble& a, const Trouble& b) { return a.severity > b.severity; });
+  return out;
+}
+
+std::vector<Gap> gaps(const job::Capture& c) {
+  std::vector<Gap> out;
+  for (const std::string& id : c.missing) {
+    const Reading* r = find_reading(c.readings, id);
+    const std::string base(base_id(id));
+    if (std::any_of(out.begin(), out.end(), [&](const Gap& g) { return g.id == base; })) continue;
+    out.push_back({base, r != nullptr ? r->label : label_of(id), r != nullptr ? r->reason : ""});
+  }
+  return out;
+}
+
+}  // namespace linebench::check

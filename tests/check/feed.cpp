@@ -1,0 +1,195 @@
+// The programme-feed job on captures of known state: from a folder of files, and typed at a terminal.
+#include <gtest/gtest.h>
+
+#include <nlohmann/json.hpp>
+
+#include "app/run_program.hpp"
+#include "sound_files.hpp"
+#include "terminal.hpp"
+
+namespace {
+
+using app_test::Folder;
+using app_test::run;
+using nlohmann::json;
+
+// 0 dBFS = +24 dBu (17.37 V peak), so that -20 dBFS is +4 dBu: 24 - 20, by the definition of dBu (0.7746 V).
+constexpr const char* answers = R"("feed.name" = "Passenger information"
+"site.name" = "Ferry terminal"
+"feed.level" = "professional"
+"feed.full-scale" = 17.37
+"checklist.after" = "all"
+"feed.again" = "no"
+)";
+
+json check_feed(const Folder& folder, int expected_exit, const std::string& more = "") {
+  std::ofstream(folder.path / "answers.toml") << more << answers;
+  const auto r = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(r.exit, expected_exit) << r.err;
+  return r.out.empty() ? json::object() : json::parse(r.out);
+}
+
+bool says(const json& j, const std::string& weight, const std::string& what) {
+  for (const auto& p : j.at("points")) {
+    if (p.at("weight") == weight &&
+        (p.at("what").get<std::string>() + p.at("do").get<std::string>()).find(what) != std::string::npos)
+      return true;
+  }
+  return false;
+}
+
+TEST(Feed, GoodOneIsConnected) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20);
+  const json j = check_feed(folder, 0);
+  EXPECT_EQ(j.at("verdict"), "pass") << j.dump(1);
+  EXPECT_EQ(j.at("job").at("outcome"), "connect");
+  EXPECT_TRUE(says(j, "good", "add up in mono"));
+}
+
+TEST(Feed, HumIsJudgedWithoutProgrammeWhereThatWasTaken) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20);
+  // 50 Hz at -50 dBFS (sox: -53.01 dB rms is a sine of -50 dBFS by AES17, whose peak is 0.00316).
+  check_test::sox("-n -r 48000 -b 24 -c 2 '" + (folder.path / "feed.quiet.wav").string() +
+                  "' synth 6 sine 50 vol -50dB");
+  const json j = check_feed(folder, 1);
+  EXPECT_TRUE(says(j, "change", "Hum")) << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "change", "isolation transformer"));
+  check_test::quiet(folder.path / "feed.quiet.wav");
+  EXPECT_EQ(check_feed(folder, 0).at("job").at("outcome"), "connect");
+}
+
+TEST(Feed, ReversedSideIsToBeSwapped) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20, "1 1i");
+  const json j = check_feed(folder, 1);
+  EXPECT_EQ(j.at("job").at("outcome"), "connect with a change");
+  EXPECT_TRUE(says(j, "change", "Swap the two legs")) << j.at("points").dump(1);
+  EXPECT_FALSE(says(j, "good", "add up in mono"));
+}
+
+TEST(Feed, OneSidedIsFedFromThatSide) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20, "1 0");
+  const json j = check_feed(folder, 1);
+  EXPECT_EQ(j.at("job").at("outcome"), "connect with a change") << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "change", "Only the left side"));
+}
+
+TEST(Feed, ConsumerLevelIntoAProfessionalInputAsksForItsDifference) {
+  const Folder folder;
+  // -10 dBV is -7.78 dBu, 11.78 dB under +4 dBu.
+  check_test::programme(folder.path / "feed.audio.wav", -31.78);
+  const json j = check_feed(folder, 1);
+  EXPECT_TRUE(says(j, "change", "line amplifier")) << j.at("points").dump(1);
+}
+
+TEST(Feed, WithoutVoltsTheLevelIsLeftOpenAndNotGuessed) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20);
+  std::ofstream(folder.path / "answers.toml") << R"("feed.name" = "x"
+"feed.level" = "professional"
+"feed.again" = "no"
+)";
+  const auto r = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(r.exit, 1) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("verdict"), "incomplete");
+  EXPECT_EQ(j.at("job").at("outcome"), "not decided");
+  EXPECT_TRUE(says(j, "note", "Level (voltage)"));
+}
+
+TEST(Feed, ChangeMeasuredAgainStandsBesideTheFirst) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20, "1 1i");
+  check_test::programme(folder.path / "feed.audio.2.wav", -20);
+  std::ofstream(folder.path / "answers.toml")
+      << "\"feed.again\" = \"yes\"\n"
+      << std::string(answers).substr(0, std::string(answers).find("\"feed.again"));
+  const auto r = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(r.exit, 0) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "connect");
+  EXPECT_EQ(j.at("job").at("captures").size(), 2u);
+  ASSERT_EQ(run(folder, "report last --out paper.html").exit, 0);
+  const std::string page = app_test::slurp(folder.path / "paper.html");
+  EXPECT_NE(page.find("after change 2"), std::string::npos);
+  EXPECT_NE(page.find("Customer signed off"), std::string::npos);
+}
+
+TEST(Feed, MissingAnswerIsNamedAndTheJobKept) {
+  const Folder folder;
+  std::ofstream(folder.path / "answers.toml") << "\"feed.name\" = \"x\"\n";
+  const auto r = run(folder, "check feed --from-files .");
+  EXPECT_EQ(r.exit, 3);
+  EXPECT_NE(r.err.find("feed.level"), std::string::npos) << r.err;
+  const auto list = run(folder, "jobs list --json");
+  EXPECT_EQ(json::parse(list.out).at("jobs").size(), 1u);
+}
+
+TEST(Feed, TypedAtATerminal) {
+  const Folder folder;
+  const std::string wav = folder.path / "it's a \"feed\".wav";
+  check_test::programme(folder.path / "plain.wav", -20, "1 1i");
+  std::filesystem::rename(folder.path / "plain.wav", wav);
+  const std::string home = folder.path / "home";
+  std::filesystem::create_directory(home);
+  std::ofstream(home + "/profile.toml") << "mains_hz = 50\n";
+  check_test::Terminal t(home, {"check", "feed"});
+  ASSERT_TRUE(t.wait_for("What is the feed called?")) << t.screen();
+  t.line("Deck \xF0\x9F\x93\xA2 <b>\"A\"</b> / 'B'");
+  ASSERT_TRUE(t.wait_for("Which site"));
+  t.line("Ferry terminal");
+  ASSERT_TRUE(t.wait_for("What is to be connected?"));
+  t.line("7");
+  ASSERT_TRUE(t.wait_for("is none of them"));
+  t.line("");  // the answer in brackets
+  ASSERT_TRUE(t.wait_for("What is the input made for"));
+  t.line("cons");
+  ASSERT_TRUE(t.wait_for("How does the installation use it?"));
+  t.line("back");
+  ASSERT_TRUE(t.wait_for("What is the input made for"));
+  t.line("1");
+  ASSERT_TRUE(t.wait_for("How does the installation use it?"));
+  t.line("");
+  ASSERT_TRUE(t.wait_for("full-scale sample"));
+  t.line("17,37");
+  ASSERT_TRUE(t.wait_for("Caution"));
+  ASSERT_TRUE(t.wait_for("(?): "));
+  t.line("nowhere.wav");
+  ASSERT_TRUE(t.wait_for("there is no such file"));
+  ASSERT_TRUE(t.wait_for("(?): "));
+  t.line("note meter said 1.2 V ac");
+  ASSERT_TRUE(t.wait_for("(?): "));
+  t.line(wav);
+  ASSERT_TRUE(t.wait_for("nothing plays"));
+  ASSERT_TRUE(t.wait_for("(?): "));
+  t.line("skip");
+  ASSERT_TRUE(t.wait_for("Swap the two legs")) << t.screen();
+  ASSERT_TRUE(t.wait_for("measured again?"));
+  t.type("\x03");  // Ctrl-C: left here
+  EXPECT_EQ(t.finish(), 4);
+  EXPECT_NE(t.screen().find("check feed --job"), std::string::npos);
+
+  check_test::Terminal again(home, {"check", "feed", "--job", "last"});
+  ASSERT_TRUE(again.wait_for("measured again?")) << again.screen();
+  again.line("change feed.use");
+  ASSERT_TRUE(again.wait_for("How does the installation use it?"));
+  again.line("stereo");
+  ASSERT_TRUE(again.wait_for("measured again?"));
+  again.line("no");
+  EXPECT_EQ(again.finish(), 1);
+  EXPECT_NE(again.screen().find("connect with a change"), std::string::npos);
+
+  const auto shown = run(folder, "jobs show last --json");
+  const json job = json::parse(shown.out).at("job");
+  EXPECT_EQ(job.at("title"), "Deck \xF0\x9F\x93\xA2 <b>\"A\"</b> / 'B'");
+  EXPECT_EQ(job.at("notes").size(), 1u);
+  ASSERT_EQ(run(folder, "report last --out paper.html").exit, 0);
+  const std::string page = app_test::slurp(folder.path / "paper.html");
+  EXPECT_EQ(page.find("<b>\"A\""), std::string::npos);
+  EXPECT_NE(page.find("&lt;b&gt;"), std::string::npos);
+}
+
+}  // namespace

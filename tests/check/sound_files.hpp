@@ -1,0 +1,42 @@
+// Captures for the guided jobs, made by sox: nothing of them comes from the program's own generators.
+#pragma once
+
+#include <cstdio>
+#include <cstdlib>
+#include <stdexcept>
+#include <string>
+
+namespace check_test {
+
+/// Runs sox with these arguments; `-R` gives the same noise on every run.
+inline void sox(const std::string& arguments) {
+  const std::string command = "sox -V1 -R " + arguments;
+  if (std::system(command.c_str()) != 0) throw std::runtime_error(command);
+}
+
+/// Programme: speech by espeak-ng, the same on both sides, with a little hiss. @param rms_dbfs per AES17.
+/// @param remix what becomes of the sides: "1 1", "1 1i" (right reversed), "1 0" (right empty).
+inline void programme(const std::string& file, double rms_dbfs, const std::string& remix = "1 1") {
+  const std::string said = file + ".said.wav", hiss = file + ".hiss.wav", mono = file + ".mono.wav";
+  const std::string speak =
+      "espeak-ng -v en -s 150 -w '" + said +
+      "' 'The ferry to the islands leaves from berth three at ten past nine. Passengers with vehicles are "
+      "asked to go to lane four now. The cafeteria on deck two is open until we arrive.'";
+  if (std::system(speak.c_str()) != 0) throw std::runtime_error(speak);
+  // sox counts rms from a square wave: a full-scale sine is -3.01 dB to it.
+  FILE* p = popen(("sox '" + said + "' -n stats 2>&1 | awk '/RMS lev dB/ {print $4}'").c_str(), "r");
+  double level = 0;
+  if (p == nullptr || std::fscanf(p, "%lf", &level) != 1) throw std::runtime_error("sox stats");
+  pclose(p);
+  sox("'" + said + "' -r 48000 -b 24 '" + mono + "' vol " + std::to_string(rms_dbfs - 3.0103 - level) + "dB");
+  sox("-n -r 48000 -b 24 '" + hiss + "' synth 12 whitenoise vol -96dB");
+  sox("-m -v 1 '" + mono + "' -v 1 '" + hiss + "' -b 24 '" + file + "' remix " + remix);
+  for (const std::string& f : {said, hiss, mono}) std::remove(f.c_str());
+}
+
+/// The same feed with nothing playing: hiss alone.
+inline void quiet(const std::string& file, double hiss_db = -96) {
+  sox("-n -r 48000 -b 24 -c 2 '" + file + "' synth 6 whitenoise vol " + std::to_string(hiss_db) + "dB");
+}
+
+}  // namespace check_test
