@@ -29,7 +29,6 @@ struct Measured {
   judge::Asked asked;
 };
 
-// What was sent is known by its name only: the level it was sent at is the recipe's.
 void measure_sent(const signals::Recipe& recipe, const fs::path& file, const Context& context, Measured& m) {
   const auto returned = capture::open_audio_file(file);
   const auto again = [&] {
@@ -61,9 +60,14 @@ Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Cont
   }
   std::optional<measure::Sent> sent;
   if (recipe) {
+    // A guided job asks for the signal at its own level, whoever sends it.
+    signals::AudioSignalOptions as_written;
+    as_written.sample_rate_hz = std::max(m.document.input.sample_rate_hz, 8000.0);
     sent = measure::Sent{.name = recipe->name,
+                         .level_dbfs = signals::signal_level_dbfs(*recipe, as_written),
                          .tone_hz = measure::tone_of(*recipe),
                          .response = measure::shows_response(*recipe)};
+    m.asked.level_known = true;
   }
   if (find_reading(m.document.readings, "audio.signal") == nullptr &&
       find_reading(m.document.readings, "audio.signal.left") == nullptr)

@@ -18,7 +18,8 @@ std::set<std::string> replaced_in(const job::Store& store, const job::Job& j) {
 }
 
 void add_flow(const job::Store& store, report::JobPaper& p) {
-  const check::Knowledge k = knowledge_for(p.job.kind);
+  check::Knowledge k = knowledge_for(p.job.kind);
+  add_history(k, store, p.job);
   const check::Work work = check::load_work(store, p.job);
   const check::Route route = check::next_step(work, k);
   p.answers.clear();
@@ -30,6 +31,7 @@ void add_flow(const job::Store& store, report::JobPaper& p) {
     }
   }
   p.outcome = check::outcome_of(work, k);
+  p.tables = check::tables_of(work, k);
   p.paper_size = k.profile.paper;
 }
 
@@ -40,7 +42,26 @@ check::Knowledge knowledge_for(job::JobKind kind) {
   k.profile = check::load_profile().value_or(check::Profile{});
   k.words = check::Words::load(k.profile.language);
   k.checklist = check::load_checklist(kind);
+  if (kind == job::JobKind::Station) k.plans = check::load_plans();
+  if (kind == job::JobKind::Site) {
+    k.book = std::make_shared<const diagnose::FaultBook>(diagnose::load_fault_book());
+    k.looks = std::make_shared<std::map<std::string, check::Look>>();
+  }
   return k;
+}
+
+void add_history(check::Knowledge& k, const job::Store& store, const job::Job& job) {
+  k.history.clear();
+  if (!job.station) return;
+  job::Query query;
+  query.kind = job::JobKind::Station;
+  auto jobs = store.jobs(query);
+  std::reverse(jobs.begin(), jobs.end());
+  for (const job::Job& j : jobs) {
+    if (j.station && j.station->type == job.station->type &&
+        (j.reference || j.station->uid == job.station->uid))
+      k.history.push_back(check::past_station(check::load_work(store, j)));
+  }
 }
 
 report::JobPaper paper_of(const job::Store& store, const job::Job& j) {

@@ -12,6 +12,9 @@ namespace linebench::app {
 /// What the flows of this kind of job know: words and profile of this user, checklist.
 [[nodiscard]] check::Knowledge knowledge_for(job::JobKind kind);
 
+/// What was measured before on this station and on good ones of its type.
+void add_history(check::Knowledge& knowledge, const job::Store& store, const job::Job& job);
+
 /// All that the store and the job's flow say of it.
 [[nodiscard]] report::JobPaper paper_of(const job::Store& store, const job::Job& job);
 

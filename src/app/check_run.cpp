@@ -5,11 +5,14 @@
 #include <algorithm>
 #include <linebench/base/version.hpp>
 #include <linebench/job/export.hpp>
+#include <linebench/report/findings.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/job_page.hpp>
 #include <nlohmann/json.hpp>
+#include <stdexcept>
 
 #include "check_measure.hpp"
+#include "check_paper.hpp"
 #include "say.hpp"
 #include "show.hpp"
 
@@ -26,12 +29,17 @@ class Runner {
 
   Exit run() {
     std::string again = run_.change;  // the answer to be given anew
+    std::string answered;
     for (;;) {
       const check::Work work = load();
       check::Work seen = work;
       std::erase_if(seen.answers, [&](const job::Step& s) { return s.key == again; });
       const check::Route route = check::next_step(seen, run_.knowledge);
       if (route.next.kind == StepKind::Finish) return finish(work, route.next);
+      // A flow that does not take its own answer would ask for ever.
+      if (route.next.key == answered && again.empty())
+        throw std::logic_error(fmt::format("the step {} did not take its answer", answered));
+      answered.clear();
       again.clear();
       if (route.next.news) told_ = report::outcome_text(*route.next.news, terminal_style(false));
       show_step(route.next, route.answered.size() + 1, words_, context_);
@@ -52,6 +60,7 @@ class Runner {
         case Reply::Kind::Answer:
         case Reply::Kind::Record:
           if (!keep(route.next, reply)) again = route.next.key;
+          answered = again.empty() ? route.next.key : "";
           if (context_.stop) return leave();
           break;
       }
@@ -72,6 +81,10 @@ class Runner {
       run_.store.describe(j, known);
       work.job = run_.store.job(j.uid);
     }
+    if (work.job.station && work.job.station->uid != known_station_) {
+      add_history(run_.knowledge, run_.store, work.job);
+      known_station_ = work.job.station->uid;
+    }
     return work;
   }
 
@@ -84,6 +97,7 @@ class Runner {
           run_.store.mark(run_.job, m);
       }
       run_.store.answer(run_.job, step.key, reply.text);
+      if (step.key.starts_with("site.trial.")) keep_findings();
       return true;
     }
     try {
@@ -94,6 +108,7 @@ class Runner {
       }
       const job::Capture c = run_.store.add(run_.job, measure_for(step.wish, file, context_), step.key);
       const report::View view = report::make_view(report::document_of(c), false);
+      keep_findings();
       show_text(context_, report::wrapped(report::printable(fmt::format("{}: {}: {}", words_.text("measured"),
                                                                         c.label, report::finding_of(view))),
                                           terminal_style(false).width, 2, ""));
@@ -104,6 +119,17 @@ class Runner {
       show_text(context_, report::printable(e.what()) + "\n");
       return false;
     }
+  }
+
+  void keep_findings() {
+    const auto d = check::diagnosis_of(check::load_work(run_.store, run_.job), run_.knowledge);
+    if (!d) return;
+    std::vector<job::Finding> findings;
+    for (const auto& j : report::findings_to_json(*d)) {
+      findings.push_back({j.at("fault"), j.at("label"), j.at("probability"),
+                          j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace)});
+    }
+    run_.store.set_findings(run_.job, findings);
   }
 
   fs::path new_file(const Step& step) const {
@@ -123,6 +149,8 @@ class Runner {
 
   Exit finish(const check::Work& work, const Step& last) {
     if (!work.job.done || work.job.outcome != last.outcome) run_.store.finish(run_.job, last.outcome);
+    if (last.reference && *last.reference != work.job.reference)
+      run_.store.set_reference(run_.job, *last.reference);
     const report::TerminalStyle style = terminal_style(false);
     if (last.news) show_text(context_, "\n" + report::outcome_text(*last.news, style));
     show_text(
@@ -135,6 +163,7 @@ class Runner {
   CheckRun& run_;
   const check::Words& words_;
   Context& context_;
+  std::string known_station_;
   std::string told_;  // the news of the step shown last
 };
 

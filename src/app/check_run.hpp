@@ -13,7 +13,7 @@ namespace linebench::app {
 struct CheckRun {
   job::Store& store;
   job::Job job;
-  const check::Knowledge& knowledge;
+  check::Knowledge& knowledge;  ///< what earlier jobs say of a station is added once its plate is known
   Answers& answers;
   CheckDevices devices{};
   std::string change{};  ///< key of an answer to be given anew first

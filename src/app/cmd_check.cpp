@@ -1,4 +1,4 @@
-// check feed: the guided jobs.
+// check site, station, feed: the guided jobs.
 #include <fmt/format.h>
 
 #include <linebench/capture/atomic_file.hpp>
@@ -20,7 +20,7 @@ struct CheckOptions {
 };
 
 Exit check_job(Context& context, const CheckOptions& o, job::JobKind kind) {
-  const check::Knowledge knowledge = knowledge_for(kind);
+  check::Knowledge knowledge = knowledge_for(kind);
   job::Store store(o.store.empty() ? job::Store::usual_file() : fs::path(o.store));
   const auto answers = o.files.empty() ? answers_from_keyboard(knowledge.words, context, o.devices)
                                        : answers_from_files(knowledge.words, o.files, context);
@@ -29,7 +29,7 @@ Exit check_job(Context& context, const CheckOptions& o, job::JobKind kind) {
         "the job store is read only, so nothing could be kept; give --store a file you may write to");
   job::Job job = o.job.empty() ? store.open_job({.kind = kind}) : store.job(o.job);
   if (job.kind != kind)
-    throw bad_usage(fmt::format("job {} is no {} job; go on with: linebench check {} --job {}", job.ref,
+    throw bad_usage(fmt::format("job {} is not a {} job; go on with: linebench check {} --job {}", job.ref,
                                 to_string(kind), to_string(job.kind), job.ref));
   show_text(context, fmt::format("job {}\n", job.ref));
   const Exit exit = run_check({store, job, knowledge, *answers, o.devices, o.change}, context);
@@ -56,6 +56,9 @@ void add_kind(CLI::App& group, Context& context, job::JobKind kind, const char* 
 void add_check(CLI::App& app, Context& context) {
   CLI::App* group = app.add_subcommand("check", "A whole job, step by step, kept in the job store");
   group->require_subcommand(1);
+  add_kind(*group, context, job::JobKind::Site,
+           "A fault on site: from what is seen to the part it comes in at");
+  add_kind(*group, context, job::JobKind::Station, "A returned station on the bench");
   add_kind(*group, context, job::JobKind::Feed, "A programme feed before it is connected");
 }
 

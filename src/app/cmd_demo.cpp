@@ -14,6 +14,7 @@
 #include <nlohmann/json.hpp>
 
 #include "commands.hpp"
+#include "demo_jobs.hpp"
 #include "progress_line.hpp"
 #include "say.hpp"
 #include "show.hpp"
@@ -28,7 +29,7 @@ constexpr const char* page_name = "linebench-demo.html";
 
 struct DemoOptions {
   std::string out = ".";
-  std::string make;
+  std::string make, jobs;
 };
 
 void make_folder(const fs::path& folder) {
@@ -104,6 +105,7 @@ std::string worst_verdict(const std::vector<report::PageSection>& sections) {
 
 Exit run_demo(Context& context, const DemoOptions& o) {
   if (!o.make.empty()) return make_captures(o.make);
+  if (!o.jobs.empty()) return run_demo_jobs(o.jobs, context);
   make_folder(o.out);
   const std::string page = (fs::path(o.out) / page_name).lexically_normal().string();
   check_page_path(page, "");
@@ -148,6 +150,9 @@ void add_demo(CLI::App& app, Context& context) {
   CLI::App* c =
       app.add_subcommand("demo", "The whole job on an invented site's captures; no hardware needed");
   c->add_option("--out", o->out, "Folder for the report")->capture_default_str();
+  c->add_option("--jobs", o->jobs,
+                "Compute the captures of three guided jobs into this folder and run them: a fault on site, a "
+                "returned station, a programme feed");
   // For whoever changes the scene; a user of the program has no need of it.
   c->add_option("--make", o->make, "Compute the site's captures into this folder")->group("");
   c->callback([&context, o] { context.action = [&context, o] { return run_demo(context, *o); }; });

@@ -111,6 +111,10 @@ Accepted accept(const Step& step, const std::string& typed, const Words& words) 
                                                       {"least", fmt::format("{:g}", step.least)},
                                                       {"most", fmt::format("{:g}", step.most)}})};
     }
+    case StepKind::Meter:
+      if (std::string complaint = step.wrong ? step.wrong(given) : std::string(); !complaint.empty())
+        return {std::nullopt, std::move(complaint)};
+      return {given, {}};
     case StepKind::Tick:
       return ticked(step, given, words);
     case StepKind::Capture:

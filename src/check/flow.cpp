@@ -1,23 +1,68 @@
 #include <linebench/check/flow.hpp>
 
 #include "feed.hpp"
+#include "site.hpp"
+#include "station.hpp"
 
 namespace linebench::check {
 
 Route next_step(const Work& work, const Knowledge& k) {
   Script script(work, k.words);
-  return script.run([&](Script& s) { return feed_flow(s, k); });
+  return script.run([&](Script& s) {
+    switch (work.job.kind) {
+      case job::JobKind::Site:
+        return site_flow(s, k);
+      case job::JobKind::Station:
+        return station_flow(s, k);
+      case job::JobKind::Feed:
+        break;
+    }
+    return feed_flow(s, k);
+  });
 }
 
-report::Outcome outcome_of(const Work& work, const Knowledge& k) { return feed_outcome(work, k); }
+report::Outcome outcome_of(const Work& work, const Knowledge& k) {
+  switch (work.job.kind) {
+    case job::JobKind::Site:
+      return site_outcome(work, k);
+    case job::JobKind::Station:
+      return station_outcome(work, k);
+    case job::JobKind::Feed:
+      break;
+  }
+  return feed_outcome(work, k);
+}
+
+std::optional<diagnose::Diagnosis> diagnosis_of(const Work& work, const Knowledge& k) {
+  if (work.job.kind != job::JobKind::Site) return std::nullopt;
+  return site_diagnosis(work, k);
+}
+
+std::vector<report::PaperTable> tables_of(const Work& work, const Knowledge& k) {
+  if (work.job.kind == job::JobKind::Station) return station_tables(work, k);
+  if (work.job.kind == job::JobKind::Site) return site_tables(work, k);
+  return {};
+}
 
 job::NewJob identity_of(const Work& work) {
   const auto answer = [&](const char* key) {
     const std::string* a = work.answer(key);
     return a != nullptr ? *a : std::string();
   };
-  job::NewJob n{.kind = work.job.kind, .complaint = answer("complaint"), .site = answer("site.name")};
-  n.title = answer("feed.name");
+  job::NewJob n;
+  n.kind = work.job.kind;
+  n.complaint = answer("complaint");
+  n.site = answer("site.name");
+  const std::string type = answer("station.type");
+  const std::string serial = answer("station.serial");
+  if (!type.empty() && !serial.empty()) {
+    n.station_type = type;
+    n.station_serial = serial;
+    n.title = type + " " + serial;
+  }
+  for (const char* key : {"feed.name", "site.path"}) {
+    if (n.title.empty()) n.title = answer(key);
+  }
   return n;
 }
 

@@ -50,6 +50,7 @@ std::vector<Trouble> troubles(const job::Capture& c) {
     Trouble t;
     t.id = base_id(r.id);
     t.direction = direction_of(r);
+    t.side = judge::side(r);
     t.value = value_text(r);
     t.beyond = beyond_limit(r);
     t.severity = judge::severity(r);

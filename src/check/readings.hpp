@@ -2,6 +2,7 @@
 #pragma once
 
 #include <linebench/job/records.hpp>
+#include <linebench/judge/limits.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -15,10 +16,11 @@ namespace linebench::check {
 struct Trouble {
   std::string id;         ///< without channel
   std::string direction;  ///< "high", "low", "other"
-  std::string text;       ///< "Hum, left: -52.1 dBFS (limit max -80)"
-  std::string value;      ///< "-52.1 dBFS", or the word found
-  double beyond = 0;      ///< distance to the limit in the reading's unit, the worst channel's
-  double severity = 0;    ///< judge::severity()
+  judge::Side side = judge::Side::Other;
+  std::string text;     ///< "Hum, left: -52.1 dBFS (limit max -80)"
+  std::string value;    ///< "-52.1 dBFS", or the word found
+  double beyond = 0;    ///< distance to the limit in the reading's unit, the worst channel's
+  double severity = 0;  ///< judge::severity()
   bool side_left = false, side_right = false;
 };
 

@@ -79,6 +79,12 @@ std::optional<double> Script::number(Ask ask, double least, double most) {
   return value;
 }
 
+std::string Script::meter(Ask ask, std::function<std::string(const std::string&)> wrong) {
+  Step step = step_of(StepKind::Meter, std::move(ask));
+  step.wrong = std::move(wrong);
+  return answer_to(std::move(step));
+}
+
 std::string Script::tick(Ask ask) {
   Step step = step_of(StepKind::Tick, std::move(ask));
   const std::vector<Choice> choices = step.choices;

@@ -2,22 +2,44 @@
 #pragma once
 
 #include <linebench/check/checklist.hpp>
+#include <linebench/check/plan.hpp>
 #include <linebench/check/profile.hpp>
+#include <linebench/check/reference.hpp>
 #include <linebench/check/work.hpp>
+#include <linebench/diagnose/compare.hpp>
+#include <linebench/diagnose/diagnose.hpp>
+#include <map>
+#include <memory>
 
 namespace linebench::check {
+
+/// What the diagnosis made of one set of evidence. A job that is walked through again asks for the same ones.
+struct Look {
+  diagnose::Diagnosis diagnosis;
+  diagnose::Segment segment;
+};
 
 /// What the flows know beside the job itself.
 struct Knowledge {
   Words words;
   Profile profile;
-  Checklist checklist;
+  Checklist checklist{};
+  std::vector<StationPlan> plans{};                      ///< check station
+  std::vector<PastStation> history{};                    ///< stations of the same type, oldest first
+  std::shared_ptr<const diagnose::FaultBook> book{};     ///< check site
+  std::shared_ptr<std::map<std::string, Look>> looks{};  ///< by their evidence; may be null
 };
 
 [[nodiscard]] Route next_step(const Work& work, const Knowledge& knowledge);
 
 /// What the job came to by now, for its report; no headline before there is anything to say.
 [[nodiscard]] report::Outcome outcome_of(const Work& work, const Knowledge& knowledge);
+
+/// What the evidence of a fault on site speaks for by now; nothing for the other jobs and before a capture.
+[[nodiscard]] std::optional<diagnose::Diagnosis> diagnosis_of(const Work& work, const Knowledge& knowledge);
+
+/// Tables for the paper: a station over its returns, a path from part to part.
+[[nodiscard]] std::vector<report::PaperTable> tables_of(const Work& work, const Knowledge& knowledge);
 
 /// Title, site and station as the answers give them.
 [[nodiscard]] job::NewJob identity_of(const Work& work);

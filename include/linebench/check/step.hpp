@@ -2,6 +2,7 @@
 // pipe, a folder of files) sees the same.
 #pragma once
 
+#include <functional>
 #include <linebench/check/words.hpp>
 #include <linebench/job/records.hpp>
 #include <linebench/report/outcome.hpp>
@@ -16,6 +17,7 @@ enum class StepKind {
   Choose,   ///< one of `choices`
   Text,     ///< any line of text
   Number,   ///< a number from `least` to `most`
+  Meter,    ///< a line of text that `wrong` finds nothing wrong with
   Tick,     ///< which of `choices` are done
   Capture,  ///< a capture as `wish` says
   Finish    ///< nothing is asked: the job is through
@@ -46,7 +48,10 @@ struct Step {
   bool optional = false;    ///< may be left empty, or skipped
   double least = 0, most = 0;
   CaptureWish wish{};
-  std::string outcome{};  ///< Finish: the job's result in a word or two
+  /// Meter: what is wrong with what was typed; empty: nothing.
+  std::function<std::string(const std::string&)> wrong{};
+  std::string outcome{};            ///< Finish: the job's result in a word or two
+  std::optional<bool> reference{};  ///< Finish: whether the station is one that others are compared with
 };
 
 /// A step that has its answer.

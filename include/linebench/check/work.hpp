@@ -42,6 +42,8 @@ class Script {
   [[nodiscard]] std::string choose(Ask ask);
   [[nodiscard]] std::string text(Ask ask);
   [[nodiscard]] std::optional<double> number(Ask ask, double least, double most);
+  /// A line that `wrong` says nothing against.
+  [[nodiscard]] std::string meter(Ask ask, std::function<std::string(const std::string&)> wrong);
   [[nodiscard]] std::string tick(Ask ask);
   /// nullptr when it was skipped.
   [[nodiscard]] const job::Capture* capture(Ask ask, CaptureWish wish);

@@ -1,0 +1,90 @@
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <fstream>
+#include <iterator>
+#include <linebench/base/version.hpp>
+#include <linebench/check/plan.hpp>
+#include <map>
+
+#include "../diagnose/toml_reader.hpp"
+
+namespace linebench::check {
+namespace {
+
+namespace fs = std::filesystem;
+using diagnose::TomlReader;
+
+bool flag(const TomlReader& r, const toml::table& t, std::string_view key) {
+  const toml::node* node = t.get(key);
+  if (node == nullptr) return false;
+  if (!node->is_boolean()) throw r.wrong(node->source(), fmt::format("\"{}\" must be true or false", key));
+  return node->value_or(false);
+}
+
+StationTest read_test(const TomlReader& r, const toml::table& t) {
+  r.only(t, {"key", "title", "signal", "seconds", "limits", "view", "optional", "steps", "cautions", "draw"});
+  StationTest test;
+  test.key = r.text(t, "key");
+  if (test.key.find_first_of(" .=\"/") != std::string::npos)
+    throw r.wrong(t.source(), "\"key\" must be one word without dots");
+  test.title = r.text(t, "title");
+  test.signal = r.text(t, "signal", false);
+  test.limits = r.text(t, "limits", false);
+  test.seconds = r.number(t, "seconds", 10);
+  if (!(test.seconds > 0 && test.seconds <= 3600))
+    throw r.wrong(t.source(), "\"seconds\" must lie in 0 to 3600");
+  const std::string view = t.contains("view") ? r.text(t, "view") : "audio";
+  if (view != "audio" && view != "video")
+    throw r.wrong(t.source(), "\"view\" must be \"audio\" or \"video\"");
+  test.video = view == "video";
+  test.optional = flag(r, t, "optional");
+  if (t.contains("steps")) test.steps = r.words(t, "steps");
+  if (t.contains("cautions")) test.cautions = r.words(t, "cautions");
+  if (t.contains("draw")) test.draw = r.words(t, "draw");
+  if (!test.draw.empty() && test.draw.size() % 2 == 0)
+    throw r.wrong(t.source(), "\"draw\" must be box, join, box, ...: odd in number");
+  return test;
+}
+
+}  // namespace
+
+StationPlan parse_plan(std::string_view text, const std::string& name, const std::string& file) {
+  const TomlReader r(file);
+  const toml::table root = r.parse(text);
+  r.only(root, {"title", "types", "test"});
+  StationPlan plan;
+  plan.name = name;
+  plan.title = r.text(root, "title");
+  if (root.contains("types")) plan.types = r.words(root, "types");
+  const auto* tests = root.get("test") != nullptr ? root.get("test")->as_array() : nullptr;
+  if (tests == nullptr || tests->empty()) throw r.wrong(root.source(), "write [[test]] above each test");
+  for (const auto& node : *tests) {
+    StationTest test = read_test(r, r.table(node, "[[test]]"));
+    if (std::any_of(plan.tests.begin(), plan.tests.end(),
+                    [&](const StationTest& x) { return x.key == test.key; }))
+      throw r.wrong(node.source(), fmt::format("two tests have the key \"{}\"", test.key));
+    plan.tests.push_back(std::move(test));
+  }
+  return plan;
+}
+
+std::vector<StationPlan> load_plans() {
+  std::map<std::string, StationPlan> plans;
+  for (const fs::path& folder : {share_dir() / "signals/plans", store_dir() / "plans"}) {
+    std::error_code ec;
+    for (const auto& e : fs::directory_iterator(folder, ec)) {
+      if (e.path().extension() != ".toml") continue;
+      std::ifstream in(e.path(), std::ios::binary);
+      const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+      if (!in) throw unusable(fmt::format("{}: cannot be read; check its permissions", e.path().string()));
+      const std::string name = e.path().stem().string();
+      plans[name] = parse_plan(text, name, e.path().string());
+    }
+  }
+  std::vector<StationPlan> out;
+  for (auto& [name, plan] : plans) out.push_back(std::move(plan));
+  return out;
+}
+
+}  // namespace linebench::check

@@ -1,0 +1,325 @@
+#include "site.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <linebench/base/error.hpp>
+
+#include "site_state.hpp"
+
+namespace linebench::check {
+namespace {
+
+using report::Outcome;
+using report::Point;
+using report::Weight;
+
+constexpr int most_tests = 20;
+constexpr int most_cures = 5;
+
+bool of_picture(const std::string& seen) {
+  for (const char* s : {"bars", "roll", "no-picture", "ghost", "colour", "snow", "dull"}) {
+    if (seen == s) return true;
+  }
+  return false;
+}
+
+std::string signal_for(const std::string& seen) {
+  // A tone shows level, distortion and breaks; hum, whistle and bursts are told best with nothing sent.
+  for (const char* s : {"harsh", "level", "silent", "crackle"}) {
+    if (seen == s) return "tone-1k";
+  }
+  return {};
+}
+
+CaptureWish wish_at(const SiteState& s, const std::string& label, const std::string& path) {
+  CaptureWish w;
+  w.view = s.video ? CaptureWish::View::Video : CaptureWish::View::Audio;
+  w.label = label;
+  w.path = path;
+  w.signal = s.video ? "" : signal_for(s.seen);
+  w.seconds = s.video ? 5 : 10;
+  w.limits = "speech-path";
+  w.system = s.system;
+  return w;
+}
+
+// The path from its source to where the plug is pulled and the recorder put in.
+std::vector<std::string> drawn(const SiteState& s, std::size_t part, const Words& words) {
+  std::vector<std::string> draw;
+  for (std::size_t i = 0; i <= part; ++i) {
+    if (i > 0) draw.push_back(words.text("site-join"));
+    draw.push_back(s.path.parts[i].name);
+  }
+  draw.push_back(words.text("site-plug"));
+  draw.push_back(words.text(s.video ? "site-digitiser" : "site-card"));
+  return draw;
+}
+
+void keep_capture(SiteState& s, const std::string& key, const job::Capture& c) {
+  s.captures.push_back({key, c.facts, c.readings});
+  s.evidence += "\n" + c.uid;
+}
+
+void measure_at(Script& script, SiteState& s, std::size_t part, const std::string& path,
+                const Outcome& news) {
+  const Words& words = script.words();
+  const std::string name = s.path.parts[part].name;
+  const std::string key = fmt::format("site.at.{}", part + 1);
+  Ask ask{.key = key,
+          .words = s.video ? "site.at.video" : "site.at.audio",
+          .values = {{"part", name}},
+          .optional = s.measured(),
+          .draw = drawn(s, part, words)};
+  if (!news.headline.empty()) ask.news = news;
+  if (const std::string signal = signal_for(s.seen); !s.video && !signal.empty())
+    ask.help.push_back(words.text("site-send", {{"signal", signal}, {"part", s.path.parts.front().name}}));
+  const job::Capture* c =
+      script.capture(std::move(ask), wish_at(s, words.text("site-at-label", {{"part", name}}), path));
+  if (c == nullptr) {
+    s.left_out.insert("measure");
+    return;
+  }
+  keep_capture(s, key, *c);
+  s.at_part[part] = c;
+}
+
+void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const diagnose::FaultBook& book,
+                const Outcome& news) {
+  const diagnose::Sign& sign = *book.sign(t.id);
+  Ask ask{.key = "site.trial." + t.id,
+          .words = "site.trial",
+          .values = {{"test", t.label},
+                     {"how", t.how},
+                     {"notation", t.notation.substr(t.notation.find('=') + 1)}},
+          .news = news,
+          .optional = true};
+  if (!t.caution.empty()) ask.cautions.push_back(t.caution);
+  std::string answer;
+  if (sign.scale == diagnose::Scale::Words) {
+    ask.words = "site.trial.words";
+    ask.optional = false;
+    ask.otherwise = "skip";
+    for (const auto& [word, share] : sign.words) ask.choices.push_back({word, word});
+    ask.choices.push_back({"skip", script.words().text("site-skip")});
+    answer = script.choose(std::move(ask));
+    if (answer == "skip") answer.clear();
+  } else {
+    answer = script.meter(std::move(ask), [&book, id = t.id](const std::string& typed) -> std::string {
+      try {
+        (void)diagnose::parse_observed(id + "=" + typed, book);
+        return {};
+      } catch (const Error& e) {
+        return e.what();
+      }
+    });
+  }
+  s.left_out.insert(t.id);
+  if (answer.empty()) return;
+  s.told.push_back(diagnose::parse_observed(t.id + "=" + answer, book));
+  s.evidence += fmt::format("\n{}={}", t.id, answer);
+}
+
+void take_other(Script& script, SiteState& s, const diagnose::NextTest& t, const Outcome& news) {
+  SiteState as = s;
+  as.video = t.id != "capture-audio";
+  const std::string key = "site.capture." + t.id;
+  Ask ask{.key = key,
+          .words = "site.capture",
+          .values = {{"test", t.label}, {"how", t.how}},
+          .news = news,
+          .optional = true};
+  if (!t.caution.empty()) ask.cautions.push_back(t.caution);
+  const job::Capture* c = script.capture(std::move(ask), wish_at(as, t.label, ""));
+  s.left_out.insert(t.id);
+  if (c != nullptr) keep_capture(s, key, *c);
+}
+
+// What is known by now without what to do about it: that is the next step's.
+Outcome in_short(Outcome o) {
+  for (Point& p : o.points) p = {Weight::Note, p.what, "", "", ""};
+  return o;
+}
+
+void isolate(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
+  measure_at(script, s, s.path.parts.size() - 1, path, {});
+  look(s, k);
+  for (int n = 0; n < most_tests && s.wrong() && !s.stands(); ++n) {
+    const auto next = propose(s);
+    if (!next) return;
+    const Outcome news = in_short(outcome_of_state(s, k.words));
+    if (next->kind == Proposal::Kind::Measure) {
+      measure_at(script, s, next->part, path, news);
+    } else if (next->kind == Proposal::Kind::Trial) {
+      make_trial(script, s, next->test, *k.book, news);
+    } else {
+      take_other(script, s, next->test, news);
+    }
+    look(s, k);
+  }
+}
+
+// Whether it is cured now; asks for another cure while it is not and one is wanted.
+void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
+  for (int round = 1; round <= most_cures && !s.cured; ++round) {
+    const auto keyed = [&](const char* what) { return fmt::format("site.{}.{}", what, round); };
+    if (script.choose({.key = keyed("cure"), .words = "site.cure", .news = outcome_of_state(s, k.words)}) !=
+        "yes")
+      return;
+    if (round == 1) ask_checklist(script, k.checklist, "before");
+    const std::string did = script.text({.key = keyed("did"), .words = "site.did"});
+    const std::size_t last = s.path.parts.size() - 1;
+    const job::Capture* after = script.capture(
+        {.key = keyed("after"),
+         .words = s.video ? "site.at.video" : "site.at.audio",
+         .values = {{"part", s.path.parts[last].name}},
+         .draw = drawn(s, last, k.words)},
+        wish_at(s,
+                k.words.text("site-after-label",
+                             {{"part", s.path.parts[last].name}, {"n", std::to_string(round)}}),
+                path));
+    const diagnose::Site site{s.system};
+    const diagnose::Capture now{keyed("after"), after->facts, after->readings};
+    s.after = diagnose::compare(*k.book, s.captures.front(), now, did, site);
+    s.after->before_name = k.words.text("site-before");
+    s.cured = s.after->nothing_after >= 0.5;
+  }
+}
+
+}  // namespace
+
+Outcome outcome_of_state(const SiteState& s, const Words& words) {
+  Outcome o;
+  if (!s.measured()) return o;
+  const auto& d = s.diagnosis;
+  o.mark = report::Mark::Fail;
+  if (s.cured) {
+    o.mark = report::Mark::Pass;
+    o.headline = words.text("site-cured", {{"did", s.after->did}});
+  } else if (!s.wrong()) {
+    o.mark = report::Mark::Pass;
+    o.headline = words.text("site-nothing");
+  } else if (d.findings.empty()) {
+    o.headline = words.text("site-unlisted");
+  } else {
+    const auto& f = d.findings.front();
+    const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
+    o.headline = words.text(
+        where.empty()          ? "site-likely"
+        : f.probability >= 0.9 ? "site-found"
+                               : "site-likely-in",
+        {{"fault", f.label}, {"percent", fmt::format("{:.0f}", 100 * f.probability)}, {"part", where}});
+  }
+  if (s.after) {
+    o.points.push_back({s.cured ? Weight::Good : Weight::Change,
+                        words.text("site-did", {{"did", s.after->did}}), s.after->summary,
+                        s.cured ? "" : words.text("site-still"), ""});
+  }
+  if (s.wrong()) {
+    for (const auto& f : d.findings) {
+      if (f.probability < 0.1) continue;
+      o.points.push_back({s.cured ? Weight::Note : Weight::Change,
+                          fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what, f.remedy,
+                          f.caution});
+    }
+    if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
+  } else {
+    o.points.push_back({Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
+  }
+  return o;
+}
+
+Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
+  (void)script.text({.key = "site.name", .words = "site.site"});
+  const std::string path = script.text({.key = "site.path"});
+  (void)script.text({.key = "complaint"});
+  s.seen = script.choose({.key = "site.seen"});
+  s.video = of_picture(s.seen);
+  const std::string where = script.choose({.key = "site.where"});
+  if (s.seen == "hum" && where != "unknown") {
+    const std::string word = where == "one" ? "one path" : "everywhere";
+    s.told.push_back(
+        {.sign = "audio.hum.where", .word = word, .shown = word, .from = k.words.text("site-told")});
+  }
+  s.system =
+      s.video ? script.choose({.key = "site.system", .words = "feed.system", .otherwise = k.profile.system})
+              : k.profile.system;
+  const std::string parts =
+      script.meter({.key = "site.parts", .words = s.video ? "site.parts.video" : "site.parts.audio"},
+                   [&](const std::string& typed) {
+                     return parts_of(typed).size() >= 2 ? std::string() : k.words.text("site-parts-few");
+                   });
+  s.path.title = path;
+  for (const std::string& name : parts_of(parts))
+    s.path.parts.push_back({name, fmt::format("site.at.{}", s.path.parts.size() + 1)});
+  s.at_part.resize(s.path.parts.size());
+  s.evidence = fmt::format("{}\n{}\n{}\n{}", s.seen, where, s.system, parts);
+  isolate(script, k, s, path);
+  if (s.wrong()) cure(script, k, s, path);
+  ask_checklist(script, k.checklist, "after");
+  Step last;
+  last.news = outcome_of_state(s, k.words);
+  last.outcome = s.cured      ? k.words.text("site-word-cured")
+                 : !s.wrong() ? k.words.text("site-word-nothing")
+                              : k.words.text("site-word-fault");
+  return last;
+}
+
+namespace {
+
+SiteState state_of(const Work& work, const Knowledge& k) {
+  SiteState state;
+  Script script(work, k.words);
+  (void)script.run([&](Script& s) { return site_steps(s, k, state); });
+  return state;
+}
+
+}  // namespace
+
+Step site_flow(Script& script, const Knowledge& k) {
+  SiteState state;
+  return site_steps(script, k, state);
+}
+
+Outcome site_outcome(const Work& work, const Knowledge& k) {
+  return outcome_of_state(state_of(work, k), k.words);
+}
+
+std::optional<diagnose::Diagnosis> site_diagnosis(const Work& work, const Knowledge& k) {
+  SiteState state = state_of(work, k);
+  if (!state.measured()) return std::nullopt;
+  return std::move(state.diagnosis);
+}
+
+std::vector<report::PaperTable> site_tables(const Work& work, const Knowledge& k) {
+  const SiteState s = state_of(work, k);
+  if (!s.measured()) return {};
+  std::vector<report::PaperTable> tables;
+  report::PaperTable along{.title = k.words.text("site-along"),
+                           .text = s.segment.text,
+                           .head = {k.words.text("site-along-part"), k.words.text("site-along-found")},
+                           .rows = {}};
+  for (std::size_t i = 0; i < s.path.parts.size(); ++i) {
+    const job::Capture* c = s.at_part[i];
+    const bool suspect = std::find(s.segment.between.begin(), s.segment.between.end(),
+                                   s.path.parts[i].name) != s.segment.between.end();
+    std::string found = c == nullptr ? k.words.text("site-along-none") : c->verdict;
+    if (suspect && s.wrong()) found += "; " + k.words.text("site-along-suspect");
+    along.rows.push_back({s.path.parts[i].name, found});
+  }
+  tables.push_back(std::move(along));
+  if (s.after) {
+    report::PaperTable change{.title = k.words.text("site-change"),
+                              .text = s.after->summary,
+                              .head = {"", k.words.text("site-before"), k.words.text("site-after")},
+                              .rows = {}};
+    for (const auto& c : s.after->changes) {
+      if (c.change == diagnose::Change::Same || c.certainty == diagnose::Certainty::Unsure) continue;
+      change.rows.push_back({c.label, c.before, c.after});
+    }
+    tables.push_back(std::move(change));
+  }
+  return tables;
+}
+
+}  // namespace linebench::check

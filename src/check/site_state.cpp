@@ -1,0 +1,90 @@
+#include "site_state.hpp"
+
+#include <algorithm>
+
+namespace linebench::check {
+namespace {
+
+constexpr double stands_from = 0.9;
+constexpr double least_bits = 0.05;
+// Plugging in at another point and taking ten seconds; the project's estimate.
+constexpr double measure_minutes = 4;
+
+}  // namespace
+
+bool SiteState::stands() const {
+  return wrong() && !diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from &&
+         (segment.measure_next.empty() || left_out.contains("measure"));
+}
+
+void look(SiteState& s, const Knowledge& k) {
+  if (k.looks) {
+    if (const auto it = k.looks->find(s.evidence); it != k.looks->end()) {
+      s.diagnosis = it->second.diagnosis;
+      s.segment = it->second.segment;
+      return;
+    }
+  }
+  const diagnose::Site site{s.system};
+  // What a person told of comes first: of two pieces of evidence for one sign the first counts.
+  std::vector<diagnose::Evidence> evidence = s.told;
+  for (diagnose::Evidence& e : diagnose::gather(*k.book, s.captures, site)) evidence.push_back(std::move(e));
+  s.diagnosis = diagnose::diagnose(*k.book, evidence);
+  s.segment = diagnose::locate(*k.book, s.path, s.captures, site);
+  if (k.looks) k.looks->insert_or_assign(s.evidence, Look{s.diagnosis, s.segment});
+}
+
+std::vector<std::string> parts_of(const std::string& text) {
+  std::vector<std::string> parts;
+  std::string part;
+  const auto keep = [&] {
+    const auto from = part.find_first_not_of(" \t");
+    if (from != std::string::npos) {
+      std::string name = part.substr(from, part.find_last_not_of(" \t") - from + 1);
+      if (std::find(parts.begin(), parts.end(), name) == parts.end()) parts.push_back(std::move(name));
+    }
+    part.clear();
+  };
+  for (const char c : text) {
+    if (c == ',') {
+      keep();
+    } else {
+      part += c;
+    }
+  }
+  keep();
+  return parts;
+}
+
+std::optional<Proposal> propose(const SiteState& s) {
+  std::optional<Proposal> best;
+  double best_rate = 0;
+  const auto& parts = s.path.parts;
+  if (!s.segment.measure_next.empty() && !s.left_out.contains("measure")) {
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+      if (parts[i].name == s.segment.measure_next) {
+        best = Proposal{Proposal::Kind::Measure, i, {}};
+        best_rate = 1 / measure_minutes;
+      }
+    }
+  }
+  const bool sure = !s.diagnosis.findings.empty() && s.diagnosis.findings.front().probability >= stands_from;
+  if (sure) return best;
+  std::vector<const diagnose::NextTest*> tests;
+  if (s.diagnosis.next_test) tests.push_back(&*s.diagnosis.next_test);
+  for (const diagnose::Finding& f : s.diagnosis.findings) {
+    if (f.next_test) tests.push_back(&*f.next_test);
+  }
+  for (const diagnose::NextTest* t : tests) {
+    // A path of sound has no picture to look at; the other way round a camera path's hum may be heard.
+    const bool other_view = t->notation.empty() && !s.video && t->id != "capture-audio";
+    if (other_view || s.left_out.contains(t->id) || t->bits < least_bits || t->minutes <= 0) continue;
+    const double rate = t->bits / t->minutes;
+    if (best && rate <= best_rate) continue;
+    best = Proposal{t->notation.empty() ? Proposal::Kind::Capture : Proposal::Kind::Trial, 0, *t};
+    best_rate = rate;
+  }
+  return best;
+}
+
+}  // namespace linebench::check

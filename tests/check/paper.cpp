@@ -1,0 +1,141 @@
+// The papers of the demo's three jobs, looked at by a browser nobody here wrote: at paper and phone width,
+// and printed to PDF.
+#include <gtest/gtest.h>
+
+#include <nlohmann/json.hpp>
+#include <regex>
+
+#include "app/run_program.hpp"
+#include "support/python.hpp"
+
+namespace {
+
+using app_test::Folder;
+using app_test::run;
+using nlohmann::json;
+namespace fs = std::filesystem;
+
+// The papers are made once for all tests of this file.
+const fs::path& papers() {
+  static const Folder folder;
+  static const fs::path made = [] {
+    const auto r = run(folder, "demo --jobs ferry");
+    EXPECT_EQ(r.exit, 0) << r.err;
+    return folder.path / "ferry";
+  }();
+  return made;
+}
+
+testing_support::Finished browse(const fs::path& folder, std::vector<std::string> options,
+                                 const fs::path& page) {
+  std::vector<std::string> argv = {"/usr/bin/chromium",
+                                   "--headless",
+                                   "--no-sandbox",
+                                   "--disable-gpu",
+                                   "--disable-dev-shm-usage",
+                                   "--disable-background-networking",
+                                   "--disable-component-update",
+                                   "--user-data-dir=" + (folder / "browser").string()};
+  argv.insert(argv.end(), options.begin(), options.end());
+  argv.push_back("file://" + page.string());
+  return testing_support::run_program(argv);
+}
+
+// What the browser makes of a page at this width: measured by a script put into a copy of it.
+json laid_out(const fs::path& page, int width) {
+  const testing_support::TempDir dir;
+  constexpr const char* script = R"(<script>window.onload = () => {
+  const cut = [];
+  for (const e of document.querySelectorAll('body *')) {
+    const box = e.getBoundingClientRect();
+    const scrolls = e.closest('.scroll') !== null || e.closest('svg') !== null;
+    if (!scrolls && box.width > 0 && box.right > document.documentElement.clientWidth + 1)
+      cut.push(e.tagName + ' ' + e.textContent.slice(0, 60));
+  }
+  const small = [...document.querySelectorAll('p, li, td, th, figcaption')]
+      .filter(e => parseFloat(getComputedStyle(e).fontSize) < 11).length;
+  const labels = [...document.querySelectorAll('svg text')].map(e => e.getBoundingClientRect().height);
+  document.title = JSON.stringify({cut, small, plots: document.querySelectorAll('svg').length,
+      least_label: labels.length ? Math.min(...labels) : 99,
+      asked: performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith('file:')),
+      headings: [...document.querySelectorAll('h1, h2')].map(e => e.textContent),
+      boxes: document.querySelectorAll('.chain .box').length});
+};</script></body>)";
+  std::string html = app_test::slurp(page);
+  const auto end = html.rfind("</body>");
+  html.replace(end, 7, script);
+  const fs::path copy = dir.path() / "page.html";
+  std::ofstream(copy) << html;
+  const auto r = browse(
+      dir.path(),
+      {"--window-size=" + std::to_string(width) + ",1000", "--virtual-time-budget=3000", "--dump-dom"}, copy);
+  EXPECT_EQ(r.status, 0) << r.err;
+  std::smatch found;
+  static const std::regex title("<title>(\\{[^<]*\\})</title>");
+  if (!std::regex_search(r.out, found, title)) {
+    ADD_FAILURE() << r.out.substr(0, 500) << r.err;
+    return json::object();
+  }
+  std::string text = found[1];
+  for (const auto& [coded, plain] : {std::pair{"&amp;", "&"}, {"&lt;", "<"}, {"&gt;", ">"}}) {
+    for (auto at = text.find(coded); at != std::string::npos; at = text.find(coded, at + 1))
+      text.replace(at, std::string(coded).size(), plain);
+  }
+  return json::parse(text);
+}
+
+class Paper : public testing::TestWithParam<const char*> {};
+
+TEST_P(Paper, FitsPaperAndPhoneAndAsksForNothing) {
+  const fs::path page = papers() / (std::string(GetParam()) + ".html");
+  for (const int width : {800, 500, 360}) {
+    const json j = laid_out(page, width);
+    ASSERT_TRUE(j.contains("cut"));
+    EXPECT_TRUE(j.at("cut").empty()) << width << " " << j.at("cut").dump(1);
+    EXPECT_TRUE(j.at("asked").empty()) << j.at("asked");
+    EXPECT_EQ(j.at("small"), 0) << width;
+    EXPECT_GE(j.at("plots"), 2) << width;
+    EXPECT_GE(j.at("least_label").get<double>(), 7.0) << width;
+    EXPECT_GE(j.at("boxes"), 3);
+    // The result stands first, then the job; what was used comes last.
+    const auto& h = j.at("headings");
+    EXPECT_EQ(h.at(1), "Result");
+    EXPECT_EQ(h.at(2), "Job");
+    EXPECT_EQ(h.at(h.size() - 1), "What was used");
+  }
+}
+
+TEST_P(Paper, PrintsOnThePaperOfTheProfile) {
+  const testing_support::TempDir dir;
+  const fs::path page = papers() / (std::string(GetParam()) + ".html");
+  const fs::path pdf = dir.path() / "paper.pdf";
+  const auto r = browse(dir.path(), {"--no-pdf-header-footer", "--print-to-pdf=" + pdf.string()}, page);
+  ASSERT_TRUE(fs::exists(pdf)) << r.err;
+  const std::string text = app_test::slurp(pdf);
+  // A4 is 595 x 842 points (ISO 216: 210 x 297 mm).
+  static const std::regex box(R"(/MediaBox \[0 0 (\d+)(?:\.\d+)? (\d+)(?:\.\d+)?\])");
+  std::size_t pages = 0;
+  for (std::sregex_iterator it(text.begin(), text.end(), box), end; it != end; ++it, ++pages) {
+    EXPECT_NEAR(std::stoi((*it)[1]), 595, 2);
+    EXPECT_NEAR(std::stoi((*it)[2]), 842, 2);
+  }
+  EXPECT_GE(pages, 2u);
+  EXPECT_LE(pages, 30u);
+}
+
+INSTANTIATE_TEST_SUITE_P(Jobs, Paper, testing::Values("site", "station", "feed"));
+
+TEST(DemoJobs, EachCanBeRunAgainFromItsFiles) {
+  const testing_support::TempDir dir;
+  const std::map<std::string, std::pair<int, std::string>> expected = {
+      {"site", {0, "cured"}}, {"station", {0, "repaired"}}, {"feed", {0, "connect"}}};
+  for (const auto& [kind, result] : expected) {
+    const auto r = testing_support::run_program({LINEBENCH_PROGRAM, "check", kind, "--json", "--from-files",
+                                                 (papers() / kind).string(), "--store", dir / "jobs.sqlite"});
+    EXPECT_EQ(r.status, result.first) << kind << r.err;
+    ASSERT_FALSE(r.out.empty()) << r.err;
+    EXPECT_EQ(json::parse(r.out).at("job").at("outcome"), result.second);
+  }
+}
+
+}  // namespace

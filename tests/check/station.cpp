@@ -1,0 +1,137 @@
+// A station on the bench. What was sent comes from the program; what the station did to it is made by sox.
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <linebench/check/reference.hpp>
+#include <nlohmann/json.hpp>
+
+#include "app/run_program.hpp"
+#include "sound_files.hpp"
+#include "support/python.hpp"
+
+namespace {
+
+using app_test::Folder;
+using app_test::run;
+using namespace linebench;
+using nlohmann::json;
+
+// A plan short enough to be run many times.
+constexpr const char* plan = R"(title = "Short"
+types = ["post"]
+[[test]]
+key = "listen"
+title = "Listen path"
+signal = "sweep-speech"
+limits = "speech-path"
+[[test]]
+key = "level"
+title = "Level"
+signal = "tone-1k"
+limits = "speech-path"
+)";
+
+struct Bench {
+  Folder folder;
+  Bench() {
+    std::filesystem::create_directories(folder.path / "home/plans");
+    std::ofstream(folder.path / "home/plans/short.toml") << plan;
+    for (const char* signal : {"sweep-speech", "tone-1k"}) {
+      const auto r = run(folder, std::string("signals write ") + signal + " --out " + signal + ".wav");
+      EXPECT_EQ(r.exit, 0) << r.err;
+    }
+  }
+  // A return: the sent file through sox effects.
+  void returned(const std::string& signal, const std::string& key, const std::string& effects) const {
+    check_test::sox("'" + (folder.path / (signal + ".wav")).string() + "' -b 24 '" +
+                    (folder.path / (key + ".wav")).string() + "' remix 1 " + effects);
+  }
+  json check(int expected_exit, const std::string& answers) const {
+    std::ofstream(folder.path / "answers.toml") << answers;
+    const auto r = run(folder, "check station --from-files . --json");
+    EXPECT_EQ(r.exit, expected_exit) << r.err;
+    return r.out.empty() ? json::object() : json::parse(r.out);
+  }
+};
+
+std::string answers(const std::string& serial, const std::string& more) {
+  return "\"station.type\" = \"Post\"\n\"station.serial\" = \"" + serial +
+         "\"\n\"checklist.before\" = \"all\"\n\"checklist.after\" = \"all\"\n" + more;
+}
+
+constexpr const char* band = "highpass 150 lowpass 6000";
+
+TEST(Station, PassesFailsAndIsRepaired) {
+  const Bench bench;
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150 gain -12");
+  const json fail =
+      bench.check(1, answers("A1", "\"complaint\" = \"too quiet\"\n\"station.next\" = \"fail\"\n"));
+  EXPECT_EQ(fail.at("job").at("outcome"), "fail");
+  EXPECT_EQ(fail.at("job").at("station").at("serial"), "A1");
+
+  bench.returned("tone-1k", "test.level.2", "highpass 150");
+  const json repaired = bench.check(
+      0, answers("A1",
+                 "\"complaint\" = \"too quiet\"\n\"station.next\" = \"repair\"\n\"station.repair\" = \"new "
+                 "capacitor\"\n\"station.next.2\" = \"done\"\n"));
+  EXPECT_EQ(repaired.at("job").at("outcome"), "repaired");
+  EXPECT_EQ(repaired.at("job").at("captures").size(), 3u);  // only what failed was tested again
+}
+
+TEST(Station, SoundOneWithAComplaintIsNoFaultFoundWithItsEvidence) {
+  const Bench bench;
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  const json j =
+      bench.check(0, answers("B7", "\"complaint\" = \"dead at times\"\n\"station.next\" = \"done\"\n"));
+  EXPECT_EQ(j.at("job").at("outcome"), "no fault found");
+  EXPECT_NE(j.at("headline").get<std::string>().find("soak"), std::string::npos);
+  int good = 0;
+  for (const auto& p : j.at("points")) good += p.at("weight") == "good" ? 1 : 0;
+  EXPECT_GE(good, 2) << j.at("points").dump(1);
+}
+
+TEST(Station, UnlikeGoodUnitsIsSaidAndTrendShown) {
+  const Bench bench;
+  // Good units: gains spread by tenths of a decibel, as parts are.
+  for (int i = 0; i < 4; ++i) {
+    const std::string gain = " gain " + std::to_string(-1.0 + 0.1 * (i % 3));
+    bench.returned("sweep-speech", "test.listen", band + gain);
+    bench.returned("tone-1k", "test.level", "highpass 150" + gain);
+    const json good = bench.check(0, answers("G" + std::to_string(i), "\"station.next\" = \"reference\"\n"));
+    EXPECT_EQ(good.at("job").at("outcome"), "pass");
+    EXPECT_EQ(good.at("job").at("reference"), true) << good.at("job").dump(1).substr(0, 600);
+  }
+  // The same again is like them; 4 dB down is inside the limits and not like them.
+  bench.returned("sweep-speech", "test.listen", band + std::string(" gain -0.95"));
+  bench.returned("tone-1k", "test.level", "highpass 150 gain -0.95");
+  const json like = bench.check(0, answers("U1", "\"station.next\" = \"done\"\n"));
+  EXPECT_NE(like.at("points").dump().find("Reads like 4 good units"), std::string::npos)
+      << like.at("points").dump(1);
+  bench.returned("sweep-speech", "test.listen", band + std::string(" gain -5"));
+  bench.returned("tone-1k", "test.level", "highpass 150 gain -5");
+  const json unlike =
+      bench.check(0, answers("U1", "\"complaint\" = \"quiet\"\n\"station.next\" = \"done\"\n"));
+  EXPECT_NE(unlike.at("points").dump().find("4 good units of its type have"), std::string::npos);
+  EXPECT_NE(unlike.at("headline").get<std::string>().find("does not read like"), std::string::npos);
+  ASSERT_EQ(run(bench.folder, "report last --out paper.html").exit, 0);
+  EXPECT_NE(app_test::slurp(bench.folder.path / "paper.html").find("Over its returns"), std::string::npos);
+}
+
+// scipy.stats.t.sf, an implementation of others.
+TEST(Reference, StudentTailAsScipyHasIt) {
+  const auto numbers = testing_support::run_python_numbers(
+      "from scipy.stats import t\n"
+      "print(*[2*t.sf(x, d) for d in (1,2,3,4,7,12,29) for x in (0.1,1.0,2.5,9.0,40.0)])\n");
+  ASSERT_EQ(numbers.size(), 35u);
+  std::size_t i = 0;
+  for (const int dof : {1, 2, 3, 4, 7, 12, 29}) {
+    for (const double x : {0.1, 1.0, 2.5, 9.0, 40.0}) {
+      EXPECT_NEAR(check::student_beyond(x, dof), numbers[i], 1e-12 + 1e-6 * numbers[i]) << dof << " " << x;
+      ++i;
+    }
+  }
+}
+
+}  // namespace
