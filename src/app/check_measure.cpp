@@ -75,6 +75,41 @@ Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Cont
   return m;
 }
 
+Measured measure_soak(const CaptureWish& wish, const fs::path& file, const Context& context) {
+  Measured m{.document = {}, .view = "audio", .limits = wish.limits, .asked = {}};
+  const auto source = capture::open_audio_file(file);
+  const CaptureFacts& facts = source->facts();
+  check::Soak soak(facts.sample_rate_hz, facts.channels, soak_options(wish));
+  std::vector<float> block(static_cast<std::size_t>(8192 * facts.channels));
+  const ProgressLine line("measuring " + facts.source);
+  const Progress progress = line.progress();
+  std::uint64_t done = 0;
+  for (std::size_t n = source->read(block); n > 0 && !context.stop; n = source->read(block)) {
+    soak.push(std::span<const float>(block).first(n * static_cast<std::size_t>(facts.channels)));
+    done += n;
+    if (progress && facts.frames > 0)
+      progress(static_cast<double>(done) / static_cast<double>(facts.frames), "");
+  }
+  m.document.readings = soak.finish();
+  m.document.input = facts;
+  m.document.input.frames = done;
+  return m;
+}
+
+job::Capture judged(Measured m, const CaptureWish& wish) {
+  judge_document(m.document, m.limits, m.asked);
+  job::Capture c;
+  c.label = wish.label;
+  if (!wish.path.empty()) c.path = wish.path;
+  c.view = m.view;
+  c.facts = m.document.input;
+  c.verdict = m.document.verdict;
+  c.limit_set = m.document.limit_set;
+  c.missing = m.document.missing;
+  c.readings = std::move(m.document.readings);
+  return c;
+}
+
 Measured measure_frames(const CaptureWish& wish, const fs::path& file, const Context& context) {
   Measured m{.document = {}, .view = "picture", .limits = "picture", .asked = {}};
   const auto source = capture::open_frames(file);
@@ -109,9 +144,10 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
   const bool document = file.extension() == ".json";
   if (wish.view == CaptureWish::View::Video && !frames && !composite && !document)
     throw unusable(fmt::format("{}: holds sound, and video is wanted here", file.string()));
-  Measured m = wish.view == CaptureWish::View::Audio ? measure_sound(wish, file, context)
-               : frames                              ? measure_frames(wish, file, context)
-                                                     : measure_composite(wish, file, context);
+  Measured m = wish.soak                               ? measure_soak(wish, file, context)
+               : wish.view == CaptureWish::View::Audio ? measure_sound(wish, file, context)
+               : frames                                ? measure_frames(wish, file, context)
+                                                       : measure_composite(wish, file, context);
   if (!wish.only.empty()) {
     std::erase_if(m.document.readings, [&](const Reading& r) {
       return std::none_of(wish.only.begin(), wish.only.end(),
@@ -119,20 +155,26 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
     });
     m.asked.only = wish.only;
   }
-  judge_document(m.document, m.limits, m.asked);
-  job::Capture c;
-  c.label = wish.label;
-  if (!wish.path.empty()) c.path = wish.path;
+  job::Capture c = judged(std::move(m), wish);
   c.file = fs::absolute(file, ec).lexically_normal();
   c.sha256 = job::sha256_of(file);
-  c.bytes = fs::is_regular_file(file, ec) ? fs::file_size(file, ec) : 0;
-  c.view = m.view;
-  c.facts = m.document.input;
-  c.verdict = m.document.verdict;
-  c.limit_set = m.document.limit_set;
-  c.missing = m.document.missing;
-  c.readings = std::move(m.document.readings);
+  c.bytes = fs::file_size(file, ec);
   return c;
+}
+
+check::SoakOptions soak_options(const CaptureWish& wish) {
+  const auto recipe = known_recipe(wish.signal);
+  check::SoakOptions options;
+  options.signal = wish.signal;
+  if (recipe) options.tone_hz = measure::tone_of(*recipe);
+  return options;
+}
+
+job::Capture soaked(const CaptureWish& wish, const CaptureFacts& facts, Readings readings) {
+  Measured m{.document = {}, .view = "audio", .limits = wish.limits, .asked = {}};
+  m.document.input = facts;
+  m.document.readings = std::move(readings);
+  return judged(std::move(m), wish);
 }
 
 }  // namespace linebench::app

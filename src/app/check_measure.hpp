@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <linebench/check/soak.hpp>
 #include <linebench/check/step.hpp>
 
 #include "commands.hpp"
@@ -12,5 +13,10 @@ namespace linebench::app {
 /// (measure --json). The file's hash is taken. Throws as the readers and measurements do.
 [[nodiscard]] job::Capture measure_for(const check::CaptureWish& wish, const std::filesystem::path& file,
                                        const Context& context);
+
+/// How a long run is looked at, and the record of one that was not kept as a file.
+[[nodiscard]] check::SoakOptions soak_options(const check::CaptureWish& wish);
+[[nodiscard]] job::Capture soaked(const check::CaptureWish& wish, const CaptureFacts& facts,
+                                  Readings readings);
 
 }  // namespace linebench::app

@@ -4,6 +4,8 @@
 
 #include <linebench/capture/picture_session.hpp>
 
+#include "check_measure.hpp"
+#include "meter.hpp"
 #include "sound.hpp"
 
 namespace linebench::app {
@@ -53,7 +55,40 @@ void record_picture(const check::CaptureWish& wish, const CheckDevices& d, const
   refuse_unfinished({.end = outcome.end, .line = outcome.line, .facts = {}, .levels = {}});
 }
 
+class SoakSink final : public capture::SampleSink {
+ public:
+  explicit SoakSink(check::Soak& soak) : soak_(soak) {}
+  void write(std::span<const float> interleaved) override { soak_.push(interleaved); }
+
+ private:
+  check::Soak& soak_;
+};
+
 }  // namespace
+
+job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& d, const Context& context,
+                         const std::function<void(const check::SoakEvent&)>& told) {
+  const auto system = capture::open_sound_system();
+  const auto devices = system->devices();
+  const capture::SoundDevice& from = capture::choose_device(devices, d.from, capture::Direction::Input);
+  const capture::SoundDevice& to = capture::choose_device(devices, d.to, capture::Direction::Output);
+  capture::Session session(*system, {.from = from, .to = to});
+  SignalOptions signal;
+  signal.name = wish.signal;
+  signal.seconds = wish.seconds;
+  const auto sending = signal_to_send(signal, to, session.rate_hz(), session.outputs(), Caution::Say);
+  check::Soak soak(session.rate_hz(), session.inputs(), soak_options(wish), told);
+  SoakSink sink(soak);
+  Meter meter;
+  const capture::Outcome outcome = session.run(
+      {.send = sending.get(), .take = &sink, .kept = false, .watch = meter.watch(), .stop = &context.stop});
+  if (outcome.end != capture::End::Stopped) (void)exit_of(outcome);
+  CaptureFacts facts = outcome.facts;
+  facts.signal = wish.signal;
+  facts.source = "long run, not kept";
+  facts.kind = "sound device";
+  return soaked(wish, facts, soak.finish());
+}
 
 void record_for(const check::CaptureWish& wish, const CheckDevices& d, const fs::path& file,
                 const Context& context) {

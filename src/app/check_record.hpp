@@ -2,6 +2,8 @@
 #pragma once
 
 #include <filesystem>
+#include <functional>
+#include <linebench/check/soak.hpp>
 #include <linebench/check/step.hpp>
 
 #include "commands.hpp"
@@ -20,5 +22,11 @@ struct CheckDevices {
 /// named for it, else as the sessions do; Error(Interrupted) after Ctrl-C.
 void record_for(const check::CaptureWish& wish, const CheckDevices& devices,
                 const std::filesystem::path& file, const Context& context);
+
+/// Sends the wish's tone for its length and looks at the return as it comes; nothing but events is kept.
+/// @param told every event, as it is found. Ends early, with what was found by then, on Ctrl-C.
+[[nodiscard]] job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& devices,
+                                       const Context& context,
+                                       const std::function<void(const check::SoakEvent&)>& told);
 
 }  // namespace linebench::app

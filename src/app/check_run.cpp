@@ -102,11 +102,13 @@ class Runner {
     }
     try {
       fs::path file = reply.text;
-      if (reply.kind == Reply::Kind::Record) {
+      const bool record = reply.kind == Reply::Kind::Record;
+      if (record && !step.wish.soak) {
         file = new_file(step);
         record_for(step.wish, run_.devices, file, context_);
       }
-      const job::Capture c = run_.store.add(run_.job, measure_for(step.wish, file, context_), step.key);
+      const job::Capture c = run_.store.add(
+          run_.job, record && step.wish.soak ? soak(step) : measure_for(step.wish, file, context_), step.key);
       const report::View view = report::make_view(report::document_of(c), false);
       keep_findings();
       show_text(context_, report::wrapped(report::printable(fmt::format("{}: {}: {}", words_.text("measured"),
@@ -119,6 +121,40 @@ class Runner {
       show_text(context_, report::printable(e.what()) + "\n");
       return false;
     }
+  }
+
+  // Events are notes of the job from the moment they are found, so that a power cut in the last hour loses
+  // none.
+  job::Capture soak(const Step& step) {
+    constexpr int most_notes = 1000;
+    int notes = 0;
+    return record_soak(step.wish, run_.devices, context_, [&](const check::SoakEvent& e) {
+      const std::string text = words_.text("soak-event", {{"time", check::soak_time(e.at_s)},
+                                                          {"what", words_.text(event_key(e.kind))},
+                                                          {"amount", fmt::format("{:.3g}", e.amount)},
+                                                          {"channel", e.channel}});
+      say("\r{}\n", text);
+      if (++notes <= most_notes) run_.store.note(run_.job, text);
+    });
+  }
+
+  static const char* event_key(check::SoakEvent::Kind kind) {
+    using Kind = check::SoakEvent::Kind;
+    switch (kind) {
+      case Kind::Click:
+        return "soak-click";
+      case Kind::Dropout:
+        return "soak-dropout";
+      case Kind::Clip:
+        return "soak-clip";
+      case Kind::Step:
+        return "soak-step";
+      case Kind::Gone:
+        return "soak-gone";
+      case Kind::Back:
+        break;
+    }
+    return "soak-back";
   }
 
   void keep_findings() {

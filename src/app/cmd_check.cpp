@@ -19,11 +19,36 @@ struct CheckOptions {
   CheckDevices devices;
 };
 
-Exit check_job(Context& context, const CheckOptions& o, job::JobKind kind) {
+// Asked once, before the first job: which half of the world. @return false when it was not answered.
+bool ask_profile(const check::Words& words, Answers& answers, const Context& context) {
+  const check::Question& q = words.question("profile.mains");
+  check::Step step;
+  step.kind = check::StepKind::Choose;
+  step.key = "profile.mains";
+  step.ask = q.ask;
+  step.choices = q.choices;
+  show_step(step, 0, words, context);
+  for (;;) {
+    const Reply reply = answers.reply(step, {});
+    if (reply.kind == Reply::Kind::Leave) return false;
+    if (reply.kind != Reply::Kind::Answer) continue;
+    const fs::path file = check::profile_file();
+    std::error_code ec;
+    fs::create_directories(file.parent_path(), ec);
+    capture::store_text(file, check::to_toml(check::usual_profile(reply.text == "60" ? 60 : 50)));
+    return true;
+  }
+}
+
+Exit run_job(Context& context, const CheckOptions& o, job::JobKind kind) {
   check::Knowledge knowledge = knowledge_for(kind);
   job::Store store(o.store.empty() ? job::Store::usual_file() : fs::path(o.store));
   const auto answers = o.files.empty() ? answers_from_keyboard(knowledge.words, context, o.devices)
                                        : answers_from_files(knowledge.words, o.files, context);
+  if (o.files.empty() && !check::load_profile()) {
+    if (!ask_profile(knowledge.words, *answers, context)) return Exit::Interrupted;
+    knowledge.profile = *check::load_profile();
+  }
   if (store.read_only())
     throw unusable(
         "the job store is read only, so nothing could be kept; give --store a file you may write to");
@@ -48,7 +73,7 @@ void add_kind(CLI::App& group, Context& context, job::JobKind kind, const char* 
   c->add_option("--grabber", o->devices.grabber, "The video grabber to take pictures from");
   c->add_option("--store", o->store, "The job store; without it this user's own");
   c->callback(
-      [&context, o, kind] { context.action = [&context, o, kind] { return check_job(context, *o, kind); }; });
+      [&context, o, kind] { context.action = [&context, o, kind] { return run_job(context, *o, kind); }; });
 }
 
 }  // namespace

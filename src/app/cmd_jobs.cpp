@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <cstdlib>
 #include <filesystem>
 #include <fstream>
 #include <linebench/capture/atomic_file.hpp>
@@ -9,6 +10,7 @@
 #include <linebench/job/store.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/job_page.hpp>
+#include <linebench/report/label.hpp>
 #include <memory>
 #include <nlohmann/json.hpp>
 
@@ -28,7 +30,7 @@ struct JobsOptions {
   std::vector<std::string> jobs;
   std::string kind, title, complaint, site, type, serial;
   job::Query query;
-  std::string state, text, out, outcome, file;
+  std::string state, text, out, outcome, file, size = "62x29";
   bool replace = false, off = false, all = false;
 };
 
@@ -222,12 +224,38 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
   c->add_flag("--off", o->off, "No longer");
 }
 
+Exit write_label(Context& context, const JobsOptions& o) {
+  const Store store = open_store(o);
+  const job::Job j = store.job(o.job);
+  const auto cross = o.size.find('x');
+  report::LabelSize size;
+  char* end = nullptr;
+  size.width_mm = std::strtod(o.size.c_str(), &end);
+  size.height_mm = cross == std::string::npos ? 0 : std::strtod(o.size.c_str() + cross + 1, nullptr);
+  if (!(size.width_mm >= 20 && size.width_mm <= 300 && size.height_mm >= 10 && size.height_mm <= 300))
+    throw bad_usage(fmt::format("--size {}: give width x height in mm, such as 62x29", o.size));
+  check_new_file(o.out, o.replace);
+  capture::store_text(o.out, report::label_page(j, size));
+  if (context.json) {
+    print_document("jobs label", {{"job", job::job_to_json(j)}, {"label", o.out}});
+  } else {
+    print_text(fmt::format("label of {}: {}\n", j.ref, o.out));
+  }
+  return Exit::Ok;
+}
+
 void add_files(CLI::App& jobs, Context& context, const Options& o) {
   CLI::App* c = command(jobs, context, o, "export", "Jobs as JSON, or their readings as CSV",
                         [](Context&, const JobsOptions& p) { return export_jobs(p); });
   c->add_option("JOB", o->jobs, "Which; without any, all");
   c->add_option("--out", o->out, "File, .json or .csv")->required();
   c->add_flag("--replace", o->replace, "Replace the file if it is there");
+
+  c = command(jobs, context, o, "label", "A label to print for a station that was tested", write_label);
+  add_job_argument(*c, *o);
+  c->add_option("--out", o->out, "The page, .html")->required();
+  c->add_option("--size", o->size, "Width x height in mm")->capture_default_str();
+  c->add_flag("--replace", o->replace, "Replace the page if it is there");
 
   c = command(jobs, context, o, "copy", "The whole store as one file", [](Context&, const JobsOptions& p) {
     open_store(p).copy_to(p.out);

@@ -42,6 +42,8 @@ std::vector<std::string> unsent_sides(const SignalOptions& signal, int inputs) {
 
 Exit loop(Context& context, LoopOptions& o) {
   check_limits(o.limits);
+  check_job(o.show);
+  o.show.file = o.out;
   (void)audio_recipe(o.signal.name);
   if (!o.out.empty()) check_out(o.out, o.replace);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.out);

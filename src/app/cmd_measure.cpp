@@ -59,6 +59,8 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   check_positive(o.full_scale_v, "--full-scale", 1000, "V");
   check_positive(o.tone_hz, "--tone", 100000, "Hz");
   check_limits(o.limits);
+  check_job(o.show);
+  o.show.file = o.file;
   if (!o.signal.empty()) (void)signals::load_recipe(o.signal);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
   const bool frames = capture::looks_like_frames(o.file);

@@ -16,6 +16,8 @@ struct Options {
 
 Exit respond(Context& context, Options& o) {
   check_limits(o.limits);
+  check_job(o.show);
+  o.show.file = o.returned;
   if (!o.show.html.empty()) check_page_path(o.show.html, o.returned);
   const auto sent = capture::open_audio_file(o.sent);
   const auto returned = capture::open_audio_file(o.returned);

@@ -30,6 +30,7 @@ void add_diagnose(CLI::App& app, Context& context);
 void add_compare(CLI::App& app, Context& context);
 void add_watch(CLI::App& app, Context& context);
 void add_check(CLI::App& app, Context& context);
+void add_profile(CLI::App& app, Context& context);
 /// `send`, below the command `signals`.
 void add_signals_send(CLI::App& signals_command, Context& context);
 void add_signals(CLI::App& app, Context& context);

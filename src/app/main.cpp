@@ -72,6 +72,7 @@ int main(int argc, char** argv) {
     linebench::app::add_calibrate(app, context);
     linebench::app::add_sync_ratio(app, context);
     linebench::app::add_check(app, context);
+    linebench::app::add_profile(app, context);
     linebench::app::add_jobs(app, context);
     linebench::app::add_report(app, context);
     linebench::app::add_diagnose(app, context);

@@ -15,6 +15,7 @@
 #include <filesystem>
 #include <fstream>
 #include <linebench/capture/atomic_file.hpp>
+#include <linebench/job/store.hpp>
 #include <linebench/judge/limits.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/page.hpp>
@@ -144,7 +145,48 @@ void check_page_path(const std::string& html, const std::string& input) {
 void add_show_options(CLI::App& command, ShowOptions& options, std::string& limits) {
   command.add_option("--limits", limits, "Judge by this limit set: a name or the path of a .toml file");
   command.add_option("--html", options.html, "Write the report as one self-contained page to this file");
+  command.add_option("--job", options.job, "Keep it in this job: its name, the end of it, or `last`");
+  command.add_option("--store", options.store, "The job store; without it this user's own");
   command.add_flag("--all", options.all, "Show every reading, each hum harmonic too");
+}
+
+namespace {
+
+job::Store job_store(const ShowOptions& o) {
+  return job::Store(o.store.empty() ? job::Store::usual_file() : std::filesystem::path(o.store));
+}
+
+// The view by what was read: readings of one document are of one view.
+std::string view_of(const Readings& readings) {
+  if (readings.empty() || readings.front().id.starts_with("audio.")) return "audio";
+  return readings.front().id.starts_with("picture.") ? "picture" : "waveform";
+}
+
+void keep_in_job(const report::Document& d, const ShowOptions& o) {
+  job::Store store = job_store(o);
+  const job::Job job = store.job(o.job);
+  job::Capture c;
+  c.label = fmt::format("{}: {}", d.command, d.input.source);
+  if (std::error_code ec; std::filesystem::is_regular_file(o.file, ec)) {
+    c.file = std::filesystem::absolute(o.file, ec).lexically_normal();
+    c.sha256 = job::sha256_of(o.file);
+    c.bytes = std::filesystem::file_size(o.file, ec);
+  }
+  c.view = view_of(d.readings);
+  c.facts = d.input;
+  c.verdict = d.verdict;
+  c.limit_set = d.limit_set;
+  c.missing = d.missing;
+  c.readings = d.readings;
+  (void)store.add(job, c);
+  say("kept in job {}\n", job.ref);
+}
+
+}  // namespace
+
+void check_job(const ShowOptions& options) {
+  if (options.job.empty()) return;
+  (void)job_store(options).job(options.job);
 }
 
 void check_limits(const std::string& limits) {
@@ -167,6 +209,7 @@ void print_json(const report::Document& document) {
 }
 
 Exit show(const Context& context, const report::Document& document, const ShowOptions& options) {
+  if (!options.job.empty()) keep_in_job(document, options);
   // The page comes last: should it fail, the readings of a long capture are on the screen already.
   if (context.json) {
     print_json(document);

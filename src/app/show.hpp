@@ -22,6 +22,9 @@ namespace linebench::app {
 /// What the user asked for, and what the page needs beside the readings.
 struct ShowOptions {
   std::string html;                                 ///< write a page to this file; empty: none
+  std::string job{};                                ///< keep it in this job of the job store; empty: nowhere
+  std::string store{};                              ///< the store; empty: this user's own
+  std::string file{};                               ///< the capture's file, for the job; empty: none was kept
   bool all = false;                                 ///< show every reading (each hum harmonic) in the table
   std::vector<measure::ChannelTraces> traces{};     ///< for the page's plots; may be empty
   std::optional<measure::VideoTraces> video{};      ///< for the pictures of composite samples
@@ -60,7 +63,11 @@ class KnownSource : public AudioSource {
 /// there.
 void check_page_path(const std::string& html, const std::string& input);
 
-/// Adds --limits, --html and --all to a command. The references must live as long as the command.
+/// Throws Error(Usage) when the job it is to be kept in is not there; nothing where none was asked for.
+void check_job(const ShowOptions& options);
+
+/// Adds --limits, --html, --all, --job and --store to a command. The references must live as long as the
+/// command.
 void add_show_options(CLI::App& command, ShowOptions& options, std::string& limits);
 
 /// Judges the document's readings by this set (a name or a path) and fills verdict, limit_set and missing.

@@ -56,8 +56,8 @@ std::vector<std::string> drawn(const SiteState& s, std::size_t part, const Words
   return draw;
 }
 
-void keep_capture(SiteState& s, const std::string& key, const job::Capture& c) {
-  s.captures.push_back({key, c.facts, c.readings});
+void keep_capture(SiteState& s, const job::Capture& c) {
+  s.captures.push_back({c.label, c.facts, c.readings});
   s.evidence += "\n" + c.uid;
 }
 
@@ -80,7 +80,7 @@ void measure_at(Script& script, SiteState& s, std::size_t part, const std::strin
     s.left_out.insert("measure");
     return;
   }
-  keep_capture(s, key, *c);
+  keep_capture(s, *c);
   s.at_part[part] = c;
 }
 
@@ -132,7 +132,7 @@ void take_other(Script& script, SiteState& s, const diagnose::NextTest& t, const
   if (!t.caution.empty()) ask.cautions.push_back(t.caution);
   const job::Capture* c = script.capture(std::move(ask), wish_at(as, t.label, ""));
   s.left_out.insert(t.id);
-  if (c != nullptr) keep_capture(s, key, *c);
+  if (c != nullptr) keep_capture(s, *c);
 }
 
 // What is known by now without what to do about it: that is the next step's.
@@ -251,7 +251,7 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
                    });
   s.path.title = path;
   for (const std::string& name : parts_of(parts))
-    s.path.parts.push_back({name, fmt::format("site.at.{}", s.path.parts.size() + 1)});
+    s.path.parts.push_back({name, k.words.text("site-at-label", {{"part", name}})});
   s.at_part.resize(s.path.parts.size());
   s.evidence = fmt::format("{}\n{}\n{}\n{}", s.seen, where, s.system, parts);
   isolate(script, k, s, path);

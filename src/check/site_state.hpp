@@ -11,7 +11,7 @@ namespace linebench::check {
 struct SiteState {
   std::string seen, system;
   bool video = false;
-  diagnose::SignalPath path;  ///< its parts' captures are named after the steps' keys
+  diagnose::SignalPath path;  ///< its parts' captures are named by their labels
   std::vector<diagnose::Capture> captures{};
   std::vector<diagnose::Evidence> told{};  ///< as seen or metered
   std::string evidence{};                  ///< names all of the above that a diagnosis rests on

@@ -197,6 +197,11 @@ Outcome station_outcome(const Work& w, const Knowledge& k) {
   bool fails = false;
   bool open = !t.skipped.empty() || !t.waiting.empty();
   add_test_points(t, k.words, o.points, fails, open);
+  for (int round = 1; round <= t.repairs; ++round) {
+    const std::string* done = w.answer(round_key("station.repair", round));
+    if (done != nullptr)
+      o.points.push_back({Weight::Note, k.words.text("station-repair-done", {{"done", *done}}), "", "", ""});
+  }
   const bool unlike = add_reference_points(t, w, k, o.points);
   if (const job::Capture* soak = soak_of(w)) fails = add_soak_points(*soak, k.words, o.points) || fails;
   std::stable_sort(o.points.begin(), o.points.end(),
@@ -273,6 +278,7 @@ Step station_flow(Script& s, const Knowledge& k) {
       wish.label = s.words().text("station-soak-label");
       wish.signal = "tone-1k";
       wish.limits = "soak";
+      wish.soak = true;
       wish.seconds = 3600 * s.number({.key = "station.soak-hours"}, 0.01, 168).value_or(1);
       (void)s.capture({.key = "station.soak", .optional = true}, wish);
       now = station_outcome(s.work(), k);

@@ -51,7 +51,9 @@ std::string findings_html(const JobPaper& paper) {
                      100 * f.probability);
     if (body.is_object()) {
       s += evidence_html(body) + paragraph("Remedy:", text_of(body, "remedy"), "do") +
-           paragraph("Caution:", text_of(body, "caution"), "warn") + next_html(body);
+           paragraph("Caution:", text_of(body, "caution"), "warn");
+      // What to test next is of no use once the job is through.
+      if (!paper.job.done) s += next_html(body);
     }
     s += "</li>";
   }

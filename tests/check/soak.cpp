@@ -1,0 +1,145 @@
+// A long run: events of known times in a tone, made here sample by sample; memory that does not grow.
+#include <gtest/gtest.h>
+#include <sys/resource.h>
+
+#include <cmath>
+#include <linebench/check/soak.hpp>
+#include <numbers>
+#include <random>
+#include <vector>
+
+namespace {
+
+using namespace linebench;
+using check::SoakEvent;
+
+constexpr double rate = 16000;
+
+// A 1 kHz tone of -20 dBFS (peak 0.1) with noise, from `from` on, as long as wanted.
+class ToneRun {
+ public:
+  std::vector<float> next(std::size_t n) {
+    std::vector<float> x(n);
+    for (float& v : x) {
+      const double t = static_cast<double>(at_++) / rate;
+      v = static_cast<float>(gain(t) * std::sin(2 * std::numbers::pi * std::fmod(1000 * t, 1.0)) +
+                             noise_(random_));
+      for (const double click : clicks) {
+        if (std::abs(t - click) < 0.5 / rate) v += 0.6F;
+      }
+    }
+    return x;
+  }
+  std::vector<double> clicks{};
+  double step_at = 1e9, lost_from = 1e9, lost_to = 1e9;
+
+ private:
+  [[nodiscard]] double gain(double t) const {
+    if (t >= lost_from && t < lost_to) return 0;
+    return 0.1 * (t >= step_at ? std::pow(10.0, -2.0 / 20) : 1.0);
+  }
+  std::uint64_t at_ = 0;
+  std::mt19937 random_{3};
+  std::normal_distribution<double> noise_{0, 1e-4};
+};
+
+Readings soak(ToneRun& run, double seconds, std::vector<SoakEvent>* events = nullptr) {
+  check::SoakOptions options;
+  options.tone_hz = 1000;
+  options.signal = "tone-1k";
+  check::Soak s(rate, 1, options, [&](const SoakEvent& e) {
+    if (events != nullptr) events->push_back(e);
+  });
+  const auto total = static_cast<std::size_t>(seconds * rate);
+  for (std::size_t done = 0; done < total; done += 4000) s.push(run.next(4000));
+  return s.finish();
+}
+
+double number(const Readings& r, const char* id) {
+  const Reading* found = find_reading(r, id);
+  return found != nullptr && found->measured() ? found->number() : std::nan("");
+}
+
+TEST(Soak, QuietRunHasNoEvents) {
+  ToneRun run;
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 65, &events);
+  EXPECT_TRUE(events.empty());
+  EXPECT_EQ(number(r, "audio.click.count"), 0);
+  EXPECT_EQ(number(r, "audio.dropout.count"), 0);
+  EXPECT_EQ(find_reading(r, "audio.tone.step"), nullptr);
+  EXPECT_EQ(find_reading(r, "audio.signal")->text(), "present");
+}
+
+TEST(Soak, ClicksAreCountedOnceWhereverTheyFall) {
+  ToneRun run;
+  // In the middle of a window, in the overlap of two, at its very edges.
+  run.clicks = {3.0, 10.1, 10.5, 10.9, 20.0, 33.333, 40.4999, 51.0};
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 65, &events);
+  EXPECT_EQ(number(r, "audio.click.count"), static_cast<double>(run.clicks.size()));
+  const Reading* times = find_reading(r, "audio.click.times");
+  ASSERT_NE(times, nullptr);
+  ASSERT_EQ(times->curve().x.size(), run.clicks.size());
+  for (std::size_t i = 0; i < run.clicks.size(); ++i) EXPECT_NEAR(times->curve().x[i], run.clicks[i], 0.005);
+  EXPECT_EQ(events.size(), run.clicks.size());
+}
+
+TEST(Soak, LevelStepAndItsTime) {
+  ToneRun run;
+  run.step_at = 27.3;
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 65, &events);
+  EXPECT_NEAR(number(r, "audio.tone.step"), -2.0, 0.2);
+  EXPECT_NEAR(number(r, "audio.tone.step.time"), 27.3, 10);
+  int steps = 0;
+  for (const SoakEvent& e : events) steps += e.kind == SoakEvent::Kind::Step ? 1 : 0;
+  EXPECT_EQ(steps, 1);
+}
+
+TEST(Soak, ShortDropoutAndALongLoss) {
+  ToneRun run;
+  run.lost_from = 14.2;
+  run.lost_to = 14.35;
+  const Readings brief = soak(run, 45);
+  EXPECT_EQ(number(brief, "audio.dropout.count"), 1);
+  ToneRun gone;
+  gone.lost_from = 15;
+  gone.lost_to = 58;
+  std::vector<SoakEvent> events;
+  const Readings r = soak(gone, 95, &events);
+  EXPECT_GE(number(r, "audio.dropout.count"), 1);
+  bool went = false, came = false;
+  for (const SoakEvent& e : events) {
+    went = went || e.kind == SoakEvent::Kind::Gone;
+    came = came || e.kind == SoakEvent::Kind::Back;
+  }
+  EXPECT_TRUE(went);
+  EXPECT_TRUE(came);
+}
+
+// A day is 24 times this hour: what does not grow in an hour, with an event every minute, does not grow in a
+// day.
+TEST(Soak, MemoryDoesNotGrow) {
+  const auto peak_kb = [] {
+    rusage use{};
+    getrusage(RUSAGE_SELF, &use);
+    return use.ru_maxrss;
+  };
+  ToneRun first;
+  (void)soak(first, 60);
+  const long before = peak_kb();
+  ToneRun run;
+  for (int i = 1; i < 20; ++i) run.clicks.push_back(60.0 * i);
+  const Readings r = soak(run, 1200);
+  EXPECT_EQ(number(r, "audio.click.count"), 19);
+  EXPECT_LT(peak_kb() - before, 2048);
+}
+
+TEST(Soak, TimesAsAPersonReadsThem) {
+  EXPECT_EQ(check::soak_time(0), "00:00:00.0");
+  EXPECT_EQ(check::soak_time(3723.46), "01:02:03.4");
+  EXPECT_EQ(check::soak_time(86399.99), "23:59:59.9");
+}
+
+}  // namespace
