@@ -17,6 +17,7 @@
 #include <vector>
 
 #include "append.hpp"
+#include "hum_beyond.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -182,8 +183,9 @@ Readings measure_audio(AudioSource& source, const AudioOptions& options, const P
     const std::string suffix = channel_suffix(c, count);
     Channel& channel = channels[static_cast<std::size_t>(c)];
     LevelResult level = channel.levels.finish();
-    const InterferenceResult interference = channel.interference.finish();
+    InterferenceResult interference = channel.interference.finish();
     ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
+    if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
     if (tone_noise.level_rel_u)
       level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
     if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);

@@ -184,8 +184,18 @@ Readings to_readings(const HumResult& result, std::string_view suffix) {
   add(remark, others_remark(result));
   out.push_back(number_reading(id("frequency"), result.frequency_hz, 2.0 * result.frequency_u,
                                frequency_remark(result)));
-  out.push_back(number_reading(id("level"), dbfs_from_power(result.power),
-                               expanded_u_db(result.power, result.power_u), remark));
+  double power = result.power;
+  double power_u = std::hypot(result.power_u, 0.5 * result.unseen_power);
+  if (result.beyond) {
+    power += result.beyond->power;
+    power_u = std::hypot(power_u, result.beyond->standard_u);
+    add(remark, fmt::format("harmonics {} to {} are taken from the averaged spectrum, {:.1f} dBFS",
+                            result.fitted + 1, result.beyond->last, dbfs_from_power(result.beyond->power)));
+  } else if (result.unseen_power > 0.0) {
+    add(remark,
+        fmt::format("the sum ends at harmonic {}; what may be above is in the uncertainty", result.fitted));
+  }
+  out.push_back(number_reading(id("level"), dbfs_from_power(power), expanded_u_db(power, power_u), remark));
   for (const HumHarmonic& h : result.harmonics) {
     out.push_back(number_reading(fmt::format("audio.hum.harmonic.{}{}", h.number, suffix),
                                  dbfs_from_power(h.power), expanded_u_db(h.power, h.standard_u)));

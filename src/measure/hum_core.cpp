@@ -51,8 +51,12 @@ double supply_power(const CombFit& fit) {
   int out = 0;
   for (std::size_t k = 8; k < fit.harmonics.size(); k += 8) {
     const CombHarmonic& h = fit.harmonics[k - 1];
-    const double beside = std::max(fit.harmonics[k - 2].power, fit.harmonics[k].power);
-    if (!h.used || h.evidence < 30.0 || h.power < supply_over_neighbours * std::max(beside, 0.0)) continue;
+    // Rectifier ripple has company only at every second one.
+    double beside = 0.0;
+    for (const std::size_t m : {k - 2, k - 1, k + 1, k + 2}) {
+      if (m <= fit.harmonics.size()) beside = std::max(beside, fit.harmonics[m - 1].power);
+    }
+    if (!h.used || h.evidence < 30.0 || h.power < supply_over_neighbours * beside) continue;
     if (k > 8 && out == 0) return 0.0;
     ++out;
     sum += h.power;
@@ -246,8 +250,11 @@ void HumCore::look_for_others(const CombFit& fit, std::vector<double> foreign) {
   bool unexplained_line = false;
   for (const SteadyLine& line : chunk_.lines()) {
     if (told(line.hz)) continue;
-    if (std::abs(line.hz - supply_hz) < supply_reach_hz && supply == nullptr) supply = &line;
     const double k = std::max(1.0, std::round(line.hz / fit.f0_hz));
+    const bool harmonic = fit.found && std::abs(line.hz - k * fit.f0_hz) < own &&
+                          k <= static_cast<double>(fit.harmonics.size()) &&
+                          fit.harmonics[static_cast<std::size_t>(k) - 1].used;
+    if (!harmonic && std::abs(line.hz - supply_hz) < supply_reach_hz && supply == nullptr) supply = &line;
     const bool low = line.hz < 4.0 * search_.high_hz;
     unexplained_line = unexplained_line || (low && std::abs(line.hz - k * fit.f0_hz) > own);
   }

@@ -63,6 +63,7 @@ class HumCore {
   void put_frequency(HumResult& r) const;
   void put_power(HumResult& r) const;
   void put_times(HumResult& r) const;
+  void put_unseen(HumResult& r) const;
 
   HumOptions options_;
   CombSearch search_;

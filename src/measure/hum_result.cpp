@@ -16,6 +16,9 @@ constexpr double beyond_doubt = 60.0;
 constexpr double smallest_power = 1e-16;
 constexpr double present_share = 0.1;
 constexpr double join_s = 0.2;
+// A comb that is still there in so many of its top harmonics goes on above them.
+constexpr std::size_t top_harmonics = 10;
+constexpr int fewest_on_top = 3;
 // Hum spread over several harmonics, or there in part of the time, needs more power to be found than a steady
 // fundamental: by simulation.
 constexpr double spread_allowance = 2.0;
@@ -117,6 +120,7 @@ HumResult HumCore::finish() {
   if (r.found) {
     put_frequency(r);
     put_times(r);
+    put_unseen(r);
     r.kind = kind_of(r);
     std::sort(left_out_.begin(), left_out_.end());
     r.left_out = left_out_;
@@ -187,6 +191,22 @@ void HumCore::put_power(HumResult& r) const {
     }
   }
   r.power_u = std::sqrt(power_variance);
+}
+
+// Above the band nothing is known: as much again as the top harmonics would make if they went on for as long.
+void HumCore::put_unseen(HumResult& r) const {
+  for (std::size_t i = 0; i < sums_.size(); ++i) {
+    if (sums_[i].chunks >= 1.0) r.fitted = i + 1;
+  }
+  int count = 0;
+  double power = 0.0;
+  for (const HumHarmonic& h : r.harmonics) {
+    if (h.number + top_harmonics <= r.fitted) continue;
+    ++count;
+    power += h.power;
+  }
+  if (count < fewest_on_top) return;
+  r.unseen_power = power / static_cast<double>(top_harmonics) * static_cast<double>(r.fitted);
 }
 
 void HumCore::put_times(HumResult& r) const {

@@ -134,7 +134,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
     append(out, intermodulation_readings({}, {}, SpectrumShape(rate_hz_, 64, 64), 1.0, suffix));
     append(out, no_noise(tone.reason, suffix));
     out.push_back(unmeasurable(quasi_peak_id, tone.reason));
-    return {out, {}, {}};
+    return {out, {}, {}, {}, {}};
   }
   const SpectrumShape& shape = *segmenter_.shape();
   tone = read_tone(track, shape, options_.tone_hz, options_.step);
@@ -148,6 +148,9 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
   }
   if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
+  result.average = track.power;
+  for (double& p : result.average) p /= static_cast<double>(track.segments);
+  result.shape = shape;
   Readings& out = result.readings;
   out = to_readings(tone, seconds, options_.clock_error_ppm, suffix);
 
@@ -182,9 +185,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
 
   append(out, distortion_readings(tone, shape, {}, suffix));
   append(out, intermodulation_readings({}, {}, shape, 1.0, suffix));
-  std::vector<double> power = track.power;
-  for (double& p : power) p /= static_cast<double>(track.segments);
-  const NoiseSpectrum noise = take_out_lines(power, shape, {}, shape.looks_at_power(track.segments));
+  const NoiseSpectrum noise = take_out_lines(result.average, shape, {}, shape.looks_at_power(track.segments));
   const Spread spread = level_spread(level, noise, shape);
   std::string why;
   if (options_.band_filled) {

@@ -8,6 +8,7 @@
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/hum.hpp>
 #include <map>
+#include <tuple>
 
 #include "support/synth.hpp"
 
@@ -136,6 +137,55 @@ TEST(HumOthers, UnderASentToneAtTheMainsNothingIsClaimed) {
   EXPECT_EQ(level->verdict, Verdict::Unmeasurable);
   EXPECT_FALSE(level->at_most);
   EXPECT_NE(level->reason.find("at 60 Hz, where a tone was sent"), std::string::npos) << level->reason;
+}
+
+// Equal lines or lines that fall slowly, k^-0.3, of `count` multiples, -40 dBFS together.
+synth::Samples rich(double f0, int step, int count, double slope) {
+  constexpr double fast = 48000;
+  synth::Samples x(synth::count(10.0, fast), 0.0F);
+  synth::add_noise(x, -95.0, 4);
+  double sum = 0.0;
+  for (int k = 1; k <= count; ++k) sum += std::pow(k, -2.0 * slope);
+  for (int k = 1; k <= count; ++k) {
+    synth::add_sine(x, fast, f0 * step * k, -40.0 + db_from_power(std::pow(k, -2.0 * slope) / sum),
+                    0.7 * k * k);
+  }
+  return x;
+}
+
+TEST(HumOthers, RichRippleKeepsItsEighthHarmonic) {
+  for (const double f0 : {49.93, 50.0}) {
+    synth::MemorySource source(48000, {rich(f0, 2, 14, 0.3)});
+    const Readings readings = measure_audio(source, {});
+    const Reading* level = find_reading(readings, "audio.hum.level");
+    EXPECT_NEAR(level->number(), -40.0, 0.01) << f0;
+    EXPECT_EQ(level->reason.find("supply"), std::string::npos) << level->reason;
+    EXPECT_EQ(find_reading(readings, "audio.hum.kind")->text(), "ripple");
+    EXPECT_FALSE(find_reading(readings, "audio.tone.frequency")->measured());
+  }
+}
+
+TEST(HumOthers, HarmonicsAboveTheFitCount) {
+  for (const double f0 : {49.93, 60.02}) {
+    for (const auto& [step, count, slope] : {std::tuple{1, 60, 0.3}, {1, 100, 0.0}, {2, 60, 0.3}}) {
+      const synth::Samples x = rich(f0, step, count, slope);
+      synth::MemorySource source(48000, {x});
+      const Readings readings = measure_audio(source, {});
+      const Reading* level = find_reading(readings, "audio.hum.level");
+      ASSERT_TRUE(level->measured());
+      EXPECT_NEAR(level->number(), -40.0, *level->uncertainty) << f0 << " " << step << " " << count;
+      EXPECT_LT(*level->uncertainty, 0.06);
+      EXPECT_NE(level->reason.find("averaged spectrum"), std::string::npos) << level->reason;
+      EXPECT_FALSE(find_reading(readings, "audio.tone.frequency")->measured()) << f0 << " " << count;
+      // Where nothing looks above, the uncertainty says so.
+      HumAnalyser alone(48000, {});
+      alone.push(x);
+      const Readings ends = to_readings(alone.finish(), "");
+      const Reading* low = find_reading(ends, "audio.hum.level");
+      EXPECT_GT(*low->uncertainty, 0.3);
+      EXPECT_NE(low->reason.find("the sum ends at harmonic"), std::string::npos) << low->reason;
+    }
+  }
 }
 
 }  // namespace

@@ -41,6 +41,13 @@ struct HumTime {
   double to_s = 0;
 };
 
+/// Harmonics above those that were fitted, read from an averaged spectrum.
+struct HumBeyond {
+  double power = 0;       ///< mean square
+  double standard_u = 0;  ///< of the mean square, k=1
+  std::size_t last = 0;   ///< the highest that stands out
+};
+
 /// A comb that is not the one reported.
 struct OtherComb {
   double hz = 0;
@@ -66,6 +73,9 @@ struct HumResult {
   std::optional<double> covered_hz;  ///< a sent tone that would hide mains at its frequency
   HumKind kind = HumKind::None;
   std::vector<HumHarmonic> harmonics;     ///< those found
+  std::size_t fitted = 0;                 ///< the highest harmonic looked at; `power` ends there
+  double unseen_power = 0;                ///< what may lie above, as far as nothing has looked there
+  std::optional<HumBeyond> beyond;        ///< what was found to lie above, not in `power`
   std::vector<std::size_t> left_out;      ///< multiples that fall on a tone which is not mains
   std::optional<double> left_out_for_hz;  ///< that tone
   bool left_out_for_phone = false;        ///< some of them fall on lines of a mobile phone's bursts

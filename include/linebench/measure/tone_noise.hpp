@@ -10,6 +10,7 @@
 #include <optional>
 #include <span>
 #include <string_view>
+#include <vector>
 
 namespace linebench::measure {
 
@@ -26,6 +27,8 @@ struct ToneNoiseResult {
   /// of the mean square) and about the dc's (k=2, fraction of full scale): partial periods at the ends.
   std::optional<double> level_rel_u;
   std::optional<double> dc_u;
+  std::vector<double> average;  ///< |bin|^2 averaged over the channel; empty where there was only silence
+  std::optional<SpectrumShape> shape;  ///< of that
 };
 
 /// Streaming; memory is bounded. Wants rates of 8 kHz and more.
