@@ -136,6 +136,9 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
   std::error_code ec;
   if (!fs::exists(file, ec))
     throw unusable(fmt::format("{}: there is no such file; check the name", file.string()));
+  if (fs::is_directory(file, ec))
+    throw unusable(
+        fmt::format("{}: is a folder; give the file, of numbered stills the first", file.string()));
   const bool frames = capture::looks_like_frames(file);
   const bool composite = !frames && capture::looks_like_video_samples(file);
   if (wish.view == CaptureWish::View::Audio && (frames || composite))

@@ -14,6 +14,8 @@ using report::Outcome;
 using report::Point;
 using report::Weight;
 
+constexpr int most_rounds = 9;
+
 // The stored answers of one feed; captures of the last round.
 struct Feed {
   const Work& work;
@@ -41,9 +43,10 @@ std::string round_key(const char* what, int round) {
   return round == 1 ? fmt::format("feed.{}", what) : fmt::format("feed.{}.{}", what, round);
 }
 
-Feed last_round(const Work& w) {
+// @param upto a job that is walked through again knows no more in a round than it did then.
+Feed last_round(const Work& w, int upto) {
   Feed f{w};
-  while (w.answer(round_key("again", f.round)) != nullptr &&
+  while (f.round < upto && w.answer(round_key("again", f.round)) != nullptr &&
          *w.answer(round_key("again", f.round)) == "yes" &&
          (w.capture(round_key("audio", f.round + 1)) != nullptr ||
           w.capture(round_key("video", f.round + 1)) != nullptr)) {
@@ -187,8 +190,10 @@ CaptureWish picture_wish(const Script& s, const std::string& system, int round) 
 
 }  // namespace
 
-Outcome feed_outcome(const Work& work, const Knowledge& k) {
-  const Feed f = last_round(work);
+namespace {
+
+Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
+  const Feed f = last_round(work, round);
   Outcome o;
   if (f.sound == nullptr && f.picture == nullptr) return o;
   const std::string* use = work.answer("feed.use");
@@ -221,6 +226,10 @@ Outcome feed_outcome(const Work& work, const Knowledge& k) {
   return o;
 }
 
+}  // namespace
+
+Outcome feed_outcome(const Work& work, const Knowledge& k) { return outcome_upto(work, k, most_rounds); }
+
 Step feed_flow(Script& s, const Knowledge& k) {
   (void)s.text({.key = "feed.name"});
   (void)s.text({.key = "site.name", .optional = true});
@@ -246,14 +255,13 @@ Step feed_flow(Script& s, const Knowledge& k) {
       (void)s.capture({.key = round_key("video", round), .words = "feed.video", .optional = kind == "both"},
                       picture_wish(s, system, round));
     }
-    Outcome now = feed_outcome(s.work(), k);
+    Outcome now = outcome_upto(s.work(), k, round);
     if (now.headline.empty()) {
       now = {report::Mark::Incomplete, s.words().text("feed-nothing"), {}};
     } else if (now.mark == report::Mark::Pass) {
       ask_checklist(s, k.checklist, "after");
     }
     const bool sound = now.mark == report::Mark::Pass;
-    constexpr int most_rounds = 9;
     if (sound || round == most_rounds ||
         s.choose({.key = round_key("again", round), .words = "feed.again", .news = now}) != "yes") {
       Step last;

@@ -51,12 +51,13 @@ struct Tested {
   int repairs = 0;
 };
 
-Tested tested(const Work& w, const Knowledge& k) {
+// What was tested up to this round; a job that is walked through again knows no more there than it did then.
+Tested tested(const Work& w, const Knowledge& k, int upto) {
   Tested t;
   const std::string* plan = w.answer("station.plan");
   if (plan != nullptr) t.plan = plan_named(k, *plan);
   if (t.plan == nullptr) return t;
-  for (int round = 1; round <= most_rounds; ++round) {
+  for (int round = 1; round < upto; ++round) {
     if (w.answer(round_key("station.repair", round)) != nullptr) t.repairs = round;
   }
   for (const StationTest& test : t.plan->tests) {
@@ -190,8 +191,10 @@ std::string result_word(const Work& w, const Outcome& o, const Tested& t, const 
 
 }  // namespace
 
-Outcome station_outcome(const Work& w, const Knowledge& k) {
-  const Tested t = tested(w, k);
+namespace {
+
+Outcome outcome_upto(const Work& w, const Knowledge& k, int upto, const job::Capture* soak) {
+  const Tested t = tested(w, k, upto);
   Outcome o;
   if (t.plan == nullptr || t.captures.empty()) return o;
   bool fails = false;
@@ -203,7 +206,7 @@ Outcome station_outcome(const Work& w, const Knowledge& k) {
       o.points.push_back({Weight::Note, k.words.text("station-repair-done", {{"done", *done}}), "", "", ""});
   }
   const bool unlike = add_reference_points(t, w, k, o.points);
-  if (const job::Capture* soak = soak_of(w)) fails = add_soak_points(*soak, k.words, o.points) || fails;
+  if (soak != nullptr) fails = add_soak_points(*soak, k.words, o.points) || fails;
   std::stable_sort(o.points.begin(), o.points.end(),
                    [](const Point& a, const Point& b) { return a.weight < b.weight; });
   const auto say = [&](report::Mark mark, const char* key) {
@@ -217,13 +220,19 @@ Outcome station_outcome(const Work& w, const Knowledge& k) {
   } else if (t.repairs > 0) {
     say(report::Mark::Pass, "station-repaired");
   } else if (complained(w)) {
-    say(report::Mark::Pass, unlike       ? "station-suspect"
-                            : soak_of(w) ? "station-no-fault-soaked"
-                                         : "station-no-fault");
+    say(report::Mark::Pass, unlike            ? "station-suspect"
+                            : soak != nullptr ? "station-no-fault-soaked"
+                                              : "station-no-fault");
   } else {
     say(report::Mark::Pass, unlike ? "station-pass-unlike" : "station-pass");
   }
   return o;
+}
+
+}  // namespace
+
+Outcome station_outcome(const Work& w, const Knowledge& k) {
+  return outcome_upto(w, k, most_rounds, soak_of(w));
 }
 
 std::vector<report::PaperTable> station_tables(const Work& w, const Knowledge& k) {
@@ -264,7 +273,7 @@ Step station_flow(Script& s, const Knowledge& k) {
                        .draw = test.draw},
                       wish_of(test, k.profile, round, k.words));
     }
-    Outcome now = station_outcome(s.work(), k);
+    Outcome now = outcome_upto(s.work(), k, round, nullptr);
     const bool fails = now.mark == report::Mark::Fail;
     const std::string key = round_key("station.next", round);
     const std::string next =
@@ -280,12 +289,12 @@ Step station_flow(Script& s, const Knowledge& k) {
       wish.limits = "soak";
       wish.soak = true;
       wish.seconds = 3600 * s.number({.key = "station.soak-hours"}, 0.01, 168).value_or(1);
-      (void)s.capture({.key = "station.soak", .optional = true}, wish);
-      now = station_outcome(s.work(), k);
+      const job::Capture* soak = s.capture({.key = "station.soak", .optional = true}, wish);
+      now = outcome_upto(s.work(), k, round, soak);
     }
     ask_checklist(s, k.checklist, "after");
     Step last;
-    last.outcome = result_word(s.work(), now, tested(s.work(), k), s.words());
+    last.outcome = result_word(s.work(), now, tested(s.work(), k, round), s.words());
     last.reference = next == "reference" && now.mark == report::Mark::Pass;
     last.news = std::move(now);
     return last;

@@ -40,6 +40,13 @@ constexpr Entry entries[] = {
       "Check both legs for continuity; then set the path's gain with the alignment tone. If the sound card "
       "was not "
       "calibrated (calibrate --loop), its own loss is in this figure too."}},
+    {"audio.tone.step",
+     Side::Other,
+     {"level jumps",
+      "A steady tone changed its level at once: a contact, a relay or switching stage, or a control that was "
+      "touched.",
+      "Move plugs and cables one at a time while watching the level; note what was touched at the time "
+      "given."}},
     {"audio.response.gain",
      Side::High,
      {"path is too loud", "The signal comes back much louder than it was sent.",

@@ -115,6 +115,7 @@ TEST(Feed, ChangeMeasuredAgainStandsBesideTheFirst) {
   ASSERT_EQ(run(folder, "report last --out paper.html").exit, 0);
   const std::string page = app_test::slurp(folder.path / "paper.html");
   EXPECT_NE(page.find("after change 2"), std::string::npos);
+  EXPECT_NE(page.find("Change made, measured again"), std::string::npos);
   EXPECT_NE(page.find("Customer signed off"), std::string::npos);
 }
 

@@ -8,6 +8,7 @@
 #include "app/run_program.hpp"
 #include "sound_files.hpp"
 #include "support/python.hpp"
+#include "terminal.hpp"
 
 namespace {
 
@@ -117,6 +118,83 @@ TEST(Station, UnlikeGoodUnitsIsSaidAndTrendShown) {
   EXPECT_NE(unlike.at("headline").get<std::string>().find("does not read like"), std::string::npos);
   ASSERT_EQ(run(bench.folder, "report last --out paper.html").exit, 0);
   EXPECT_NE(app_test::slurp(bench.folder.path / "paper.html").find("Over its returns"), std::string::npos);
+}
+
+// A tone that runs for a minute; clicks by sox's own summing of short pulses at known times.
+void long_run(const Bench& bench, const std::string& clicks) {
+  const std::string tone = bench.folder.path / "tone.wav", out = bench.folder.path / "station.soak.wav";
+  check_test::sox("-n -r 16000 -b 24 -c 1 '" + tone + "' synth 60 sine 1000 vol -23dB");
+  const std::string hiss = bench.folder.path / "hiss.wav";
+  check_test::sox("-n -r 16000 -b 24 -c 1 '" + hiss + "' synth 60 whitenoise vol -85dB");
+  std::string mix = "-m -v 1 '" + tone + "' -v 1 '" + hiss + "'";
+  if (!clicks.empty()) {
+    const std::string pulse = bench.folder.path / "pulse.wav";
+    check_test::sox("-n -r 16000 -b 24 -c 1 '" + pulse + "' synth 0.0002 square 2500 vol -4dB " + clicks);
+    mix += " -v 1 '" + pulse + "'";
+  }
+  check_test::sox(mix + " -b 24 '" + out + "'");
+}
+
+TEST(Station, LongRunFindsWhatComesAndGoes) {
+  const Bench bench;
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  const std::string soak =
+      "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n\"station.soak-hours\" = 0.02\n";
+  long_run(bench, "");
+  const json clean = bench.check(0, answers("C1", soak));
+  EXPECT_EQ(clean.at("job").at("outcome"), "no fault found") << clean.at("points").dump(1);
+  EXPECT_NE(clean.at("headline").get<std::string>().find("long run"), std::string::npos);
+  long_run(bench, "pad 23.5 36.4");
+  const json clicked = bench.check(1, answers("C1", soak));
+  EXPECT_EQ(clicked.at("job").at("outcome"), "fail");
+  const auto& run_capture = clicked.at("job").at("captures").back();
+  bool found = false;
+  for (const auto& r : run_capture.at("readings")) {
+    if (r.at("id") != "audio.click.times") continue;
+    found = true;
+    ASSERT_EQ(r.at("value").at("x").size(), 1u);
+    EXPECT_NEAR(r.at("value").at("x").at(0).get<double>(), 23.5, 0.01);
+  }
+  EXPECT_TRUE(found) << run_capture.dump(1).substr(0, 1500);
+}
+
+TEST(Station, TypedAtATerminal) {
+  const Bench bench;
+  bench.returned("sweep-speech", "listen", band);
+  bench.returned("tone-1k", "level", "highpass 150");
+  const std::string home = bench.folder.path / "home";
+  std::ofstream(home + "/profile.toml") << "mains_hz = 50\n";
+  check_test::Terminal t(home, {"check", "station"});
+  const auto answer = [&](const char* shown, const std::string& keys) {
+    EXPECT_TRUE(t.wait_for(shown)) << shown << "\n" << t.screen();
+    EXPECT_TRUE(t.wait_for("(?): "));
+    t.line(keys);
+  };
+  answer("Type of the station", "Post");
+  answer("Serial number", "77/B \"x\"");
+  answer("What was reported", "");
+  answer("Which site did it come from", "Ferry terminal");
+  answer("Which tests?", "");  // the plan that names the type
+  answer("what is done?", "1 2 -3");
+  answer("Listen path", bench.folder.path / "listen.wav");
+  answer("Measured: Listen path", bench.folder.path / "level.wav");
+  answer("within limits", "ref");
+  answer("what is done?", "all");
+  EXPECT_EQ(t.finish(), 0) << t.screen();
+  const json job = json::parse(run(bench.folder, "jobs show last --json").out).at("job");
+  EXPECT_EQ(job.at("outcome"), "pass");
+  EXPECT_EQ(job.at("reference"), true);
+  EXPECT_EQ(job.at("station").at("serial"), "77/B \"x\"");
+  int done = 0, not_needed = 0, open = 0;
+  for (const auto& m : job.at("checklist")) {
+    done += m.at("state") == "done" ? 1 : 0;
+    not_needed += m.at("state") == "not needed" ? 1 : 0;
+    open += m.at("state") == "open" ? 1 : 0;
+  }
+  EXPECT_EQ(not_needed, 1);
+  EXPECT_GE(open, 1);
+  EXPECT_GE(done, 3);
 }
 
 // scipy.stats.t.sf, an implementation of others.
