@@ -187,12 +187,13 @@ class Runner {
     if (!work.job.done || work.job.outcome != last.outcome) run_.store.finish(run_.job, last.outcome);
     if (last.reference && *last.reference != work.job.reference)
       run_.store.set_reference(run_.job, *last.reference);
-    const report::TerminalStyle style = terminal_style(false);
-    if (last.news) show_text(context_, "\n" + report::outcome_text(*last.news, style));
+    const std::string told = last.news ? report::outcome_text(*last.news, terminal_style(false)) : "";
+    // What the last step began with need not be read twice. The command to go on with is one line, to be
+    // copied.
+    if (told != told_) show_text(context_, "\n" + told);
     show_text(
         context_,
-        "\n" + report::wrapped(words_.text("finished", {{"ref", run_.job.ref}, {"outcome", last.outcome}}),
-                               style.width, 2, ""));
+        fmt::format("\n{}\n", words_.text("finished", {{"ref", run_.job.ref}, {"outcome", last.outcome}})));
     return last.news && last.news->mark == report::Mark::Pass ? Exit::Ok : Exit::OutOfLimits;
   }
 

@@ -75,6 +75,12 @@ std::string only_side(const job::Capture& c) {
   return {};
 }
 
+// In another television system all rates, times and levels are others: said once is enough.
+bool follows_from_system(const job::Capture& c, const std::string& id) {
+  return id.starts_with("video.") && fails(c, "video.system") && id != "video.system" &&
+         id != "video.polarity" && id != "video.hum.level";
+}
+
 // Tops cut at full scale may have been cut by the recorder; below it they came so.
 bool card_may_clip(const job::Capture& c) {
   constexpr double near_top_dbfs = -0.1;
@@ -87,7 +93,7 @@ bool card_may_clip(const job::Capture& c) {
 void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const std::string carried = only_side(c);
   for (const Trouble& t : troubles(c)) {
-    if (told_quietly(f, c, t.id)) continue;
+    if (told_quietly(f, c, t.id) || follows_from_system(c, t.id)) continue;
     // What the empty side of a one-sided feed reads says nothing about the feed.
     if (!carried.empty() && (t.side_left != t.side_right) && (carried == "left") == t.side_right) continue;
     const Advice* a = words.advice(t.id, t.direction);

@@ -119,6 +119,39 @@ TEST(Feed, ChangeMeasuredAgainStandsBesideTheFirst) {
   EXPECT_NE(page.find("Customer signed off"), std::string::npos);
 }
 
+// The picture is the program's own; what is asked is what the job makes of a system or size that is not the
+// installation's.
+TEST(Feed, PictureOfAnotherSystemIsNotConnectedAndAnUnterminatedOneIsTerminated) {
+  const Folder folder;
+  std::ofstream(folder.path / "answers.toml")
+      << "\"feed.name\" = \"x\"\n\"feed.carries\" = \"video\"\n\"feed.system\" = \"625\"\n"
+         "\"feed.again\" = \"no\"\n\"checklist.after\" = \"all\"\n";
+  const auto write = [&](const char* system) {
+    for (const char* ending : {"raw", "json"})
+      std::filesystem::remove(folder.path / (std::string("feed.video.") + ending));
+    ASSERT_EQ(
+        run(folder, std::string("signals write video-bars-75 --system ") + system + " --out feed.video.raw")
+            .exit,
+        0);
+  };
+  write("625");
+  const auto good = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(good.exit, 0) << good.err;
+  // Without its 75 ohm a line carries about twice the signal (voltage divider of two equal resistances).
+  json sidecar = json::parse(app_test::slurp(folder.path / "feed.video.json"));
+  sidecar["scale"] = 1.9 * sidecar["scale"].get<double>();
+  std::ofstream(folder.path / "feed.video.json") << sidecar.dump();
+  const auto loud = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(loud.exit, 1);
+  EXPECT_TRUE(says(json::parse(loud.out), "change", "Terminate it once")) << loud.out.substr(0, 2000);
+  write("525");
+  const auto other = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(other.exit, 1);
+  const json j = json::parse(other.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "do not connect");
+  EXPECT_EQ(j.at("points").size(), 1u) << j.at("points").dump(1);  // the rest follows from it
+}
+
 TEST(Feed, MissingAnswerIsNamedAndTheJobKept) {
   const Folder folder;
   std::ofstream(folder.path / "answers.toml") << "\"feed.name\" = \"x\"\n";
