@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <filesystem>
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
@@ -47,7 +48,7 @@ Exit measure_audio_file(Context& context, MeasureOptions& o) {
     document.readings = measure_traced(source, options, line.progress(), context.stop, o.show);
   }
   document.input = source.facts();
-  if (context.stop) document.input.interrupted = true;
+  refuse_part(context, o.file);
   std::optional<measure::Sent> sent;
   if (recipe) sent = measure::Sent{.name = recipe->name, .tone_hz = measure::tone_of(*recipe)};
   measure::add_signal_readings(document.readings, document.input, sent);
@@ -63,6 +64,9 @@ Exit measure_file(Context& context, MeasureOptions& o) {
   o.show.file = o.file;
   if (!o.signal.empty()) (void)signals::load_recipe(o.signal);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.file);
+  // A pipe nobody writes into would be waited for without end.
+  if (std::error_code ec; std::filesystem::exists(o.file, ec) && !std::filesystem::is_directory(o.file, ec))
+    capture::refuse_unreadable_path(o.file);
   const bool frames = capture::looks_like_frames(o.file);
   const bool video = !frames && capture::looks_like_video_samples(o.file);
   if (o.view == "auto") o.view = frames ? "picture" : video ? "waveform" : "audio";

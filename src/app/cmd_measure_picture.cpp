@@ -32,7 +32,7 @@ Exit measure_picture_file(Context& context, MeasureOptions& o) {
   }
   document.input = file->facts();
   if (!o.signal.empty()) document.input.signal = o.signal;
-  if (context.stop) document.input.interrupted = true;
+  refuse_part(context, o.file);
   take_out_known_grabber(document.input, file->format().lines, document.readings);
   judge_document(document, o.limits);
   if (const Reading* signal = find_reading(document.readings, "picture.signal");

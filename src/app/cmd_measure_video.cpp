@@ -117,7 +117,7 @@ Exit measure_waveform(Context& context, MeasureOptions& o) {
   }
   document.input = file->facts();
   if (!o.signal.empty()) document.input.signal = o.signal;
-  if (context.stop) document.input.interrupted = true;
+  refuse_part(context, o.file);
   judge_document(document, o.limits);
   if (!o.png.empty()) {
     signals::write_drawing(o.png, report::draw_video(document, *o.show.video));
@@ -148,7 +148,7 @@ Exit measure_lowband_file(Context& context, MeasureOptions& o) {
     document.readings = measure::measure_lowband(source, options, line.progress(), &context.stop);
   }
   document.input = source.facts();
-  if (context.stop) document.input.interrupted = true;
+  refuse_part(context, o.file);
   judge_document(document, o.limits);
   return show(context, document, o.show);
 }

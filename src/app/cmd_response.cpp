@@ -29,7 +29,7 @@ Exit respond(Context& context, Options& o) {
   }
   document.input = returned->facts();
   if (document.input.signal.empty()) document.input.signal = sent->facts().source;
-  if (context.stop) document.input.interrupted = true;
+  refuse_part(context, o.returned);
   // Only the path between the two is looked at: levels, hum and noise of the return are `measure`'s.
   judge_document(document, o.limits,
                  judge::Asked{.purposes = {"audio.response"}, .only = {"audio.response"}});

@@ -208,6 +208,14 @@ void print_json(const report::Document& document) {
   print_text(report::to_json(document).dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
 }
 
+void refuse_part(const Context& context, const std::string& capture) {
+  if (!context.stop) return;
+  throw Error(Exit::Interrupted,
+              fmt::format("{}: measuring was interrupted before its end, so nothing is judged; the "
+                          "file is as it was: measure it again",
+                          report::printable(capture)));
+}
+
 Exit show(const Context& context, const report::Document& document, const ShowOptions& options) {
   if (!options.job.empty()) keep_in_job(document, options);
   // The page comes last: should it fail, the readings of a long capture are on the screen already.

@@ -79,6 +79,10 @@ void judge_document(report::Document& document, const std::string& limits, const
 /// Throws as judge_document() would for a set that is unknown or wrong; nothing for an empty name.
 void check_limits(const std::string& limits);
 
+/// After Ctrl-C (context.stop) in the midst of measuring: throws Error(Interrupted), as a part of a capture
+/// must not pass for the whole of it. The capture itself stays as it is.
+void refuse_part(const Context& context, const std::string& capture);
+
 /// Prints the document on standard output (JSON with --json, else the table), writes the page if asked.
 /// @return Ok for "pass", OutOfLimits for "fail" and for "incomplete" (not everything required was shown to
 /// be within limits), Interrupted after Ctrl-C (context.stop). Throws Error(Unusable) when the page or

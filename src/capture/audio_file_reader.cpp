@@ -98,7 +98,7 @@ class FileSource final : public AudioSource {
       if (promised_ > at_) {
         facts_.interrupted = true;
         facts_.notes.push_back(
-            fmt::format("The file ends early: its header promises {:.3f} s, {:.3f} s are there.",
+            fmt::format("The file ends early: its header promises {:.6f} s, {:.6f} s are there.",
                         static_cast<double>(promised_) / facts_.sample_rate_hz,
                         static_cast<double>(at_) / facts_.sample_rate_hz));
       }
@@ -113,17 +113,6 @@ class FileSource final : public AudioSource {
   std::uint64_t promised_;
   std::uint64_t at_ = 0;
 };
-
-void refuse_unreadable_path(const fs::path& path) {
-  std::error_code ec;
-  const fs::file_status status = fs::status(path, ec);
-  const std::string name = path.string();
-  if (!fs::exists(status)) throw unusable(fmt::format("{}: no such file; check the name", name));
-  if (fs::is_directory(status)) throw unusable(fmt::format("{}: is a folder; name a file in it", name));
-  if (!fs::is_regular_file(status))
-    throw unusable(fmt::format("{}: is not a file but a device or pipe; name an audio file", name));
-  if (fs::file_size(path, ec) == 0 && !ec) throw unusable(fmt::format("{}: is empty; record it again", name));
-}
 
 /// Why libsndfile would not have it, in a person's words.
 std::string refusal(const fs::path& path) {
@@ -175,6 +164,17 @@ fs::path facts_path(const fs::path& audio_path) {
   return p.replace_extension(".facts.json");
 }
 
+void refuse_unreadable_path(const fs::path& path) {
+  std::error_code ec;
+  const fs::file_status status = fs::status(path, ec);
+  const std::string name = path.string();
+  if (!fs::exists(status)) throw unusable(fmt::format("{}: no such file; check the name", name));
+  if (fs::is_directory(status)) throw unusable(fmt::format("{}: is a folder; name a file in it", name));
+  if (!fs::is_regular_file(status))
+    throw unusable(fmt::format("{}: is not a file but a device or pipe; name a file", name));
+  if (fs::file_size(path, ec) == 0 && !ec) throw unusable(fmt::format("{}: is empty; record it again", name));
+}
+
 std::unique_ptr<AudioSource> open_audio_file(const fs::path& path) {
   refuse_unreadable_path(path);
   SF_INFO info{};
@@ -205,7 +205,7 @@ std::unique_ptr<AudioSource> open_audio_file(const fs::path& path) {
                             static_cast<double>(std::max<std::uint64_t>(extent->available, 1));
     facts.interrupted = true;
     facts.notes.push_back(fmt::format(
-        "The file ends early: its header promises {:.3f} s, {:.3f} s are there.", promised, there));
+        "The file ends early: its header promises {:.6f} s, {:.6f} s are there.", promised, there));
   }
   if (is_lossy(info.format)) {
     facts.notes.push_back(

@@ -147,7 +147,7 @@ void AudioFileWriter::write(std::span<const float> interleaved) {
   if (stored < want) {
     const bool full = code == ENOSPC || code == EDQUOT || code == EFBIG;
     throw unusable(fmt::format(
-        "{}: {}: {:.1f} s are kept; {}", path_.string(),
+        "{}: {} after {:.1f} s; {}", path_.string(),
         full ? "the disk is full" : std::string("cannot be written (") + sf_strerror(handle_->file) + ")",
         static_cast<double>(frames_) / rate_hz_,
         full ? "free some space or use another disk" : "check the disk"));

@@ -100,10 +100,14 @@ bool spans_mask(const Reading& r) {
 
 constexpr const char* either = "within its uncertainty of the limit: it could be either";
 
+bool within_uncertainty(double left, const Reading& r) {
+  return r.uncertainty && *r.uncertainty > 0 && std::abs(left) <= *r.uncertainty;
+}
+
 void judge_number(Reading& r) {
   const double left = room(r.number(), {r.limit->min, r.limit->max});
   r.verdict = left < 0 ? Verdict::Fail : Verdict::Pass;
-  if (r.uncertainty && *r.uncertainty > 0 && std::abs(left) <= *r.uncertainty) add_remark(r, either);
+  if (within_uncertainty(left, r)) add_remark(r, either);
 }
 
 void judge_curve(Reading& r) {
@@ -292,6 +296,11 @@ double severity(const Reading& r) {
   const auto is = [&](std::string_view id) { return r.id.starts_with(id); };
   const bool event = is("audio.dropout.") || is("audio.clip.samples") || is("audio.click.");
   return event ? event_notches + beyond : beyond;
+}
+
+bool near_its_limit(const Reading& r) {
+  return r.verdict == Verdict::Pass && r.limit && std::holds_alternative<double>(r.value) &&
+         within_uncertainty(room(r.number(), {r.limit->min, r.limit->max}), r);
 }
 
 }  // namespace linebench::judge

@@ -234,7 +234,8 @@ LimitSet load_limit_set(const std::string& name_or_path) {
   const fs::path path(name_or_path);
   if (name_or_path.find('/') != std::string::npos || path.extension() == ".toml") {
     if (!fs::is_regular_file(path, ec)) {
-      throw unusable(fmt::format("limit set {}: no such file; check the path", name_or_path));
+      throw unusable(fmt::format("limit set {}: {}; check the path", name_or_path,
+                                 fs::is_directory(path, ec) ? "is a folder" : "no such file"));
     }
     return parse_limit_set(read_text(path), path.stem().string(), name_or_path);
   }

@@ -352,7 +352,8 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
       }
     }
     std::string note;
-    if (delay < 0) note = "the return starts before the sent file: the recording began late";
+    if (delay < -(path.excess.uncertainty + slid) / rate_hz)
+      note = "the return starts before the sent file: the recording began late";
     out.push_back(
         number_reading("audio.response.delay" + suffix, delay,
                        (path.excess.uncertainty + std::abs(clock_uncertainty * lag) + slid) / rate_hz, note));

@@ -153,7 +153,9 @@ double sti_of(const std::array<std::array<double, 2>, octaves>& ratio) {
 }
 
 constexpr const char* not_there =
-    "the STIPA signal is not in this capture; send the signal \"stipa\" and measure its return";
+    "the STIPA signal is not to be seen in this capture; send the signal \"stipa\" for 15 s, and where it "
+    "was sent say "
+    "so with --signal stipa";
 
 }  // namespace
 

@@ -320,6 +320,13 @@ class Builder {
       view_.mark = Mark::Pass;
       view_.headline = judged == 1 ? "the one reading judged is within its limit"
                                    : fmt::format("all {} readings judged are within limits", judged);
+      if (const auto close =
+              static_cast<std::size_t>(std::ranges::count_if(document_.readings, judge::near_its_limit));
+          close > 0) {
+        view_.headline += judged == 1 ? ", but by less than its uncertainty"
+                                      : fmt::format(", {} of them by less than {} uncertainty", close,
+                                                    close == 1 ? "its" : "their");
+      }
       if (only_idle()) view_.headline += "; nothing was being sent, so this is the idle path's noise alone";
     }
     if (!none.empty()) say_no_signal(none);

@@ -1,5 +1,6 @@
 // The measure command as a script and a person see it: exit codes, streams, JSON, page.
 #include <gtest/gtest.h>
+#include <sys/stat.h>
 
 #include <algorithm>
 #include <linebench/capture/audio_file.hpp>
@@ -135,6 +136,44 @@ TEST_F(Measure, UnusableInputIsOneLineAndThree) {
     EXPECT_TRUE(r.out.empty()) << arguments;
     expect_one_line(r.err);
   }
+}
+
+// A pipe that nobody writes into must be refused, not waited for.
+TEST_F(Measure, APipeIsRefused) {
+  ASSERT_EQ(mkfifo((folder.path / "pipe.wav").c_str(), 0600), 0);
+  const auto r = run(folder, "measure pipe.wav", "LC_ALL=C.UTF-8 timeout 20");
+  EXPECT_EQ(r.exit, 3);
+  expect_one_line(r.err);
+}
+
+TEST_F(Measure, APartDoesNotPassForTheWhole) {
+  write_wav(folder.path / "long.wav", 48000, {tone(-18, 240), tone(-18, 240)});
+  const auto r = run(folder, "measure long.wav --limits speech-path",
+                     "LC_ALL=C.UTF-8 timeout --preserve-status -s INT 0.1");
+  EXPECT_EQ(r.exit, 4);
+  EXPECT_TRUE(r.out.empty()) << r.out;
+  expect_one_line(r.err);
+}
+
+TEST_F(Measure, APassByLessThanItsUncertaintySaysSo) {
+  // The level of noise is known no better than its length tells: 4.34 dB times sqrt(2 / samples in the band).
+  synth::Samples noise(synth::count(2, 48000), 0.0F);
+  synth::add_noise(noise, -30, 5);
+  write_wav(folder.path / "noise.wav", 48000, {noise});
+  const auto level = nlohmann::json::parse(run(folder, "measure noise.wav --json").out).at("readings");
+  const auto rms =
+      std::find_if(level.begin(), level.end(), [](const auto& r) { return r["id"] == "audio.level.rms"; });
+  const double value = rms->at("value");
+  const double u = rms->at("uncertainty");
+  ASSERT_GT(u, 0.001);
+  const auto judged = [&](double max) {
+    std::ofstream(folder.path / "near.toml")
+        << "title = \"near\"\n[[limit]]\nid = \"audio.level.rms\"\nmax = " << max << "\nsource = \"test\"\n";
+    return run(folder, "measure noise.wav --limits near.toml").out;
+  };
+  // The table's first line, which the width may break.
+  EXPECT_NE(judged(value + 0.5 * u).substr(0, 120).find("but by less"), std::string::npos);
+  EXPECT_EQ(judged(value + 2 * u).substr(0, 120).find("but by less"), std::string::npos);
 }
 
 TEST_F(Measure, FullDiskIsSaid) {

@@ -15,6 +15,9 @@ namespace linebench::capture {
 inline constexpr double lowest_rate_hz = 8000;
 inline constexpr double highest_rate_hz = 768000;
 
+/// Throws Error(Unusable), one line, for a path that is not there, a folder, a device or pipe, or empty.
+void refuse_unreadable_path(const std::filesystem::path& path);
+
 /// Opens a WAV, RF64, W64, AIFF or FLAC file (or any other that libsndfile reads) as a stream.
 /// Integer samples are scaled by 2^-(bits-1), so that full scale is +-1.0 and a file written by
 /// AudioFileWriter comes back exactly. Facts: source (file name), kind, format in words, rate, channels,

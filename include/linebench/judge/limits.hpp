@@ -87,4 +87,7 @@ enum class Side { Inside, Low, High, Other };
 /// that did not fail.
 [[nodiscard]] double severity(const Reading& reading);
 
+/// True for a number within its limit by less than its uncertainty (k = 2): a pass that could be a fail.
+[[nodiscard]] bool near_its_limit(const Reading& r);
+
 }  // namespace linebench::judge
