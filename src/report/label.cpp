@@ -22,7 +22,7 @@ std::string label_page(const job::Job& job, const LabelSize& size) {
       "body{{margin:0;width:{1}mm;height:{2}mm;padding:1.5mm 2mm;background:#fff;color:#000;"
       "font:{3:.2f}mm/1.15 \"Liberation Sans\",Arial,sans-serif;overflow-wrap:anywhere}}"
       "p{{margin:0}}.result{{font-weight:700;text-transform:uppercase}}.small{{font-size:2.2mm}}"
-      "</style></head><body><p>{4}</p><p>SN {5}</p><p class=\"result\">{6}</p>"
+      "</style></head><body><p>{4}</p>{5}<p class=\"result\">{6}</p>"
       "<p class=\"small\">{7} \u00b7 job {8}</p></body></html>\n",
       escaped(job.ref), size.width_mm, size.height_mm, font_mm, escaped(name), escaped(serial),
       escaped(result), escaped(job.changed_at.substr(0, 10)), escaped(job.ref));
