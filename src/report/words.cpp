@@ -109,6 +109,20 @@ constexpr Entry entries[] = {
      {"tone arrives too quiet",
       "The path loses level. About 6 dB down on a balanced line is the sign of one open leg.",
       "Check both legs for continuity; then set the path's gain with the alignment tone."}},
+    {"audio.tone.step",
+     Side::High,
+     {"level jumps",
+      "The level of a steady tone changed at one moment: a contact, a switch or a gain control.",
+      "At that time look at what moved or switched; move each connector in turn while the tone runs, and "
+      "clean or renew "
+      "the one that answers."}},
+    {"audio.tone.step",
+     Side::Low,
+     {"level jumps",
+      "The level of a steady tone changed at one moment: a contact, a switch or a gain control.",
+      "At that time look at what moved or switched; move each connector in turn while the tone runs, and "
+      "clean or renew "
+      "the one that answers."}},
     {"audio.tone.frequency",
      Side::Other,
      {"tone frequency is off", "The sender's or the recorder's clock is off, or another tone was found.",
