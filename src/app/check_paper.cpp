@@ -82,7 +82,8 @@ report::JobPaper paper_of(const job::Store& store, const job::Job& j) {
 void add_traces(report::JobPaper& p, const Context& context) {
   for (std::size_t i = 0; i < p.captures.size(); ++i) {
     const job::Capture& c = p.captures[i];
-    if (c.view != "audio" || !p.file_states[i].empty() || p.replaced.contains(c.uid) ||
+    // A mark of a watched signal has readings and no file.
+    if (c.view != "audio" || c.file.empty() || !p.file_states[i].empty() || p.replaced.contains(c.uid) ||
         c.file.extension() == ".json")
       continue;
     const auto source = capture::open_audio_file(c.file);

@@ -98,7 +98,7 @@ class FileSource final : public AudioSource {
       if (promised_ > at_) {
         facts_.interrupted = true;
         facts_.notes.push_back(
-            fmt::format("The file ends early: its header promises {:.6f} s, {:.6f} s are there.",
+            fmt::format("The file ends early: its header promises {:.3f} s, {:.3f} s are there.",
                         static_cast<double>(promised_) / facts_.sample_rate_hz,
                         static_cast<double>(at_) / facts_.sample_rate_hz));
       }
@@ -205,7 +205,7 @@ std::unique_ptr<AudioSource> open_audio_file(const fs::path& path) {
                             static_cast<double>(std::max<std::uint64_t>(extent->available, 1));
     facts.interrupted = true;
     facts.notes.push_back(fmt::format(
-        "The file ends early: its header promises {:.6f} s, {:.6f} s are there.", promised, there));
+        "The file ends early: its header promises {:.3f} s, {:.3f} s are there.", promised, there));
   }
   if (is_lossy(info.format)) {
     facts.notes.push_back(

@@ -288,7 +288,7 @@ TEST_P(Truncated, IsReadAsFarAsItGoesAndMarked) {
   EXPECT_EQ(source->facts().frames, n);
   EXPECT_TRUE(source->facts().interrupted);
   ASSERT_EQ(source->facts().notes.size(), 1U);
-  EXPECT_TRUE(has(source->facts().notes[0], "promises 1.000000 s")) << source->facts().notes[0];
+  EXPECT_TRUE(has(source->facts().notes[0], "promises 1.000 s")) << source->facts().notes[0];
 }
 
 INSTANTIATE_TEST_SUITE_P(Containers, Truncated,
