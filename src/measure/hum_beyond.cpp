@@ -5,6 +5,8 @@
 #include <linebench/standards/weighting.hpp>
 #include <vector>
 
+#include "median.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -39,10 +41,8 @@ Line line_at(std::size_t k, double bins, std::span<const double> power) {
       beside.push_back(p);
     }
   }
-  const auto middle = beside.begin() + static_cast<std::ptrdiff_t>(beside.size() / 2);
-  std::nth_element(beside.begin(), middle, beside.end());
   constexpr double width = 2.0 * lobe + 1.0;
-  const double noise = *middle;
+  const double noise = median(std::move(beside));
   return {k, sum - width * noise, noise, sum > (1.0 + stands_out) * width * noise};
 }
 
@@ -72,12 +72,11 @@ void look_beyond(HumResult& hum, std::span<const double> power, const SpectrumSh
   for (const Line& l : lines) {
     if (l.out) heights.push_back(l.power);
   }
-  const auto middle = heights.begin() + static_cast<std::ptrdiff_t>(heights.size() / 2);
-  std::nth_element(heights.begin(), middle, heights.end());
+  const double usual = median(std::move(heights));
   HumBeyond beyond;
   double noise = 0.0;
   for (const Line& l : lines) {
-    if (!l.out || l.power > lone_ratio * *middle) continue;
+    if (!l.out || l.power > lone_ratio * usual) continue;
     beyond.power += l.power;
     beyond.last = l.k;
     noise += l.noise;

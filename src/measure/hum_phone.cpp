@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "hum_frames.hpp"
+#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -68,12 +69,6 @@ LinePower power_at(const HumChunk& chunk, double hz, std::span<const double> win
   p.always /= std::max(windows, 1.0);
   p.while_bursts /= std::max(burst_frames, 1.0);
   return p;
-}
-
-double median(std::vector<double>& values) {
-  const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-  std::nth_element(values.begin(), middle, values.end());
-  return *middle;
 }
 
 }  // namespace

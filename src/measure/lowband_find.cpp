@@ -11,6 +11,7 @@
 #include <vector>
 
 #include "lowband_shape.hpp"
+#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -20,12 +21,6 @@ constexpr double lowest_line_hz = 15'390;      // 625 lines less 1.5 %
 constexpr double highest_line_hz = 15'970;     // 525 lines plus 1.5 %
 constexpr double shortest_field_halves = 500;  // 45 to 65 fields a second
 constexpr double longest_field_halves = 690;
-
-double median(std::vector<double> v) {
-  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), mid, v.end());
-  return *mid;
-}
 
 // Running sums, so that a mean over any stretch costs two look-ups.
 template <typename T>

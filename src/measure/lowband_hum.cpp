@@ -7,6 +7,8 @@
 #include <linebench/dsp/window.hpp>
 #include <numbers>
 
+#include "median.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -128,11 +130,9 @@ struct Spectrum {
     const auto a = static_cast<std::size_t>(std::max(1.0, (hz - width) / bin));
     const auto b = std::min(power.size(), static_cast<std::size_t>((hz + width) / bin) + 1);
     if (a >= b) return 0;
-    std::vector<double> v(power.begin() + static_cast<std::ptrdiff_t>(a),
-                          power.begin() + static_cast<std::ptrdiff_t>(b));
-    const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-    std::nth_element(v.begin(), mid, v.end());
-    return *mid / std::numbers::ln2;
+    return median({power.begin() + static_cast<std::ptrdiff_t>(a),
+                   power.begin() + static_cast<std::ptrdiff_t>(b)}) /
+           std::numbers::ln2;
   }
 };
 

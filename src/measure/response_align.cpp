@@ -7,6 +7,7 @@
 #include <linebench/dsp/biquad.hpp>
 #include <numbers>
 
+#include "median.hpp"
 #include "response_path.hpp"
 
 namespace linebench::measure::response {
@@ -99,11 +100,6 @@ double centroid_hz(std::span<const float> x, double rate_hz) {
   }
   if (!(x2 > 0)) return 0;
   return rate_hz / std::numbers::pi * std::asin(std::min(1.0, 0.5 * std::sqrt(d2 / x2)));
-}
-
-double median(std::vector<double> v) {
-  std::nth_element(v.begin(), v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2), v.end());
-  return v[v.size() / 2];
 }
 
 }  // namespace

@@ -8,6 +8,7 @@
 #include <linebench/standards/video.hpp>
 #include <numbers>
 
+#include "median.hpp"
 #include "video_interpolate.hpp"
 #include "video_picture.hpp"
 
@@ -70,13 +71,6 @@ struct Shape {
   double step_us = 1;
   std::vector<double> y;  // re the base and the peak
 };
-
-double median(std::vector<double> v) {
-  if (v.empty()) return nan;
-  const auto m = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), m, v.end());
-  return *m;
-}
 
 // Top of the pulse: a curve of fourth order through it, within 1e-4 of a sin^2 there.
 void find_peak(Shape& s, double centre_us, double had_us) {
