@@ -160,7 +160,7 @@ std::vector<int> free_harmonics(const HumLook& k, double hz, double blind_hz) {
   for (int m = 1; m <= LowbandHum::harmonics && m * hz < k.pass_hz; ++m) {
     const double half = 0.5 * k.field_hz;
     const double off = std::abs(m * hz - half * std::round(m * hz / half));
-    if (off >= blind_hz || std::round(m * hz / half) > k.comb) out.push_back(m);
+    if (off >= blind_hz) out.push_back(m);
   }
   return out;
 }
@@ -239,7 +239,8 @@ void LowbandHum::close_block() {
       k.turns[i] = field_number_[j] + (t - field_s_[j]) / step;
     }
     k.pass_hz = decimator_.pass_hz();
-    k.comb = std::min(static_cast<int>(k.pass_hz / (0.5 * k.field_hz)), static_cast<int>(k.y.size() / 8));
+    // One more than the decimator passes whole: what is left of it beyond the edge is the picture's, too.
+    k.comb = std::min(static_cast<int>(k.pass_hz / (0.5 * k.field_hz)) + 1, static_cast<int>(k.y.size() / 8));
     fit = look_for_hum(k);
   }
   fits_.push_back(fit);
