@@ -1,16 +1,13 @@
 // Calibrations on disk: one JSON file for each device and rate.
-#include <fmt/format.h>
-
 #include <algorithm>
-#include <cctype>
 #include <cmath>
-#include <cstdint>
 #include <linebench/base/error.hpp>
 #include <linebench/base/version.hpp>
-#include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/calibration.hpp>
 #include <nlohmann/json.hpp>
 #include <system_error>
+
+#include "calibration_files.hpp"
 
 namespace linebench::capture {
 namespace {
@@ -21,21 +18,8 @@ using nlohmann::json;
 constexpr const char* schema = "linebench-calibration/1";
 
 fs::path folder() { return store_dir() / "calibrations"; }
-
-/// Readable, and different for devices whose names differ only in signs a file name cannot hold (FNV-1a).
 fs::path file_of(const std::string& device, double rate_hz) {
-  std::uint32_t hash = 2166136261U;
-  std::string slug;
-  for (const char ch : device) {
-    const auto c = static_cast<unsigned char>(ch);
-    hash = (hash ^ c) * 16777619U;
-    if (std::isalnum(c) != 0) {
-      slug += static_cast<char>(std::tolower(c));
-    } else if (!slug.empty() && slug.back() != '-') {
-      slug += '-';
-    }
-  }
-  return folder() / fmt::format("{}-{:08x}-{}.json", slug.substr(0, 60), hash, std::llround(rate_hz));
+  return calibration_file(folder(), device, std::llround(rate_hz));
 }
 
 json curve_json(const Curve& c) {
@@ -118,28 +102,6 @@ Calibration from_json(const json& j) {
   return c;
 }
 
-Calibration load(const fs::path& path) {
-  std::string why = "it is damaged";
-  try {
-    return from_json(json::parse(load_text(path)));
-  } catch (const json::exception&) {  // "it is damaged" says enough
-  } catch (const Error& e) {
-    why = e.what();
-  }
-  throw unusable(
-      fmt::format("calibration {} cannot be used: {}; delete it and calibrate again", path.string(), why));
-}
-
-std::vector<fs::path> files() {
-  std::vector<fs::path> list;
-  std::error_code ec;
-  for (const auto& entry : fs::directory_iterator(folder(), ec)) {
-    if (entry.path().extension() == ".json") list.push_back(entry.path());
-  }
-  std::sort(list.begin(), list.end());
-  return list;
-}
-
 }  // namespace
 
 fs::path store_calibration(const Calibration& calibration) {
@@ -152,20 +114,13 @@ std::optional<Calibration> find_calibration(const std::string& device, double sa
   const fs::path path = file_of(device, sample_rate_hz);
   std::error_code ec;
   if (!fs::exists(path, ec)) return std::nullopt;
-  Calibration c = load(path);
+  Calibration c = load_calibration(path, from_json);
   if (c.device != device || c.sample_rate_hz != sample_rate_hz) return std::nullopt;
   return c;
 }
 
 CalibrationList list_calibrations() {
-  CalibrationList list;
-  for (const fs::path& path : files()) {
-    try {
-      list.calibrations.push_back(load(path));
-    } catch (const Error& e) {
-      list.problems.emplace_back(e.what());
-    }
-  }
+  auto list = load_calibrations<CalibrationList>(folder(), from_json);
   std::sort(list.calibrations.begin(), list.calibrations.end(),
             [](const Calibration& a, const Calibration& b) {
               return a.device != b.device ? a.device < b.device : a.sample_rate_hz < b.sample_rate_hz;

@@ -1,12 +1,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <linebench/base/error.hpp>
 #include <linebench/base/version.hpp>
-#include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/grabber_calibration.hpp>
 #include <nlohmann/json.hpp>
+
+#include "calibration_files.hpp"
 
 namespace linebench::capture {
 namespace {
@@ -17,21 +17,7 @@ using nlohmann::json;
 constexpr const char* schema = "linebench-grabber/1";
 
 fs::path folder() { return store_dir() / "grabbers"; }
-
-// Readable, and different for devices whose names differ only in signs a file name cannot hold (FNV-1a).
-fs::path file_of(const std::string& device, int lines) {
-  std::uint32_t hash = 2166136261U;
-  std::string slug;
-  for (const char ch : device) {
-    const auto c = static_cast<unsigned char>(ch);
-    hash = (hash ^ c) * 16777619U;
-    if (std::isalnum(c) != 0)
-      slug += static_cast<char>(std::tolower(c));
-    else if (!slug.empty() && slug.back() != '-')
-      slug += '-';
-  }
-  return folder() / fmt::format("{}-{:08x}-{}.json", slug.substr(0, 60), hash, lines);
-}
+fs::path file_of(const std::string& device, int lines) { return calibration_file(folder(), device, lines); }
 
 json known_json(const Known& k) { return {{"value", k.value}, {"uncertainty", k.u}}; }
 Known known_from(const json& j) { return {j.at("value").get<double>(), j.at("uncertainty").get<double>()}; }
@@ -61,18 +47,6 @@ GrabberCalibration from_json(const json& j) {
     if (!whole) throw unusable("its response is not a curve");
   }
   return c;
-}
-
-GrabberCalibration load(const fs::path& path) {
-  std::string why = "it is damaged";
-  try {
-    return from_json(json::parse(load_text(path)));
-  } catch (const json::exception&) {  // "it is damaged" says enough
-  } catch (const Error& e) {
-    why = e.what();
-  }
-  throw unusable(
-      fmt::format("calibration {} cannot be used: {}; delete it and calibrate again", path.string(), why));
 }
 
 }  // namespace
@@ -109,28 +83,12 @@ std::optional<GrabberCalibration> find_grabber(const std::string& device, int li
   const fs::path path = file_of(device, lines);
   std::error_code ec;
   if (!fs::exists(path, ec)) return std::nullopt;
-  GrabberCalibration c = load(path);
+  GrabberCalibration c = load_calibration(path, from_json);
   if (c.device != device || c.lines != lines) return std::nullopt;
   return c;
 }
 
-GrabberList list_grabbers() {
-  GrabberList list;
-  std::vector<fs::path> files;
-  std::error_code ec;
-  for (const auto& entry : fs::directory_iterator(folder(), ec)) {
-    if (entry.path().extension() == ".json") files.push_back(entry.path());
-  }
-  std::sort(files.begin(), files.end());
-  for (const fs::path& file : files) {
-    try {
-      list.calibrations.push_back(load(file));
-    } catch (const Error& e) {
-      list.problems.emplace_back(e.what());
-    }
-  }
-  return list;
-}
+GrabberList list_grabbers() { return load_calibrations<GrabberList>(folder(), from_json); }
 
 int remove_grabbers(const std::string& device) {
   int removed = 0;
