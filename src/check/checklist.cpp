@@ -1,9 +1,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <fstream>
-#include <iterator>
 #include <linebench/base/version.hpp>
+#include <linebench/capture/atomic_file.hpp>
 #include <linebench/check/checklist.hpp>
 
 #include "../diagnose/toml_reader.hpp"
@@ -39,11 +38,7 @@ Checklist load_checklist(job::JobKind kind) {
   std::error_code ec;
   fs::path file = store_dir() / "checklists" / name;
   if (!fs::exists(file, ec)) file = share_dir() / "signals/checklists" / name;
-  std::ifstream in(file, std::ios::binary);
-  const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-  if (!in)
-    throw unusable(fmt::format("{}: cannot be read; check the path and its permissions", file.string()));
-  return parse_checklist(text, file.string());
+  return parse_checklist(capture::load_text(file), file.string());
 }
 
 void ask_checklist(Script& script, const Checklist& list, const std::string& when) {

@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "readings.hpp"
+#include "round.hpp"
 
 namespace linebench::check {
 namespace {
@@ -13,8 +14,6 @@ namespace {
 using report::Outcome;
 using report::Point;
 using report::Weight;
-
-constexpr int most_rounds = 9;
 
 // The stored answers of one feed; captures of the last round.
 struct Feed {
@@ -39,22 +38,18 @@ bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
                      [&](const std::string& q) { return id == q || id.starts_with(q + "."); });
 }
 
-std::string round_key(const char* what, int round) {
-  return round == 1 ? fmt::format("feed.{}", what) : fmt::format("feed.{}.{}", what, round);
-}
-
 // @param upto a job that is walked through again knows no more in a round than it did then.
 Feed last_round(const Work& w, int upto) {
   Feed f{w};
-  while (f.round < upto && w.answer(round_key("again", f.round)) != nullptr &&
-         *w.answer(round_key("again", f.round)) == "yes" &&
-         (w.capture(round_key("audio", f.round + 1)) != nullptr ||
-          w.capture(round_key("video", f.round + 1)) != nullptr)) {
+  while (f.round < upto && w.answer(round_key("feed.again", f.round)) != nullptr &&
+         *w.answer(round_key("feed.again", f.round)) == "yes" &&
+         (w.capture(round_key("feed.audio", f.round + 1)) != nullptr ||
+          w.capture(round_key("feed.video", f.round + 1)) != nullptr)) {
     ++f.round;
   }
-  f.sound = w.capture(round_key("audio", f.round));
-  f.quiet = w.capture(round_key("quiet", f.round));
-  f.picture = w.capture(round_key("video", f.round));
+  f.sound = w.capture(round_key("feed.audio", f.round));
+  f.quiet = w.capture(round_key("feed.quiet", f.round));
+  f.picture = w.capture(round_key("feed.video", f.round));
   return f;
 }
 
@@ -252,14 +247,15 @@ Step feed_flow(Script& s, const Knowledge& k) {
   for (int round = 1;; ++round) {
     if (kind != "video") {
       (void)s.capture(
-          {.key = round_key("audio", round), .words = "feed.audio." + level, .optional = kind == "both"},
+          {.key = round_key("feed.audio", round), .words = "feed.audio." + level, .optional = kind == "both"},
           sound_wish(s, level, full_scale_v, round));
-      (void)s.capture({.key = round_key("quiet", round), .words = "feed.quiet", .optional = true},
+      (void)s.capture({.key = round_key("feed.quiet", round), .words = "feed.quiet", .optional = true},
                       quiet_wish(s, level, full_scale_v));
     }
     if (kind != "audio") {
-      (void)s.capture({.key = round_key("video", round), .words = "feed.video", .optional = kind == "both"},
-                      picture_wish(s, system, round));
+      (void)s.capture(
+          {.key = round_key("feed.video", round), .words = "feed.video", .optional = kind == "both"},
+          picture_wish(s, system, round));
     }
     Outcome now = outcome_upto(s.work(), k, round);
     if (now.headline.empty()) {
@@ -269,7 +265,7 @@ Step feed_flow(Script& s, const Knowledge& k) {
     }
     const bool sound = now.mark == report::Mark::Pass;
     if (sound || round == most_rounds ||
-        s.choose({.key = round_key("again", round), .words = "feed.again", .news = now}) != "yes") {
+        s.choose({.key = round_key("feed.again", round), .words = "feed.again", .news = now}) != "yes") {
       Step last;
       last.outcome = s.words().text(any(now.points, Weight::Stop)     ? "feed-word-stop"
                                     : any(now.points, Weight::Change) ? "feed-word-change"

@@ -1,9 +1,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <fstream>
-#include <iterator>
 #include <linebench/base/version.hpp>
+#include <linebench/capture/atomic_file.hpp>
 #include <linebench/check/plan.hpp>
 #include <map>
 
@@ -75,11 +74,8 @@ std::vector<StationPlan> load_plans() {
     std::error_code ec;
     for (const auto& e : fs::directory_iterator(folder, ec)) {
       if (e.path().extension() != ".toml") continue;
-      std::ifstream in(e.path(), std::ios::binary);
-      const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-      if (!in) throw unusable(fmt::format("{}: cannot be read; check its permissions", e.path().string()));
       const std::string name = e.path().stem().string();
-      plans[name] = parse_plan(text, name, e.path().string());
+      plans[name] = parse_plan(capture::load_text(e.path()), name, e.path().string());
     }
   }
   std::vector<StationPlan> out;

@@ -1,9 +1,8 @@
 #include <fmt/format.h>
 
 #include <cstdlib>
-#include <fstream>
-#include <iterator>
 #include <linebench/base/error.hpp>
+#include <linebench/capture/atomic_file.hpp>
 #include <linebench/check/profile.hpp>
 
 #include "../diagnose/toml_reader.hpp"
@@ -49,10 +48,7 @@ std::optional<Profile> load_profile() {
   const fs::path file = profile_file();
   std::error_code ec;
   if (!fs::exists(file, ec)) return std::nullopt;
-  std::ifstream in(file, std::ios::binary);
-  const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-  if (!in) throw unusable(fmt::format("{}: cannot be read; check its permissions", file.string()));
-  return parse_profile(text, file.string());
+  return parse_profile(capture::load_text(file), file.string());
 }
 
 std::string to_toml(const Profile& p) {

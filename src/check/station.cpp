@@ -7,6 +7,7 @@
 #include <linebench/report/words.hpp>
 
 #include "readings.hpp"
+#include "round.hpp"
 
 namespace linebench::check {
 namespace {
@@ -14,12 +15,6 @@ namespace {
 using report::Outcome;
 using report::Point;
 using report::Weight;
-
-constexpr int most_rounds = 9;
-
-std::string round_key(const std::string& what, int round) {
-  return round == 1 ? what : fmt::format("{}.{}", what, round);
-}
 
 std::string lower(std::string s) {
   std::transform(s.begin(), s.end(), s.begin(), [](unsigned char c) { return std::tolower(c); });
