@@ -6,12 +6,12 @@
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/job/store.hpp>
-#include <linebench/measure/picture.hpp>
 #include <linebench/measure/sent.hpp>
 #include <linebench/signals/audio_signal.hpp>
 
 #include "card.hpp"
 #include "measure_any.hpp"
+#include "measure_frames.hpp"
 #include "progress_line.hpp"
 #include "show.hpp"
 #include "sound.hpp"
@@ -112,12 +112,12 @@ job::Capture judged(Measured m, const CaptureWish& wish) {
 
 Measured measure_frames(const CaptureWish& wish, const fs::path& file, const Context& context) {
   Measured m{.document = {}, .view = "picture", .limits = "picture", .asked = {}};
-  const auto source = capture::open_frames(file);
   measure::PictureOptions options;
   options.setup = wish.system != "525-no-setup";
-  const ProgressLine line("measuring " + source->facts().source);
-  m.document.readings = measure::measure_picture(*source, options, line.progress(), &context.stop);
-  m.document.input = source->facts();
+  MeasuredFrames frames = measure_frames_raw(file.string(), "", context, options);
+  take_out_known_grabber(frames.facts, frames.lines, frames.readings);
+  m.document.input = std::move(frames.facts);
+  m.document.readings = std::move(frames.readings);
   return m;
 }
 
@@ -151,6 +151,9 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
                : wish.view == CaptureWish::View::Audio ? measure_sound(wish, file, context)
                : frames                                ? measure_frames(wish, file, context)
                                                        : measure_composite(wish, file, context);
+  // A long run keeps what it has seen, and its facts say how much that is; any other measurement is whole or
+  // none.
+  if (!wish.soak) refuse_part(context, file.string());
   if (!wish.only.empty()) {
     std::erase_if(m.document.readings, [&](const Reading& r) {
       return std::none_of(wish.only.begin(), wish.only.end(),

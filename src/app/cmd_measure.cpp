@@ -34,8 +34,7 @@ Exit measure_audio_file(Context& context, MeasureOptions& o) {
   if (!o.signal.empty()) source.edit_facts().signal = o.signal;
 
   measure::AudioOptions options;
-  if (o.mains == "50") options.mains_hz = 50;
-  if (o.mains == "60") options.mains_hz = 60;
+  options.mains_hz = mains_hz(o.mains);
   const auto recipe = known_recipe(source.facts().signal);
   options.tone_hz = o.tone_hz ? o.tone_hz : recipe ? measure::tone_of(*recipe) : std::nullopt;
   options.signal = source.facts().signal;

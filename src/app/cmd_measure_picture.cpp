@@ -1,39 +1,27 @@
 #include "cmd_measure_picture.hpp"
 
-#include <fmt/format.h>
-
-#include <linebench/capture/frame_source.hpp>
-#include <linebench/measure/picture.hpp>
-
 #include "measure_frames.hpp"
-#include "progress_line.hpp"
 
 namespace linebench::app {
 
 Exit measure_picture_file(Context& context, MeasureOptions& o) {
   if (o.full_scale_v)
     throw bad_usage("--full-scale: the picture view has no such option; codes stand for levels by BT.601");
-  const auto file = capture::open_frames(o.file);
   measure::PictureOptions options;
   if (o.system != "auto") options.lines = o.system == "625" ? 625 : 525;
   options.setup = o.system != "525-no-setup";
-  if (o.mains == "50") options.mains_hz = 50;
-  if (o.mains == "60") options.mains_hz = 60;
+  options.mains_hz = mains_hz(o.mains);
   options.velocity_factor = o.velocity_factor;
-  options.signal = o.signal.empty() ? file->facts().signal : o.signal;
+  if (!o.show.html.empty()) o.show.picture.emplace();
+  MeasuredFrames m =
+      measure_frames_raw(o.file, o.signal, context, options, o.show.picture ? &*o.show.picture : nullptr);
 
   report::Document document;
   document.command = "measure";
-  {
-    const ProgressLine line("measuring " + file->facts().source);
-    if (!o.show.html.empty()) o.show.picture.emplace();
-    document.readings = measure::measure_picture(*file, options, line.progress(), &context.stop,
-                                                 o.show.picture ? &*o.show.picture : nullptr);
-  }
-  document.input = file->facts();
+  document.readings = std::move(m.readings);
+  document.input = std::move(m.facts);
   if (!o.signal.empty()) document.input.signal = o.signal;
-  refuse_part(context, o.file);
-  take_out_known_grabber(document.input, file->format().lines, document.readings);
+  take_out_known_grabber(document.input, m.lines, document.readings);
   judge_document(document, o.limits);
   if (const Reading* signal = find_reading(document.readings, "picture.signal");
       signal != nullptr && signal->text() == "none")

@@ -99,8 +99,7 @@ Exit measure_waveform(Context& context, MeasureOptions& o) {
   const auto file = capture::open_video_samples(o.file, {o.full_scale_v});
   measure::VideoOptions options;
   options.system = system_choice(o.system);
-  if (o.mains == "50") options.mains_hz = 50;
-  if (o.mains == "60") options.mains_hz = 60;
+  options.mains_hz = mains_hz(o.mains);
   options.velocity_factor = o.velocity_factor;
   options.cable = o.cable;
 
@@ -138,8 +137,7 @@ Exit measure_lowband_file(Context& context, MeasureOptions& o) {
   if (!o.signal.empty()) facts.signal = o.signal;
   measure::LowbandOptions options;
   options.system = system_choice(o.system);
-  if (o.mains == "50") options.mains_hz = 50;
-  if (o.mains == "60") options.mains_hz = 60;
+  options.mains_hz = mains_hz(o.mains);
 
   report::Document document;
   document.command = "measure";

@@ -117,7 +117,7 @@ void check(WatchOptions& o) {
     check_seconds(*o.seconds);
     f.pace.seconds = *o.seconds;
   }
-  if (o.mains != "auto") f.meter.mains_hz = o.mains == "50" ? 50.0 : 60.0;
+  f.meter.mains_hz = mains_hz(o.mains);
   if (!o.page && (o.lan || o.port != 0)) throw bad_usage("--lan and --port belong to --page");
   if (o.job.empty() && !o.store.empty()) throw bad_usage("--store belongs to --job");
 }

@@ -20,12 +20,6 @@ namespace {
 
 namespace fs = std::filesystem;
 
-std::optional<double> mains_hz(const AnyOptions& o) {
-  if (o.mains == "50") return 50;
-  if (o.mains == "60") return 60;
-  return std::nullopt;
-}
-
 std::vector<diagnose::Capture> read_document(const std::string& file) {
   std::ifstream in(file, std::ios::binary);
   const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
@@ -36,7 +30,7 @@ std::vector<diagnose::Capture> read_document(const std::string& file) {
 diagnose::Capture measure_composite(const std::string& file, const AnyOptions& o, const Context& context) {
   const auto source = capture::open_video_samples(file, {o.full_scale_v});
   measure::VideoOptions options;
-  options.mains_hz = mains_hz(o);
+  options.mains_hz = mains_hz(o.mains);
   // The system is left to be found: what the site expects is what the finding is held against.
   const ProgressLine line("measuring " + source->facts().source);
   diagnose::Capture c;
@@ -46,7 +40,9 @@ diagnose::Capture measure_composite(const std::string& file, const AnyOptions& o
 }
 
 diagnose::Capture measure_pictures(const std::string& file, const AnyOptions& o, const Context& context) {
-  MeasuredFrames m = measure_frames_raw(file, o.signal, context, mains_hz(o));
+  measure::PictureOptions options;
+  options.mains_hz = mains_hz(o.mains);
+  MeasuredFrames m = measure_frames_raw(file, o.signal, context, options);
   take_out_known_grabber(m.facts, m.lines, m.readings);
   diagnose::Capture c;
   c.readings = std::move(m.readings);
@@ -60,7 +56,7 @@ diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, co
   if (o.full_scale_v) source.edit_facts().full_scale_v = o.full_scale_v;
   if (!o.signal.empty()) source.edit_facts().signal = o.signal;
   measure::AudioOptions options;
-  options.mains_hz = mains_hz(o);
+  options.mains_hz = mains_hz(o.mains);
   options.signal = source.facts().signal;
   options.clock_error_ppm = source.facts().clock_error_ppm;
   const ProgressLine line("measuring " + source.facts().source);

@@ -2,21 +2,22 @@
 
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/measure/grabber.hpp>
-#include <linebench/measure/picture.hpp>
 
 #include "progress_line.hpp"
+#include "show.hpp"
 
 namespace linebench::app {
 
 MeasuredFrames measure_frames_raw(const std::string& file, const std::string& sent, const Context& context,
-                                  std::optional<double> mains_hz) {
+                                  measure::PictureOptions options, measure::PictureTraces* pictures) {
   const auto source = capture::open_frames(file);
-  measure::PictureOptions options;
-  options.mains_hz = mains_hz;
   options.signal = sent.empty() ? source->facts().signal : sent;
   MeasuredFrames m;
-  const ProgressLine line("measuring " + source->facts().source);
-  m.readings = measure::measure_picture(*source, options, line.progress(), &context.stop);
+  {
+    const ProgressLine line("measuring " + source->facts().source);
+    m.readings = measure::measure_picture(*source, options, line.progress(), &context.stop, pictures);
+  }
+  refuse_part(context, file);
   m.facts = source->facts();
   m.lines = source->format().lines;
   return m;

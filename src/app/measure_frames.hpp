@@ -3,7 +3,7 @@
 
 #include <linebench/base/facts.hpp>
 #include <linebench/base/reading.hpp>
-#include <optional>
+#include <linebench/measure/picture.hpp>
 #include <string>
 
 #include "commands.hpp"
@@ -16,10 +16,12 @@ struct MeasuredFrames {
   int lines = 625;
 };
 
-/// With no calibration taken into account. @param sent name of the signal; empty: as the capture says.
-/// Throws Error(Unusable).
+/// With no calibration taken into account. @param sent name of the signal; empty: as the capture says (so
+/// options.signal is not read). @param pictures if given, what is drawn. Throws Error(Unusable), and
+/// Error(Interrupted) after Ctrl-C.
 [[nodiscard]] MeasuredFrames measure_frames_raw(const std::string& file, const std::string& sent,
-                                                const Context& context, std::optional<double> mains_hz = {});
+                                                const Context& context, measure::PictureOptions options = {},
+                                                measure::PictureTraces* pictures = nullptr);
 
 /// Where the grabber of the capture is calibrated, takes it out and names the calibration in the facts.
 void take_out_known_grabber(CaptureFacts& facts, int lines, Readings& readings);

@@ -208,6 +208,12 @@ void print_json(const report::Document& document) {
   print_text(report::to_json(document).dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
 }
 
+std::optional<double> mains_hz(const std::string& choice) {
+  if (choice == "50") return 50.0;
+  if (choice == "60") return 60.0;
+  return std::nullopt;
+}
+
 void refuse_part(const Context& context, const std::string& capture) {
   if (!context.stop) return;
   throw Error(Exit::Interrupted,

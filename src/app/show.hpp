@@ -79,6 +79,9 @@ void judge_document(report::Document& document, const std::string& limits, const
 /// Throws as judge_document() would for a set that is unknown or wrong; nothing for an empty name.
 void check_limits(const std::string& limits);
 
+/// What --mains 50, 60 or auto asks for; nothing for auto.
+[[nodiscard]] std::optional<double> mains_hz(const std::string& choice);
+
 /// After Ctrl-C (context.stop) in the midst of measuring: throws Error(Interrupted), as a part of a capture
 /// must not pass for the whole of it. The capture itself stays as it is.
 void refuse_part(const Context& context, const std::string& capture);
