@@ -30,50 +30,48 @@ void times_real_time(benchmark::State& state, double length) {
       benchmark::Counter(length * static_cast<double>(state.iterations()), benchmark::Counter::kIsRate);
 }
 
-void find_the_signal(benchmark::State& state) {
+// Work on a fresh source of the samples, whose making is not timed.
+template <typename Work>
+void on_samples(benchmark::State& state, const Work& work) {
   for (auto _ : state) {
     state.PauseTiming();
     video_synth::MemoryVideo source(rate, samples());
     state.ResumeTiming();
+    work(source);
+  }
+}
+
+void find_the_signal(benchmark::State& state) {
+  on_samples(state, [](auto& source) {
     linebench::measure::VideoReceiver receiver(source, {});
     benchmark::DoNotOptimize(receiver.acquire());
-  }
+  });
 }
 BENCHMARK(find_the_signal)->Unit(benchmark::kMillisecond);
 
 // Locked, lines handed out, nobody measuring.
 void find_and_follow_lines(benchmark::State& state) {
-  for (auto _ : state) {
-    state.PauseTiming();
-    video_synth::MemoryVideo source(rate, samples());
-    state.ResumeTiming();
+  on_samples(state, [](auto& source) {
     linebench::measure::VideoReceiver receiver(source, {});
     benchmark::DoNotOptimize(receiver.acquire());
     receiver.run({});
-  }
+  });
   times_real_time(state, seconds);
 }
 BENCHMARK(find_and_follow_lines)->Unit(benchmark::kMillisecond);
 
 void measure_all(benchmark::State& state) {
-  for (auto _ : state) {
-    state.PauseTiming();
-    video_synth::MemoryVideo source(rate, samples());
-    state.ResumeTiming();
-    benchmark::DoNotOptimize(linebench::measure::measure_video(source, {}));
-  }
+  on_samples(state,
+             [](auto& source) { benchmark::DoNotOptimize(linebench::measure::measure_video(source, {})); });
   times_real_time(state, seconds);
 }
 BENCHMARK(measure_all)->Unit(benchmark::kMillisecond);
 
 void measure_all_with_pictures(benchmark::State& state) {
-  for (auto _ : state) {
-    state.PauseTiming();
-    video_synth::MemoryVideo source(rate, samples());
-    state.ResumeTiming();
+  on_samples(state, [](auto& source) {
     linebench::measure::VideoTraces traces;
     benchmark::DoNotOptimize(linebench::measure::measure_video(source, {}, {}, nullptr, &traces));
-  }
+  });
   times_real_time(state, seconds);
 }
 BENCHMARK(measure_all_with_pictures)->Unit(benchmark::kMillisecond);

@@ -3,24 +3,17 @@
 
 #include <cmath>
 #include <cstdio>
-#include <linebench/measure/lowband.hpp>
 
+#include "lowband/measuring.hpp"
 #include "support/coverage.hpp"
-#include "support/lowband_synth.hpp"
 
 namespace {
 
 using namespace linebench;
 using lowband_synth::Card;
 using lowband_synth::card_525;
-using lowband_synth::make;
-using lowband_synth::MemoryCard;
-
-Readings measured(const Card& c, double seconds, unsigned seed = 1, const measure::LowbandOptions& o = {}) {
-  MemoryCard source(c.rate_hz, make(c, seconds, seed), c.full_scale_v);
-  return measure::measure_lowband(source, o);
-}
-const Reading& get(const Readings& r, const std::string& id) { return *find_reading(r, id); }
+using lowband_test::get;
+using lowband_test::measured;
 
 Card shaded(Card c) {
   c.rate_hz = 48000;

@@ -4,30 +4,18 @@
 
 #include <cmath>
 #include <cstdio>
-#include <linebench/measure/lowband.hpp>
 #include <string>
 
+#include "lowband/measuring.hpp"
 #include "support/coverage.hpp"
-#include "support/lowband_synth.hpp"
 
 namespace {
 
 using namespace linebench;
 using lowband_synth::Card;
 using lowband_synth::card_525;
-using lowband_synth::make;
-using lowband_synth::MemoryCard;
-
-Readings measured(const Card& c, double seconds, unsigned seed = 1, const measure::LowbandOptions& o = {}) {
-  MemoryCard source(c.rate_hz, make(c, seconds, seed), c.full_scale_v);
-  return measure::measure_lowband(source, o);
-}
-
-const Reading& get(const Readings& r, const std::string& id) {
-  const Reading* found = find_reading(r, id);
-  if (found == nullptr) throw std::out_of_range(id);
-  return *found;
-}
+using lowband_test::get;
+using lowband_test::measured;
 
 void expect_near(const Readings& r, const std::string& id, double truth, double tolerance) {
   const Reading& x = get(r, id);

@@ -4,12 +4,11 @@
 #include <cmath>
 #include <cstdio>
 #include <linebench/base/error.hpp>
-#include <linebench/measure/lowband.hpp>
 #include <map>
 #include <random>
 
+#include "lowband/measuring.hpp"
 #include "support/coverage.hpp"
-#include "support/lowband_synth.hpp"
 
 namespace {
 
@@ -18,12 +17,8 @@ using lowband_synth::Card;
 using lowband_synth::card_525;
 using lowband_synth::make;
 using lowband_synth::MemoryCard;
-
-Readings measured(const Card& c, double seconds, unsigned seed = 1) {
-  MemoryCard source(c.rate_hz, make(c, seconds, seed), c.full_scale_v);
-  return measure::measure_lowband(source, {});
-}
-const Reading& get(const Readings& r, const std::string& id) { return *find_reading(r, id); }
+using lowband_test::get;
+using lowband_test::measured;
 
 TEST(Lowband, PolarityInterlaceAndHardPictures) {
   for (const double rate : {48000.0, 192000.0}) {

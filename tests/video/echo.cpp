@@ -13,16 +13,6 @@ using namespace video_synth;
 using namespace video_test;
 using Response = std::function<std::complex<double>(double)>;
 
-Wave with_bars(Wave w) {
-  w.picture = w.lines == 525 ? bars(w, 5000.0 / 7, 0.75, 0.75, 375.0 / 7) : bars(w, 700, 1.0, 0.75, 0);
-  w.start_line = 57.7;
-  return w;
-}
-Wave with_white(Wave w) {
-  w.picture = flat(w.lines == 525 ? 5000.0 / 7 : 700);
-  w.start_line = 57.7;
-  return w;
-}
 std::complex<double> echo(double hz, double ratio, double us) {
   return ratio * std::polar(1.0, -2 * pi * hz * us * 1e-6);
 }

@@ -29,6 +29,21 @@ inline Readings measured(const video_synth::Wave& w, double rate, double seconds
   return measured(rate, video_synth::make(w, rate, seconds, seed));
 }
 
+/// Colour bars, 75 % on 525 lines with setup and 100/0/75/0 on 625; the capture starts in the midst of a
+/// line.
+inline video_synth::Wave with_bars(video_synth::Wave w) {
+  w.picture = w.lines == 525 ? video_synth::bars(w, 5000.0 / 7, 0.75, 0.75, 375.0 / 7)
+                             : video_synth::bars(w, 700, 1.0, 0.75, 0);
+  w.start_line = 57.7;
+  return w;
+}
+/// White at its nominal level.
+inline video_synth::Wave with_white(video_synth::Wave w) {
+  w.picture = video_synth::flat(w.lines == 525 ? 5000.0 / 7 : 700);
+  w.start_line = 57.7;
+  return w;
+}
+
 inline const Reading& get(const Readings& r, const std::string& id) {
   const Reading* found = find_reading(r, id);
   if (found == nullptr) throw std::runtime_error("no reading " + id);

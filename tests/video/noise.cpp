@@ -9,11 +9,6 @@ namespace {
 using namespace video_synth;
 using namespace video_test;
 
-Wave with_bars(Wave w) {
-  w.picture = w.lines == 525 ? bars(w, 5000.0 / 7, 0.75, 0.75, 375.0 / 7) : bars(w, 700, 1.0, 0.75, 0);
-  w.start_line = 57.7;
-  return w;
-}
 Wave with_grey(Wave w) {
   w.picture = flat(350);
   w.start_line = 57.7;

@@ -9,6 +9,7 @@
 
 #include "support/coverage.hpp"
 #include "support/video_lines.hpp"
+#include "video/measuring.hpp"
 
 namespace {
 
@@ -20,12 +21,7 @@ using video_synth::has_picture;
 using video_synth::MemoryVideo;
 using video_synth::wave_525;
 using video_synth::wave_625;
-
-const Reading& get(const Readings& r, const std::string& id) {
-  const Reading* found = find_reading(r, id);
-  if (found == nullptr) throw std::runtime_error("no reading " + id);
-  return *found;
-}
+using video_test::get;
 
 // `rounding`: half a step of the table the truth is from.
 void expect(const Readings& r, const std::string& id, double truth, double within, double rounding = 0) {

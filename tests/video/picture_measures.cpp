@@ -8,6 +8,7 @@
 #include <linebench/measure/video.hpp>
 
 #include "support/video_lines.hpp"
+#include "video/measuring.hpp"
 
 namespace {
 
@@ -18,14 +19,9 @@ using video_synth::clean;
 using video_synth::MemoryVideo;
 using video_synth::wave_525;
 using video_synth::wave_625;
+using video_test::get;
 
 const std::vector<double> rates = {13.5e6, 315e6 / 22, 17734475.0, 20e6, 25e6, 27e6, 40e6};
-
-const Reading& get(const Readings& r, const std::string& id) {
-  const Reading* found = find_reading(r, id);
-  if (found == nullptr) throw std::runtime_error("no reading " + id);
-  return *found;
-}
 
 void expect(const Readings& r, const std::string& id, double truth, double within) {
   const Reading& x = get(r, id);

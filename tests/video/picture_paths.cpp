@@ -12,6 +12,7 @@
 #include <linebench/standards/video_colour.hpp>
 
 #include "support/video_lines.hpp"
+#include "video/measuring.hpp"
 
 namespace {
 
@@ -23,12 +24,8 @@ using video_synth::has_picture;
 using video_synth::MemoryVideo;
 using video_synth::wave_525;
 using video_synth::wave_625;
+using video_test::get;
 
-const Reading& get(const Readings& r, const std::string& id) {
-  const Reading* found = find_reading(r, id);
-  if (found == nullptr) throw std::runtime_error("no reading " + id);
-  return *found;
-}
 void expect(const Readings& r, const std::string& id, double truth, double within) {
   const Reading& x = get(r, id);
   ASSERT_TRUE(x.measured()) << id << ": " << x.reason;

@@ -7,34 +7,16 @@
 #include <linebench/measure/video.hpp>
 
 #include "support/coverage.hpp"
-#include "support/video_synth.hpp"
+#include "video/measuring.hpp"
 
 namespace {
 
 using namespace linebench;
 using namespace video_synth;
-
-Readings measured(const Wave& w, double rate, double seconds, unsigned seed = 1) {
-  MemoryVideo source(rate, make(w, rate, seconds, seed));
-  return measure::measure_video(source, {});
-}
-
-Wave with_bars(Wave w) {
-  w.picture = w.lines == 525 ? bars(w, 5000.0 / 7, 0.75, 0.75, 375.0 / 7) : bars(w, 700, 1.0, 0.75, 0);
-  w.start_line = 57.7;
-  return w;
-}
-Wave with_white(Wave w) {
-  w.picture = flat(w.lines == 525 ? 5000.0 / 7 : 700);
-  w.start_line = 57.7;
-  return w;
-}
-
-const Reading& get(const Readings& r, const char* id) {
-  const Reading* found = find_reading(r, id);
-  if (found == nullptr) throw std::runtime_error(std::string("no reading ") + id);
-  return *found;
-}
+using video_test::get;
+using video_test::measured;
+using video_test::with_bars;
+using video_test::with_white;
 
 struct Check {
   const char* id;
