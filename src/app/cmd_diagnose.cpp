@@ -120,6 +120,9 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   for (const std::string& text : o.observed) observed.push_back(diagnose::parse_observed(text, book));
   std::optional<diagnose::SignalPath> path;
   if (!o.path.empty()) path = read_path(o);
+  for (const std::string& file : o.any.lowband) {
+    if (std::find(o.files.begin(), o.files.end(), file) == o.files.end()) o.files.push_back(file);
+  }
   if (o.files.empty() && observed.empty() && o.explain.empty())
     throw bad_usage(
         "diagnose: give captures, or what was seen by --observed (linebench diagnose --book lists it)");
@@ -133,6 +136,10 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   const diagnose::Site site{o.any.system};
   std::vector<diagnose::Evidence> evidence = diagnose::gather(book, captures, site);
   evidence.insert(evidence.end(), observed.begin(), observed.end());
+  if (evidence.empty() && o.explain.empty())
+    throw unusable(
+        fmt::format("{}: nothing in it bears on a fault: no reading the fault book knows was measured",
+                    fmt::join(o.files, ", ")));
 
   std::vector<std::string> notes = book.problems;
   if (!o.explain.empty()) {
@@ -165,6 +172,10 @@ void add_diagnose(CLI::App& app, Context& context) {
   c->add_option("FILE", o->files,
                 "Captures of one job: audio, composite samples, or documents of measure --json");
   c->add_option("--observed", o->observed, "Something seen or metered, e.g. \"supply-loaded=11.2 V of 12\"")
+      ->take_all()
+      ->allow_extra_args(false);
+  c->add_option("--lowband", o->any.lowband,
+                "A composite signal that a sound card took in, e.g. through a pad")
       ->take_all()
       ->allow_extra_args(false);
   c->add_option("--path", o->path,

@@ -279,6 +279,7 @@ void add_signals(CLI::App& app, Context& context) {
   });
   add_write(*command, context);
   add_signals_send(*command, context);
+  add_signals_faults(*command, context);
 }
 
 }  // namespace linebench::app

@@ -33,6 +33,8 @@ void add_check(CLI::App& app, Context& context);
 void add_profile(CLI::App& app, Context& context);
 /// `send`, below the command `signals`.
 void add_signals_send(CLI::App& signals_command, Context& context);
+/// `faults`, below the command `signals`.
+void add_signals_faults(CLI::App& signals_command, Context& context);
 void add_signals(CLI::App& app, Context& context);
 void add_limits(CLI::App& app, Context& context);
 

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -9,6 +10,7 @@
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/lowband.hpp>
 #include <linebench/measure/video.hpp>
 
 #include "measure_frames.hpp"
@@ -36,6 +38,7 @@ diagnose::Capture measure_composite(const std::string& file, const AnyOptions& o
   diagnose::Capture c;
   c.readings = measure::measure_video(*source, options, line.progress(), &context.stop);
   c.facts = source->facts();
+  if (!o.signal.empty()) c.facts.signal = o.signal;
   return c;
 }
 
@@ -66,6 +69,31 @@ diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, co
   return c;
 }
 
+// A composite signal in a sound card's recording.
+bool is_lowband(const std::string& file, const AnyOptions& o) {
+  if (std::find(o.lowband.begin(), o.lowband.end(), file) != o.lowband.end()) return true;
+  const std::string sent = o.signal.empty() ? capture::open_audio_file(file)->facts().signal : o.signal;
+  return sent.starts_with("video-");
+}
+
+diagnose::Capture measure_lowband_sound(const std::string& file, const AnyOptions& o,
+                                        const Context& context) {
+  const auto opened = capture::open_audio_file(file);
+  KnownSource source(*opened);
+  CaptureFacts& facts = source.edit_facts();
+  if (o.full_scale_v) facts.full_scale_v = o.full_scale_v;
+  if (o.pad && facts.full_scale_v) *facts.full_scale_v *= *o.pad;
+  if (!o.signal.empty()) facts.signal = o.signal;
+  measure::LowbandOptions options;
+  options.mains_hz = mains_hz(o);
+  options.clock_error_ppm = facts.clock_error_ppm;
+  const ProgressLine line("measuring " + facts.source);
+  diagnose::Capture c;
+  c.readings = measure::measure_lowband(source, options, line.progress(), &context.stop);
+  c.facts = source.facts();
+  return c;
+}
+
 }  // namespace
 
 void add_any_options(CLI::App& c, AnyOptions& o) {
@@ -76,6 +104,8 @@ void add_any_options(CLI::App& c, AnyOptions& o) {
                "What the site's video is meant to be; other scanning or setup is then a finding")
       ->check(CLI::IsMember({"525", "525-no-setup", "625"}));
   c.add_option("--signal", o.signal, "Name of the test signal that was sent (audio files)");
+  c.add_option("--pad", o.pad,
+               "Ratio of the pad before the card where it took in video, as for measure --view lowband");
   c.add_option("--full-scale", o.full_scale_v, "Volts that a sample value of 1.0 stands for (peak)");
 }
 
@@ -84,9 +114,12 @@ std::vector<diagnose::Capture> measure_any(const std::string& file, const AnyOpt
   if (o.full_scale_v && !(*o.full_scale_v > 0 && *o.full_scale_v <= 1000))
     throw bad_usage("--full-scale: give a number above 0 and up to 1000 V");
   if (fs::path(file).extension() == ".json") return read_document(file);
-  diagnose::Capture c = capture::looks_like_video_samples(file) ? measure_composite(file, o, context)
-                        : capture::looks_like_frames(file)      ? measure_pictures(file, o, context)
-                                                                : measure_sound(file, o, context);
+  if (o.pad && !(*o.pad >= 1 && *o.pad <= 1000))
+    throw bad_usage("--pad: give the pad's ratio, volts on the line over volts at the card, from 1 to 1000");
+  diagnose::Capture c = capture::looks_like_frames(file)          ? measure_pictures(file, o, context)
+                        : capture::looks_like_video_samples(file) ? measure_composite(file, o, context)
+                        : is_lowband(file, o)                     ? measure_lowband_sound(file, o, context)
+                                                                  : measure_sound(file, o, context);
   c.name = fs::path(file).filename().string();
   return {std::move(c)};
 }

@@ -13,13 +13,16 @@ namespace linebench::app {
 struct AnyOptions {
   std::string mains = "auto", system, signal;
   std::optional<double> full_scale_v;
+  std::vector<std::string> lowband;  ///< which of the files are composite signals taken in by a sound card
+  std::optional<double> pad;         ///< before the card, volts on the line over volts at the card
 };
 
-/// --mains, --system, --signal, --full-scale. The options must live as long as the command.
+/// --mains, --system, --signal, --full-scale, --pad. The options must live as long as the command.
 void add_any_options(CLI::App& command, AnyOptions& options);
 
-/// The captures in a file: a document of readings (measure --json), composite samples or audio. Throws as the
-/// readers and measurements do.
+/// The captures in a file: a document of readings (measure --json), composite samples, frames, a composite
+/// signal in a sound card's recording (named in `lowband`, or a test picture was the signal sent) or audio.
+/// Throws as the readers and measurements do.
 [[nodiscard]] std::vector<diagnose::Capture> measure_any(const std::string& file, const AnyOptions& options,
                                                          const Context& context);
 

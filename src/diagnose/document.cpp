@@ -40,8 +40,12 @@ std::vector<Capture> captures_from_json(const std::string& text, const std::stri
     const std::string what = e.what();
     throw what.starts_with(file) ? e : unusable(fmt::format("{}: {}", file, what));
   } catch (const json::exception& e) {
+    // The library's own words begin with its name and a number.
+    std::string why = e.what();
+    if (const auto end = why.find("] "); why.starts_with("[json") && end != std::string::npos)
+      why = why.substr(end + 2);
     throw unusable(fmt::format(
-        "{}: cannot be read as a document of readings ({}); make it with measure --json", file, e.what()));
+        "{}: cannot be read as a document of readings ({}); make it with measure --json", file, why));
   }
 }
 

@@ -9,7 +9,8 @@ namespace linebench::diagnose {
 namespace {
 
 // Recipes that hold full white; for others a level below nominal says nothing.
-bool white_sent(const CaptureFacts& facts) {
+bool white_sent(const CaptureFacts& facts, const Readings& readings) {
+  if (const auto kind = text_of(readings, "video.bars.kind"); kind && kind->starts_with("100")) return true;
   for (const char* start : {"video-bars-100", "video-white", "video-window", "video-pulse-bar",
                             "video-staircase", "video-composite-line", "video-field-square"}) {
     if (facts.signal.starts_with(start)) return true;
@@ -44,7 +45,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
   const auto white = number_of(r, "video.white");
   if (white) {
     const bool high = white->value > 1.06 * nominal.white_mv.nominal;
-    if (high || white_sent(c.facts))
+    if (high || white_sent(c.facts, r))
       ratio("video.white.level", *white, nominal.white_mv.nominal, c.name,
             fmt::format("{:.0f} mV", white->value), out);
   }

@@ -362,11 +362,21 @@ LowbandHum::Result LowbandHum::finish(double coupling) {
     r.hz += f.hz / (f.hz_u * f.hz_u);
     weight += 1 / (f.hz_u * f.hz_u);
     r.dropped = r.dropped || f.dropped;
+    for (int m = 1; m <= harmonics; ++m) {
+      const auto h = static_cast<std::size_t>(m - 1);
+      if (f.u[h] <= 0) continue;
+      r.pp_of[h] += f.seconds * 2 * std::hypot(f.c[h], f.s[h]) / gain(m);
+      r.pp_of_expanded[h] += std::pow(f.seconds * 2 * f.u[h] / gain(m), 2);
+    }
   }
   if (r.seconds > 0) r.blind_hz = 1 / r.seconds;
   r.found = found > 0.5 * looked;
   if (!r.found) return r;
   r.pp /= found;
+  for (std::size_t h = 0; h < harmonics; ++h) {
+    r.pp_of[h] /= found;
+    r.pp_of_expanded[h] = 2 * std::sqrt(r.pp_of_expanded[h]) / found;
+  }
   r.pp_expanded = 2 * std::sqrt(variance) / found;
   r.hz /= weight;
   r.hz_expanded = 2 / std::sqrt(weight);

@@ -21,6 +21,8 @@ class LowbandHum {
   /// it.
   void field(std::int64_t number, double t_s);
 
+  static constexpr int harmonics = 5;
+
   struct Result {
     bool measured = false;  ///< the capture is long enough to look
     bool found = false;
@@ -31,11 +33,11 @@ class LowbandHum {
     double field_hz = 0;
     double blind_hz = 0;   ///< nearer to the field rate than this nothing can be told from the picture
     bool dropped = false;  ///< some harmonics fell on the picture's comb and are left out
+    std::array<double, harmonics> pp_of{},
+        pp_of_expanded{};  ///< mV of each multiple; 0: not found or left out
   };
   /// @param coupling sum of the high-pass corners, 1/s.
   [[nodiscard]] Result finish(double coupling);
-
-  static constexpr int harmonics = 5;
 
  private:
   struct Fit {

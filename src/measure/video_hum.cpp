@@ -13,7 +13,7 @@ namespace {
 constexpr int slot_lines = 8;                // half a millisecond
 constexpr std::size_t stretch_slots = 8192;  // 4.2 s
 constexpr double shortest_s = 0.05;          // two and a quarter cycles of 45 Hz
-constexpr double unknown_tilt = 0.015;        // of white, peak to peak
+constexpr double unknown_tilt = 0.015;       // of white, peak to peak
 constexpr double nominal_white_mv = 700;
 
 }  // namespace
@@ -120,6 +120,21 @@ void VideoHumMeter::finish(const VideoSetup& setup, Readings& out) {
   out.push_back(number_reading("video.hum.level", pp, together(u, 0.004 * pp), remark));
   out.push_back(number_reading("video.hum.frequency", hz / hz_weight * clock_,
                                together(2 / std::sqrt(hz_weight), 1e-6 * hz / hz_weight), remark));
+  for (std::size_t i = 0; i < hum_multiples; ++i) {
+    double size = 0;
+    double variance = 0;
+    for (const auto& f : fits_) {
+      if (!f.found) continue;
+      size += f.seconds * f.pp_of[i] / found;
+      variance += std::pow(f.seconds * f.pp_of_u[i] / found, 2);
+    }
+    double of = 2 * std::sqrt(variance);
+    if (near_field) of = together(of, unknown_tilt * nominal_white_mv * setup.gain());
+    // Noise alone stands some way above nought; what is clearly more is a multiple.
+    if (size < 2 * of) continue;
+    out.push_back(
+        number_reading(fmt::format("video.hum.harmonic.{}", i + 1), size, together(of, 0.004 * size)));
+  }
 }
 
 }  // namespace linebench::measure

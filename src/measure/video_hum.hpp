@@ -1,15 +1,20 @@
 // Hum on the blanking level, and the blanking level itself.
 #pragma once
 
+#include <array>
 #include <linebench/measure/video_line.hpp>
 #include <optional>
 #include <vector>
 
 namespace linebench::measure {
 
-/// video.hum.level, video.hum.frequency, video.blanking.level: a joint least-squares fit of mains harmonics,
-/// a slow drift and, where they can be told apart, harmonics of the field rate to the blanking level of every
-/// line before clamping. In stretches of about 4 s that are put together, so memory does not grow.
+/// Multiples of the mains that are fitted.
+constexpr int hum_multiples = 6;
+
+/// video.hum.level, .harmonic.N, .frequency, video.blanking.level: a joint least-squares fit of mains
+/// harmonics, a slow drift and, where they can be told apart, harmonics of the field rate to the blanking
+/// level of every line before clamping. In stretches of about 4 s that are put together, so memory does not
+/// grow.
 class VideoHumMeter : public LineMeter {
  public:
   VideoHumMeter(const VideoSetup& setup, std::optional<double> mains_hz, double clock_error_ppm);
@@ -31,6 +36,7 @@ class VideoHumMeter : public LineMeter {
     double least_pp_mv = 0;  ///< hum below this would not have been found
     double seconds = 0;
     bool near_field_rate = false;
+    std::array<double, hum_multiples> pp_of{}, pp_of_u{};  ///< mV of each multiple, k=1
   };
 
  private:

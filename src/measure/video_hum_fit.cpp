@@ -11,7 +11,7 @@ namespace {
 using Point = VideoHumMeter::Point;
 constexpr double pi = std::numbers::pi;
 constexpr int search_harmonics = 3;
-constexpr int fit_harmonics = 6;
+constexpr int fit_harmonics = hum_multiples;
 constexpr int field_harmonics = 3;
 constexpr int trend_terms = 3;  // level, drift, curvature
 
@@ -191,6 +191,12 @@ VideoHumMeter::Fit fit_hum(const std::vector<Point>& points, double slot_s, doub
   f.pp_mv = high - low;
   const Eigen::VectorXd d = high_row - low_row;
   f.pp_u = std::sqrt(std::max(0.0, variance * d.dot(all.covariance * d)));
+  for (int k = 1; k <= fit_harmonics; ++k) {
+    const int c = trend_terms + 2 * (k - 1);
+    const auto i = static_cast<std::size_t>(k - 1);
+    f.pp_of[i] = 2 * std::hypot(all.x(c), all.x(c + 1));
+    f.pp_of_u[i] = 2 * std::sqrt(variance * 0.5 * (all.covariance(c, c) + all.covariance(c + 1, c + 1)));
+  }
   // Frequency: a change of it by h moves the waveform by t dy/dt; its error is that of the slope's fit
   // (CRLB).
   double information = 0;

@@ -66,8 +66,10 @@ diagnose::Diagnosis after_next_test(const Case& c, std::uint64_t seed) {
   if (trial == nullptr) return c.diagnosis;
   Dice dice(seed ^ 0xA115ULL << 32U);
   auto evidence = c.evidence;
-  evidence.push_back(
-      diagnose::parse_observed(trial->id + "=" + faultsim::answer(c.site, *trial, dice), shipped_book()));
+  std::vector<std::string> words;
+  for (const auto& [word, share] : trial->words) words.push_back(word);
+  evidence.push_back(diagnose::parse_observed(
+      trial->id + "=" + faultsim::answer(c.site, trial->id, words, 0.01, dice), shipped_book()));
   diagnose::Options options;
   options.next_tests = false;
   return diagnose::diagnose(shipped_book(), evidence, options);

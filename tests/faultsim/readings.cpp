@@ -257,33 +257,4 @@ std::vector<diagnose::Capture> read_all(const Installation& s, Dice& d) {
   return {lines(s, d), programme(s, d), response(s, d), waveform(s, d), picture(s, d)};
 }
 
-std::string answer(const Installation& s, const diagnose::Sign& trial, Dice& d) {
-  const auto it = s.answers.find(trial.id);
-  if (trial.scale == diagnose::Scale::Words) {
-    if (d.chance(0.01))
-      return trial.words[static_cast<std::size_t>(d.pick(static_cast<int>(trial.words.size())))].first;
-    if (it != s.answers.end()) return it->second;
-    // What a sound installation answers, by plain sense.
-    static const std::map<std::string, std::string> sound = {
-        {"pair-insulation", "open"}, {"pair-legs", "right"},       {"shield-continuity", "good"},
-        {"earth-points", "one"},     {"port-light", "on"},         {"connector", "sound"},
-        {"module-pull", "nothing"},  {"neighbour-tone", "silent"}, {"loop-back", "clean"},
-        {"terminations", "one"},     {"wiggle", "nothing"},        {"cable-print", "75 ohm"},
-        {"source-setting", "right"}};
-    const auto word = sound.find(trial.id);
-    return word != sound.end() ? word->second : "same";
-  }
-  if (it != s.answers.end()) {
-    if (trial.id == "pair-loop" && it->second == "open") return "open";
-    return it->second;
-  }
-  if (trial.id == "supply-open") return fmt::format("{:.2f} V of 12 V", 12 * d.uniform(0.99, 1.06));
-  if (trial.id == "supply-loaded") return fmt::format("{:.2f} V of 12 V", 12 * d.uniform(0.97, 1.03));
-  if (trial.id == "supply-ripple") return fmt::format("{:.2f} mV", d.log_uniform(2, 14));
-  if (trial.id == "pair-loop") return fmt::format("{:.2f} ohm of 20 ohm", 20 * d.uniform(0.88, 1.14));
-  if (trial.id == "earth-ohms") return fmt::format("{:.3f} ohm", d.log_uniform(0.08, 0.6));
-  if (trial.id == "earth-current") return fmt::format("{:.2f} mA", d.log_uniform(0.8, 9));
-  return "same";
-}
-
 }  // namespace linebench::faultsim

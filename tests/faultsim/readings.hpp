@@ -12,8 +12,4 @@ namespace linebench::faultsim {
 /// picture.
 [[nodiscard]] std::vector<diagnose::Capture> read_all(const Installation& site, Dice& dice);
 
-/// What a person reports of a trial, as typed; where no fault touches it, as on a sound installation. One
-/// person in a hundred errs on trials of words.
-[[nodiscard]] std::string answer(const Installation& site, const diagnose::Sign& trial, Dice& dice);
-
 }  // namespace linebench::faultsim

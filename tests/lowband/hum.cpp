@@ -59,6 +59,13 @@ TEST(LowbandHum, LevelAndFrequency) {
     EXPECT_NEAR(level.number(), truth, 0.05 * truth);
     EXPECT_NEAR(level.number(), truth, *level.uncertainty);
     EXPECT_NEAR(hz.number(), c.hz, 0.02);
+    const Reading& one = get(r, "video.hum.harmonic.1");
+    EXPECT_NEAR(one.number(), c.pp, std::max(0.01 * c.pp, *one.uncertainty));
+    const bool third = find_reading(r, "video.hum.harmonic.3") != nullptr;
+    EXPECT_EQ(third, c.third > 0) << "the multiple that is there, and only that";
+    if (third)
+      EXPECT_NEAR(get(r, "video.hum.harmonic.3").number(), c.third * c.pp,
+                  std::max(0.05 * c.third * c.pp, *get(r, "video.hum.harmonic.3").uncertainty));
     EXPECT_NEAR(get(r, "video.sync.amplitude").number(), card.sync_mv, 0.02 * card.sync_mv);
   }
 }

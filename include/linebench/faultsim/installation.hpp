@@ -100,6 +100,12 @@ struct Installation {
 /// slight.
 void put_fault(Installation& site, const std::string& fault, Dice& dice);
 
+/// What a person reports of a trial, as typed after "TRIAL="; where no fault touches it, as on a sound
+/// installation. @param words the trial's words; empty: a meter's value. @param errs how often a person picks
+/// a word at random.
+[[nodiscard]] std::string answer(const Installation& site, const std::string& trial,
+                                 const std::vector<std::string>& words, double errs, Dice& dice);
+
 /// Every fault the simulator can make.
 [[nodiscard]] const std::vector<std::string>& fault_names();
 

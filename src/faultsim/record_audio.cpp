@@ -1,0 +1,202 @@
+// Audio captures of a simulated installation.
+#include <algorithm>
+#include <linebench/dsp/biquad.hpp>
+#include <linebench/faultsim/captures.hpp>
+#include <numbers>
+
+namespace linebench::faultsim {
+namespace {
+
+constexpr double two_pi = 2 * std::numbers::pi;
+constexpr double line_up_dbfs = -18;    // [EBU R 68]
+constexpr double programme_dbfs = -23;  // rms of each side; about the loudness of a speech band [EBU R 128]
+
+using Wave = std::vector<double>;
+
+double amplitude(double dbfs) { return std::pow(10, dbfs / 20); }
+
+void add_sine(Wave& x, double rate, double hz, double peak, double turn) {
+  if (!(peak > 1e-7) || hz > 0.45 * rate) return;
+  // A rotating pointer: one multiplication a sample, its length put right now and then.
+  const std::complex<double> step = std::polar(1.0, two_pi * hz / rate);
+  std::complex<double> p = std::polar(1.0, two_pi * turn);
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    x[n] += peak * p.imag();
+    p *= step;
+    if ((n & 0xFFFU) == 0) p /= std::abs(p);
+  }
+}
+
+// Where each multiple stands against the fundamental is the source's and alike on all wires it reaches.
+void add_comb(Wave& x, double rate, double hz, const Comb& c, const std::vector<double>& turns) {
+  for (int n = 1; n <= harmonics; ++n)
+    add_sine(x, rate, n * hz, c[static_cast<std::size_t>(n)] / full_scale_v,
+             turns[static_cast<std::size_t>(n)]);
+}
+
+void add_noise(Wave& x, double rms_fs, Dice& d) {
+  // Sum of four even draws: near enough to a normal one for noise, and quick.
+  for (double& v : x)
+    v += rms_fs * std::numbers::sqrt3 * 0.5 *
+         (d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1));
+}
+
+// Bursts of one slot of eight, 26 frames in 120 ms [ETSI TS 145 002], as an input stage detects them.
+void add_phone(Wave& x, double rate, double rms_fs) {
+  constexpr double frame_s = 0.12 / 26;
+  const double rounding = std::exp(-1 / (60e-6 * rate));
+  const double peak = rms_fs / std::sqrt(0.125 * 0.875);
+  double y = 0;
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = std::fmod(static_cast<double>(n) / rate, frame_s);
+    y = rounding * y + (1 - rounding) * (t < frame_s / 8 ? 1.0 : 0.0);
+    x[n] += peak * (y - 0.125);
+  }
+}
+
+void add_events(Wave& x, double rate, const AudioPath& p, Dice& d) {
+  const double seconds = static_cast<double>(x.size()) / rate;
+  const auto at = [&] {
+    return static_cast<std::size_t>(d.uniform(0.02, 0.96) * static_cast<double>(x.size()));
+  };
+  for (int k = d.poisson(p.dropouts * seconds / 60); k > 0; --k) {
+    const std::size_t from = at();
+    const auto length = static_cast<std::size_t>(d.uniform(0.025, 0.08) * rate);
+    std::fill(x.begin() + static_cast<std::ptrdiff_t>(from),
+              x.begin() + static_cast<std::ptrdiff_t>(std::min(x.size(), from + length)), 0.0);
+  }
+  for (int k = d.poisson(p.clicks * seconds / 60); k > 0; --k) {
+    double tick = d.uniform(0.15, 0.5);
+    const std::size_t from = at();
+    for (std::size_t n = from; n < std::min(x.size(), from + 14); ++n) {
+      x[n] += tick;
+      tick *= -0.62;
+    }
+  }
+}
+
+// What stands on the wire beside the signal.
+void add_interference(Wave& x, double rate, const AudioPath& p, const Installation& s,
+                      const std::vector<double>& turns, Dice& d) {
+  add_comb(x, rate, s.mains_hz, p.hum, turns);
+  add_comb(x, rate, s.field_hz, p.field_hum, turns);
+  const double line_hz = s.field_hz * (s.video.system == "625" ? 312.5 : 262.5);
+  add_sine(x, rate, line_hz, p.whistle_v / full_scale_v, 0.1);
+  if (p.phone_v > 0) add_phone(x, rate, p.phone_v / full_scale_v / std::numbers::sqrt2);
+  // The path's noise is given A weighted; a flat band of half the rate weighs 2.2 dB less at 48 kHz (by the
+  // curve of IEC 61672-1).
+  add_noise(x, std::pow(10, 2.2 / 20) * p.noise_v / full_scale_v / std::numbers::sqrt2, d);
+}
+
+// Tops cut at the rail; where more is cut than the level would bring, the stage before it was overdriven.
+void clip(Wave& x, double rate, const AudioPath& p) {
+  const double rail = amplitude(p.clip_dbfs) * (1 - 0x1p-15);
+  const double share = p.clipped / (60 * rate);
+  if (p.clipped > 1) {
+    std::vector<double> sizes(x.size());
+    std::transform(x.begin(), x.end(), sizes.begin(), [](double v) { return std::abs(v); });
+    const auto k =
+        static_cast<std::ptrdiff_t>((1 - std::min(0.2, share)) * static_cast<double>(x.size() - 1));
+    std::nth_element(sizes.begin(), sizes.begin() + k, sizes.end());
+    const double top = sizes[static_cast<std::size_t>(k)];
+    if (top < rail && top > 0) {
+      const double up = rail / top;
+      for (double& v : x) v = std::clamp(up * v, -rail, rail);
+      return;
+    }
+  }
+  for (double& v : x) v = std::clamp(v, -1.0, p.clipped > 1 ? rail : 1.0);
+  if (p.clipped > 1)
+    for (double& v : x) v = std::max(v, -rail);
+}
+
+std::vector<double> draw_turns(Dice& d) {
+  std::vector<double> turns(harmonics + 1);
+  for (double& t : turns) t = d.uniform(0, 1);
+  return turns;
+}
+
+AudioTake interleave(const Wave& left, const Wave& right, double rate) {
+  AudioTake take;
+  take.rate_hz = rate;
+  take.samples.resize(2 * left.size());
+  for (std::size_t n = 0; n < left.size(); ++n) {
+    take.samples[2 * n] = static_cast<float>(std::clamp(left[n], -1.0, 1.0));
+    take.samples[2 * n + 1] = static_cast<float>(std::clamp(right[n], -1.0, 1.0));
+  }
+  return take;
+}
+
+// A band of noise like speech's, in syllables with pauses, rms 1 while it sounds.
+Wave speech_band(std::size_t count, double rate, Dice& d) {
+  Wave x(count, 0.0);
+  add_noise(x, 1, d);
+  dsp::Cascade low = dsp::butterworth_lowpass(2, 2200, rate);
+  dsp::Cascade high = dsp::butterworth_highpass(2, 250, rate);
+  low.process(x);
+  high.process(x);
+  double sum = 0;
+  for (const double v : x) sum += v * v;
+  const double scale = std::sqrt(static_cast<double>(count) / sum);
+  std::size_t n = 0;
+  while (n < count) {
+    const auto length = static_cast<std::size_t>(d.uniform(0.12, 0.3) * rate);
+    const double loud = d.uniform(0.6, 1.25);
+    for (std::size_t k = 0; k < length && n < count; ++k, ++n) {
+      const double rise = std::sin(std::numbers::pi * static_cast<double>(k) / static_cast<double>(length));
+      x[n] *= scale * loud * (0.25 + 0.75 * rise) * 1.35;
+    }
+  }
+  return x;
+}
+
+}  // namespace
+
+AudioTake record_lines(const Installation& s, std::uint64_t seed, double seconds) {
+  constexpr double rate = 48000;
+  Dice d(seed + 101);
+  const std::vector<double> turns = draw_turns(d);
+  const auto count = static_cast<std::size_t>(seconds * rate);
+  Wave out[2];
+  for (std::size_t k = 0; k < 2; ++k) {
+    const AudioPath& p = s.lines[k];
+    Wave& x = out[k];
+    x.assign(count, 0.0);
+    // Full scale is the peak of a sine of full_scale_v rms.
+    const double tone = amplitude(line_up_dbfs + p.gain_db) * (p.reversed ? -1 : 1);
+    add_sine(x, rate, 1000, tone, 0);
+    add_sine(x, rate, 2000, 0.6 * tone * p.thd_percent / 100, 0.3);
+    add_sine(x, rate, 3000, 0.8 * tone * p.thd_percent / 100, 0);
+    add_interference(x, rate, p, s, turns, d);
+    clip(x, rate, p);
+    add_events(x, rate, p, d);
+  }
+  return interleave(out[0], out[1], rate);
+}
+
+AudioTake record_feed(const Installation& s, std::uint64_t seed, double seconds) {
+  constexpr double rate = 48000;
+  Dice d(seed + 202);
+  const std::vector<double> turns = draw_turns(d);
+  const auto count = static_cast<std::size_t>(seconds * rate);
+  const Wave middle = speech_band(count, rate, d);
+  Wave out[2];
+  for (std::size_t k = 0; k < 2; ++k) {
+    const AudioPath& p = s.feed[k];
+    Wave& x = out[k];
+    x.assign(count, 0.0);
+    const double level = amplitude(programme_dbfs + s.feed_db + p.gain_db) / std::numbers::sqrt2;
+    if (!(s.feed_one_side && k == 1)) {
+      const Wave side = s.feed_mono ? Wave(count, 0.0) : speech_band(count, rate, d);
+      const double share = s.feed_mono ? 1 : std::sqrt(0.75);
+      const double turn = s.feed_reversed && k == 1 ? -1 : 1;
+      for (std::size_t n = 0; n < count; ++n) x[n] = turn * level * (share * middle[n] + 0.5 * side[n]);
+    }
+    add_interference(x, rate, p, s, turns, d);
+    clip(x, rate, p);
+    add_events(x, rate, p, d);
+  }
+  return interleave(out[0], out[1], rate);
+}
+
+}  // namespace linebench::faultsim

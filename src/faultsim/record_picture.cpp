@@ -1,0 +1,127 @@
+// A grabber's frames of a simulated installation. Its gain control holds sync, so what is seen is re sync.
+#include <algorithm>
+#include <linebench/faultsim/captures.hpp>
+#include <linebench/signals/video_frame.hpp>
+#include <numbers>
+
+namespace linebench::faultsim {
+namespace {
+
+constexpr double two_pi = 2 * std::numbers::pi;
+constexpr double codes_per_mv = 219.0 / 700;
+constexpr double pixel_ns = 1e9 / 13.5e6;  // [BT.601]
+
+std::uint8_t code(double v) { return static_cast<std::uint8_t>(std::clamp(std::lround(v), 1L, 254L)); }
+
+// No picture: many grabbers show blue.
+void blue(std::vector<std::uint8_t>& bytes) {
+  for (std::size_t k = 0; k + 3 < bytes.size(); k += 4) {
+    bytes[k] = bytes[k + 2] = 41;
+    bytes[k + 1] = 240;
+    bytes[k + 3] = 110;
+  }
+}
+
+struct Look {
+  double luma, chroma, hold;  // gains of picture, colour, and of what stands on the signal
+  int echo_px;
+  double echo;
+  bool rolls;
+};
+
+double quick_normal(Dice& d) {
+  return std::numbers::sqrt3 * 0.5 *
+         (d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1));
+}
+
+}  // namespace
+
+PictureTake record_picture(const Installation& s, std::uint64_t seed, double seconds) {
+  Dice d(seed + 404);
+  const VideoPath& v = s.video;
+  const bool is_625 = s.system == "625";
+  PictureTake take;
+  take.lines = is_625 ? 625 : 525;
+  take.height = is_625 ? 576 : 480;
+  take.frame_rate_hz = is_625 ? 25 : 30000.0 / 1001;
+  const auto count = static_cast<std::size_t>(std::max(2.0, seconds * take.frame_rate_hz));
+  const bool seen = v.present && !v.inverted;
+  const bool other = v.system.substr(0, 3) != s.system.substr(0, 3);
+
+  signals::PictureSpec spec;
+  spec.picture = "bars";
+  spec.form = "100";
+  const standards::VideoStandard& standard = *standards::find_video_standard(is_625 ? "625" : "525-no-setup");
+  const signals::YuyvFrame clean =
+      signals::make_frame(signals::describe(spec, standard), standard, 0, take.height);
+
+  Look look;
+  const auto gain = [](double db) { return std::pow(10, db / 20); };
+  look.hold = gain(-v.sync_db) / 1.0;
+  look.luma = gain(v.white_db - v.sync_db);
+  const double loss_fsc = v.loss_db * std::sqrt((is_625 ? 4.43 : 3.58) / 5);
+  // The chroma gain control follows the burst, and gives up where it is nearly gone.
+  look.chroma =
+      !v.colour || v.burst_db < -16 || (other && d.chance(0.8)) ? 0 : gain(std::min(0.0, 6 - loss_fsc) * 0.5);
+  look.echo = v.echo;
+  look.echo_px = static_cast<int>(std::lround(d.uniform(250, 900) / pixel_ns));
+  look.rolls = other || v.sync_db < -7 || v.missing > 150;
+  double roll = 0;
+  std::vector<std::pair<double, double>> comb;
+  for (int n = 1; n <= 12; ++n)
+    comb.emplace_back(std::numbers::sqrt2 * v.hum_mv[static_cast<std::size_t>(n)], d.uniform(0, 1));
+  const double line_s = 1 / (standard.line_rate_hz.value());
+  // Frames arrive at the camera's rate; the grabber's clock is taken as nominal by whoever reads them.
+  const double field_s = 1 / standard.field_rate_hz();
+  const double beat = s.field_hz / standard.field_rate_hz();
+  std::vector<double> row(static_cast<std::size_t>(take.width));
+  for (std::size_t f = 0; f < count; ++f) {
+    if (d.chance(v.lost_frames / 1000)) {
+      const std::uint64_t place = take.frames.size();
+      if (take.lost.empty() || take.lost.back().first != place) take.lost.emplace_back(place, 0);
+      ++take.lost.back().second;
+      continue;
+    }
+    std::vector<std::uint8_t> bytes = clean.bytes;
+    if (!seen) {
+      blue(bytes);
+      take.frames.push_back(std::move(bytes));
+      continue;
+    }
+    if (look.rolls) roll += d.uniform(4, 9);
+    for (int y = 0; y < take.height; ++y) {
+      const int from = look.rolls ? (y + static_cast<int>(roll)) % take.height : y;
+      const std::size_t source = static_cast<std::size_t>(from) * 2 * static_cast<std::size_t>(take.width);
+      const std::size_t target = static_cast<std::size_t>(y) * 2 * static_cast<std::size_t>(take.width);
+      const bool second = (y % 2 == 1) == clean.top_field_first;
+      const double t = (2 * static_cast<double>(f) + (second ? 1 : 0)) * field_s + (y / 2 + 20) * line_s;
+      double hum = 0;
+      for (std::size_t n = 0; n < comb.size(); ++n)
+        hum += comb[n].first *
+               std::sin(two_pi * (static_cast<double>(n + 1) * s.mains_hz * t / beat + comb[n].second));
+      hum *= codes_per_mv * look.hold;
+      // A missing sync throws the rows about it sideways.
+      double shift = d.normal(0, v.jitter_ns / pixel_ns);
+      if (v.missing > 0 && d.chance(v.missing / 1000)) shift += d.uniform(2, 25);
+      for (int x = 0; x < take.width; ++x)
+        row[static_cast<std::size_t>(x)] = clean.bytes[source + 2 * static_cast<std::size_t>(x)];
+      for (int x = 0; x < take.width; ++x) {
+        const double place = std::clamp(x + shift, 0.0, take.width - 1.001);
+        const auto i = static_cast<std::size_t>(place);
+        const double at = row[i] + (place - static_cast<double>(i)) * (row[i + 1] - row[i]) - 16;
+        const double late = x >= look.echo_px ? row[static_cast<std::size_t>(x - look.echo_px)] - 16 : 0;
+        const double bend = 1 - 0.5 * v.nonlinearity / 100 * (at / 219 - 1);
+        bytes[target + 2 * static_cast<std::size_t>(x)] =
+            code(16 + look.luma * bend * (at + look.echo * late) + hum +
+                 std::hypot(0.6, codes_per_mv * v.noise_mv * look.hold) * quick_normal(d));
+      }
+      for (std::size_t x = 1; x < 2 * static_cast<std::size_t>(take.width); x += 2)
+        bytes[target + x] =
+            code(128 + look.chroma * (clean.bytes[source + x] - 128.0) + 0.5 * quick_normal(d));
+    }
+    take.frames.push_back(std::move(bytes));
+  }
+  return take;
+}
+
+}  // namespace linebench::faultsim
