@@ -97,7 +97,8 @@ Exit run_faults(Context& context, const FaultsOptions& o) {
   } else {
     print_text(fmt::format("{}: {}\n", o.out, fmt::join(written, ", ")));
     print(
-        "Find it with: linebench diagnose {0}/lines.wav {0}/feed.wav {0}/camera.raw {0}/camera.yuv --lowband "
+        "Find it with: linebench diagnose {0}/lines.wav {0}/idle.wav {0}/sides.wav {0}/feed.wav "
+        "{0}/camera.raw {0}/picture.yuv --lowband "
         "{0}/camera-lowband.wav --system {1}\n",
         o.out, site.system);
     print(

@@ -10,6 +10,11 @@ namespace {
 
 bool adds_as_power(Scale s) { return s == Scale::Decibel || s == Scale::Amount || s == Scale::Count; }
 
+// Less than is usual of hum, noise or echo says as little against a sound job as the usual: it is held there.
+double held(const Sign& sign, double value) {
+  return adds_as_power(sign.scale) ? std::max(value, sign.usual - sign.spread) : value;
+}
+
 double normal_below(double z) { return 0.5 * std::erfc(-z / std::numbers::sqrt2); }
 
 }  // namespace
@@ -76,10 +81,11 @@ double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Ca
   }
   const Predicted m = predict(sign, a, b);
   const double sd = std::hypot(m.sd, e.sd);
-  const double z = (e.value - m.mean) / sd;
+  const double value = held(sign, e.value);
+  const double z = (value - m.mean) / sd;
   const double span = sign.high - sign.low;
   if (e.at_most) {
-    const double share = std::clamp((e.value - sign.low) / span, 1e-4, 1.0);
+    const double share = std::clamp((value - sign.low) / span, 1e-4, 1.0);
     return std::log((1 - stray) * normal_below(z) + stray * share);
   }
   constexpr double root_two_pi = 2.5066282746310002;
@@ -89,7 +95,7 @@ double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Ca
 double log_density_unknown(const Sign& sign, const Evidence& e) {
   if (sign.scale == Scale::Words) return -std::log(static_cast<double>(sign.words.size()));
   const double span = sign.high - sign.low;
-  if (e.at_most) return std::log(std::clamp((e.value - sign.low) / span, 1e-4, 1.0));
+  if (e.at_most) return std::log(std::clamp((held(sign, e.value) - sign.low) / span, 1e-4, 1.0));
   return -std::log(span);
 }
 

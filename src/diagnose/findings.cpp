@@ -54,11 +54,12 @@ std::string joined(const std::string& a, const std::string& b) {
 
 Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
   const Sign& s = *m.signs[e];
-  Bearing b{s.id, s.label, "", 0};
-  std::string expected = "this fault does not touch it";
+  Bearing b{s.id, s.label, "", 0, false};
+  std::string expected;
   const auto at = std::find(t.touched.begin(), t.touched.end(), static_cast<int>(e));
   if (at != t.touched.end()) {
     const auto i = static_cast<std::size_t>(at - t.touched.begin());
+    b.touched = true;
     std::vector<double> logs;
     for (std::size_t c = 0; c < t.cells.size(); ++c) {
       if (t.posterior[c] > 0) logs.push_back(std::log(t.posterior[c]) + t.cells[c].log_ratio[i]);
@@ -169,12 +170,13 @@ Explanation explain(const FaultBook& book, const std::vector<Evidence>& evidence
   }
   out.variant =
       f->variants[static_cast<std::size_t>(std::max_element(ways.begin(), ways.end()) - ways.begin())].name;
+  out.nats = t.log_ratio;
   out.all = bearings(m, t, true);
   for (std::size_t i = 0; i < p.size(); ++i) {
     if (i != at)
       out.rivals.push_back({m.tables[i].fault->id, m.tables[i].fault->label,
                             fmt::format("{:.1f} %", 100 * p[i]),
-                            std::log(std::max(p[i], 1e-12) / std::max(out.probability, 1e-12))});
+                            std::log(std::max(p[i], 1e-12) / std::max(out.probability, 1e-12)), true});
   }
   std::stable_sort(out.rivals.begin(), out.rivals.end(),
                    [](const Bearing& a, const Bearing& b) { return a.nats > b.nats; });

@@ -36,10 +36,14 @@ void Gatherer::offer(const Sign& sign, Evidence e) {
     return;
   }
   // What is furthest from sound speaks. A bound says of a level how much may be there, of a shift how far off
-  // it is at least.
-  const bool takes = sign.scale == Scale::Words || sign.scale == Scale::Shift
-                         ? oddness(sign, e) > oddness(sign, *same)
-                         : e.value > same->value;
+  // it is at least. What was found and is odd is not hidden by a path where less could be seen.
+  constexpr double odd = 1.5;
+  const bool levels = sign.scale != Scale::Words && sign.scale != Scale::Shift;
+  bool takes = levels ? e.value > same->value : oddness(sign, e) > oddness(sign, *same);
+  if (levels && e.at_most != same->at_most) {
+    const Evidence& found = e.at_most ? *same : e;
+    if (oddness(sign, found) > odd) takes = same->at_most;
+  }
   if (takes) *same = std::move(e);
 }
 

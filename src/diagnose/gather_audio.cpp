@@ -89,14 +89,15 @@ void hum_classes_of(const Path& p, Gatherer& out) {
   }
 }
 
-double hum_a_weighted_db(const Readings& r, const std::string& suffix) {
+// Mean square of the mains multiples from this one on, by the A curve.
+double hum_a_weighted(const Readings& r, const std::string& suffix, int from) {
   const auto f = number_of(r, "audio.hum.frequency" + suffix);
   double power = 0;
-  for (int n = 1; f && n <= 200; ++n) {
+  for (int n = from; f && n <= 200; ++n) {
     const auto h = number_of(r, fmt::format("audio.hum.harmonic.{}{}", n, suffix));
     if (h) power += power_from_db(h->value + standards::a_weighting_db(n * f->value));
   }
-  return db_from_power(power);
+  return power;
 }
 
 void hum_of(const std::vector<Path>& paths, Gatherer& out) {
@@ -223,9 +224,16 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   }
   const auto noise = number_of(r, "audio.noise.a" + suffix);
   if (!noise) return;
-  const double rest = power_from_db(noise->value) - power_from_db(hum_a_weighted_db(r, suffix));
-  // Hum's share is taken out; where it rules, the hiss is only bounded.
-  if (rest > 0.3 * power_from_db(noise->value)) {
+  const double rest = power_from_db(noise->value) - hum_a_weighted(r, suffix, 1);
+  // Hum's share is taken out; where it rules, goes on above the highest multiple that is reported, or clicks
+  // and gaps are in the sum, the hiss is only bounded.
+  constexpr int tail_from = 25;
+  const auto events = [&](const char* id) {
+    const auto n = number_of(r, id + suffix);
+    return n ? n->value : 0.0;
+  };
+  const bool clean = events("audio.click.count") + events("audio.dropout.count") == 0;
+  if (clean && rest > 0.3 * power_from_db(noise->value) && rest > 4 * hum_a_weighted(r, suffix, tail_from)) {
     out.number("audio.noise.hiss", db_from_power(rest), noise->u, name);
   } else {
     out.bound("audio.noise.hiss", noise->value, name);

@@ -1,4 +1,5 @@
 // Signs from the picture view, and what captures of several views say together.
+#include <cmath>
 #include <linebench/base/decibel.hpp>
 
 #include "gather.hpp"
@@ -75,7 +76,49 @@ void gather_picture(const Capture& c, Gatherer& out) {
   }
 }
 
+namespace {
+
+// One voltage that reaches sound and picture alike shows the same proportions of its multiples in both. Phase
+// would say it too, but only of captures taken at one time on one clock.
+void hum_shape(const std::vector<Capture>& captures, Gatherer& out) {
+  constexpr double audio_worth_dbfs = -78;
+  constexpr double video_worth_mv = 4;
+  const Capture* audio = nullptr;
+  const Capture* video = nullptr;
+  std::string suffix;
+  double loudest = audio_worth_dbfs;
+  double tallest = video_worth_mv;
+  for (const Capture& c : captures) {
+    for (const std::string& x : suffixes_of(c)) {
+      const auto level = number_of(c.readings, "audio.hum.level" + x);
+      if (level && level->value > loudest) loudest = level->value, audio = &c, suffix = x;
+    }
+    const auto level = number_of(c.readings, "video.hum.level");
+    if (level && level->value > tallest && find_reading(c.readings, "video.hum.harmonic.1") != nullptr)
+      tallest = level->value, video = &c;
+  }
+  if (audio == nullptr || video == nullptr) return;
+  std::vector<double> apart;  // dB of each multiple, video re audio
+  for (int n = 1; n <= 6; ++n) {
+    const auto a = number_of(audio->readings, fmt::format("audio.hum.harmonic.{}{}", n, suffix));
+    const auto v = number_of(video->readings, fmt::format("video.hum.harmonic.{}", n));
+    if (a && v && v->value > 0) apart.push_back(db_from_amplitude(v->value) - a->value);
+  }
+  if (apart.size() < 2) return;
+  double mean = 0;
+  for (const double x : apart) mean += x / static_cast<double>(apart.size());
+  double sum = 0;
+  for (const double x : apart) sum += (x - mean) * (x - mean) / static_cast<double>(apart.size() - 1);
+  const double spread = std::sqrt(sum);
+  if (spread > 3 && spread < 6) return;
+  out.word("job.hum.shape", spread <= 3 ? "alike" : "different", audio->name + " and " + video->name,
+           fmt::format("{} multiples {:.1f} dB apart from one proportion", apart.size(), spread));
+}
+
+}  // namespace
+
 void gather_shared(const std::vector<Capture>& captures, Gatherer& out) {
+  hum_shape(captures, out);
   const auto audio = hum_frequency(captures, "audio.hum.frequency");
   auto video = hum_frequency(captures, "video.hum.frequency");
   if (!video) video = hum_frequency(captures, "picture.hum.frequency");

@@ -73,12 +73,34 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
           fmt::format("{:.0f} ns", rise->value), out);
 }
 
+void lock_of(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  const auto mains = number_of(r, "video.hum.frequency");
+  const auto field = number_of(r, "video.field.frequency");
+  if (mains && field) {
+    const double u = std::hypot(mains->u, field->u);
+    const double apart = std::abs(mains->value - field->value);
+    const std::string remark = fmt::format("hum {:.3f} Hz, field {:.3f} Hz", mains->value, field->value);
+    if (apart > 1.5 * u && apart < 5) {
+      out.word("video.lock", "free", c.name, remark);
+    } else if (u < 0.01 && apart < u) {
+      out.word("video.lock", "locked", c.name, remark);
+    }
+  }
+}
+
 void hum(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   amount(r, "video.hum.level", "video.hum.level", c.name, out);
   double even = 0, odd = 0, upper = 0;
   int seen = 0;
   const auto first = number_of(r, "video.hum.harmonic.1");
+  // Where the picture hides the fundamental or its neighbours, what is left has no pattern.
+  const auto hidden = [&](int n) {
+    const Reading* h = find_reading(r, fmt::format("video.hum.harmonic.{}", n));
+    return h != nullptr && !h->measured();
+  };
+  if (hidden(1) || hidden(2) || hidden(3)) return lock_of(c, out);
   for (int n = 2; n <= 40; ++n) {
     const auto h = number_of(r, fmt::format("video.hum.harmonic.{}", n));
     if (!h) continue;
@@ -97,18 +119,7 @@ void hum(const Capture& c, Gatherer& out) {
                             : "odd",
              c.name);
   }
-  const auto mains = number_of(r, "video.hum.frequency");
-  const auto field = number_of(r, "video.field.frequency");
-  if (mains && field) {
-    const double u = std::hypot(mains->u, field->u);
-    const double apart = std::abs(mains->value - field->value);
-    const std::string remark = fmt::format("hum {:.3f} Hz, field {:.3f} Hz", mains->value, field->value);
-    if (apart > 1.5 * u && apart < 5) {
-      out.word("video.lock", "free", c.name, remark);
-    } else if (u < 0.01 && apart < u) {
-      out.word("video.lock", "locked", c.name, remark);
-    }
-  }
+  lock_of(c, out);
 }
 
 }  // namespace

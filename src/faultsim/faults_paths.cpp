@@ -41,8 +41,10 @@ void ends(std::map<std::string, Maker>& m) {
     say(s, "terminations", "two");
   };
   m["ghost-tee"] = [](Site& s, Dice& d) {
-    // A stub: a third is reflected at the tee; the stub's end returns by its match and the stub's loss.
-    const double end = std::pow(10, -d.uniform(1, 24) / 20) * (d.chance(0.6) ? 1 : -1);
+    // Two thirds of what enters a stub come on to the receiver, with the sign of the stub's end: an open end
+    // or a high impedance returns it upright, a second branch hung on it reversed. Long or lossy stubs return
+    // less.
+    const double end = std::pow(10, -d.uniform(1, 24) / 20) * (d.chance(0.75) ? 1 : -1);
     s.video.echo = 2.0 / 3.0 * end * std::pow(10, -2 * d.uniform(0.1, 1.5) / 20);
     s.video.gain_db -= d.uniform(0, 0.4);
     s.video.rise_ns *= d.uniform(1, 1.2);

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <linebench/dsp/biquad.hpp>
 #include <linebench/faultsim/captures.hpp>
+#include <linebench/signals/audio_signal.hpp>
 #include <numbers>
 
 namespace linebench::faultsim {
@@ -152,26 +153,66 @@ Wave speech_band(std::size_t count, double rate, Dice& d) {
 
 }  // namespace
 
-AudioTake record_lines(const Installation& s, std::uint64_t seed, double seconds) {
+namespace {
+
+// What arrives on the two lines of what was sent on each.
+AudioTake over_lines(const Installation& s, std::uint64_t seed, const Wave (&sent)[2]) {
   constexpr double rate = 48000;
   Dice d(seed + 101);
   const std::vector<double> turns = draw_turns(d);
-  const auto count = static_cast<std::size_t>(seconds * rate);
+  const double leak = amplitude(s.crosstalk_db);
   Wave out[2];
   for (std::size_t k = 0; k < 2; ++k) {
     const AudioPath& p = s.lines[k];
     Wave& x = out[k];
-    x.assign(count, 0.0);
-    // Full scale is the peak of a sine of full_scale_v rms.
-    const double tone = amplitude(line_up_dbfs + p.gain_db) * (p.reversed ? -1 : 1);
-    add_sine(x, rate, 1000, tone, 0);
-    add_sine(x, rate, 2000, 0.6 * tone * p.thd_percent / 100, 0.3);
-    add_sine(x, rate, 3000, 0.8 * tone * p.thd_percent / 100, 0);
+    x = sent[k];
+    const double gain = amplitude(p.gain_db) * (p.reversed ? -1 : 1);
+    for (std::size_t n = 0; n < x.size(); ++n) x[n] = gain * x[n] + leak * sent[1 - k][n];
     add_interference(x, rate, p, s, turns, d);
     clip(x, rate, p);
     add_events(x, rate, p, d);
   }
   return interleave(out[0], out[1], rate);
+}
+
+Wave tone_of(const AudioPath& p, double seconds) {
+  constexpr double rate = 48000;
+  Wave x(static_cast<std::size_t>(seconds * rate), 0.0);
+  const double tone = amplitude(line_up_dbfs);
+  add_sine(x, rate, 1000, tone, 0);
+  add_sine(x, rate, 2000, 0.6 * tone * p.thd_percent / 100, 0.3);
+  add_sine(x, rate, 3000, 0.8 * tone * p.thd_percent / 100, 0);
+  return x;
+}
+
+}  // namespace
+
+AudioTake record_lines(const Installation& s, std::uint64_t seed, double seconds) {
+  return over_lines(s, seed, {tone_of(s.lines[0], seconds), tone_of(s.lines[1], seconds)});
+}
+
+AudioTake record_idle(const Installation& s, std::uint64_t seed, double seconds) {
+  const Wave nothing(static_cast<std::size_t>(seconds * 48000), 0.0);
+  return over_lines(s, seed + 11, {nothing, nothing});
+}
+
+AudioTake record_sides(const Installation& s, std::uint64_t seed, double seconds) {
+  signals::AudioSignalOptions o;
+  o.seconds = seconds;
+  const auto source = signals::make_audio_signal(signals::load_recipe("left-right"), o);
+  std::vector<float> both(2 * static_cast<std::size_t>(seconds * 48000));
+  std::size_t frames = 0;
+  while (frames < both.size() / 2) {
+    const std::size_t n = source->read(std::span(both).subspan(2 * frames));
+    if (n == 0) break;
+    frames += n;
+  }
+  Wave sent[2] = {Wave(frames), Wave(frames)};
+  for (std::size_t n = 0; n < frames; ++n) {
+    sent[0][n] = static_cast<double>(both[2 * n]);
+    sent[1][n] = static_cast<double>(both[2 * n + 1]);
+  }
+  return over_lines(s, seed + 22, sent);
 }
 
 AudioTake record_feed(const Installation& s, std::uint64_t seed, double seconds) {

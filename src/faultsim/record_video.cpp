@@ -109,7 +109,9 @@ void through_cable(Wave& x, double rate, double loss_db_5mhz, double echo, doubl
   for (std::size_t k = 0; k < h.size(); ++k) {
     const double f = static_cast<double>(k) * rate / size;
     const double a = nepers * std::sqrt(f / 5e6);
-    h[k] = std::exp(std::complex<double>(-a, -a)) * (1.0 + echo * std::polar(1.0, -two_pi * f * echo_s));
+    // The level that the ends leave is in the path's gain; an echo must not change it.
+    h[k] = std::exp(std::complex<double>(-a, -a)) * (1.0 + echo * std::polar(1.0, -two_pi * f * echo_s)) /
+           (1.0 + echo);
   }
   Wave out(x.size());
   for (std::size_t from = 0; from < x.size(); from += size - reach) {

@@ -79,6 +79,8 @@ std::vector<std::string> write_captures(const Installation& s, std::uint64_t see
   // Sine of full_scale_v rms at full scale.
   const double audio_full_scale = full_scale_v * std::numbers::sqrt2;
   write_audio(folder / "lines.wav", record_lines(s, seed, 20), "tone-1k", audio_full_scale);
+  write_audio(folder / "idle.wav", record_idle(s, seed, 15), "silence", audio_full_scale);
+  write_audio(folder / "sides.wav", record_sides(s, seed, 15), "left-right", audio_full_scale);
   write_audio(folder / "feed.wav", record_feed(s, seed, 20), "", audio_full_scale);
   write_waveform(folder / "camera.raw", record_waveform(s, seed, 1.0));
   CompositeTake low = record_lowband(s, seed, 8);
@@ -89,8 +91,9 @@ std::vector<std::string> write_captures(const Installation& s, std::uint64_t see
   for (float& v : card.samples)
     v = static_cast<float>(std::clamp(static_cast<double>(v) / lowband_rail_v, -1.0, 1.0));
   write_audio(folder / "camera-lowband.wav", card, "video-bars-100", lowband_rail_v);
-  write_picture(folder / "camera.yuv", record_picture(s, seed, 6));
-  return {"lines.wav", "feed.wav", "camera.raw", "camera-lowband.wav", "camera.yuv"};
+  write_picture(folder / "picture.yuv", record_picture(s, seed, 4));
+  return {"lines.wav",  "idle.wav",           "sides.wav",  "feed.wav",
+          "camera.raw", "camera-lowband.wav", "picture.yuv"};
 }
 
 }  // namespace linebench::faultsim

@@ -257,9 +257,13 @@ void add_hum(const Found& f, Readings& out) {
   out.push_back(number_reading("video.hum.frequency", h.hz * f.clock, std::hypot(h.hz_expanded, 1e-6 * h.hz),
                                clock_remark(f.clock_known)));
   for (std::size_t i = 0; i < LowbandHum::harmonics; ++i) {
+    const std::string id = fmt::format("video.hum.harmonic.{}", i + 1);
     const double of = std::hypot(h.pp_of_expanded[i], 0.005 * h.pp_of[i]);
-    if (h.pp_of[i] > 2 * of)
-      out.push_back(number_reading(fmt::format("video.hum.harmonic.{}", i + 1), h.pp_of[i], of));
+    if (h.hidden[i]) {
+      out.push_back(unmeasurable(id, blind));
+    } else if (h.pp_of[i] > 2 * of) {
+      out.push_back(number_reading(id, h.pp_of[i], of));
+    }
   }
 }
 

@@ -309,6 +309,9 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     }
   }
   fit.hz = columns.hz;
+  fit.hidden.fill(true);
+  for (const int m : free_harmonics(k, columns.hz, blind))
+    fit.hidden[static_cast<std::size_t>(m - 1)] = false;
   fit.dropped = all < free_harmonics(k, columns.hz, 0).size();
   // Drawn in from the edge of what can be told apart: it belongs to what cannot.
   fit.found = certainty > surely && std::abs(columns.hz - k.field_hz) >= blind;
@@ -364,6 +367,7 @@ LowbandHum::Result LowbandHum::finish(double coupling) {
     r.dropped = r.dropped || f.dropped;
     for (int m = 1; m <= harmonics; ++m) {
       const auto h = static_cast<std::size_t>(m - 1);
+      r.hidden[h] = r.hidden[h] || f.hidden[h];
       if (f.u[h] <= 0) continue;
       r.pp_of[h] += f.seconds * 2 * std::hypot(f.c[h], f.s[h]) / gain(m);
       r.pp_of_expanded[h] += std::pow(f.seconds * 2 * f.u[h] / gain(m), 2);

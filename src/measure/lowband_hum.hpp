@@ -33,6 +33,7 @@ class LowbandHum {
     double field_hz = 0;
     double blind_hz = 0;   ///< nearer to the field rate than this nothing can be told from the picture
     bool dropped = false;  ///< some harmonics fell on the picture's comb and are left out
+    std::array<bool, harmonics> hidden{};  ///< on the picture's own comb, so it cannot be told from it
     std::array<double, harmonics> pp_of{},
         pp_of_expanded{};  ///< mV of each multiple; 0: not found or left out
   };
@@ -48,6 +49,7 @@ class LowbandHum {
     double hz = 0;
     double hz_u = 0;
     std::array<double, harmonics> c{}, s{}, u{};  // amplitudes, and their standard deviation; u 0: left out
+    std::array<bool, harmonics> hidden{};
     double least = 0;
     double floor = 0;  // what imperfect removal of the picture may leave, peak to peak
   };

@@ -131,6 +131,10 @@ void VideoHumMeter::finish(const VideoSetup& setup, Readings& out) {
     double of = 2 * std::sqrt(variance);
     if (near_field) of = together(of, unknown_tilt * nominal_white_mv * setup.gain());
     // Noise alone stands some way above nought; what is clearly more is a multiple.
+    if (near_field && size < 2 * of) {
+      out.push_back(unmeasurable(fmt::format("video.hum.harmonic.{}", i + 1), remark));
+      continue;
+    }
     if (size < 2 * of) continue;
     out.push_back(
         number_reading(fmt::format("video.hum.harmonic.{}", i + 1), size, together(of, 0.004 * size)));

@@ -194,13 +194,25 @@ std::string explanation_text(const diagnose::Explanation& e, const diagnose::Fau
           2, "  ");
   if (!e.all.empty()) {
     t.title("The evidence, one by one (times likelier with this fault than with nothing wrong)");
-    double sum = 0;
+    int aside = 0;
+    bool odd = false;
     for (const Bearing& b : e.all) {
-      sum += b.nats;
-      t.block(b.text, 13, fmt::format("  {:>9}  ", show_times(b.nats)));
+      odd = odd || (!b.touched && b.nats < 0);
+      if (!b.touched) {
+        ++aside;
+      } else {
+        t.block(b.text, 13, fmt::format("  {:>9}  ", show_times(b.nats)));
+      }
     }
-    t.block("All together, severity and way of showing held to what fits best on the whole", 13,
-            fmt::format("  {:>9}  ", show_times(sum)));
+    t.block("All together, over every severity and way of showing", 13,
+            fmt::format("  {:>9}  ", show_times(e.nats)));
+    t.block(fmt::format("{} more were taken that this fault does nothing to.", aside), 2, "  ");
+    if (odd) {
+      t.title("Odd, and not explained by this fault");
+      for (const Bearing& b : e.all) {
+        if (!b.touched && b.nats < 0) t.block(b.text, 4, "  ");
+      }
+    }
     t.block(fmt::format("After the evidence: {}.{} If it is there, its severity is {:.0f} of 100.",
                         show_probability(e.probability),
                         e.variant.empty() ? "" : " Likeliest way: " + e.variant + ".", 100 * e.severity),

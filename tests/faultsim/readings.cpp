@@ -214,7 +214,7 @@ diagnose::Capture waveform(const Installation& s, Dice& d) {
 
 diagnose::Capture picture(const Installation& s, Dice& d) {
   const VideoPath& v = s.video;
-  diagnose::Capture c = capture("camera.yuv", 20, s.field_hz / 2, 1, "video-bars-100");
+  diagnose::Capture c = capture("picture.yuv", 20, s.field_hz / 2, 1, "video-bars-100");
   Readings& r = c.readings;
   const bool seen = v.present && !v.inverted;
   r.push_back(text_reading("picture.signal", seen ? "present" : "none"));

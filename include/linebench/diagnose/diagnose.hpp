@@ -16,6 +16,8 @@ struct Bearing {
   std::string sign, label;
   std::string text;  ///< one line with the figures
   double nats = 0;   ///< ln of how much likelier it is with the fault than with nothing wrong; < 0: against
+  bool touched =
+      true;  ///< false: the fault does nothing to it; nats < 0 then: it is odd, and left unexplained
 };
 
 /// Something to do next, and what it is worth.
@@ -60,6 +62,7 @@ struct Explanation {
   std::string fault, label;
   double prior = 0;             ///< as in the book
   double probability = 0;       ///< after the evidence
+  double nats = 0;              ///< ln of how much likelier all evidence is with it than with nothing wrong
   double severity = 0;          ///< posterior mean, if it is there
   std::string variant;          ///< likeliest way it shows itself
   std::vector<Bearing> all;     ///< every piece of evidence, in the book's order

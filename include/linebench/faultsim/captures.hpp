@@ -19,6 +19,10 @@ struct AudioTake {
 
 /// Two lines with a tone of 1 kHz at line-up. @param seconds length.
 [[nodiscard]] AudioTake record_lines(const Installation& site, std::uint64_t seed, double seconds);
+/// The same lines with nothing sent.
+[[nodiscard]] AudioTake record_idle(const Installation& site, std::uint64_t seed, double seconds);
+/// The same lines with tones on the left, then on the right (recipe "left-right").
+[[nodiscard]] AudioTake record_sides(const Installation& site, std::uint64_t seed, double seconds);
 /// The programme feed, left and right.
 [[nodiscard]] AudioTake record_feed(const Installation& site, std::uint64_t seed, double seconds);
 
@@ -42,7 +46,8 @@ struct PictureTake {
 };
 [[nodiscard]] PictureTake record_picture(const Installation& site, std::uint64_t seed, double seconds);
 
-/// Writes all of them with their sidecars: lines.wav, feed.wav, camera.raw, camera-lowband.wav, camera.yuv.
+/// Writes all of them with their sidecars: lines.wav, idle.wav, sides.wav, feed.wav, camera.raw,
+/// camera-lowband.wav, picture.yuv.
 /// @return the names written. Throws Error(Unusable) where the folder cannot be written.
 std::vector<std::string> write_captures(const Installation& site, std::uint64_t seed,
                                         const std::filesystem::path& folder);

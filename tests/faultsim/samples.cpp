@@ -1,0 +1,248 @@
+// From samples to the fault: captures of simulated installations, measured as a technician's would be. A few,
+// for they take their time; the thousands are scored from readings (score.cpp).
+#include <gtest/gtest.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <linebench/capture/frame_source.hpp>
+#include <linebench/capture/video_samples.hpp>
+#include <linebench/faultsim/captures.hpp>
+#include <linebench/measure/audio.hpp>
+#include <linebench/measure/lowband.hpp>
+#include <linebench/measure/picture.hpp>
+#include <linebench/measure/video.hpp>
+#include <numbers>
+
+#include "cases.hpp"
+
+namespace {
+
+using namespace linebench;
+using namespace faultsim_test;
+
+class AudioMemory final : public AudioSource {
+ public:
+  AudioMemory(const faultsim::AudioTake& take, const char* name, const char* signal, double full_scale_v)
+      : take_(take) {
+    facts_.source = name;
+    facts_.sample_rate_hz = take.rate_hz;
+    facts_.channels = take.channels;
+    facts_.frames = take.samples.size() / static_cast<std::size_t>(take.channels);
+    facts_.signal = signal;
+    facts_.full_scale_v = full_scale_v;
+  }
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  std::size_t read(std::span<float> out) override {
+    const std::size_t n = std::min(out.size(), take_.samples.size() - at_);
+    std::copy_n(take_.samples.begin() + static_cast<std::ptrdiff_t>(at_), n, out.begin());
+    at_ += n;
+    return n / static_cast<std::size_t>(take_.channels);
+  }
+
+ private:
+  const faultsim::AudioTake& take_;
+  CaptureFacts facts_;
+  std::size_t at_ = 0;
+};
+
+class VideoMemory final : public capture::VideoSource {
+ public:
+  explicit VideoMemory(const faultsim::CompositeTake& take) : take_(take) {
+    facts_.source = "camera.raw";
+    facts_.sample_rate_hz = take.rate_hz;
+    facts_.channels = 1;
+    facts_.frames = take.volts.size();
+    facts_.signal = "video-bars-100";
+  }
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  std::size_t read(std::span<float> out) override {
+    const std::size_t n = std::min(out.size(), take_.volts.size() - at_);
+    std::copy_n(take_.volts.begin() + static_cast<std::ptrdiff_t>(at_), n, out.begin());
+    at_ += n;
+    return n;
+  }
+
+ private:
+  const faultsim::CompositeTake& take_;
+  CaptureFacts facts_;
+  std::size_t at_ = 0;
+};
+
+class FrameMemory final : public capture::FrameSource {
+ public:
+  explicit FrameMemory(const faultsim::PictureTake& take) : take_(take) {
+    format_.width = take.width;
+    format_.height = take.height;
+    format_.lines = take.lines;
+    format_.frame_rate_hz = take.frame_rate_hz;
+    format_.top_field_first = take.lines == 625;
+    format_.counted = true;
+    facts_.source = "picture.yuv";
+    facts_.sample_rate_hz = take.frame_rate_hz;
+    facts_.frames = take.frames.size();
+    facts_.signal = "video-bars-100";
+  }
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  [[nodiscard]] const capture::FrameFormat& format() const override { return format_; }
+  bool read(capture::Frame& frame) override {
+    if (at_ == take_.frames.size()) return false;
+    for (const auto& [place, count] : take_.lost) {
+      if (place == at_) lost_ += count;
+    }
+    capture::unpack_yuyv(take_.frames[at_], take_.width, take_.height, frame);
+    frame.number = at_ + lost_;
+    frame.corrupt = false;
+    ++at_;
+    return true;
+  }
+
+ private:
+  const faultsim::PictureTake& take_;
+  capture::FrameFormat format_;
+  CaptureFacts facts_;
+  std::size_t at_ = 0;
+  std::uint64_t lost_ = 0;
+};
+
+std::vector<diagnose::Capture> measured(const faultsim::Installation& site, std::uint64_t seed) {
+  std::vector<diagnose::Capture> out;
+  const auto add = [&](std::string name, const CaptureFacts& facts, Readings readings) {
+    out.push_back({std::move(name), facts, std::move(readings)});
+  };
+  const auto lines = faultsim::record_lines(site, seed, 8);
+  AudioMemory tone(lines, "lines.wav", "tone-1k", faultsim::full_scale_v * std::numbers::sqrt2);
+  measure::AudioOptions sent;
+  sent.signal = "tone-1k";
+  add("lines.wav", tone.facts(), measure::measure_audio(tone, sent));
+  const auto idle = faultsim::record_idle(site, seed, 8);
+  AudioMemory silence(idle, "idle.wav", "silence", faultsim::full_scale_v * std::numbers::sqrt2);
+  measure::AudioOptions quiet;
+  quiet.signal = "silence";
+  add("idle.wav", silence.facts(), measure::measure_audio(silence, quiet));
+  const auto feed = faultsim::record_feed(site, seed, 8);
+  AudioMemory programme(feed, "feed.wav", "", faultsim::full_scale_v * std::numbers::sqrt2);
+  add("feed.wav", programme.facts(), measure::measure_audio(programme, {}));
+  const auto wave = faultsim::record_waveform(site, seed, 0.3);
+  VideoMemory video(wave);
+  add("camera.raw", video.facts(), measure::measure_video(video, {}));
+  auto low = faultsim::record_lowband(site, seed, 4);
+  faultsim::AudioTake card;
+  card.rate_hz = low.rate_hz;
+  card.channels = 1;
+  card.samples = std::move(low.volts);
+  for (float& v : card.samples) v *= 0.25F;
+  AudioMemory lowband(card, "camera-lowband.wav", "video-bars-100", 4);
+  add("camera-lowband.wav", lowband.facts(), measure::measure_lowband(lowband, {}));
+  const auto frames = faultsim::record_picture(site, seed, 1);
+  FrameMemory picture(frames);
+  measure::PictureOptions bars;
+  bars.signal = "video-bars-100";
+  add("picture.yuv", picture.facts(), measure::measure_picture(picture, bars));
+  return out;
+}
+
+// The seed from this one on that gives a fault above its detection limit.
+faultsim::Installation visible_site(const std::vector<std::string>& faults, std::uint64_t& seed) {
+  for (;; ++seed) {
+    faultsim::Dice dice(seed);
+    faultsim::Installation site = faultsim::sound_installation(dice);
+    for (const std::string& f : faults) faultsim::put_fault(site, f, dice);
+    if (site.visible) return site;
+  }
+}
+
+struct Outcome {
+  int cases = 0, first = 0, third = 0;
+};
+
+Outcome diagnose_samples(const std::vector<std::string>& faults, int each) {
+  Outcome o;
+  std::uint64_t seed = first_seed() + 500'000;
+  for (const std::string& fault : faults) {
+    for (int k = 0; k < each; ++k) {
+      ++seed;
+      const auto site = visible_site({fault}, seed);
+      const auto d = diagnose::diagnose(
+          shipped_book(), diagnose::gather(shipped_book(), measured(site, seed), {site.system}));
+      ++o.cases;
+      const auto place =
+          std::find_if(d.ranking.begin(), d.ranking.end(), [&](const auto& r) { return r.first == fault; }) -
+          d.ranking.begin();
+      const bool first = place == 0 && d.ranking[0].second > std::max(d.nothing_wrong, d.unlisted);
+      o.first += first ? 1 : 0;
+      o.third += place < 3 ? 1 : 0;
+      std::printf("  %-32s %s, %.3f; first %s %.3f, nothing wrong %.3f, not in the book %.3f\n",
+                  fault.c_str(), first ? "first" : "NOT FIRST",
+                  d.ranking[static_cast<std::size_t>(place)].second, d.ranking[0].first.c_str(),
+                  d.ranking[0].second, d.nothing_wrong, d.unlisted);
+    }
+  }
+  return o;
+}
+
+TEST(FaultSamples, TheWholeWayFromSamplesToTheFault) {
+  // One of each kind; all of them where LINEBENCH_FAULTSIM_SAMPLES says how many of each.
+  const char* asked = std::getenv("LINEBENCH_FAULTSIM_SAMPLES");
+  std::vector<std::string> faults = {"earth-two-points", "supply-ripple", "pair-open",
+                                     "source-reversed",  "cable-long",    "termination-missing",
+                                     "sync-low",         "phone-pickup"};
+  int each = 1;
+  if (asked != nullptr && std::atoi(asked) > 0) {
+    each = std::atoi(asked);
+    faults = faultsim::fault_names();
+    std::erase(faults, "camera-free-running");
+  }
+  const Outcome o = diagnose_samples(faults, each);
+  std::printf("%d cases from samples: first %d, among the first three %d\n", o.cases, o.first, o.third);
+  EXPECT_GE(o.first, o.cases * 85 / 100);
+  EXPECT_GE(o.third, o.cases * 95 / 100);
+}
+
+TEST(FaultSamples, ASoundInstallationIsCalledSound) {
+  for (std::uint64_t seed = first_seed() + 600'000, k = 0; k < 2; ++k) {
+    ++seed;
+    const auto site = visible_site({}, seed);
+    const auto d = diagnose::diagnose(shipped_book(),
+                                      diagnose::gather(shipped_book(), measured(site, seed), {site.system}));
+    std::printf("  %s: nothing wrong %.3f, %s %.3f\n", site.system.c_str(), d.nothing_wrong,
+                d.ranking[0].first.c_str(), d.ranking[0].second);
+    EXPECT_GT(d.nothing_wrong, 0.5);
+    EXPECT_LT(d.ranking[0].second, 0.5);
+  }
+}
+
+// What the readings of samples say must be what stands on the wires.
+TEST(FaultSamples, ReadingsAgreeWithTheWires) {
+  std::uint64_t seed = first_seed() + 700'000;
+  faultsim::Dice dice(++seed);
+  faultsim::Installation site = faultsim::sound_installation(dice);
+  site.mains_hz = site.field_hz > 55 ? 59.2 : 49.2;  // far enough from the field to be told from the picture
+  site.video.hum_mv = {};
+  site.video.hum_mv[1] = 20;
+  site.video.hum_mv[3] = 6;
+  site.video.sync_db = -2;
+  site.lines[0].gain_db = -4;
+  site.lines[0].hum = {};
+  site.lines[0].hum[1] = 0.02;
+  site.lines[0].hum[3] = 0.005;
+  const auto captures = measured(site, seed);
+  const auto number = [&](std::size_t capture, const char* id) {
+    const Reading* r = find_reading(captures[capture].readings, id);
+    if (r == nullptr || !r->measured()) {
+      ADD_FAILURE() << id << (r != nullptr ? ": " + r->reason : "");
+      return 0.0;
+    }
+    return r->number();
+  };
+  const double pp = 2 * std::numbers::sqrt2;  // of a sine from its rms
+  const double gain = std::pow(10, site.video.gain_db / 20);
+  EXPECT_NEAR(number(4, "video.hum.harmonic.1"), pp * 20 * gain, 1.5);
+  EXPECT_NEAR(number(4, "video.hum.harmonic.3"), pp * 6 * gain, 1.5);
+  const double nominal = site.system == "625" ? 300 : 285.7;
+  EXPECT_NEAR(number(3, "video.sync.amplitude"), nominal * gain * std::pow(10, -2.0 / 20), 0.02 * nominal);
+  EXPECT_NEAR(number(0, "audio.tone.level.left"), -22, 0.1);
+  EXPECT_NEAR(number(0, "audio.hum.harmonic.1.left"), 20 * std::log10(0.02 / faultsim::full_scale_v), 0.5);
+  EXPECT_NEAR(number(0, "audio.hum.harmonic.3.left"), 20 * std::log10(0.005 / faultsim::full_scale_v), 0.8);
+}
+
+}  // namespace
