@@ -98,7 +98,7 @@ Exit run_faults(Context& context, const FaultsOptions& o) {
     print_text(fmt::format("{}: {}\n", o.out, fmt::join(written, ", ")));
     print(
         "Find it with: linebench diagnose {0}/lines.wav {0}/idle.wav {0}/sides.wav {0}/feed.wav "
-        "{0}/camera.raw {0}/picture.yuv --lowband "
+        "{0}/camera.raw {0}/camera-steps.raw {0}/picture.yuv --lowband "
         "{0}/camera-lowband.wav --system {1}\n",
         o.out, site.system);
     print(

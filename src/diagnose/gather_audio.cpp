@@ -223,7 +223,9 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
     }
   }
   const auto noise = number_of(r, "audio.noise.a" + suffix);
-  if (!noise) return;
+  const Sent sent = sent_on(c, suffix);
+  // Beside bursts, sweeps or programme what is left over is no noise of the path's.
+  if (!noise || (sent != Sent::Tone && sent != Sent::Idle)) return;
   const double rest = power_from_db(noise->value) - hum_a_weighted(r, suffix, 1);
   // Hum's share is taken out; where it rules, goes on above the highest multiple that is reported, or clicks
   // and gaps are in the sum, the hiss is only bounded.

@@ -11,11 +11,20 @@ namespace {
 // Recipes that hold full white; for others a level below nominal says nothing.
 bool white_sent(const CaptureFacts& facts, const Readings& readings) {
   if (const auto kind = text_of(readings, "video.bars.kind"); kind && kind->starts_with("100")) return true;
-  for (const char* start : {"video-bars-100", "video-white", "video-window", "video-pulse-bar",
+  for (const char* start : {"video-bars-100", "video-bands", "video-white", "video-window", "video-pulse-bar",
                             "video-staircase", "video-composite-line", "video-field-square"}) {
     if (facts.signal.starts_with(start)) return true;
   }
   return false;
+}
+
+// Some test lines rest on blanking and have no black; their lowest part says nothing of setup.
+bool holds_black(const Readings& readings) {
+  const std::string pattern = text_of(readings, "video.pattern").value_or("");
+  for (const char* without : {"pulse", "staircase", "multiburst", "window", "several"}) {
+    if (pattern.find(without) != std::string::npos) return false;
+  }
+  return true;
 }
 
 // A size that was measured, or the bound where nothing was found.
@@ -63,7 +72,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
     out.word("video.colour", "none", c.name);
   }
   const auto setup = number_of(r, "video.setup");
-  if (setup && sync && site.system.substr(0, 3) == (is_625 ? "625" : "525")) {
+  if (setup && sync && holds_black(r) && site.system.substr(0, 3) == (is_625 ? "625" : "525")) {
     const double gain = sync->value / sync_nominal;
     const double expected = site.system == "525" ? standards::video_525.black_mv.nominal * gain : 0;
     out.number("video.setup.error", setup->value - expected, setup->u, c.name);
@@ -92,32 +101,35 @@ void lock_of(const Capture& c, Gatherer& out) {
 void hum(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   amount(r, "video.hum.level", "video.hum.level", c.name, out);
-  double even = 0, odd = 0, upper = 0;
-  int seen = 0;
-  const auto first = number_of(r, "video.hum.harmonic.1");
-  // Where the picture hides the fundamental or its neighbours, what is left has no pattern.
-  const auto hidden = [&](int n) {
-    const Reading* h = find_reading(r, fmt::format("video.hum.harmonic.{}", n));
-    return h != nullptr && !h->measured();
-  };
-  if (hidden(1) || hidden(2) || hidden(3)) return lock_of(c, out);
-  for (int n = 2; n <= 40; ++n) {
-    const auto h = number_of(r, fmt::format("video.hum.harmonic.{}", n));
-    if (!h) continue;
-    ++seen;
-    (n > 5 ? upper : n % 2 == 0 ? even : odd) += h->value * h->value;
+  // Sizes squared by kind; what the picture hides counts as large as it may be.
+  double one = 0, even = 0, odd = 0, upper = 0;
+  bool seen = false;
+  bool hidden = false;
+  for (int n = 1; n <= 40; ++n) {
+    const std::string id = fmt::format("video.hum.harmonic.{}", n);
+    double& kind = n == 1 ? one : n > 5 ? upper : n % 2 == 0 ? even : odd;
+    if (const auto h = number_of(r, id)) {
+      kind += h->value * h->value;
+      seen = true;
+    } else if (const auto most = bound_of(r, id)) {
+      kind += *most * *most;
+      hidden = true;
+    } else if (find_reading(r, id) != nullptr) {
+      return lock_of(c, out);  // it may be anything, so what is left has no pattern
+    }
   }
-  const double one = first ? first->value * first->value : 0;
   const double all = one + even + odd + upper;
-  if ((first || seen > 0) && all > 0) {
+  if (seen && all > 0) {
     const double most = std::max({one, even, odd});
-    const bool rich = upper > 0.15 * all || (one < 0.6 * all && odd < 0.6 * all && even < 0.6 * all);
-    out.word("video.hum.pattern",
-             rich           ? "rich"
-             : most == one  ? "fundamental"
-             : most == even ? "even"
-                            : "odd",
-             c.name);
+    const bool rich = upper > 0.15 * all || most < 0.6 * all;
+    if (!(rich && hidden)) {
+      out.word("video.hum.pattern",
+               rich           ? "rich"
+               : most == one  ? "fundamental"
+               : most == even ? "even"
+                              : "odd",
+               c.name);
+    }
   }
   lock_of(c, out);
 }

@@ -28,6 +28,7 @@ Wave encoded(const Installation& s, const char* name, double level, double rate,
   signals::PictureSpec spec;
   spec.picture = name;
   spec.form = "100";
+  spec.subcarrier = true;
   spec.level_percent = level;
   signals::EncoderOptions o;
   o.system = standard.system;
@@ -48,12 +49,12 @@ double bent(double picture_v, double white_v, double percent) {
 }
 
 // What leaves the camera: sync, burst and picture each at its level, some syncs left out.
-Wave source(const Installation& s, double rate, std::size_t count, bool colour, Dice& d) {
+Wave source(const Installation& s, double rate, std::size_t count, bool colour, bool staircase, Dice& d) {
   const VideoPath& v = s.video;
   const VideoStandard& standard = standard_of(s);
   const Wave sync = encoded(s, "sync", 0, rate, count, false);
   const Wave black = encoded(s, "flat", 0, rate, count, colour);
-  const Wave bars = encoded(s, "bars", 0, rate, count, colour);
+  const Wave bars = encoded(s, staircase ? "staircase" : "bars", 0, rate, count, colour);
   const double white_v = standard.white_mv.nominal * (1 - standard.setup_fraction) / 1000;
   const double sync_gain = gain_of(v.sync_db);
   const double burst_gain = gain_of(v.burst_db);
@@ -197,8 +198,8 @@ Wave nothing(std::size_t count, double noise_v, Dice& d) {
   return x;
 }
 
-CompositeTake record(const Installation& s, std::uint64_t seed, double rate, double seconds,
-                     bool whole_band) {
+CompositeTake record(const Installation& s, std::uint64_t seed, double rate, double seconds, bool whole_band,
+                     bool staircase) {
   Dice d(seed + 303);
   const VideoPath& v = s.video;
   const auto count = static_cast<std::size_t>(seconds * rate);
@@ -210,7 +211,7 @@ CompositeTake record(const Installation& s, std::uint64_t seed, double rate, dou
   }
   const double samples_a_line = rate / (standard_of(s).line_rate_hz.value() * pace(s));
   const std::size_t made = v.interlaced ? count : 2 * count;
-  Wave x = source(s, rate, made, whole_band && v.colour, d);
+  Wave x = source(s, rate, made, whole_band && v.colour, staircase, d);
   if (!v.interlaced) x = without_interlace(x, samples_a_line, standard_of(s).lines_per_frame);
   x.resize(std::min(x.size(), count));
   if (whole_band) {
@@ -226,13 +227,13 @@ CompositeTake record(const Installation& s, std::uint64_t seed, double rate, dou
 
 }  // namespace
 
-CompositeTake record_waveform(const Installation& s, std::uint64_t seed, double seconds) {
+CompositeTake record_waveform(const Installation& s, std::uint64_t seed, double seconds, bool staircase) {
   // Four times subcarrier: a digitiser's usual choice.
-  return record(s, seed, 4 * standard_of(s).subcarrier_hz.value(), seconds, true);
+  return record(s, seed, 4 * standard_of(s).subcarrier_hz.value(), seconds, true, staircase);
 }
 
 CompositeTake record_lowband(const Installation& s, std::uint64_t seed, double seconds) {
-  CompositeTake take = record(s, seed, 96000, seconds, false);
+  CompositeTake take = record(s, seed, 96000, seconds, false, false);
   // The card's coupling capacitor.
   const double keep = std::exp(-two_pi * 1.5 / take.rate_hz);
   double slow = 0;

@@ -132,7 +132,7 @@ void VideoHumMeter::finish(const VideoSetup& setup, Readings& out) {
     if (near_field) of = together(of, unknown_tilt * nominal_white_mv * setup.gain());
     // Noise alone stands some way above nought; what is clearly more is a multiple.
     if (near_field && size < 2 * of) {
-      out.push_back(unmeasurable(fmt::format("video.hum.harmonic.{}", i + 1), remark));
+      out.push_back(unmeasurable(fmt::format("video.hum.harmonic.{}", i + 1), remark, size + of));
       continue;
     }
     if (size < 2 * of) continue;

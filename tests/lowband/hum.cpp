@@ -63,9 +63,10 @@ TEST(LowbandHum, LevelAndFrequency) {
     EXPECT_NEAR(one.number(), c.pp, std::max(0.01 * c.pp, *one.uncertainty));
     const bool third = find_reading(r, "video.hum.harmonic.3") != nullptr;
     EXPECT_EQ(third, c.third > 0) << "the multiple that is there, and only that";
-    if (third)
+    if (third) {
       EXPECT_NEAR(get(r, "video.hum.harmonic.3").number(), c.third * c.pp,
                   std::max(0.05 * c.third * c.pp, *get(r, "video.hum.harmonic.3").uncertainty));
+    }
     EXPECT_NEAR(get(r, "video.sync.amplitude").number(), card.sync_mv, 0.02 * card.sync_mv);
   }
 }

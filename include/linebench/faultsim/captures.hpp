@@ -31,8 +31,10 @@ struct CompositeTake {
   std::vector<float> volts;  ///< across the line's end
 };
 
-/// The camera's line with colour bars, seen by a digitiser of 17 or 14 MS/s (four times subcarrier).
-[[nodiscard]] CompositeTake record_waveform(const Installation& site, std::uint64_t seed, double seconds);
+/// The camera's line with colour bars, or a staircase with subcarrier, seen by a digitiser of 17 or 14 MS/s
+/// (four times subcarrier).
+[[nodiscard]] CompositeTake record_waveform(const Installation& site, std::uint64_t seed, double seconds,
+                                            bool staircase = false);
 /// The same line through a pad into a sound card at 96 kHz, which takes dc away.
 [[nodiscard]] CompositeTake record_lowband(const Installation& site, std::uint64_t seed, double seconds);
 
@@ -47,7 +49,7 @@ struct PictureTake {
 [[nodiscard]] PictureTake record_picture(const Installation& site, std::uint64_t seed, double seconds);
 
 /// Writes all of them with their sidecars: lines.wav, idle.wav, sides.wav, feed.wav, camera.raw,
-/// camera-lowband.wav, picture.yuv.
+/// camera-steps.raw (the staircase), camera-lowband.wav, picture.yuv.
 /// @return the names written. Throws Error(Unusable) where the folder cannot be written.
 std::vector<std::string> write_captures(const Installation& site, std::uint64_t seed,
                                         const std::filesystem::path& folder);
