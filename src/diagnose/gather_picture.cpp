@@ -63,7 +63,8 @@ void gather_picture(const Capture& c, Gatherer& out) {
   } else if (const auto b = bound_of(r, "picture.echo.level")) {
     out.bound("picture.echo.level", *b, c.name);
   }
-  if (const auto s = number_of(r, "picture.saturation"); s && s->value > 0)
+  const bool coloured = text_of(r, "picture.colour").value_or("") != "none";
+  if (const auto s = number_of(r, "picture.saturation"); coloured && s && s->value > 0)
     out.number("picture.saturation", db_from_amplitude(s->value), 8.686 * s->u / s->value, c.name);
   if (const auto g = number_of(r, "picture.luma.gain"); g && g->value > 0)
     out.number("picture.luma.gain", db_from_amplitude(g->value / 100), 8.686 * g->u / g->value, c.name);

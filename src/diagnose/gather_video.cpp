@@ -175,10 +175,15 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   } else if (const auto b = bound_of(r, "video.echo.level")) {
     out.bound("video.echo.level", *b, c.name);
   }
-  if (const auto loss = number_of(r, "video.cable.loss"))
+  // Edges that are bent by more than echoes show no cable's loss either.
+  const Reading* echo = find_reading(r, "video.echo.level");
+  const bool bent = echo != nullptr && !echo->measured() && !echo->at_most;
+  if (const auto loss = number_of(r, "video.cable.loss"); loss && !bent)
     out.number("video.cable.loss", loss->value, loss->u, c.name);
+  // Without colour, bars are a staircase of unequal steps: no non-linearity.
+  const bool grey = !number_of(r, "video.burst.amplitude");
   for (const char* id : {"video.differential_gain", "video.nonlinearity"})
-    amount(r, id, "video.nonlinearity", c.name, out);
+    if (!grey) amount(r, id, "video.nonlinearity", c.name, out);
   amount(r, "video.field_tilt", "video.field_tilt", c.name, out);
 }
 

@@ -334,6 +334,7 @@ Installation sound_installation(Dice& d) {
   s.video.tone_mv = d.chance(0.3) ? d.log_uniform(0.2, 1.2) : 0;
   s.video.tone_hz = d.log_uniform(50e3, 4e6);
   s.video.echo = std::pow(10, -d.uniform(37, 55) / 20) * (d.chance(0.5) ? 1 : -1);
+  s.video.echo_s = d.uniform(0.25e-6, 0.9e-6);
   s.video.nonlinearity = d.log_uniform(0.5, 3);
   s.video.tilt = d.log_uniform(0.3, 1.5);
   add_video_hum(s, building_earth(d), d.log_uniform(0.1, 1.4));

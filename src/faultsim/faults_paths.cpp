@@ -97,7 +97,9 @@ void pairs(std::map<std::string, Maker>& m) {
     s.lines[0].top_db -= d.uniform(0, 1);
     say(s, "neighbour-tone", "heard");
     say(s, "pair-legs", "split");
-    s.visible = s.crosstalk_db > -46;
+    double hum = 0;
+    for (const double v : s.lines[0].hum) hum += v * v;
+    s.visible = s.crosstalk_db > -46 && s.crosstalk_db > 10 * std::log10(hum) - db(full_scale_v) + 18 + 8;
   };
   m["polarity-audio"] = [](Site& s, Dice&) {
     s.lines[0].reversed = true;
@@ -118,7 +120,9 @@ void cables(std::map<std::string, Maker>& m) {
       p.noise_v = std::hypot(p.noise_v, full_scale_v * std::pow(10, (level - d.uniform(4, 18)) / 20));
       if (d.chance(0.4)) p.phone_v = full_scale_v * std::pow(10, d.uniform(-95, -65) / 20);
       if (d.chance(0.3)) p.whistle_v = full_scale_v * std::pow(10, d.uniform(-95, -72) / 20);
-      s.visible = level > -64;
+      const double hiss = db(p.noise_v / full_scale_v);
+      s.visible = level > -64 &&
+                  (hiss > -68 || db(p.phone_v / full_scale_v) > -75 || db(p.whistle_v / full_scale_v) > -82);
     } else {
       const Comb c = hum_in_open_input(d);
       double sum = 0;
@@ -127,7 +131,7 @@ void cables(std::map<std::string, Maker>& m) {
       for (int n = 1; n <= harmonics; ++n)
         s.video.hum_mv[n] = std::hypot(s.video.hum_mv[n], mv * c[n] / std::sqrt(sum));
       s.video.noise_mv = std::hypot(s.video.noise_mv, d.log_uniform(1, 12));
-      s.visible = mv > 4;
+      s.visible = mv > 4 && s.video.noise_mv > 4;
     }
     say(s, "shield-continuity", one_of(d, 0.72, "open", "high"));
     if (d.chance(0.4)) say(s, "wiggle", "changes");
@@ -158,7 +162,8 @@ void cables(std::map<std::string, Maker>& m) {
       const double loss = d.uniform(1.5, 13);
       s.video.loss_db += loss;
       const double fsc = s.system == "625" ? 4.43 : 3.58;
-      s.video.burst_db -= loss * std::sqrt(fsc / 5);
+      s.video.cable_burst_db = -loss * std::sqrt(fsc / 5);
+      s.video.burst_db += s.video.cable_burst_db;
       const double slower = s.system == "625" ? 200.0 * 200 - 140.0 * 140 : 0;
       s.video.rise_ns =
           std::sqrt(std::pow(rise_behind_cable(s.video.loss_db), 2) + slower) * d.uniform(0.97, 1.05);
@@ -299,10 +304,12 @@ void cameras(std::map<std::string, Maker>& m) {
     AudioPath* all[] = {&s.lines[0], &s.lines[1], &s.feed[0], &s.feed[1]};
     if (way == 0) {
       const double gaps = d.log_uniform(2, 60);
+      const double ticks = gaps * d.uniform(0.5, 1.5);
       for (AudioPath* p : all) {
         p->dropouts += gaps;
-        p->clicks += gaps * d.uniform(0.5, 1.5);
+        p->clicks += ticks;
       }
+      s.gaps_in_all = true;
       s.video.lost_frames = d.log_uniform(3, 150);
       s.visible = gaps > 4;
     } else if (way == 1) {

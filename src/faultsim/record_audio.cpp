@@ -170,7 +170,8 @@ AudioTake over_lines(const Installation& s, std::uint64_t seed, const Wave (&sen
     for (std::size_t n = 0; n < x.size(); ++n) x[n] = gain * x[n] + leak * sent[1 - k][n];
     add_interference(x, rate, p, s, turns, d);
     clip(x, rate, p);
-    add_events(x, rate, p, d);
+    Dice all(seed + 404);  // the recorder's gaps stand in every channel at once
+    add_events(x, rate, p, s.gaps_in_all ? all : d);
   }
   return interleave(out[0], out[1], rate);
 }
@@ -235,7 +236,8 @@ AudioTake record_feed(const Installation& s, std::uint64_t seed, double seconds)
     }
     add_interference(x, rate, p, s, turns, d);
     clip(x, rate, p);
-    add_events(x, rate, p, d);
+    Dice all(seed + 404);  // the recorder's gaps stand in every channel at once
+    add_events(x, rate, p, s.gaps_in_all ? all : d);
   }
   return interleave(out[0], out[1], rate);
 }

@@ -64,7 +64,7 @@ PictureTake record_picture(const Installation& s, std::uint64_t seed, double sec
   look.chroma =
       !v.colour || v.burst_db < -16 || (other && d.chance(0.8)) ? 0 : gain(std::min(0.0, 6 - loss_fsc) * 0.5);
   look.echo = v.echo;
-  look.echo_px = static_cast<int>(std::lround(d.uniform(250, 900) / pixel_ns));
+  look.echo_px = static_cast<int>(std::lround(1e9 * v.echo_s / pixel_ns));
   look.rolls = other || v.sync_db < -7 || v.missing > 150;
   double roll = 0;
   std::vector<std::pair<double, double>> comb;

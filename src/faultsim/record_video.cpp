@@ -1,6 +1,7 @@
 // Composite captures of a simulated installation: the camera's signal taken apart into sync, burst and
 // picture, put together again with its faults, and led through cable, ends and hum.
 #include <algorithm>
+#include <array>
 #include <linebench/dsp/biquad.hpp>
 #include <linebench/dsp/fft.hpp>
 #include <linebench/faultsim/captures.hpp>
@@ -55,9 +56,12 @@ Wave source(const Installation& s, double rate, std::size_t count, bool colour, 
   const Wave sync = encoded(s, "sync", 0, rate, count, false);
   const Wave black = encoded(s, "flat", 0, rate, count, colour);
   const Wave bars = encoded(s, staircase ? "staircase" : "bars", 0, rate, count, colour);
+  // Setup that the standard has not, or not as much of: a step under the whole picture.
+  const double step_mv = v.setup_mv - standard.white_mv.nominal * standard.setup_fraction;
+  const Wave full = std::abs(step_mv) > 10 ? encoded(s, "flat", 100, rate, count, colour) : Wave();
   const double white_v = standard.white_mv.nominal * (1 - standard.setup_fraction) / 1000;
   const double sync_gain = gain_of(v.sync_db);
-  const double burst_gain = gain_of(v.burst_db);
+  const double burst_gain = gain_of(v.burst_db - v.cable_burst_db);
   const double white_gain = gain_of(v.white_db);
   const double samples_a_line = rate / (standard.line_rate_hz.value() * pace(s));
   Wave out(count);
@@ -73,7 +77,9 @@ Wave source(const Installation& s, double rate, std::size_t count, bool colour, 
     }
     const double picture = static_cast<double>(bars[n]) - static_cast<double>(black[n]);
     const double burst = static_cast<double>(black[n]) - static_cast<double>(sync[n]);
-    out[n] = static_cast<float>((without ? 0.0 : sync_gain * static_cast<double>(sync[n])) +
+    const double step =
+        full.empty() ? 0.0 : 1e-3 * step_mv / white_v * static_cast<double>(full[n] - black[n]);
+    out[n] = static_cast<float>(step + (without ? 0.0 : sync_gain * static_cast<double>(sync[n])) +
                                 burst_gain * burst + white_gain * bent(picture, white_v, v.nonlinearity));
   }
   return out;
@@ -133,32 +139,36 @@ void through_cable(Wave& x, double rate, double loss_db_5mhz, double echo, doubl
   x = std::move(out);
 }
 
-// Every line a little early or late.
+// Every line a little early or late: a windowed sinc at that line's place.
 void shake(Wave& x, double rate, double samples_a_line, double jitter_ns, Dice& d) {
   if (jitter_ns < 0.3) return;
+  constexpr int reach = 12;
+  constexpr double pi = std::numbers::pi;
   Wave out(x.size());
+  const auto count = static_cast<std::ptrdiff_t>(x.size());
   std::int64_t line = -1;
-  double shift = 0;
-  for (std::size_t n = 0; n < x.size(); ++n) {
+  std::array<double, 2 * reach> tap{};
+  std::ptrdiff_t whole = 0;
+  for (std::ptrdiff_t n = 0; n < count; ++n) {
     const auto at = static_cast<std::int64_t>((static_cast<double>(n) + 1e-6 * rate) / samples_a_line);
     if (at != line) {
       line = at;
-      shift = d.normal(0, jitter_ns) * 1e-9 * rate;
+      const double shift = d.normal(0, jitter_ns) * 1e-9 * rate;
+      whole = static_cast<std::ptrdiff_t>(std::floor(shift));
+      const double part = shift - static_cast<double>(whole);
+      for (int k = 0; k < 2 * reach; ++k) {
+        const double t = k - (reach - 1) - part;
+        const double sinc = std::abs(t) < 1e-9 ? 1 : std::sin(pi * t) / (pi * t);
+        tap[static_cast<std::size_t>(k)] =
+            sinc * std::pow(std::cos(0.5 * pi * std::min(1.0, std::abs(t) / (reach + 0.5))), 2);
+      }
     }
-    const double place = static_cast<double>(n) + shift;
-    const auto i = static_cast<std::ptrdiff_t>(std::floor(place));
-    const double f = place - static_cast<double>(i);
-    const auto y = [&](std::ptrdiff_t k) {
-      return static_cast<double>(x[static_cast<std::size_t>(
-          std::clamp<std::ptrdiff_t>(k, 0, static_cast<std::ptrdiff_t>(x.size()) - 1))]);
-    };
-    // Cubic through four samples.
-    const double a = y(i - 1);
-    const double b = y(i);
-    const double c = y(i + 1);
-    const double e = y(i + 2);
-    out[n] = static_cast<float>(
-        b + 0.5 * f * (c - a + f * (2 * a - 5 * b + 4 * c - e + f * (3 * (b - c) + e - a))));
+    double sum = 0;
+    for (int k = 0; k < 2 * reach; ++k) {
+      const std::ptrdiff_t from = std::clamp<std::ptrdiff_t>(n + whole + k - (reach - 1), 0, count - 1);
+      sum += tap[static_cast<std::size_t>(k)] * static_cast<double>(x[static_cast<std::size_t>(from)]);
+    }
+    out[static_cast<std::size_t>(n)] = static_cast<float>(sum);
   }
   x = std::move(out);
 }
@@ -215,7 +225,7 @@ CompositeTake record(const Installation& s, std::uint64_t seed, double rate, dou
   if (!v.interlaced) x = without_interlace(x, samples_a_line, standard_of(s).lines_per_frame);
   x.resize(std::min(x.size(), count));
   if (whole_band) {
-    through_cable(x, rate, v.loss_db, v.echo, d.uniform(0.25e-6, 0.9e-6));
+    through_cable(x, rate, v.loss_db, v.echo, v.echo_s);
     shake(x, rate, samples_a_line, v.jitter_ns, d);
   }
   // Noise is given in 5 MHz.

@@ -243,13 +243,13 @@ void add_hum(const Found& f, Readings& out) {
   // One high multiple alone is as well the multiple of a mains frequency whose others the picture hides.
   const auto top =
       static_cast<std::size_t>(std::max_element(h.pp_of.begin(), h.pp_of.end()) - h.pp_of.begin());
-  double rest = 0;
-  for (std::size_t i = 0; i < LowbandHum::harmonics; ++i) rest += i == top ? 0 : h.pp_of[i];
-  if (reason.empty() && top >= 3 && rest < 0.2 * h.pp_of[top]) {
-    out.push_back(unmeasurable(
-        "video.hum.level", fmt::format("a tone of {:.2f} Hz and {:.2g} mV stands alone: multiple of a mains "
-                                       "frequency that cannot be told from the picture; {}",
-                                       static_cast<double>(top + 1) * h.hz, h.pp_of[top], blind)));
+  const double low = std::max(h.pp_of[0], h.pp_of[1]);
+  if (reason.empty() && top >= 2 && low < 0.2 * h.pp_of[top]) {
+    out.push_back(
+        unmeasurable("video.hum.level",
+                     fmt::format("a tone of {:.2f} Hz and {:.2g} mV stands above all: multiple of a mains "
+                                 "frequency that cannot be told from the picture; {}",
+                                 static_cast<double>(top + 1) * h.hz, h.pp_of[top], blind)));
     out.push_back(unmeasurable("video.hum.frequency",
                                "the multiples that would tell it cannot be told from the picture"));
     return;

@@ -73,7 +73,9 @@ struct VideoPath {
   double noise_mv = 1.2;
   double tone_mv = 0, tone_hz = 0;
   double echo = 0;            // amplitude ratio, sign kept
+  double echo_s = 0.5e-6;     // after the direct signal
   double loss_db = 0.8;       // at 5 MHz
+  double cable_burst_db = 0;  // what of burst_db a faulty cable took, not the source
   double nonlinearity = 1.2;  // %
   double tilt = 0.6;
   double lost_frames = 0;  // of 1000
@@ -87,6 +89,7 @@ struct Installation {
   double feed_db = 0;
   bool feed_mono = false, feed_one_side = false, feed_reversed = false;
   double crosstalk_db = -70;
+  bool gaps_in_all = false;  // clicks and gaps are the recorder's: in all channels at once
   VideoPath video;
   std::map<std::string, std::string> answers;  // what a person would find: trial -> as typed
   std::vector<std::string> faults;
