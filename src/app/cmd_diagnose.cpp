@@ -148,6 +148,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
     return Exit::Ok;
   }
   const diagnose::Diagnosis d = diagnose::diagnose(book, evidence);
+  for (std::string& remark : diagnose::remarks(evidence)) notes.push_back(std::move(remark));
   if (path) notes.insert(notes.begin(), diagnose::locate(book, *path, captures, site).text);
   if (!o.html.empty()) {
     capture::store_text(o.html, page_of(captures, d, notes));

@@ -134,6 +134,18 @@ std::vector<std::string> suffixes_of(const Capture& capture) {
   return {found.begin(), found.end()};
 }
 
+std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
+  for (const Evidence& e : evidence) {
+    if ((e.sign == "video.lock" && e.word == "free") || (e.sign == "picture.lock" && e.word == "roll")) {
+      return {fmt::format(
+          "The camera is not locked to the mains ({}): that a hum bar rolls is harmless by itself and says "
+          "nothing against the camera. Look for the hum, and the bar goes with it.",
+          e.shown)};
+    }
+  }
+  return {};
+}
+
 std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& captures, const Site& site) {
   Gatherer out(book);
   gather_audio(captures, out);

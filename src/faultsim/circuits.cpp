@@ -61,8 +61,9 @@ double rise_behind_cable(double loss_db) {
   for (int k = 1; k <= terms; k += 2) {
     const double f = k / period_us;  // MHz
     const double x = f * whole_us;
+    // The slope of a raised-cosine edge is half a sine.
     const double edge =
-        std::abs(x - 1) < 1e-6 ? 0.5 : std::sin(std::numbers::pi * x) / (std::numbers::pi * x) / (1 - x * x);
+        std::abs(x - 0.5) < 1e-6 ? std::numbers::pi / 4 : std::cos(std::numbers::pi * x) / (1 - 4 * x * x);
     const double a = nepers * std::sqrt(f / 5);
     c[static_cast<std::size_t>(k)] = 2 / (std::numbers::pi * k) * edge * std::exp(Complex(-a, -a));
   }

@@ -166,7 +166,7 @@ void supply_faults(std::map<std::string, Maker>& m) {
     say(s, "supply-loaded", fmt::format("{:.2f} V of 12 V", 12 * (1 - d.uniform(0, 0.08))));
     say(s, "other-supply", "gone");
     if (d.chance(0.2)) say(s, "module-pull", "hum gone");
-    s.visible = audible(s) || seen(s);
+    s.visible = audible(s) || video_hum_pp(s) > 12;
   };
   m["supply-sagging"] = [](Site& s, Dice& d) {
     const double sag = d.uniform(0.06, 0.5);

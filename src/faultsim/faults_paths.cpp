@@ -58,7 +58,7 @@ void ends(std::map<std::string, Maker>& m) {
     s.video.echo = reflection * reflection * d.uniform(0.8, 1) * std::pow(10, d.uniform(0, 7) / 20);
     say(s, "cable-print", "other");
     say(s, "known-cable", "gone");
-    s.visible = db(s.video.echo) > -31;
+    s.visible = db(s.video.echo) > -30;
   };
 }
 
@@ -155,7 +155,7 @@ void cables(std::map<std::string, Maker>& m) {
     const char* looks[] = {"corroded", "loose", "bent", "crushed"};
     say(s, "connector", d.chance(0.92) ? looks[std::min(3, d.pick(10) / 3)] : "sound");
     say(s, "wiggle", one_of(d, 0.93, "changes", "nothing"));
-    s.visible = s.lines[0].clicks + s.lines[0].dropouts > 15 || s.video.missing > 1;
+    s.visible = s.lines[0].clicks + s.lines[0].dropouts > 20 || s.video.missing > 1;
   };
   m["cable-long"] = [](Site& s, Dice& d) {
     if (d.chance(0.7)) {

@@ -89,26 +89,19 @@ void add_interference(Wave& x, double rate, const AudioPath& p, const Installati
   add_noise(x, std::pow(10, 2.2 / 20) * p.noise_v / full_scale_v / std::numbers::sqrt2, d);
 }
 
-// Tops cut at the rail; where more is cut than the level would bring, the stage before it was overdriven.
+// Tops cut at the rail, or by a stage on the way, wherever as many are cut as it cuts.
 void clip(Wave& x, double rate, const AudioPath& p) {
-  const double rail = amplitude(p.clip_dbfs) * (1 - 0x1p-15);
-  const double share = p.clipped / (60 * rate);
-  if (p.clipped > 1) {
+  double rail = amplitude(p.clip_dbfs) * (1 - 0x1p-15);
+  const double share = std::min(0.2, p.clipped / (60 * rate));
+  if (p.clipped > 1 && p.clip_dbfs < 0) {
     std::vector<double> sizes(x.size());
     std::transform(x.begin(), x.end(), sizes.begin(), [](double v) { return std::abs(v); });
-    const auto k =
-        static_cast<std::ptrdiff_t>((1 - std::min(0.2, share)) * static_cast<double>(x.size() - 1));
+    const auto k = static_cast<std::ptrdiff_t>((1 - share) * static_cast<double>(x.size() - 1));
     std::nth_element(sizes.begin(), sizes.begin() + k, sizes.end());
-    const double top = sizes[static_cast<std::size_t>(k)];
-    if (top < rail && top > 0) {
-      const double up = rail / top;
-      for (double& v : x) v = std::clamp(up * v, -rail, rail);
-      return;
-    }
+    if (const double top = sizes[static_cast<std::size_t>(k)]; top > 0) rail = std::min(rail, top);
   }
-  for (double& v : x) v = std::clamp(v, -1.0, p.clipped > 1 ? rail : 1.0);
-  if (p.clipped > 1)
-    for (double& v : x) v = std::max(v, -rail);
+  if (p.clipped <= 1) rail = 1;
+  for (double& v : x) v = std::clamp(v, -rail, rail);
 }
 
 std::vector<double> draw_turns(Dice& d) {

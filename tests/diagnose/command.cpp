@@ -183,4 +183,70 @@ capture = "counter-2.flac"
   EXPECT_NE(note.find("Measure at the end of cable to the hub"), std::string::npos) << note;
 }
 
+TEST(DiagnoseCommand, BadDocumentsGetOneClearLine) {
+  const Folder f;
+  const std::pair<const char*, const char*> cases[] = {
+      {"", "document of readings"},
+      {"{", "document of readings"},
+      {"[1, 2]", "document of readings"},
+      {R"({"schema": "other/2", "readings": []})", "schema"},
+      {R"({"schema": "linebench/1"})", "readings"},
+      {R"({"schema": "linebench/1", "readings": [{"label": 1}]})", "without an id"},
+      {R"({"schema": "linebench/1", "readings": [{"id": "audio.thd", "value": {"x": [1], "y": [1, 2]}}]})",
+       "audio.thd"},
+      {R"({"schema": "linebench/1", "captures": []})", "nothing in it bears on a fault"},
+      {R"({"schema": "linebench/1", "readings": [{"id": "my.own", "value": 3}]})",
+       "nothing in it bears on a fault"}};
+  for (const auto& [text, words] : cases) {
+    std::ofstream(f.path / "doc.json") << text;
+    const auto r = run(f, "diagnose doc.json");
+    EXPECT_EQ(r.exit, 3) << text;
+    EXPECT_NE(r.err.find("doc.json"), std::string::npos) << r.err;
+    EXPECT_NE(r.err.find(words), std::string::npos) << r.err;
+    EXPECT_EQ(r.err.find("[json"), std::string::npos) << r.err;
+    EXPECT_EQ(r.err.find('\n'), r.err.size() - 1) << r.err;
+    EXPECT_TRUE(r.out.empty()) << r.out;
+  }
+}
+
+TEST(DiagnoseCommand, MalformedPathGetsOneClearLine) {
+  const Folder f;
+  for (const char* text : {"= =", "title = 1\n", "title = \"x\"\n[[part]]\nname = \"a\"\n",
+                           "title = \"x\"\n[[part]]\nname = \"a\"\n[[part]]\nname = \"a\"\n"}) {
+    std::ofstream(f.path / "path.toml") << text;
+    const auto r = run(f, "diagnose --path path.toml");
+    EXPECT_EQ(r.exit, 3) << text << r.err;
+    EXPECT_NE(r.err.find("path.toml"), std::string::npos) << r.err;
+    EXPECT_EQ(r.err.find('\n'), r.err.size() - 1) << r.err;
+  }
+}
+
+TEST(DiagnoseCommand, SimulatedCapturesLeadToTheirFault) {
+  const Folder f;
+  ASSERT_EQ(run(f, "signals faults termination-missing --out job --seed 3 --system 625").exit, 0);
+  const std::string files =
+      "job/lines.wav job/feed.wav job/camera.raw job/picture.yuv --lowband job/camera-lowband.wav --system "
+      "625";
+  const auto r = run(f, "diagnose --json " + files);
+  ASSERT_EQ(r.exit, 1) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("findings").at(0).at("fault"), "termination-missing");
+  EXPECT_EQ(j.at("captures").size(), 5U);
+  EXPECT_NE(app_test::slurp(f.path / "job/answer.txt").find("termination-missing"), std::string::npos);
+  EXPECT_NE(app_test::slurp(f.path / "job/observations.txt").find("terminations=none"), std::string::npos);
+  // Captures are not written over, and a name that is no fault is bad usage.
+  EXPECT_EQ(run(f, "signals faults pair-open --out job").exit, 2);
+  EXPECT_EQ(run(f, "signals faults gull --out other").exit, 2);
+}
+
+TEST(DiagnoseCommand, ARollingBarIsCalledHarmless) {
+  const Folder f;
+  std::ofstream(f.path / "bar.json") << R"({"schema": "linebench/1", "readings": [
+    {"id": "picture.signal", "value": "present"},
+    {"id": "picture.hum.level", "value": 0.4, "uncertainty": 0.05},
+    {"id": "picture.hum.bar_rate", "value": 0.06, "uncertainty": 0.002}]})";
+  const auto r = run(f, "diagnose bar.json");
+  EXPECT_NE(r.out.find("harmless"), std::string::npos) << r.out;
+}
+
 }  // namespace

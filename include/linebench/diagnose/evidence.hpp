@@ -39,6 +39,10 @@ struct Evidence {
 [[nodiscard]] std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& captures,
                                            const Site& site = {});
 
+/// What of the evidence is no fault but may be taken for one, a sentence each: a hum bar that rolls because the camera
+/// is not locked to the mains.
+[[nodiscard]] std::vector<std::string> remarks(const std::vector<Evidence>& evidence);
+
 /// What a person typed: "SIGN=WORD" or "SIGN=VALUE UNIT", where needed "SIGN=VALUE UNIT of RATED", and if
 /// known
 /// "+- UNCERTAINTY" (k=2, same unit): "supply-loaded=11.2 V of 12", "earth-ohms=0.4 ohm +- 0.1",

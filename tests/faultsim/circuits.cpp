@@ -1,0 +1,82 @@
+// The simulator's circuits against closed forms of the handbooks: it scores the diagnosis, so it must be
+// right itself.
+#include <gtest/gtest.h>
+
+#include <linebench/faultsim/installation.hpp>
+#include <numbers>
+
+namespace {
+
+using namespace linebench::faultsim;
+
+// A large capacitor charged by short pulses discharges by I/(2 f C) between them: a sawtooth of that peak to
+// peak and, at twice the mains, the fundamental pp/(pi sqrt 2) rms (textbook: full-wave rectifier with
+// smoothing capacitor).
+TEST(FaultCircuits, RippleOfASmoothingCapacitorIsTheTextbooks) {
+  const double amps = 0.4;
+  const double farad = 4700e-6;
+  const Comb r = rectifier_ripple(50, 17, 0.05, farad, amps);
+  const double pp = amps / (2 * 50 * farad);
+  EXPECT_NEAR(r[2], pp / (std::numbers::pi * std::numbers::sqrt2), 0.12 * pp);
+  EXPECT_LT(r[1],
+            0.2 * r[2]);  // little at the mains itself: the bridge's halves differ by three in a thousand
+  EXPECT_LT(r[3], 0.1 * r[2]);
+  EXPECT_NEAR(r[4] / r[2], 0.5, 0.12);  // a sawtooth's multiples fall as 1/n
+  EXPECT_NEAR(r[0], 17, 1);
+}
+
+// Cut at 90 degrees: rms is 1/sqrt 2 of the whole sine's; the fundamental's parts are 1/2 and 1/pi of the
+// peak, so its rms is sqrt(1/4 + 1/pi^2) of the uncut one (Fourier integral of the cut sine).
+TEST(FaultCircuits, PhaseCutMainsHasItsFourierSeries) {
+  const Comb c = phase_cut(std::numbers::pi / 2);
+  double sum = 0;
+  for (int n = 1; n <= harmonics; ++n) sum += c[static_cast<std::size_t>(n)] * c[static_cast<std::size_t>(n)];
+  EXPECT_NEAR(sum, 0.5, 0.01);
+  EXPECT_NEAR(c[1], std::sqrt(0.25 + 1 / (std::numbers::pi * std::numbers::pi)), 0.003);
+  EXPECT_NEAR(c[3], 1 / std::numbers::pi, 0.003);  // the third of a sine cut at 90 degrees
+  EXPECT_LT(c[2], 0.003);
+  // Uncut, it is the sine.
+  EXPECT_NEAR(phase_cut(0)[1], 1, 0.002);
+  EXPECT_LT(phase_cut(0)[3], 0.002);
+}
+
+// A source of R over a load of 10 kohm with the capacitance C of a short pair is a first-order low-pass at
+// 1/(2 pi R C).
+TEST(FaultCircuits, PairIsARcLowPass) {
+  const double ohm = 600;
+  const double farad = 100e-9;
+  const double corner = 1 / (2 * std::numbers::pi * ohm * 10000 / (ohm + 10000) * farad);
+  EXPECT_NEAR(pair_gain_db(ohm, 1e-3, farad, corner) - pair_gain_db(ohm, 1e-3, farad, 1), -3.01, 0.02);
+  EXPECT_NEAR(pair_gain_db(ohm, 0.001, 1e-15, 1000), db(10000 / 10600.0), 0.01);
+}
+
+TEST(FaultCircuits, CableSlowsAnEdgeMoreTheMoreItLoses) {
+  EXPECT_NEAR(rise_behind_cable(0), 140, 4);  // no cable: the edge as it was sent
+  double last = 0;
+  for (const double loss : {0.5, 2.0, 5.0, 10.0}) {
+    const double rise = rise_behind_cable(loss);
+    EXPECT_GT(rise, last);
+    last = rise;
+  }
+}
+
+TEST(FaultCircuits, EveryFaultLeavesItsMarkAndTheSameSeedTheSameJob) {
+  for (const std::string& fault : fault_names()) {
+    Dice a(5);
+    Dice b(5);
+    Installation one = sound_installation(a);
+    Installation two = sound_installation(b);
+    const Installation sound = one;
+    put_fault(one, fault, a);
+    put_fault(two, fault, b);
+    EXPECT_EQ(one.answers, two.answers) << fault;
+    EXPECT_EQ(one.video.hum_mv, two.video.hum_mv) << fault;
+    EXPECT_EQ(one.lines[0].gain_db, two.lines[0].gain_db) << fault;
+    EXPECT_EQ(one.faults, std::vector<std::string>{fault});
+    const bool marked =
+        !one.answers.empty() || one.lines[0].hum != sound.lines[0].hum || one.field_hz != sound.field_hz;
+    EXPECT_TRUE(marked) << fault;
+  }
+}
+
+}  // namespace
