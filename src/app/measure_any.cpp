@@ -85,7 +85,7 @@ diagnose::Capture measure_lowband_sound(const std::string& file, const AnyOption
   if (o.pad && facts.full_scale_v) *facts.full_scale_v *= *o.pad;
   if (!o.signal.empty()) facts.signal = o.signal;
   measure::LowbandOptions options;
-  options.mains_hz = mains_hz(o);
+  options.mains_hz = mains_hz(o.mains);
   options.clock_error_ppm = facts.clock_error_ppm;
   const ProgressLine line("measuring " + facts.source);
   diagnose::Capture c;
