@@ -272,7 +272,8 @@ void add_hum(const Found& f, Readings& out) {
                                clock_remark(f.clock_known)));
   for (std::size_t i = 0; i < LowbandHum::harmonics; ++i) {
     const std::string id = fmt::format("video.hum.harmonic.{}", i + 1);
-    const double of = std::hypot(h.pp_of_expanded[i], 0.005 * h.pp_of[i]);
+    // Beside the noise and the card's scale: what a recorder's own bend and the fit leave of a strong neighbour.
+    const double of = std::hypot(h.pp_of_expanded[i], 0.005 * h.pp_of[i], 1e-4 * h.pp_of[top]);
     if (h.hidden[i]) {
       out.push_back(unmeasurable(id, blind));
     } else if (h.pp_of[i] > 2 * of) {
