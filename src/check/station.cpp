@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cctype>
+#include <cstdlib>
 #include <linebench/report/words.hpp>
 
 #include "readings.hpp"
@@ -139,18 +140,34 @@ bool add_reference_points(const Tested& t, const Work& w, const Knowledge& k, st
   return !unlike.empty();
 }
 
-bool add_soak_points(const job::Capture& c, const Words& words, std::vector<Point>& points) {
+// Hours of a long run, or less in words a person reads.
+std::string run_time(double seconds) {
+  if (seconds < 120) return fmt::format("{:.0f} s", seconds);
+  if (seconds < 7200) return fmt::format("{:.0f} min", seconds / 60);
+  return fmt::format("{:.3g} h", seconds / 3600);
+}
+
+// A run that was stopped early is no long run: it may not clear a unit.
+bool soak_whole(const Work& w, const job::Capture& c) {
+  const std::string* hours = w.answer("station.soak-hours");
+  const double asked = 3600 * (hours == nullptr ? 1.0 : std::strtod(hours->c_str(), nullptr));
+  return c.facts.duration_s() >= 0.98 * asked;
+}
+
+bool add_soak_points(const Work& w, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const auto wrong = troubles(c);
   for (const Trouble& x : wrong) {
     const report::Words say = report::words_for(x.id, x.side);
     points.push_back(
         {Weight::Change, c.label + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
   }
-  if (wrong.empty())
-    points.push_back(
-        {Weight::Good,
-         words.text("station-soak-clean", {{"hours", fmt::format("{:.2g}", c.facts.duration_s() / 3600)}}),
-         "", "", ""});
+  if (wrong.empty()) {
+    const bool whole = soak_whole(w, c);
+    points.push_back({whole ? Weight::Good : Weight::Note,
+                      words.text(whole ? "station-soak-clean" : "station-soak-short",
+                                 {{"time", run_time(c.facts.duration_s())}}),
+                      "", "", ""});
+  }
   return !wrong.empty();
 }
 
@@ -167,14 +184,25 @@ CaptureWish wish_of(const StationTest& test, const Profile& profile, int round, 
   return wish;
 }
 
-// Whether this test is made in this round: all in the first, then those that the round before left wrong.
-bool due(const Work& w, const StationTest& test, int round) {
-  if (round == 1) return true;
-  for (int r = round - 1; r >= 1; --r) {
-    const std::string key = round_key("test." + test.key, r);
-    if (const job::Capture* c = w.capture(key)) return c->verdict != "pass";
-  }
-  return false;
+// What the last measurement before this round said of a test; nothing when it was skipped.
+const job::Capture* before_round(const Work& w, const StationTest& test, int round) {
+  for (int r = round - 1; r >= 1; --r)
+    if (const job::Capture* c = w.capture(round_key("test." + test.key, r))) return c;
+  return nullptr;
+}
+
+bool left_wrong(const Work& w, const StationTest& test, int round) {
+  const job::Capture* c = before_round(w, test, round);
+  return c != nullptr && c->verdict != "pass";
+}
+
+// Whether this test is made in this round: all in the first, then those that the round before left wrong. A
+// repair of a unit that passed is followed by all of them: what was measured before it proves nothing after.
+bool due(const Work& w, const StationPlan& plan, const StationTest& test, int round) {
+  if (round == 1 || left_wrong(w, test, round)) return true;
+  const bool passed = std::none_of(plan.tests.begin(), plan.tests.end(),
+                                   [&](const StationTest& t) { return left_wrong(w, t, round); });
+  return passed && before_round(w, test, round) != nullptr;
 }
 
 std::string result_word(const Work& w, const Outcome& o, const Tested& t, const Words& words) {
@@ -193,7 +221,7 @@ Outcome outcome_upto(const Work& w, const Knowledge& k, int upto, const job::Cap
   Outcome o;
   if (t.plan == nullptr || t.captures.empty()) return o;
   bool fails = false;
-  bool open = !t.skipped.empty() || !t.waiting.empty();
+  bool open = !t.waiting.empty();  // what its plan lets one skip decides nothing
   add_test_points(t, k.words, o.points, fails, open);
   for (int round = 1; round <= t.repairs; ++round) {
     const std::string* done = w.answer(round_key("station.repair", round));
@@ -201,7 +229,10 @@ Outcome outcome_upto(const Work& w, const Knowledge& k, int upto, const job::Cap
       o.points.push_back({Weight::Note, k.words.text("station-repair-done", {{"done", *done}}), "", "", ""});
   }
   const bool unlike = add_reference_points(t, w, k, o.points);
-  if (soak != nullptr) fails = add_soak_points(*soak, k.words, o.points) || fails;
+  if (soak != nullptr) {
+    fails = add_soak_points(w, *soak, k.words, o.points) || fails;
+    open = open || !soak_whole(w, *soak);
+  }
   std::stable_sort(o.points.begin(), o.points.end(),
                    [](const Point& a, const Point& b) { return a.weight < b.weight; });
   const auto say = [&](report::Mark mark, const char* key) {
@@ -258,7 +289,7 @@ Step station_flow(Script& s, const Knowledge& k) {
   ask_checklist(s, k.checklist, "before");
   for (int round = 1;; ++round) {
     for (const StationTest& test : plan->tests) {
-      if (!due(s.work(), test, round)) continue;
+      if (!due(s.work(), *plan, test, round)) continue;
       (void)s.capture({.key = round_key("test." + test.key, round),
                        .words = "station.test",
                        .values = {{"test", test.title}},

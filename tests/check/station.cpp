@@ -140,7 +140,7 @@ TEST(Station, LongRunFindsWhatComesAndGoes) {
   bench.returned("sweep-speech", "test.listen", band);
   bench.returned("tone-1k", "test.level", "highpass 150");
   const std::string soak =
-      "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n\"station.soak-hours\" = 0.02\n";
+      "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n\"station.soak-hours\" = 0.0166\n";
   long_run(bench, "");
   const json clean = bench.check(0, answers("C1", soak));
   EXPECT_EQ(clean.at("job").at("outcome"), "no fault found") << clean.at("points").dump(1);
@@ -157,6 +157,32 @@ TEST(Station, LongRunFindsWhatComesAndGoes) {
     EXPECT_NEAR(r.at("value").at("x").at(0).get<double>(), 23.5, 0.01);
   }
   EXPECT_TRUE(found) << run_capture.dump(1).substr(0, 1500);
+}
+
+TEST(Station, LongRunStoppedEarlyClearsNothing) {
+  const Bench bench;
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  long_run(bench, "");  // 60 s of the 180 s that are asked for
+  const json j = bench.check(1, answers("C2",
+                                        "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n"
+                                        "\"station.soak-hours\" = 0.05\n"));
+  EXPECT_EQ(j.at("job").at("outcome"), "not decided") << j.at("headline");
+  EXPECT_NE(j.at("points").dump().find("Soak ended after 60 s"), std::string::npos) << j.at("points").dump(1);
+}
+
+TEST(Station, RepairOfOneThatPassedIsMeasuredAgain) {
+  const Bench bench;
+  const std::string repair =
+      "\"complaint\" = \"dead at times\"\n\"station.next\" = \"repair\"\n\"station.repair\" = \"new relay\"\n"
+      "\"station.next.2\" = \"fail\"\n";
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  bench.returned("sweep-speech", "test.listen.2", band);
+  bench.returned("tone-1k", "test.level.2", "highpass 150 gain -12");
+  const json j = bench.check(1, answers("D1", repair));
+  EXPECT_EQ(j.at("job").at("outcome"), "fail") << "what was measured before the repair does not speak for it";
+  EXPECT_EQ(j.at("job").at("captures").size(), 4u);
 }
 
 TEST(Station, TypedAtATerminal) {
