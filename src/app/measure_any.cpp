@@ -53,43 +53,33 @@ diagnose::Capture measure_pictures(const std::string& file, const AnyOptions& o,
   return c;
 }
 
+// Whether a sound card's recording holds a composite signal.
+bool is_lowband(const std::string& file, const CaptureFacts& facts, const AnyOptions& o) {
+  return std::find(o.lowband.begin(), o.lowband.end(), file) != o.lowband.end() ||
+         facts.signal.starts_with("video-");
+}
+
 diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, const Context& context) {
-  const auto opened = capture::open_audio_file(file);
-  KnownSource source(*opened);
-  if (o.full_scale_v) source.edit_facts().full_scale_v = o.full_scale_v;
-  if (!o.signal.empty()) source.edit_facts().signal = o.signal;
-  measure::AudioOptions options;
-  options.mains_hz = mains_hz(o.mains);
-  options.signal = source.facts().signal;
-  options.clock_error_ppm = source.facts().clock_error_ppm;
-  const ProgressLine line("measuring " + source.facts().source);
-  diagnose::Capture c;
-  c.readings = measure::measure_audio(source, options, line.progress(), &context.stop);
-  c.facts = source.facts();
-  return c;
-}
-
-// A composite signal in a sound card's recording.
-bool is_lowband(const std::string& file, const AnyOptions& o) {
-  if (std::find(o.lowband.begin(), o.lowband.end(), file) != o.lowband.end()) return true;
-  const std::string sent = o.signal.empty() ? capture::open_audio_file(file)->facts().signal : o.signal;
-  return sent.starts_with("video-");
-}
-
-diagnose::Capture measure_lowband_sound(const std::string& file, const AnyOptions& o,
-                                        const Context& context) {
   const auto opened = capture::open_audio_file(file);
   KnownSource source(*opened);
   CaptureFacts& facts = source.edit_facts();
   if (o.full_scale_v) facts.full_scale_v = o.full_scale_v;
-  if (o.pad && facts.full_scale_v) *facts.full_scale_v *= *o.pad;
   if (!o.signal.empty()) facts.signal = o.signal;
-  measure::LowbandOptions options;
-  options.mains_hz = mains_hz(o.mains);
-  options.clock_error_ppm = facts.clock_error_ppm;
   const ProgressLine line("measuring " + facts.source);
   diagnose::Capture c;
-  c.readings = measure::measure_lowband(source, options, line.progress(), &context.stop);
+  if (is_lowband(file, facts, o)) {
+    if (o.pad && facts.full_scale_v) *facts.full_scale_v *= *o.pad;
+    measure::LowbandOptions options;
+    options.mains_hz = mains_hz(o.mains);
+    options.clock_error_ppm = facts.clock_error_ppm;
+    c.readings = measure::measure_lowband(source, options, line.progress(), &context.stop);
+  } else {
+    measure::AudioOptions options;
+    options.mains_hz = mains_hz(o.mains);
+    options.signal = facts.signal;
+    options.clock_error_ppm = facts.clock_error_ppm;
+    c.readings = measure::measure_audio(source, options, line.progress(), &context.stop);
+  }
   c.facts = source.facts();
   return c;
 }
@@ -118,7 +108,6 @@ std::vector<diagnose::Capture> measure_any(const std::string& file, const AnyOpt
     throw bad_usage("--pad: give the pad's ratio, volts on the line over volts at the card, from 1 to 1000");
   diagnose::Capture c = capture::looks_like_frames(file)          ? measure_pictures(file, o, context)
                         : capture::looks_like_video_samples(file) ? measure_composite(file, o, context)
-                        : is_lowband(file, o)                     ? measure_lowband_sound(file, o, context)
                                                                   : measure_sound(file, o, context);
   c.name = fs::path(file).filename().string();
   return {std::move(c)};

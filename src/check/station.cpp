@@ -147,10 +147,12 @@ std::string run_time(double seconds) {
   return fmt::format("{:.3g} h", seconds / 3600);
 }
 
+constexpr double usual_soak_hours = 1;  // where nobody said how many
+
 // A run that was stopped early is no long run: it may not clear a unit.
 bool soak_whole(const Work& w, const job::Capture& c) {
   const std::string* hours = w.answer("station.soak-hours");
-  const double asked = 3600 * (hours == nullptr ? 1.0 : std::strtod(hours->c_str(), nullptr));
+  const double asked = 3600 * (hours == nullptr ? usual_soak_hours : std::strtod(hours->c_str(), nullptr));
   return c.facts.duration_s() >= 0.98 * asked;
 }
 
@@ -211,10 +213,6 @@ std::string result_word(const Work& w, const Outcome& o, const Tested& t, const 
   if (t.repairs > 0) return words.text("station-word-repair");
   return words.text(complained(w) ? "station-word-no-fault" : "station-word-pass");
 }
-
-}  // namespace
-
-namespace {
 
 Outcome outcome_upto(const Work& w, const Knowledge& k, int upto, const job::Capture* soak) {
   const Tested t = tested(w, k, upto);
@@ -314,7 +312,7 @@ Step station_flow(Script& s, const Knowledge& k) {
       wish.signal = "tone-1k";
       wish.limits = "soak";
       wish.soak = true;
-      wish.seconds = 3600 * s.number({.key = "station.soak-hours"}, 0.01, 168).value_or(1);
+      wish.seconds = 3600 * s.number({.key = "station.soak-hours"}, 0.01, 168).value_or(usual_soak_hours);
       const job::Capture* soak = s.capture({.key = "station.soak", .optional = true}, wish);
       now = outcome_upto(s.work(), k, round, soak);
     }

@@ -41,11 +41,6 @@ Comb coupled_voltage(Dice& d) {
   for (int n = 2; n <= harmonics; n += 2) c[n] = d.uniform(0.2, 1) * 0.01;
   return c;
 }
-double rms(const Comb& c) {
-  double sum = 0;
-  for (int n = 1; n <= harmonics; ++n) sum += c[n] * c[n];
-  return std::sqrt(sum);
-}
 void scale(Comb& c, double by) {
   for (double& x : c) x *= by;
 }

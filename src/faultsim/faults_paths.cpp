@@ -20,9 +20,7 @@ double parallel(double a, double b) { return a * b / (a + b); }
 
 // rms volts of a hum spectrum set to a level.
 void hum_at(AudioPath& p, Comb c, double dbfs) {
-  double sum = 0;
-  for (int n = 1; n <= harmonics; ++n) sum += c[n] * c[n];
-  p.add_hum(c, full_scale_v * std::pow(10, dbfs / 20) / std::sqrt(sum));
+  p.add_hum(c, full_scale_v * std::pow(10, dbfs / 20) / rms(c));
 }
 
 void ends(std::map<std::string, Maker>& m) {
@@ -97,9 +95,7 @@ void pairs(std::map<std::string, Maker>& m) {
     s.lines[0].top_db -= d.uniform(0, 1);
     say(s, "neighbour-tone", "heard");
     say(s, "pair-legs", "split");
-    double hum = 0;
-    for (const double v : s.lines[0].hum) hum += v * v;
-    s.visible = s.crosstalk_db > -46 && s.crosstalk_db > 10 * std::log10(hum) - db(full_scale_v) + 18 + 8;
+    s.visible = s.crosstalk_db > -46 && s.crosstalk_db > db(rms(s.lines[0].hum) / full_scale_v) + 18 + 8;
   };
   m["polarity-audio"] = [](Site& s, Dice&) {
     s.lines[0].reversed = true;
@@ -125,11 +121,9 @@ void cables(std::map<std::string, Maker>& m) {
                   (hiss > -68 || db(p.phone_v / full_scale_v) > -75 || db(p.whistle_v / full_scale_v) > -82);
     } else {
       const Comb c = hum_in_open_input(d);
-      double sum = 0;
-      for (int n = 1; n <= harmonics; ++n) sum += c[n] * c[n];
       const double mv = d.log_uniform(1.5, 70);
       for (int n = 1; n <= harmonics; ++n)
-        s.video.hum_mv[n] = std::hypot(s.video.hum_mv[n], mv * c[n] / std::sqrt(sum));
+        s.video.hum_mv[n] = std::hypot(s.video.hum_mv[n], mv * c[n] / rms(c));
       s.video.noise_mv = std::hypot(s.video.noise_mv, d.log_uniform(1, 12));
       s.visible = mv > 4 && s.video.noise_mv > 4;
     }

@@ -1,5 +1,6 @@
 // Audio captures of a simulated installation.
 #include <algorithm>
+#include <linebench/base/decibel.hpp>
 #include <linebench/dsp/biquad.hpp>
 #include <linebench/faultsim/captures.hpp>
 #include <linebench/signals/audio_signal.hpp>
@@ -13,8 +14,6 @@ constexpr double line_up_dbfs = -18;    // [EBU R 68]
 constexpr double programme_dbfs = -23;  // rms of each side; about the loudness of a speech band [EBU R 128]
 
 using Wave = std::vector<double>;
-
-double amplitude(double dbfs) { return std::pow(10, dbfs / 20); }
 
 void add_sine(Wave& x, double rate, double hz, double peak, double turn) {
   if (!(peak > 1e-7) || hz > 0.45 * rate) return;
@@ -36,10 +35,7 @@ void add_comb(Wave& x, double rate, double hz, const Comb& c, const std::vector<
 }
 
 void add_noise(Wave& x, double rms_fs, Dice& d) {
-  // Sum of four even draws: near enough to a normal one for noise, and quick.
-  for (double& v : x)
-    v += rms_fs * std::numbers::sqrt3 * 0.5 *
-         (d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1));
+  for (double& v : x) v += rms_fs * d.quick_normal();
 }
 
 // Bursts of one slot of eight, 26 frames in 120 ms [ETSI TS 145 002], as an input stage detects them.
@@ -86,12 +82,12 @@ void add_interference(Wave& x, double rate, const AudioPath& p, const Installati
   if (p.phone_v > 0) add_phone(x, rate, p.phone_v / full_scale_v / std::numbers::sqrt2);
   // The path's noise is given A weighted; a flat band of half the rate weighs 2.2 dB less at 48 kHz (by the
   // curve of IEC 61672-1).
-  add_noise(x, std::pow(10, 2.2 / 20) * p.noise_v / full_scale_v / std::numbers::sqrt2, d);
+  add_noise(x, amplitude_from_db(2.2) * p.noise_v / full_scale_v / std::numbers::sqrt2, d);
 }
 
 // Tops cut at the rail, or by a stage on the way, wherever as many are cut as it cuts.
 void clip(Wave& x, double rate, const AudioPath& p) {
-  double rail = amplitude(p.clip_dbfs) * (1 - 0x1p-15);
+  double rail = amplitude_from_db(p.clip_dbfs) * (1 - 0x1p-15);
   const double share = std::min(0.2, p.clipped / (60 * rate));
   if (p.clipped > 1 && p.clip_dbfs < 0) {
     std::vector<double> sizes(x.size());
@@ -144,27 +140,29 @@ Wave speech_band(std::size_t count, double rate, Dice& d) {
   return x;
 }
 
-}  // namespace
-
-namespace {
+// What a path and its recorder do to the wave on it, one after the other.
+void take_over(Wave& x, double rate, const AudioPath& p, const Installation& s, std::uint64_t seed,
+               const std::vector<double>& turns, Dice& d) {
+  add_interference(x, rate, p, s, turns, d);
+  clip(x, rate, p);
+  Dice all(seed + 404);  // the recorder's gaps stand in every channel at once
+  add_events(x, rate, p, s.gaps_in_all ? all : d);
+}
 
 // What arrives on the two lines of what was sent on each.
 AudioTake over_lines(const Installation& s, std::uint64_t seed, const Wave (&sent)[2]) {
   constexpr double rate = 48000;
   Dice d(seed + 101);
   const std::vector<double> turns = draw_turns(d);
-  const double leak = amplitude(s.crosstalk_db);
+  const double leak = amplitude_from_db(s.crosstalk_db);
   Wave out[2];
   for (std::size_t k = 0; k < 2; ++k) {
     const AudioPath& p = s.lines[k];
     Wave& x = out[k];
     x = sent[k];
-    const double gain = amplitude(p.gain_db) * (p.reversed ? -1 : 1);
+    const double gain = amplitude_from_db(p.gain_db) * (p.reversed ? -1 : 1);
     for (std::size_t n = 0; n < x.size(); ++n) x[n] = gain * x[n] + leak * sent[1 - k][n];
-    add_interference(x, rate, p, s, turns, d);
-    clip(x, rate, p);
-    Dice all(seed + 404);  // the recorder's gaps stand in every channel at once
-    add_events(x, rate, p, s.gaps_in_all ? all : d);
+    take_over(x, rate, p, s, seed, turns, d);
   }
   return interleave(out[0], out[1], rate);
 }
@@ -172,7 +170,7 @@ AudioTake over_lines(const Installation& s, std::uint64_t seed, const Wave (&sen
 Wave tone_of(const AudioPath& p, double seconds) {
   constexpr double rate = 48000;
   Wave x(static_cast<std::size_t>(seconds * rate), 0.0);
-  const double tone = amplitude(line_up_dbfs);
+  const double tone = amplitude_from_db(line_up_dbfs);
   add_sine(x, rate, 1000, tone, 0);
   add_sine(x, rate, 2000, 0.6 * tone * p.thd_percent / 100, 0.3);
   add_sine(x, rate, 3000, 0.8 * tone * p.thd_percent / 100, 0);
@@ -220,17 +218,14 @@ AudioTake record_feed(const Installation& s, std::uint64_t seed, double seconds)
     const AudioPath& p = s.feed[k];
     Wave& x = out[k];
     x.assign(count, 0.0);
-    const double level = amplitude(programme_dbfs + s.feed_db + p.gain_db) / std::numbers::sqrt2;
+    const double level = amplitude_from_db(programme_dbfs + s.feed_db + p.gain_db) / std::numbers::sqrt2;
     if (!(s.feed_one_side && k == 1)) {
       const Wave side = s.feed_mono ? Wave(count, 0.0) : speech_band(count, rate, d);
       const double share = s.feed_mono ? 1 : std::sqrt(0.75);
       const double turn = s.feed_reversed && k == 1 ? -1 : 1;
       for (std::size_t n = 0; n < count; ++n) x[n] = turn * level * (share * middle[n] + 0.5 * side[n]);
     }
-    add_interference(x, rate, p, s, turns, d);
-    clip(x, rate, p);
-    Dice all(seed + 404);  // the recorder's gaps stand in every channel at once
-    add_events(x, rate, p, s.gaps_in_all ? all : d);
+    take_over(x, rate, p, s, seed, turns, d);
   }
   return interleave(out[0], out[1], rate);
 }

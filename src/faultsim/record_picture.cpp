@@ -1,5 +1,6 @@
 // A grabber's frames of a simulated installation. Its gain control holds sync, so what is seen is re sync.
 #include <algorithm>
+#include <linebench/base/decibel.hpp>
 #include <linebench/faultsim/captures.hpp>
 #include <linebench/signals/video_frame.hpp>
 #include <numbers>
@@ -29,11 +30,6 @@ struct Look {
   bool rolls;
 };
 
-double quick_normal(Dice& d) {
-  return std::numbers::sqrt3 * 0.5 *
-         (d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1));
-}
-
 }  // namespace
 
 PictureTake record_picture(const Installation& s, std::uint64_t seed, double seconds) {
@@ -56,13 +52,13 @@ PictureTake record_picture(const Installation& s, std::uint64_t seed, double sec
       signals::make_frame(signals::describe(spec, standard), standard, 0, take.height);
 
   Look look;
-  const auto gain = [](double db) { return std::pow(10, db / 20); };
-  look.hold = gain(-v.sync_db) / 1.0;
-  look.luma = gain(v.white_db - v.sync_db);
+  look.hold = amplitude_from_db(-v.sync_db);
+  look.luma = amplitude_from_db(v.white_db - v.sync_db);
   const double loss_fsc = v.loss_db * std::sqrt((is_625 ? 4.43 : 3.58) / 5);
   // The chroma gain control follows the burst, and gives up where it is nearly gone.
-  look.chroma =
-      !v.colour || v.burst_db < -16 || (other && d.chance(0.8)) ? 0 : gain(std::min(0.0, 6 - loss_fsc) * 0.5);
+  look.chroma = !v.colour || v.burst_db < -16 || (other && d.chance(0.8))
+                    ? 0
+                    : amplitude_from_db(std::min(0.0, 6 - loss_fsc) * 0.5);
   look.echo = v.echo;
   look.echo_px = static_cast<int>(std::lround(1e9 * v.echo_s / pixel_ns));
   look.rolls = other || v.sync_db < -7 || v.missing > 150;
@@ -113,11 +109,11 @@ PictureTake record_picture(const Installation& s, std::uint64_t seed, double sec
         const double bend = 1 - 0.5 * v.nonlinearity / 100 * (at / 219 - 1);
         bytes[target + 2 * static_cast<std::size_t>(x)] =
             code(16 + look.luma * bend * (at + look.echo * late) + hum +
-                 std::hypot(0.6, codes_per_mv * v.noise_mv * look.hold) * quick_normal(d));
+                 std::hypot(0.6, codes_per_mv * v.noise_mv * look.hold) * d.quick_normal());
       }
       for (std::size_t x = 1; x < 2 * static_cast<std::size_t>(take.width); x += 2)
         bytes[target + x] =
-            code(128 + look.chroma * (clean.bytes[source + x] - 128.0) + 0.5 * quick_normal(d));
+            code(128 + look.chroma * (clean.bytes[source + x] - 128.0) + 0.5 * d.quick_normal());
     }
     take.frames.push_back(std::move(bytes));
   }

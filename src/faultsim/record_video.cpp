@@ -2,7 +2,7 @@
 // picture, put together again with its faults, and led through cable, ends and hum.
 #include <algorithm>
 #include <array>
-#include <linebench/dsp/biquad.hpp>
+#include <linebench/base/decibel.hpp>
 #include <linebench/dsp/fft.hpp>
 #include <linebench/faultsim/captures.hpp>
 #include <linebench/signals/video_encoder.hpp>
@@ -41,8 +41,6 @@ Wave encoded(const Installation& s, const char* name, double level, double rate,
   return out;
 }
 
-double gain_of(double db) { return std::pow(10, db / 20); }
-
 // A stage whose gain falls from black to white by this many per cent; white stays where it was.
 double bent(double picture_v, double white_v, double percent) {
   const double k = std::min(0.95, percent / 100) / (2 * white_v);
@@ -60,9 +58,9 @@ Wave source(const Installation& s, double rate, std::size_t count, bool colour, 
   const double step_mv = v.setup_mv - standard.white_mv.nominal * standard.setup_fraction;
   const Wave full = std::abs(step_mv) > 10 ? encoded(s, "flat", 100, rate, count, colour) : Wave();
   const double white_v = standard.white_mv.nominal * (1 - standard.setup_fraction) / 1000;
-  const double sync_gain = gain_of(v.sync_db);
-  const double burst_gain = gain_of(v.burst_db - v.cable_burst_db);
-  const double white_gain = gain_of(v.white_db);
+  const double sync_gain = amplitude_from_db(v.sync_db);
+  const double burst_gain = amplitude_from_db(v.burst_db - v.cable_burst_db);
+  const double white_gain = amplitude_from_db(v.white_db);
   const double samples_a_line = rate / (standard.line_rate_hz.value() * pace(s));
   Wave out(count);
   std::int64_t line = -1;
@@ -173,14 +171,9 @@ void shake(Wave& x, double rate, double samples_a_line, double jitter_ns, Dice& 
   x = std::move(out);
 }
 
-double quick_normal(Dice& d) {
-  return std::numbers::sqrt3 * 0.5 *
-         (d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1) + d.uniform(-1, 1));
-}
-
 void disturb(Wave& x, const Installation& s, double rate, double noise_v, double tone_v, Dice& d) {
   const VideoPath& v = s.video;
-  const double gain = gain_of(v.gain_db) * (v.inverted ? -1 : 1);
+  const double gain = amplitude_from_db(v.gain_db) * (v.inverted ? -1 : 1);
   std::vector<std::pair<double, double>> comb;  // peak volts and turn of each multiple
   for (int n = 1; n <= harmonics; ++n)
     comb.emplace_back(std::numbers::sqrt2 * v.hum_mv[static_cast<std::size_t>(n)] / 1000, d.uniform(0, 1));
@@ -198,13 +191,13 @@ void disturb(Wave& x, const Installation& s, double rate, double noise_v, double
     const auto i = static_cast<std::size_t>(place);
     const double hum = table[i] + (place - static_cast<double>(i)) * (table[i + 1] - table[i]);
     const double tone = tone_v > 0 ? 0.5 * tone_v * std::sin(two_pi * std::fmod(v.tone_hz * t, 1.0)) : 0.0;
-    x[n] = static_cast<float>(gain * (static_cast<double>(x[n]) + hum + tone) + noise_v * quick_normal(d));
+    x[n] = static_cast<float>(gain * (static_cast<double>(x[n]) + hum + tone) + noise_v * d.quick_normal());
   }
 }
 
 Wave nothing(std::size_t count, double noise_v, Dice& d) {
   Wave x(count);
-  for (float& v : x) v = static_cast<float>(noise_v * quick_normal(d));
+  for (float& v : x) v = static_cast<float>(noise_v * d.quick_normal());
   return x;
 }
 

@@ -111,9 +111,7 @@ diagnose::Capture lines(const Installation& s, Dice& d) {
   }
   // Hum and noise of a line stand where its neighbour would be heard.
   double beside = std::pow(10, s.crosstalk_db / 10);
-  double hum = 0;
-  for (const double v : s.lines[0].hum) hum += v * v;
-  beside += hum / (full_scale_v * full_scale_v) * std::pow(10, 18.0 / 10);
+  beside += std::pow(rms(s.lines[0].hum) / full_scale_v, 2) * std::pow(10, 18.0 / 10);
   level_or_bound(c.readings, "audio.pair.crosstalk", 10 * std::log10(beside), d.uniform(-78, -64), 0.6, d);
   return c;
 }

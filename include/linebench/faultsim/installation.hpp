@@ -24,6 +24,10 @@ class Dice {
     const double u = std::max(uniform(0, 1), 1e-300);
     return mean + sd * std::sqrt(-2 * std::log(u)) * std::cos(2 * std::numbers::pi * uniform(0, 1));
   }
+  /// Mean 0, variance 1: the sum of four even draws, near enough to a normal one for noise, and quick.
+  double quick_normal() {
+    return std::numbers::sqrt3 * 0.5 * (uniform(-1, 1) + uniform(-1, 1) + uniform(-1, 1) + uniform(-1, 1));
+  }
   bool chance(double p) { return uniform(0, 1) < p; }
   int pick(int n) { return static_cast<int>(uniform(0, n)); }
   int poisson(double mean) {
@@ -40,6 +44,13 @@ class Dice {
 
 constexpr int harmonics = 60;
 using Comb = std::array<double, harmonics + 1>;  // rms volts of each multiple; [0] unused
+
+/// Of all multiples together, in their unit.
+inline double rms(const Comb& c) {
+  double sum = 0;
+  for (int n = 1; n <= harmonics; ++n) sum += c[n] * c[n];
+  return std::sqrt(sum);
+}
 
 inline double db(double ratio) { return 20 * std::log10(std::max(ratio, 1e-12)); }
 
