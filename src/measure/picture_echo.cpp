@@ -105,9 +105,11 @@ class EchoSearch {
     std::vector<double> edge(y_.size(), bars > 0 ? steepest : 0.33 * steepest);
     for (int b = 1; b < bars; ++b) {
       const int at = static_cast<int>(y_.size()) * b / bars;
+      const auto from = static_cast<std::size_t>(std::max(0, at - 9));
+      const std::size_t to = std::min(y_.size(), static_cast<std::size_t>(at + 10));
       double local = 0;
-      for (int x = at - 9; x <= at + 9; ++x) local = std::max(local, slope[static_cast<std::size_t>(x)]);
-      for (int x = at - 9; x <= at + 9; ++x) edge[static_cast<std::size_t>(x)] = 0.33 * local;
+      for (std::size_t x = from; x < to; ++x) local = std::max(local, slope[x]);
+      for (std::size_t x = from; x < to; ++x) edge[x] = 0.33 * local;
     }
     std::vector<bool> level(y_.size(), true);
     for (int x = from_; x < to_; ++x) {
