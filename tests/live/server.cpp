@@ -191,7 +191,12 @@ TEST_F(LiveServer, HugeRequestsAreCutOffAndTheServerLives) {
 TEST_F(LiveServer, SlowAndManyConnectionsDoNotLockOthersOutForLong) {
   const live::PageServer s(board, {});
   std::vector<int> idle;
-  for (int i = 0; i < 60; ++i) idle.push_back(connect_to(s.port()));
+  for (int i = 0; i < 60; ++i) {
+    idle.push_back(connect_to(s.port()));
+    // The library's queue of new connections holds five; one that finds it full tries again a second later,
+    // and the first of the slow ones would be given up before the last is in.
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  }
   for (const int fd : idle) (void)::send(fd, "GET / HT", 8, MSG_NOSIGNAL);  // and never the rest
   std::this_thread::sleep_for(std::chrono::milliseconds(200));
   // From this address six are open; the others were turned away at once.
