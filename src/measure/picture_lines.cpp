@@ -7,6 +7,8 @@
 #include <limits>
 #include <linebench/measure/statistics.hpp>
 
+#include "picture_bend.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -76,7 +78,8 @@ PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s) {
   sum_.assign(h, 0);
   squares_.assign(h, 0);
   noise_.assign(h, 0);
-  const int first = std::max(s.first_col, reach_px / 2);
+  // Blanking must not come in from the side.
+  const int first = std::max(s.first_col, s.patterned() ? reach_px : reach_px / 2);
   const int last = s.width() - first;
   if (s.patterned()) {
     for (std::size_t b = 0; b < s.bands.size(); ++b) {
@@ -137,6 +140,8 @@ void PictureLineMeter::tear_of(const std::vector<double>& shift) {
   constexpr double spread = side * (side * side - 1) / 12.0;
   double largest = 0;
   double plain = 0;  // of the same place, the two means' difference alone
+  double close = 0;  // and of the three lines nearest on either side: what is torn may soon be straight again
+  int place = 0;
   std::vector<double> variances;
   const auto at = [&](int field, int row) {
     return shift[static_cast<std::size_t>(setup_.fields * row + field)];
@@ -160,6 +165,10 @@ void PictureLineMeter::tear_of(const std::vector<double>& shift) {
       if (step > largest) {
         largest = step;
         plain = std::abs(mb - ma);
+        double below = 0;
+        for (int k = 0; k < 3; ++k) below += (at(q, r + k) - at(q, r - 1 - k)) / 3;
+        close = std::abs(below);
+        place = setup_.fields * r + q;
       }
     }
   }
@@ -171,8 +180,10 @@ void PictureLineMeter::tear_of(const std::vector<double>& shift) {
   tear_noise_ += noise;
   if (largest > 5.5 * noise && largest > 0.3) {
     ++torn_;
-    const double value = std::abs(plain - largest) < 3 * noise ? plain : largest;
+    double value = std::abs(plain - largest) < 3 * noise ? plain : largest;
+    if (std::abs(close - value) > 4 * std::sqrt(variance * 2 / 3)) value = close;
     tear_ = std::max(tear_, value);
+    torn_row_ = std::min(torn_row_, place);
     tear_sum_ += noise;
   }
 }
@@ -279,53 +290,21 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                                              std::hypot(2 * tear_sum_ / static_cast<double>(torn_), 0.1),
                                              fmt::format("in {} of {} frames", torn_, frames_))
                             : number_reading("picture.tear", 0, floor, "no step found"));
-    double bend = 0, u_bend = 0;
-    std::size_t rows = 0;
-    // Against the rows below it, clear of a tear further down.
-    double below = 0, below_n = 0;
-    for (std::size_t r = h / 4; r < h / 2; ++r) below += sum_[r], below_n += count_[r];
-    const double straight = below_n > 0 ? below / below_n : place;
-    // Where the picture begins: a straight line through the first rows, carried to row 0, since the bend is
-    // strongest there. Further down: means of three rows.
-    double w = 0, wx = 0, wy = 0, wxx = 0, wxy = 0, noise_at_top = 0;
-    for (std::size_t r = 2; r < 2 + 6 * fields && r < h; ++r) {
+    std::vector<RowPlace> places(h);
+    for (std::size_t r = 0; r < h; ++r) {
       if (count_[r] < 1) continue;
-      const auto x = static_cast<double>(r);
-      const double y = sum_[r] / count_[r] - straight;
-      w += 1, wx += x, wy += y, wxx += x * x, wxy += x * y;
-      noise_at_top += std::max(0.0, squares_[r] / count_[r] - std::pow(sum_[r] / count_[r], 2)) / count_[r] +
-                      n2 * noise_[r] / (count_[r] * count_[r]);
+      const double mean_place = sum_[r] / count_[r];
+      places[r] = {mean_place,
+                   std::max(0.0, squares_[r] / count_[r] - mean_place * mean_place) / count_[r] +
+                       n2 * noise_[r] / (count_[r] * count_[r]),
+                   true};
     }
-    if (w > 5) {
-      const double spread = wxx - wx * wx / w;
-      const double slope = (wxy - wx * wy / w) / spread;
-      bend = wy / w - slope * wx / w;
-      u_bend = 2 * std::sqrt(noise_at_top / w * (1 / w + wx * wx / (w * w) / spread));
-    }
-    for (std::size_t r = 2; r + 2 * fields < top; ++r) {
-      double s = 0, n = 0, q = 0;
-      for (std::size_t k = 0; k < 3; ++k) {
-        const std::size_t i = r + k * fields;
-        s += sum_[i], n += count_[i], q += squares_[i];
-      }
-      if (n < 1) continue;
-      ++rows;
-      const double v = s / n - straight;
-      if (std::abs(v) > std::abs(bend)) {
-        bend = v;
-        u_bend = 2 * std::sqrt(std::max(0.0, q / n - s / n * (s / n)) / n +
-                               n2 * noise_[r] / std::max(1.0, count_[r]) / n);
-      }
-    }
-    if (rows < 4) {
+    const bool often = 4 * torn_ > seen_frames_;
+    if (const auto bend = find_bend(places, setup_.fields, often ? std::optional(torn_row_) : std::nullopt))
+      out.push_back(
+          number_reading("picture.flagging", bend->px, bend->u, bend->px != 0 ? "+: to the right" : ""));
+    else
       refuse("picture.flagging", "the top of the picture does not show the same lines as the rest");
-    } else {
-      // The largest of many rows is biased away from nothing by noise; what noise alone gives is no bend.
-      const bool real = std::abs(bend) > 2.2 * u_bend + 0.1;
-      out.push_back(number_reading("picture.flagging", real ? bend : 0,
-                                   real ? std::hypot(u_bend, 0.1, 0.05 * bend) : 2.2 * u_bend + 0.1,
-                                   real ? "+: to the right" : ""));
-    }
   }
   if (traces != nullptr) {
     traces->row_shift = first_frame_;

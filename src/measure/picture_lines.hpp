@@ -1,6 +1,7 @@
 // Sideways movement of lines: jitter, tearing, flagging.
 #pragma once
 
+#include <limits>
 #include <linebench/base/reading.hpp>
 #include <memory>
 
@@ -27,6 +28,7 @@ class PictureLineMeter final : public FrameMeter {
   std::vector<double> first_frame_;  // shifts
   double tear_ = 0, tear_sum_ = 0;
   double tear_noise_ = 0;
+  int torn_row_ = std::numeric_limits<int>::max();  // the uppermost
   std::uint64_t frames_ = 0, torn_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
 };
 

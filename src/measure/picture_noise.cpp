@@ -35,7 +35,7 @@ LINEBENCH_VECTORISED std::uint64_t count_ends(const std::uint8_t* y, std::size_t
     std::uint8_t some = 0;  // at most 255 before it would overflow
     const std::size_t end = std::min(n, at + 255);
     for (; at < end; ++at)
-      some = static_cast<std::uint8_t>(some + (static_cast<std::uint8_t>(y[at] + 1) <= 2));
+      some = static_cast<std::uint8_t>(some + (static_cast<std::uint8_t>(y[at] + 2) <= 3));
     all += some;
   }
   return all;

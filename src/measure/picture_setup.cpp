@@ -41,15 +41,27 @@ std::vector<float> signature(const PictureSetup& s, const float* row) {
   return v;
 }
 
-// Share of blocks that differ when b is moved by `shift` blocks.
-double mismatch(const std::vector<float>& a, const std::vector<float>& b, int shift, float tolerance) {
+// Share of blocks that differ.
+double mismatch(const std::vector<float>& a, const std::vector<float>& b, float tolerance) {
+  std::size_t bad = 0;
+  for (std::size_t i = 0; i < a.size(); ++i) bad += std::abs(a[i] - b[i]) > tolerance ? 1 : 0;
+  return a.empty() ? 1.0 : static_cast<double>(bad) / static_cast<double>(a.size());
+}
+
+// The same when b is moved by `shift` blocks; what leaves at one side and comes in at the other changes the
+// mean, so the level between the two is free.
+double mismatch_moved(const std::vector<float>& a, const std::vector<float>& b, int shift, float tolerance) {
   const int n = static_cast<int>(a.size());
-  int bad = 0;
-  int all = 0;
-  for (int i = std::max(0, shift); i < std::min(n, n + shift); ++i, ++all) {
-    if (std::abs(a[static_cast<std::size_t>(i)] - b[static_cast<std::size_t>(i - shift)]) > tolerance) ++bad;
-  }
-  return all > 0 ? static_cast<double>(bad) / all : 1.0;
+  std::vector<float> d;
+  for (int i = std::max(0, shift); i < std::min(n, n + shift); ++i)
+    d.push_back(a[static_cast<std::size_t>(i)] - b[static_cast<std::size_t>(i - shift)]);
+  if (d.empty()) return 1.0;
+  std::vector<float> sorted = d;
+  const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
+  std::nth_element(sorted.begin(), middle, sorted.end());
+  const auto bad =
+      std::count_if(d.begin(), d.end(), [&](float v) { return std::abs(v - *middle) > tolerance; });
+  return static_cast<double>(bad) / static_cast<double>(d.size());
 }
 
 class Banding {
@@ -91,10 +103,10 @@ class Banding {
 
   // Hum moves a row's level slowly from line to line of a field; a step is another line.
   void place(int r, const std::vector<float>& shape, double level, bool level_goes_on) {
-    if (level_goes_on && last_ >= 0 && fits(last_, shape)) return take(r, last_, shape, false);
+    if (level_goes_on && last_ >= 0 && fits(last_, shape)) return take(r, last_, shape, pulled(last_, shape));
     for (int i = 0; i < static_cast<int>(lines_.size()); ++i) {
       const bool near = std::abs(lines_[static_cast<std::size_t>(i)].level - level) < 12 + s_.noise;
-      if (near && fits(i, shape)) return take(r, i, shape, false);
+      if (near && fits(i, shape)) return take(r, i, shape, pulled(i, shape));
     }
     for (int i = 0; i < static_cast<int>(lines_.size()); ++i) {
       if (fits_bent(i, shape)) return take(r, i, shape, true);
@@ -103,18 +115,25 @@ class Banding {
     take(r, static_cast<int>(lines_.size()) - 1, shape, false);
   }
   bool fits(int line, const std::vector<float>& shape) {
-    return mismatch(lines_[static_cast<std::size_t>(line)].shape, shape, 0, tolerance_) < 0.15;
+    return mismatch(lines_[static_cast<std::size_t>(line)].shape, shape, tolerance_) < 0.15;
+  }
+  // The least that differs when the row is moved sideways, and not where it stands.
+  double moved(int line, const std::vector<float>& shape) {
+    double least = 1;
+    for (int shift = 1; shift <= 9; ++shift)
+      for (const int way : {shift, -shift})
+        least = std::min(
+            least, mismatch_moved(lines_[static_cast<std::size_t>(line)].shape, shape, way, tolerance_));
+    return least;
   }
   // A row pulled sideways (tearing, flagging) shows the same line elsewhere.
   bool fits_bent(int line, const std::vector<float>& shape) {
-    const Line& l = lines_[static_cast<std::size_t>(line)];
-    if (l.count < 8) return false;
-    for (int shift = 1; shift <= 9; ++shift) {
-      if (mismatch(l.shape, shape, shift, tolerance_) < 0.1 ||
-          mismatch(l.shape, shape, -shift, tolerance_) < 0.1)
-        return true;
-    }
-    return false;
+    return lines_[static_cast<std::size_t>(line)].count >= 8 && moved(line, shape) < 0.1;
+  }
+  // It fits where it stands, but better elsewhere.
+  bool pulled(int line, const std::vector<float>& shape) {
+    const double here = mismatch(lines_[static_cast<std::size_t>(line)].shape, shape, tolerance_);
+    return here > 0.06 && moved(line, shape) < 0.6 * here;
   }
   void take(int r, int line, const std::vector<float>& shape, bool bent) {
     s_.band_of_row[static_cast<std::size_t>(r)] = line;
@@ -130,11 +149,8 @@ class Banding {
 
   void keep_large() {
     const int h = s_.height();
-    std::vector<int> order(lines_.size());
-    std::iota(order.begin(), order.end(), 0);
-    std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
-      return lines_[static_cast<std::size_t>(a)].count > lines_[static_cast<std::size_t>(b)].count;
-    });
+    if (lines_.size() <= most_lines) join_moved();
+    const std::vector<int> order = by_count();
     std::vector<int> renamed(lines_.size(), -1);
     if (lines_.size() <= most_lines) {
       for (const int i : order) {
@@ -152,6 +168,32 @@ class Banding {
       ++banded;
     }
     s_.banded_share = static_cast<double>(banded) / h;
+  }
+
+  [[nodiscard]] std::vector<int> by_count() const {
+    std::vector<int> order(lines_.size());
+    std::iota(order.begin(), order.end(), 0);
+    std::stable_sort(order.begin(), order.end(), [&](int a, int b) {
+      return lines_[static_cast<std::size_t>(a)].count > lines_[static_cast<std::size_t>(b)].count;
+    });
+    return order;
+  }
+  // Lines that are a commoner one's, pulled sideways, but were met before it was known well.
+  void join_moved() {
+    const std::vector<int> order = by_count();
+    for (std::size_t i = 1; i < order.size(); ++i) {
+      Line& small = lines_[static_cast<std::size_t>(order[i])];
+      for (std::size_t k = 0; k < i; ++k) {
+        if (small.count < 1 || !fits_bent(order[k], small.shape)) continue;
+        lines_[static_cast<std::size_t>(order[k])].count += small.count;
+        small.count = 0;
+        for (std::size_t r = 0; r < s_.band_of_row.size(); ++r) {
+          if (s_.band_of_row[r] != order[i]) continue;
+          s_.band_of_row[r] = order[k];
+          s_.bent_row[r] = true;
+        }
+      }
+    }
   }
 
   PictureSetup& s_;

@@ -1,8 +1,10 @@
 #include "picture_shift.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <linebench/dsp/vectorised.hpp>
+#include <numbers>
 
 namespace linebench::measure {
 namespace {
@@ -33,6 +35,16 @@ LINEBENCH_VECTORISED void compare(const std::uint8_t* row, const float* value, c
   out = s;
 }
 
+// Interpolation that keeps edges as sharp as a grabber gives them; a cubic would blunt them and make small
+// shifts look larger. sinc(x) sinc(x / 6), and its slope.
+constexpr int taps = 6;  // on either side
+double sinc(double x) {
+  const double a = std::numbers::pi * x;
+  return std::abs(a) < 1e-9 ? 1.0 : std::sin(a) / a;
+}
+double kernel(double x) { return std::abs(x) >= taps ? 0.0 : sinc(x) * sinc(x / taps); }
+double kernel_slope(double x) { return (kernel(x + 1e-4) - kernel(x - 1e-4)) / 2e-4; }
+
 }  // namespace
 
 ShiftReference::ShiftReference(std::span<const double> line, int first, int last, int reach,
@@ -40,19 +52,26 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
     : first_(first), last_(first + (last - first) / 8 * 8), reach_(reach) {
   const int w = static_cast<int>(line.size());
   const auto p = [&](int k) { return line[static_cast<std::size_t>(std::clamp(k, 0, w - 1))]; };
+  double slope_noise = 0;  // power of unit noise in the slope at whole px
   for (int part = 0; part < parts; ++part) {
     // The line moved right by part/8, on columns first-reach .. last+reach.
     Plane plane;
     const double back = static_cast<double>(part) / parts;
+    std::array<double, 2 * taps + 1> weight{}, slope{};
+    for (int k = -taps; k <= taps; ++k) {
+      weight[static_cast<std::size_t>(k + taps)] = kernel(-back - k);
+      slope[static_cast<std::size_t>(k + taps)] = kernel_slope(-back - k);
+      if (part == 0)
+        slope_noise += slope[static_cast<std::size_t>(k + taps)] * slope[static_cast<std::size_t>(k + taps)];
+    }
     for (int x = first_ - reach_ - 1; x < last_ + reach_ + 1; ++x) {
-      const double at = x - back;
-      const auto i = static_cast<int>(std::floor(at));
-      const double t = at - i;
-      const double a = p(i - 1), b = p(i), c = p(i + 1), d = p(i + 2);
-      plane.value.push_back(static_cast<float>(
-          b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - d + t * (3 * (b - c) + d - a)))));
-      plane.slope.push_back(static_cast<float>(0.5 * (c - a) + t * (2 * a - 5 * b + 4 * c - d) +
-                                               1.5 * t * t * (3 * (b - c) + d - a)));
+      double v = 0, d = 0;
+      for (int k = -taps; k <= taps; ++k) {
+        v += weight[static_cast<std::size_t>(k + taps)] * p(x + k);
+        d += slope[static_cast<std::size_t>(k + taps)] * p(x + k);
+      }
+      plane.value.push_back(static_cast<float>(v));
+      plane.slope.push_back(static_cast<float>(d));
     }
     planes_.push_back(std::move(plane));
   }
@@ -65,8 +84,7 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
     double energy = 0;
     for (float& v : plane.slope) v -= static_cast<float>(mean);
     for (std::size_t i = 0; i < n; ++i) energy += std::pow(static_cast<double>(plane.slope[origin + i]), 2);
-    // A central difference holds half the noise's power.
-    energy -= 0.5 * line_noise * line_noise * static_cast<double>(n);
+    energy -= slope_noise * line_noise * line_noise * static_cast<double>(n);
     plane.energy = static_cast<float>(std::max(1.0, energy));
   }
 }
@@ -116,18 +134,21 @@ RowShift ShiftReference::find(const std::uint8_t* row, double noise, bool far) c
     for (int i = 0; i < rounds; ++i) {
       const int move = static_cast<int>(std::lround(m.step * parts));
       if (move == 0) break;
-      at = std::clamp(at + std::clamp(move, -12, 12), -limit + 1, limit - 1);
+      const int next = std::clamp(at + std::clamp(move, -12, 12), -limit + 1, limit - 1);
+      if (next == at) break;
+      at = next;
       m = match(row, at);
     }
   };
-  refine(5);
-  if (far && m.rest > quiet && m.rest > 0.3 * start) {
+  refine(far ? 3 * reach_ : 5);  // in steps of 1.5 px at most
+  // A long way may end in a hollow that is not the deepest.
+  if (far && m.rest > quiet && (m.rest > 0.3 * start || std::abs(at) > 2 * parts)) {
     const int whole = coarse(row);
     const Match c = match(row, parts * whole);
     if (c.before < m.before) {
       at = std::clamp(parts * whole, -limit + 1, limit - 1);
       m = match(row, at);
-      refine(4);
+      refine(12);
     }
   }
   r.px = static_cast<double>(at) / parts + std::clamp(m.step, -0.25, 0.25);

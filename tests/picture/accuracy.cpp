@@ -137,6 +137,70 @@ TEST(PictureLines, JitterTearingFlagging) {
   EXPECT_NE(get(r, "picture.echo.level").reason.find("smears"), std::string::npos);
 }
 
+// A body of lines beside the others: few lines or most of them, near or far, once or always.
+TEST(PictureLines, TearsOfAnyWidthAndLength) {
+  struct Tear {
+    double px;
+    int from, to;
+  };
+  for (const Tear t : {Tear{1, 150, 230}, Tear{-3, 300, 312}, Tear{9, 300, 576}, Tear{12, 200, 400},
+                       Tear{-20, 400, 500}, Tear{30, 130, 400}}) {
+    Scene s;
+    s.noise = 1.5;
+    s.shift = [t](int, int row) { return row >= t.from && row < t.to ? t.px : 0.0; };
+    const Readings r = measure(s, 10);
+    EXPECT_NEAR(number(r, "picture.tear"), std::abs(t.px), 0.1 + 0.01 * std::abs(t.px)) << t.px;
+    EXPECT_NEAR(number(r, "picture.flagging"), 0, 0.01) << t.px;
+    EXPECT_NEAR(number(r, "picture.jitter"), 0, 0.03) << t.px;
+  }
+  Scene s;
+  s.noise = 1.5;
+  s.shift = [](int frame, int row) { return frame == 7 && row >= 200 && row < 240 ? 7.0 : 0.0; };
+  EXPECT_NEAR(number(measure(s, 15), "picture.tear"), 7, 0.15);
+}
+
+TEST(PictureLines, FlaggingThatFallsFastOrSlowly) {
+  struct Bend {
+    double px, rows;
+  };
+  for (const Bend b : {Bend{1, 30}, Bend{4, 12}, Bend{-8, 40}, Bend{15, 20}, Bend{2, 100}}) {
+    Scene s;
+    s.noise = 1.5;
+    s.shift = [b](int, int row) { return b.px * std::exp(-row / b.rows); };
+    const Readings r = measure(s, 10);
+    EXPECT_NEAR(number(r, "picture.flagging"), b.px, 0.15 + 0.02 * std::abs(b.px)) << b.px;
+    EXPECT_LE(std::abs(number(r, "picture.flagging") - b.px),
+              find_reading(r, "picture.flagging")->uncertainty.value());
+    EXPECT_EQ(number(r, "picture.tear"), 0) << b.px;
+  }
+}
+
+// Edges as sharp as a grabber's filter leaves them (flat to 5.6 MHz, an ideal low-pass), and lines far off.
+TEST(PictureLines, JitterOfSharpEdges) {
+  for (const double px : {0.05, 0.1, 0.2, 1.0, 6.0}) {
+    Scene s;
+    s.noise = 2;
+    s.jitter = px;
+    s.line = [](double x) {
+      // Integral of sin(w t) / (pi t), w = 2 pi 5.6/13.5: an ideal low-pass's edge.
+      const auto edge = [](double t) {
+        const double w = 2 * std::numbers::pi * 5.6 / 13.5 * t;
+        double si = 0;
+        for (int i = 0; i < 200; ++i) {
+          const double u = w * (i + 0.5) / 200;
+          si += (std::abs(u) < 1e-9 ? 1.0 : std::sin(u) / u) * w / 200;
+        }
+        return std::abs(t) > 30 ? (t > 0 ? 1.0 : 0.0) : 0.5 + si / std::numbers::pi;
+      };
+      double v = frame_synth::bar_luma(0, 1, 0.75);
+      for (int b = 1; b < 8; ++b)
+        v += (frame_synth::bar_luma(b, 1, 0.75) - frame_synth::bar_luma(b - 1, 1, 0.75)) * edge(x - 90 * b);
+      return v;
+    };
+    EXPECT_NEAR(number(measure(s, 20), "picture.jitter"), px, 0.005 + 0.02 * px);
+  }
+}
+
 TEST(PictureRoll, SubLineUpAndDown) {
   for (const double lines : {0.0, 0.35, -2.6, 17.0}) {
     Scene s;

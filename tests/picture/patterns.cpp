@@ -273,6 +273,20 @@ TEST(PictureFrames, ClippedPixels) {
   s.noise = 1;
   const Readings r = measure(s, 4);
   EXPECT_NEAR(find_reading(r, "picture.clipped")->number(), 50, 1);
+  // A grabber that keeps 0 and 255 for itself cuts at 1 and 254 [BT.601].
+  const capture::FrameFormat format = s.format();
+  capture::Frame f;
+  f.cb.assign(static_cast<std::size_t>(format.width * format.height / 2), 128);
+  f.cr = f.cb;
+  std::vector<capture::Frame> frames(3, f);
+  for (std::size_t n = 0; n < frames.size(); ++n) {
+    for (int i = 0; i < format.width * format.height; ++i) {
+      const std::uint8_t four[] = {254, 1, static_cast<std::uint8_t>(60 + 7 * n), 2};
+      frames[n].y.push_back(four[i * 4 / (format.width * format.height)]);
+    }
+    frames[n].number = n;
+  }
+  EXPECT_NEAR(find_reading(measure_frames(frames, format), "picture.clipped")->number(), 50, 0.01);
 }
 
 TEST(PictureBadInput, OneFrameAndNone) {

@@ -79,7 +79,9 @@ struct Scene {
   double jitter = 0;   ///< px rms, each line of each frame by itself
   double flag_px = 0;  ///< sideways at row 0, falling to 1/e in 20 field lines
   double tear_px = 0;  ///< all below row 300 moved right
-  double roll = 0;     ///< frame lines a frame, down; the picture comes round at its own height
+  /// Sideways, px, by frame and row of the frame; on top of the above.
+  std::function<double(int frame, int row)> shift{};
+  double roll = 0;  ///< frame lines a frame, down; the picture comes round at its own height
   double echo_px = 0;
   double echo_gain = 0;
   double saturation = 1;
@@ -138,8 +140,9 @@ class Source final : public linebench::capture::FrameSource {
       const double hum =
           219 * 0.005 *
           (s_.hum_percent * std::sin(w_hum + s_.hum_phase) + s_.hum2_percent * std::sin(2 * w_hum + 0.4));
-      const double d =
+      double d =
           s_.jitter * normal(random_) + s_.flag_px * std::exp(-(r / 2) / 20.0) + (r >= 300 ? s_.tear_px : 0);
+      if (s_.shift) d += s_.shift(at_, r);
       double row = r - s_.roll * at_;
       row -= h * std::floor(row / h);
       // Gaussian values drawn once; each row starts at a place of its own among them.
