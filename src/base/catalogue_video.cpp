@@ -103,6 +103,8 @@ constexpr ReadingKind kinds[] = {
     {"video.cable.length", "Equivalent cable length", "m", 0, "of the named cable with that loss"},
     {"video.termination", "Termination", "", 0, "from the level: correct, missing, double"},
     {"picture.signal", "Picture signal", "", 0, "whether frames carry a picture: present, none"},
+    {"picture.signal.lost", "Frames without signal", "", 0,
+     "frames that carry no picture after the first that does: blue, black or snow"},
     {"picture.pattern", "Test picture", "", 0, "which test picture was recognised"},
     {"picture.luma.white", "White code", "codes", 1, "luminance code of white, nominal 235 [BT.601]"},
     {"picture.luma.white_mv", "White, equivalent", "mV", 1, "white code as the level it stands for [BT.601]"},

@@ -16,6 +16,7 @@
 #include "picture_lines.hpp"
 #include "picture_noise.hpp"
 #include "picture_roll.hpp"
+#include "picture_signal.hpp"
 #include "picture_spectrum.hpp"
 
 namespace linebench::measure {
@@ -24,56 +25,6 @@ namespace {
 using capture::Frame;
 
 constexpr std::size_t look_ahead = 12;
-
-struct Spread {
-  double mean = 0, rms = 0;
-  int low = 255, high = 0;
-};
-Spread spread_of(const std::vector<std::uint8_t>& v) {
-  Spread s;
-  double sum = 0, squares = 0;
-  for (const std::uint8_t c : v) {
-    sum += c;
-    squares += c * c;
-    s.low = std::min<int>(s.low, c);
-    s.high = std::max<int>(s.high, c);
-  }
-  const auto n = static_cast<double>(v.size());
-  s.mean = sum / n;
-  s.rms = std::sqrt(std::max(0.0, squares / n - s.mean * s.mean));
-  return s;
-}
-
-// Why there is no picture, or nothing. Grabbers go on sending frames when the signal is gone: a blue or black
-// field, or the noise of an open input.
-std::string no_signal(const PictureSetup& s, std::span<const Frame> frames) {
-  const Frame& f = frames[0];
-  const Spread y = spread_of(f.y);
-  const Spread cb = spread_of(f.cb);
-  const Spread cr = spread_of(f.cr);
-  const bool one_colour = y.rms < 3 && cb.rms < 3 && cr.rms < 3;
-  const bool exact = y.low == y.high && cb.low == cb.high && cr.low == cr.high;
-  if (one_colour && cb.mean > 165 && y.mean < 120)
-    return "the whole picture is blue: what a grabber shows when no signal comes in";
-  if (exact && !s.noisy && y.mean < 20 && std::abs(cb.mean - 128) < 3 && std::abs(cr.mean - 128) < 3)
-    return "black, the same code in every pixel: what a grabber shows when no signal comes in";
-  if (exact && y.mean < 5) return "all codes are zero: the grabber sends nothing";
-  if (frames.size() > 1 && s.noise > 25) {
-    // Snow is new in every frame and every line.
-    const double same = 1 - s.noise * s.noise / std::max(1.0, y.rms * y.rms);
-    double across = 0;
-    double n = 0;
-    const auto w = static_cast<std::size_t>(s.width());
-    for (std::size_t i = 0; i + 2 * w < f.y.size(); i += 7) {
-      const double d = f.y[i] - f.y[i + 2 * w];
-      across += d * d;
-      n += 1;
-    }
-    const double alike = 1 - across / n / 2 / std::max(1.0, y.rms * y.rms);
-    if (same < 0.25 && alike < 0.25) return "snow: noise without a picture; no signal, or far too weak a one";
-  }
-  return {};
-}
 
 Readings nothing_there(const std::string& why) {
   Readings out;
@@ -89,17 +40,25 @@ Readings nothing_there(const std::string& why) {
 
 void add_remark(Readings& readings, const std::string& remark) {
   for (Reading& r : readings) {
-    if (!r.measured() || r.id == "picture.signal") continue;
+    if (!r.measured() || r.id.starts_with("picture.signal")) continue;
     r.reason = r.reason.empty() ? remark : r.reason + "; " + remark;
   }
 }
 
+// A frame and how many without a picture stood before it.
+struct Ahead {
+  Frame frame;
+  std::uint64_t skipped = 0;
+};
+
 // Damaged frames tell nothing of the picture, unless there are no others.
-std::vector<Frame> sound_ones(const std::vector<Frame>& frames) {
-  std::vector<Frame> out;
-  std::copy_if(frames.begin(), frames.end(), std::back_inserter(out),
-               [](const Frame& f) { return !f.corrupt; });
-  return out.empty() ? frames : out;
+std::vector<Frame> sound_ones(const std::vector<Ahead>& ahead) {
+  std::vector<Frame> all, sound;
+  for (const Ahead& a : ahead) {
+    all.push_back(a.frame);
+    if (!a.frame.corrupt) sound.push_back(a.frame);
+  }
+  return sound.empty() ? all : sound;
 }
 
 // An edge that is smeared over the lines looks like an echo close by.
@@ -138,8 +97,8 @@ class Pass {
         for_page_(for_page),
         meters_{&hum_, &noise_, &lines_, &levels_, &roll_, &fields_} {}
 
-  // Takes the frame's contents over.
-  void push(Frame& frame) {
+  // Takes the frame's contents over. @param skipped frames before it that carry no picture
+  void push(Frame& frame, std::uint64_t skipped) {
     std::swap(now_, before_);
     std::swap(now_, frame);
     if (index_ == 0) first_ = now_.number;
@@ -150,6 +109,7 @@ class Pass {
                            index_ > 0 ? &before_ : nullptr,
                            index_,
                            static_cast<double>(now_.number - first_) * setup_.frame_s,
+                           skipped,
                            sums_};
     for (FrameMeter* m : meters_) m->push(view);
     if (for_page_) spectrum_.push(view);
@@ -158,7 +118,6 @@ class Pass {
 
   Readings finish(PictureTraces* traces) {
     Readings out;
-    out.push_back(text_reading("picture.signal", "present"));
     const Pattern& p = setup_.pattern;
     out.push_back(text_reading("picture.pattern", p.name, p.remark));
     Readings roll, noise, hum, lines;
@@ -212,34 +171,50 @@ void trace_frame(const PictureSetup& s, const Frame& f, PictureTraces& t) {
   }
 }
 
+// Where the signal was there all the time, only that; else how long it was not.
+void signal_readings(const PictureFrames& frames, double frame_s, Readings& out) {
+  const std::uint64_t lost = frames.without() - frames.at_start();
+  const auto seconds = [&](std::uint64_t n) { return static_cast<double>(n) * frame_s; };
+  std::string remark;
+  if (frames.at_start() > 0)
+    remark = fmt::format("it comes {:.2f} s after the start", seconds(frames.at_start()));
+  out.push_back(text_reading("picture.signal", "present", remark));
+  const std::string from =
+      lost > 0 ? fmt::format("{:.2f} s in all, the first at {:.2f} s; left out of all else; {}",
+                             seconds(lost), seconds(frames.first_lost()), frames.why())
+               : "";
+  out.push_back(number_reading("picture.signal.lost", static_cast<double>(lost), std::nullopt, from));
+}
+
 }  // namespace
 
 Readings measure_picture(capture::FrameSource& source, const PictureOptions& options,
                          const Progress& progress, const StopFlag* stop, PictureTraces* traces) {
-  std::vector<Frame> ahead;
-  while (ahead.size() < look_ahead) {
-    Frame f;
-    if (!source.read(f)) break;
-    ahead.push_back(std::move(f));
-  }
-  if (ahead.empty()) throw unusable(fmt::format("{}: there are no frames in it", source.facts().source));
+  PictureFrames frames(source);
+  std::vector<Ahead> ahead;
+  for (Frame f; ahead.size() < look_ahead && (stop == nullptr || !stop->load()) && frames.next(f);)
+    ahead.push_back({std::move(f), frames.skipped()});
+  if (frames.read() == 0) throw unusable(fmt::format("{}: there are no frames in it", source.facts().source));
+  if (ahead.empty()) return nothing_there(frames.why());
   const PictureSetup setup = make_picture_setup(sound_ones(ahead), source.format(), options);
-  if (traces != nullptr) trace_frame(setup, ahead.front(), *traces);
-  if (const std::string why = no_signal(setup, ahead); !why.empty()) return nothing_there(why);
+  if (traces != nullptr) trace_frame(setup, ahead.front().frame, *traces);
 
   Pass pass(setup, options, traces != nullptr);
-  for (Frame& f : ahead) pass.push(f);
+  for (Ahead& a : ahead) pass.push(a.frame, a.skipped);
   ahead.clear();
   Frame frame;
   const double total = static_cast<double>(source.facts().frames);
-  while ((stop == nullptr || !stop->load()) && source.read(frame)) {
+  while ((stop == nullptr || !stop->load()) && frames.next(frame)) {
     if (frame.y.size() != static_cast<std::size_t>(setup.width()) * static_cast<std::size_t>(setup.height()))
       throw unusable(fmt::format("{}: frames change their size", source.facts().source));
-    pass.push(frame);
+    pass.push(frame, frames.skipped());
     if (progress && pass.frames() % 16 == 0)
-      progress(total > 0 ? static_cast<double>(pass.frames()) / total : -1, "measuring");
+      progress(total > 0 ? static_cast<double>(frames.read()) / total : -1, "measuring");
   }
-  Readings out = pass.finish(traces);
+  Readings out;
+  signal_readings(frames, setup.frame_s, out);
+  const Readings measured = pass.finish(traces);
+  out.insert(out.end(), measured.begin(), measured.end());
   if (source.format().lossy) add_remark(out, "from a lossy coder: detail, noise and levels are what it left");
   return out;
 }

@@ -79,8 +79,8 @@ void PictureNoiseMeter::push(const PictureView& view) {
     last_number_ = view.frame->number;
     return;
   }
-  if (view.frame->number > last_number_ + 1) {
-    lost_ += view.frame->number - last_number_ - 1;
+  if (view.frame->number > last_number_ + 1 + view.skipped) {
+    lost_ += view.frame->number - last_number_ - 1 - view.skipped;
     ++gaps_;
   }
   last_number_ = view.frame->number;

@@ -131,11 +131,13 @@ RowShift ShiftReference::find(const std::uint8_t* row, double noise, bool far) c
   Match m = match(row, at);
   const double start = m.before;
   const auto refine = [&](int rounds) {
+    int last = 0;
     for (int i = 0; i < rounds; ++i) {
       const int move = static_cast<int>(std::lround(m.step * parts));
       if (move == 0) break;
       const int next = std::clamp(at + std::clamp(move, -12, 12), -limit + 1, limit - 1);
-      if (next == at) break;
+      if (next == at || move == -last) break;  // at the end of the reach, or to and fro between two parts
+      last = move;
       at = next;
       m = match(row, at);
     }

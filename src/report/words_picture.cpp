@@ -13,6 +13,12 @@ struct Entry {
 
 // What to do is common practice throughout.
 constexpr Entry entries[] = {
+    {"picture.signal.lost",
+     Side::High,
+     {"the signal goes away at times", "Some frames carry no picture: blue, black or snow.",
+      "Move the plugs and the cable while watching (linebench watch): a contact opens, or the camera's "
+      "supply "
+      "drops out."}},
     {"picture.signal",
      Side::Other,
      {"there is no picture", "The grabber sends frames, but no picture comes in.",

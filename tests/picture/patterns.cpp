@@ -143,6 +143,53 @@ TEST(PictureSignal, BlueBlackAndSnowAreNone) {
   EXPECT_EQ(text(measure(weak, 4), "picture.signal"), "present");
 }
 
+// A signal that goes and comes: what is measured is the picture, and how long there was none is said.
+TEST(PictureSignal, LostInTheMiddleOrLateAtTheStart) {
+  Scene s;
+  s.line = frame_synth::bars(1, 0.75);
+  s.coloured_bars = true;
+  s.noise = 1.5;
+  s.hum_percent = 2;
+  s.hum_hz = 50.4;
+  const auto blue = [](capture::Frame& f, unsigned) {
+    std::fill(f.y.begin(), f.y.end(), 41);
+    std::fill(f.cb.begin(), f.cb.end(), 240);
+    std::fill(f.cr.begin(), f.cr.end(), 110);
+    // With a message on it.
+    for (std::size_t r = 250; r < 290; ++r)
+      std::fill_n(f.y.begin() + static_cast<long>(r * 720 + 200), 150, 200);
+  };
+  const auto snow = [](capture::Frame& f, unsigned seed) {
+    std::mt19937 random(seed);
+    std::normal_distribution<double> normal(110, 50);
+    for (auto& v : f.y) v = static_cast<std::uint8_t>(std::clamp(normal(random), 0.0, 255.0));
+    std::fill(f.cb.begin(), f.cb.end(), 128);
+    std::fill(f.cr.begin(), f.cr.end(), 128);
+  };
+  const auto check = [&](int from, int to, auto&& without, double lost, const char* said) {
+    auto frames = take(s, 50);
+    for (int n = from; n < to; ++n) without(frames[static_cast<std::size_t>(n)], static_cast<unsigned>(n));
+    capture::FrameFormat format = s.format();
+    format.counted = true;
+    const Readings r = measure_frames(frames, format);
+    EXPECT_EQ(text(r, "picture.signal"), "present");
+    const Reading* gone = find_reading(r, "picture.signal.lost");
+    EXPECT_EQ(gone->number(), lost) << from;
+    EXPECT_NE((gone->reason + find_reading(r, "picture.signal")->reason).find(said), std::string::npos)
+        << gone->reason;
+    EXPECT_EQ(text(r, "picture.pattern"), "bars-100-0-75-0");
+    EXPECT_NEAR(find_reading(r, "picture.luma.gain")->number(), 100, 0.3);
+    EXPECT_NEAR(find_reading(r, "picture.hum.level")->number(), 2, 0.2);
+    EXPECT_NEAR(find_reading(r, "picture.hum.frequency")->number(), 50.4, 0.05);
+    EXPECT_NEAR(find_reading(r, "picture.noise")->number(), 1.5, 0.05);
+    EXPECT_EQ(find_reading(r, "picture.frames.dropped")->number(), 0);
+  };
+  check(25, 50, blue, 25, "the first at 1.00 s; left out of all else; the whole picture is blue");
+  check(20, 30, snow, 10, "0.40 s in all");
+  check(0, 20, blue, 0, "it comes 0.80 s after the start");
+  check(0, 16, snow, 0, "it comes 0.64 s after the start");
+}
+
 // A block that crosses the picture, sampled field by field.
 std::vector<capture::Frame> moving(bool top_first, bool progressive, int frames) {
   Scene s;

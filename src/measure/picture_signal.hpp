@@ -1,0 +1,53 @@
+// Frames that carry no picture: grabbers go on sending when the signal is gone, a blue or black field or the
+// noise of an open input.
+#pragma once
+
+#include <cstdint>
+#include <linebench/capture/frame_source.hpp>
+#include <string>
+#include <vector>
+
+namespace linebench::measure {
+
+/// Looks at frames one after another.
+class SignalWatch {
+ public:
+  /// @return why the frame carries no picture; nothing where it does. Snow is told from the frame before, so
+  /// never of a single frame.
+  [[nodiscard]] std::string look(const capture::Frame& frame, const capture::FrameFormat& format);
+
+ private:
+  std::vector<std::uint8_t> rows_, before_;  // every eighth row and the next of its field
+};
+
+/// Hands frames on from a source as long as they carry a picture, and keeps account of those that do not.
+class PictureFrames {
+ public:
+  explicit PictureFrames(capture::FrameSource& source) : source_(source) {}
+  /// The next frame with a picture. @return false at the end.
+  bool next(capture::Frame& frame);
+  /// Frames left out just before the one handed out last.
+  [[nodiscard]] std::uint64_t skipped() const { return skipped_; }
+  /// All frames read, with a picture or without.
+  [[nodiscard]] std::uint64_t read() const { return read_; }
+  [[nodiscard]] std::uint64_t without() const { return without_; }
+  /// Without a picture before the first that has one: a grabber needs a moment to lock.
+  [[nodiscard]] std::uint64_t at_start() const { return at_start_; }
+  /// Number of the first without one after there was one.
+  [[nodiscard]] std::uint64_t first_lost() const { return first_lost_; }
+  /// Why: of the first lost after there was one, else of the first at all.
+  [[nodiscard]] const std::string& why() const { return why_; }
+
+ private:
+  bool read_one(capture::Frame& frame, std::string& why);
+
+  capture::FrameSource& source_;
+  SignalWatch watch_;
+  capture::Frame held_;  // the first frame waits for the second, which tells snow
+  std::string held_why_;
+  bool holding_ = false, started_ = false;
+  std::uint64_t skipped_ = 0, read_ = 0, without_ = 0, at_start_ = 0, with_ = 0, first_lost_ = 0;
+  std::string why_;
+};
+
+}  // namespace linebench::measure
