@@ -236,7 +236,10 @@ void fill_times(PictureSetup& s, const PictureOptions& options) {
   s.frame_s = 1.0 / f.frame_rate_hz;
   if (std::abs(s.frame_s / nominal - 1) < 2e-3) s.frame_s = nominal;  // 29.97 written for 30000/1001
   s.fields = f.height > 300 ? 2 : 1;
-  s.px_per_us = 13.5 * (f.width == 704 ? 1.0 : f.width / 720.0);
+  // 704 are cut out of 720; any other width is scaled from one or the other, and nobody says from which.
+  const bool scaled = f.width != 704 && f.width != 720;
+  s.px_per_us = 13.5 * (scaled ? f.width / 712.0 : 1.0);
+  s.px_per_us_u = scaled ? 8.0 / 712 : 0.0;
   const int margin = (f.width / 40 + block_px - 1) / block_px * block_px;
   s.first_col = margin;
   s.last_col = (f.width - margin) / block_px * block_px;

@@ -39,6 +39,7 @@ struct PictureSetup {
   double frame_s = 0;       ///< between frames
   int fields = 2;           ///< in a frame
   double px_per_us = 13.5;  ///< luma samples
+  double px_per_us_u = 0;   ///< share of it that is not known
   int first_col = 0;        ///< columns clear of the blanking's edges: first .. last-1, whole blocks
   int last_col = 0;
   double noise = 0;            ///< rms luma noise of one frame, roughly

@@ -255,6 +255,69 @@ TEST(PictureEcho, DelayLevelDistance) {
   EXPECT_FALSE(get(measure(s, 6), "picture.echo.level").measured());
 }
 
+// Bars stand at even distances and blanking lies left of them: late echoes must not be taken for near ones.
+TEST(PictureEcho, LateOnesOfBarsBesideBlanking) {
+  Scene s;
+  s.noise = 1.5;
+  const auto bars = frame_synth::bars(0.75, 0.75);
+  s.line = [bars](double x) { return bars(x) * frame_synth::step(x, 0); };
+  for (const double px : {60.0, 121.5, 150.0}) {
+    s.echo_px = px;
+    s.echo_gain = 0.08;
+    const Readings r = measure(s, 12);
+    EXPECT_NEAR(number(r, "picture.echo.delay"), px / 13.5 * 1000, 20) << px;
+    EXPECT_NEAR(number(r, "picture.echo.level"), 20 * std::log10(0.08), 0.3) << px;
+  }
+  s.echo_px = 20.25;
+  s.echo_gain = 0.3;
+  EXPECT_NEAR(number(measure(s, 12), "picture.echo.level"), 20 * std::log10(0.3), 0.3);
+  // A bar's width later it falls on the next edges; then the place is named where it would not be seen.
+  s.echo_px = 90;
+  s.echo_gain = 0.08;
+  const Readings r = measure(s, 12);
+  EXPECT_FALSE(get(r, "picture.echo.level").measured());
+  EXPECT_NE(get(r, "picture.echo.level").reason.find("one near 6.7 us"), std::string::npos)
+      << get(r, "picture.echo.level").reason;
+}
+
+// A grabber that gives 640 samples may take 720 or 704 [BT.601] together for them: the delay allows for both.
+TEST(PictureEcho, OfScaledFrames) {
+  for (const double whole : {720.0, 704.0}) {
+    Scene s;
+    s.width = 640;
+    s.noise = 1.5;
+    s.line = [](double x) { return frame_synth::step(x, 160) - frame_synth::step(x, 480); };
+    s.echo_px = 1.3 * 13.5 * 640 / whole;
+    s.echo_gain = 0.06;
+    const Readings r = measure(s, 12);
+    const Reading& delay = get(r, "picture.echo.delay");
+    EXPECT_NEAR(delay.number(), 1300, delay.uncertainty.value()) << whole;
+    EXPECT_LT(delay.uncertainty.value(), 20);
+  }
+}
+
+// A coupling that is too small tilts the line: each edge e steps back by k (1 - exp(-(x - e) / T)).
+TEST(PictureEcho, LineTiltIsNone) {
+  Scene s;
+  s.noise = 1.5;
+  for (const double px : {60.0, 200.0, 500.0}) {
+    s.line = [px](double x) {
+      const auto edge = [&](double at) {
+        return frame_synth::step(x, at) - (x > at ? 0.15 * (1 - std::exp(-(x - at) / px)) : 0.0);
+      };
+      return 0.1 + edge(180) - edge(540);
+    };
+    s.echo_gain = 0;
+    EXPECT_FALSE(get(measure(s, 12), "picture.echo.level").measured()) << px;
+    // With an echo as well.
+    s.echo_px = 60;
+    s.echo_gain = 0.07;
+    const Readings r = measure(s, 12);
+    EXPECT_NEAR(number(r, "picture.echo.delay"), 60 / 13.5 * 1000, 30) << px;
+    EXPECT_NEAR(number(r, "picture.echo.level"), 20 * std::log10(0.07), 1.5) << px;
+  }
+}
+
 TEST(PictureLevels, GainWhiteBlackOfBars) {
   for (const double gain : {0.8, 1.0, 1.08}) {
     Scene s;
