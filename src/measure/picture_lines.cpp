@@ -12,13 +12,14 @@
 namespace linebench::measure {
 namespace {
 
-constexpr int reach_px = 40;
+constexpr int most_reach_px = 40;
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr int side = 6;  // lines of a field on either side of a tear
 
 // A band's line with its rows put over each other first: where part of the picture is pulled sideways the
 // plain mean shows every edge twice. Begins with the rows in a row that agree best.
-std::vector<double> aligned_line(const PictureSetup& s, const PictureBand& band, int first, int last) {
+std::vector<double> aligned_line(const PictureSetup& s, const PictureBand& band, int first, int last,
+                                 int reach_px) {
   const auto w = static_cast<std::size_t>(s.width());
   const auto row_of = [&](int r) { return s.mean.data() + static_cast<std::size_t>(r) * w; };
   constexpr std::size_t together = 24;
@@ -78,13 +79,14 @@ PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s) {
   sum_.assign(h, 0);
   squares_.assign(h, 0);
   noise_.assign(h, 0);
-  // Blanking must not come in from the side.
+  // Blanking must not come in from the side; of a small picture enough must be left.
+  const int reach_px = std::min(most_reach_px, s.width() / 8);
   const int first = std::max(s.first_col, s.patterned() ? reach_px : reach_px / 2);
   const int last = s.width() - first;
   if (s.patterned()) {
     for (std::size_t b = 0; b < s.bands.size(); ++b) {
       references_.push_back(std::make_unique<ShiftReference>(
-          aligned_line(s, s.bands[b], first, last), first, last, reach_px,
+          aligned_line(s, s.bands[b], first, last, reach_px), first, last, reach_px,
           s.mean_noise / std::sqrt(static_cast<double>(s.bands[b].rows.size()))));
       if (!references_.back()->usable(s.noise)) continue;
       for (const int r : s.bands[b].rows)

@@ -49,7 +49,8 @@ double kernel_slope(double x) { return (kernel(x + 1e-4) - kernel(x - 1e-4)) / 2
 
 ShiftReference::ShiftReference(std::span<const double> line, int first, int last, int reach,
                                double line_noise)
-    : first_(first), last_(first + (last - first) / 8 * 8), reach_(reach) {
+    : first_(first), last_(first + std::max(0, last - first) / 8 * 8), reach_(reach) {
+  if (last_ == first_) return;
   const int w = static_cast<int>(line.size());
   const auto p = [&](int k) { return line[static_cast<std::size_t>(std::clamp(k, 0, w - 1))]; };
   double slope_noise = 0;  // power of unit noise in the slope at whole px
@@ -90,7 +91,7 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
 }
 
 bool ShiftReference::usable(double noise) const {
-  return planes_[0].energy > 300 &&
+  return !planes_.empty() && planes_[0].energy > 300 &&
          std::sqrt((noise * noise + 0.083) / static_cast<double>(planes_[0].energy)) < 0.5;
 }
 
