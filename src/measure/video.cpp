@@ -26,7 +26,9 @@ namespace {
 
 using Counts = VideoReceiver::Counts;
 
-Reading system_reading(const VideoSetup& s, const VideoOptions& options) {
+// Whether black stands on setup is what the reading of setup says, which knows what is on the lines.
+Reading system_reading(const VideoSetup& s, const VideoOptions& options, const Reading* black) {
+  const bool known = black != nullptr && black->measured();
   const std::string forced = options.system == SystemChoice::Auto ? "" : "as told; ";
   if (s.lines == 625) {
     const bool other = s.colour && std::abs(s.subcarrier_hz - standards::video_625.subcarrier_hz.value()) > 1;
@@ -43,15 +45,17 @@ Reading system_reading(const VideoSetup& s, const VideoOptions& options) {
   if (s.colour && s.v_alternates) {
     return text_reading("video.system", "525", forced + "alternating colour on 525 lines");
   }
-  if (options.system == SystemChoice::Auto && !s.black_seen) {
+  if (options.system == SystemChoice::Auto && !known) {
     return text_reading("video.system", "525",
                         "the picture has no black, so whether there is setup is not known");
   }
-  return text_reading("video.system", s.setup ? "525" : "525-no-setup", forced);
+  const bool raised = options.system == SystemChoice::Auto
+                          ? black->number() > 0.5 * standards::video_525.black_mv.nominal * s.gain()
+                          : s.setup;
+  return text_reading("video.system", raised ? "525" : "525-no-setup", forced);
 }
 
-void counts_and_structure(const VideoSetup& s, const Counts& c, const VideoOptions& options, Readings& out) {
-  out.push_back(system_reading(s, options));
+void counts_and_structure(const VideoSetup& s, const Counts& c, Readings& out) {
   out.push_back(text_reading(
       "video.polarity", s.inverted ? "inverted" : "normal",
       s.inverted ? "sync is positive: two wires of the pair are swapped, or a stage inverts" : ""));
@@ -100,8 +104,8 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   BurstMeter burst(setup, sync, clock);
   LevelMeter levels(setup);
   VideoHumMeter hum(setup, options.mains_hz, clock);
-  PictureMeter picture(setup);
-  NoiseMeter noise(setup);
+  PictureMeter picture(setup, sync);
+  NoiseMeter noise(setup, picture);
   EchoMeter echo(setup, options.velocity_factor);
   CableMeter cable(echo, options.cable);
   TerminationMeter termination;
@@ -119,8 +123,9 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
 
   Readings out;
   out.push_back(text_reading("video.signal", "present"));
-  counts_and_structure(receiver.setup(), receiver.counts(), options, out);
+  counts_and_structure(receiver.setup(), receiver.counts(), out);
   for (LineMeter* m : meters) m->finish(receiver.setup(), out);
+  out.push_back(system_reading(receiver.setup(), options, find_reading(out, "video.setup")));
   if (tracer) *traces = tracer->traces();
   samples.check(receiver.setup(), receiver.counts(), out);
   return out;

@@ -18,6 +18,8 @@ constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double from_us = 4.2;  // the burst's surroundings: after sync, before picture
 constexpr double to_us = 9.8;
 constexpr double after_sync_us = 0.22;  // where the trailing edge of sync is over
+// Where the picture's own chrominance may begin: 9.2 us by older practice in 525 lines, less half the edge.
+constexpr double picture_from_525_us = 9.05;
 
 const standards::VideoStandard& nominal(int lines) {
   return lines == 625 ? standards::video_625 : standards::video_525;
@@ -30,6 +32,7 @@ BurstMeter::BurstMeter(const VideoSetup& setup, const SyncMeter& sync, double cl
       rate_hz_(setup.rate_hz),
       clock_(1 / (1 + clock_error_ppm * 1e-6)),
       step_us_(1e6 / setup.rate_hz),
+      search_to_us_(setup.lines == 625 ? to_us : picture_from_525_us),
       points_(static_cast<std::size_t>(std::ceil((to_us - from_us) / step_us_))),
       groups_(line_groups),
       hz_(setup.subcarrier_true_hz),
@@ -140,7 +143,10 @@ std::vector<Complex> BurstMeter::envelope(const Sums& s, double cycle_us, double
 }
 
 BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us, double search_from_us) const {
-  const std::vector<Complex> b = envelope(s, cycle_us, search_from_us);
+  std::vector<Complex> b = envelope(s, cycle_us, search_from_us);
+  // The window that finds the envelope reaches three quarters of a cycle to either side.
+  const double search_to_us = search_to_us_ - 0.75 * cycle_us;
+  b.resize(std::min(b.size(), static_cast<std::size_t>(std::max(8.0, (search_to_us - from_us) / step_us_))));
   const auto index_of = [&](double us) {
     return static_cast<std::size_t>(
         std::clamp((us - from_us) / step_us_, 0.0, static_cast<double>(b.size() - 1)));
@@ -174,7 +180,7 @@ BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us, double searc
   for (std::size_t i = 0; i < b.size(); ++i) t.y[i] = static_cast<float>((b[i] * along).real());
   const double centre = begin_us + middle * step_us_;
   out.start_us = t.crossing(0.5 * out.amplitude_mv, centre, search_from_us);
-  out.end_us = t.crossing(0.5 * out.amplitude_mv, centre, to_us - 0.4);
+  out.end_us = t.crossing(0.5 * out.amplitude_mv, centre, search_to_us - 0.2);
   return out;
 }
 

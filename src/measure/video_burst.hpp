@@ -42,6 +42,7 @@ class BurstMeter : public LineMeter {
   double rate_hz_;
   double clock_;
   double step_us_;
+  double search_to_us_;  // where the picture's own chrominance may begin
   std::size_t points_;
   std::vector<Sums> groups_;
   double bursts_ = 0;

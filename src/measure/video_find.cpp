@@ -148,6 +148,7 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   // Pairs one line apart, others in between (picture dips) skipped.
   std::vector<double> spacing;
   std::vector<double> edges;
+  std::vector<double> widths;
   const double shortest = shortest_line_us / s.step_us;
   const double longest = longest_line_us / s.step_us;
   for (std::size_t i = 0; i < line.size(); ++i) {
@@ -156,6 +157,7 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
       if (d < shortest) continue;
       spacing.push_back(d);
       edges.push_back(line[i].start);
+      widths.push_back((line[i].end - line[i].start) * s.step_us);
       break;
     }
   }
@@ -163,13 +165,18 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   t.period = median_of(spacing);
   std::size_t regular = 0;
   std::vector<double> depth;
+  std::vector<double> width;
+  std::vector<double> porches;  // front less back
   for (std::size_t i = 0; i < spacing.size(); ++i) {
     if (std::abs(spacing[i] - t.period) * s.step_us > 0.6) continue;
     ++regular;
     const double tip = mean_of(s, edges[i] + 0.9 / s.step_us, edges[i] + 3.7 / s.step_us);
     const double porch = mean_of(s, edges[i] + 5.3 / s.step_us, edges[i] + 9.0 / s.step_us);
-    if (std::isfinite(tip) && std::isfinite(porch))
-      depth.push_back(static_cast<double>(sign) * (porch - tip));
+    const double front = mean_of(s, edges[i] - 1.1 / s.step_us, edges[i] - 0.6 / s.step_us);
+    if (!std::isfinite(tip) || !std::isfinite(porch)) continue;
+    depth.push_back(static_cast<double>(sign) * (porch - tip));
+    width.push_back(widths[i]);
+    if (std::isfinite(front)) porches.push_back(static_cast<double>(sign) * (front - porch));
   }
   if (regular < 8 || depth.empty()) return t;
   const double lines = static_cast<double>(s.y.size()) / t.period;
@@ -181,6 +188,13 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   // A picture of the other polarity can hold a bright bar as wide as sync on every line, but broad pulses
   // only on every line or on none.
   t.score = t.share + (broad >= 3 && static_cast<double>(broad) < 0.1 * lines ? 0.3 : 0.0);
+  // A few lines show no vertical sync: then the pulse that is as wide as sync and stands between two
+  // stretches of one level, as sync does between its porches, is sync before one that is not.
+  constexpr double nominal_width_us = 4.7;
+  constexpr double width_alike_us = 0.9;
+  constexpr double porches_alike = 0.25;  // of the pulse's depth
+  if (std::abs(median_of(width) - nominal_width_us) < width_alike_us) t.score += 0.15;
+  if (!porches.empty() && std::abs(median_of(porches)) < porches_alike * t.depth) t.score += 0.15;
   // Spacing by steps of a quarter microsecond is coarse: fit a grid through all edges, walking from one to
   // the next.
   double n = 0;
@@ -214,7 +228,7 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
 FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inverted) {
   FoundSync out;
   const Smooth s = smooth(volts, rate_hz);
-  if (static_cast<double>(s.y.size()) * s.step_us < 800.0) {
+  if (static_cast<double>(s.y.size()) * s.step_us < 1e6 * least_to_find_s - 2) {
     out.reason = "the capture is too short to find line sync in; take at least 50 ms";
     return out;
   }

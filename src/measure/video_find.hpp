@@ -17,6 +17,9 @@ struct FoundSync {
   std::string reason;  ///< when not found: what was seen, in one sentence
 };
 
+/// Fewer samples than this hold too few lines to find a period in.
+inline constexpr double least_to_find_s = 800e-6;
+
 /// @param allow_inverted try positive sync too.
 /// Looks for pulses 3 to 6.5 us wide that repeat at 63 to 65 us on the most negative (or positive) level,
 /// that level followed through hum. Needs about 1 ms.

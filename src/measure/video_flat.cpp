@@ -5,6 +5,7 @@
 #include <complex>
 #include <linebench/dsp/vectorised.hpp>
 #include <numbers>
+#include <utility>
 
 namespace linebench::measure {
 namespace {
@@ -23,6 +24,18 @@ LINEBENCH_VECTORISED float mean(const float* x, const float* taper, std::size_t 
   float sum =
       ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]));
   for (; i < n; ++i) sum += x[i] * taper[i];
+  return sum;
+}
+
+LINEBENCH_VECTORISED float mean_square(const float* x, const float* taper, float level, std::size_t n) {
+  float lanes[8] = {};
+  std::size_t i = 0;
+  for (; i + 8 <= n; i += 8) {
+    for (std::size_t k = 0; k < 8; ++k) lanes[k] += (x[i + k] - level) * (x[i + k] - level) * taper[i + k];
+  }
+  float sum =
+      ((lanes[0] + lanes[4]) + (lanes[1] + lanes[5])) + ((lanes[2] + lanes[6]) + (lanes[3] + lanes[7]));
+  for (; i < n; ++i) sum += (x[i] - level) * (x[i] - level) * taper[i];
   return sum;
 }
 
@@ -54,14 +67,18 @@ FlatFinder::FlatFinder(const VideoSetup& setup)
   for (std::size_t i = 0; i < h.size(); ++i) taper_[i] = static_cast<float>(h[i] / sum);
 }
 
-float FlatFinder::allowed_step(Row& row) {
-  steps_.resize(row.mean.size() - 1);
-  for (std::size_t k = 0; k < steps_.size(); ++k) steps_[k] = std::abs(row.mean[k + 1] - row.mean[k]);
+bool FlatFinder::Row::leaves(std::size_t k) const { return std::abs(at[k] - near) > allowed; }
+
+void FlatFinder::Row::follow(std::size_t k, bool anew) { near += (anew ? 1.0F : 0.25F) * (at[k] - near); }
+
+void FlatFinder::allow_steps(Row& row) {
+  steps_.resize(row.at.size() - 1);
+  for (std::size_t k = 0; k < steps_.size(); ++k) steps_[k] = std::abs(row.at[k + 1] - row.at[k]);
   const auto middle = steps_.begin() + static_cast<std::ptrdiff_t>(steps_.size() / 2);
   std::nth_element(steps_.begin(), middle, steps_.end());
   row.usual_step = row.any ? row.usual_step + (*middle - row.usual_step) / 16 : *middle;
   row.any = true;
-  return std::max(least_step_mv_, steps_allowed * std::max(row.usual_step, *middle));
+  row.allowed = std::max(least_step_mv_, steps_allowed * std::max(row.usual_step, *middle));
 }
 
 std::span<const FlatRun> FlatFinder::find(const LineView& v, double from_us, double to_us,
@@ -72,14 +89,24 @@ std::span<const FlatRun> FlatFinder::find(const LineView& v, double from_us, dou
   const auto last = static_cast<std::size_t>(v.position(to_us));
   if (first + 8 * hop_ > last) return runs_;
   const std::size_t count = (last - first) / hop_ - 1;
-  line_.mean.resize(count);
-  for (std::size_t k = 0; k < count; ++k)
-    line_.mean[k] = mean(v.mv.data() + first + k * hop_, taper_.data(), taper_.size());
-  lines_.mean.resize(count, line_.mean.back());
-  for (std::size_t k = 0; k < count; ++k)
-    lines_.mean[k] += (lines_.any ? share_of_line : 1.0F) * (line_.mean[k] - lines_.mean[k]);
-  const float allowed = allowed_step(line_);
-  const float allowed_mean = allowed_step(lines_);
+  level_.at.resize(count);
+  activity_.at.resize(count);
+  for (std::size_t k = 0; k < count; ++k) {
+    const float* x = v.mv.data() + first + k * hop_;
+    level_.at[k] = mean(x, taper_.data(), taper_.size());
+    activity_.at[k] = std::sqrt(std::max(0.0F, mean_square(x, taper_.data(), level_.at[k], taper_.size())));
+  }
+  for (auto [one, many] :
+       {std::pair(&level_, &level_of_lines_), std::pair(&activity_, &activity_of_lines_)}) {
+    many->at.resize(count, one->at.back());
+    for (std::size_t k = 0; k < count; ++k)
+      many->at[k] += (many->any ? share_of_line : 1.0F) * (one->at[k] - many->at[k]);
+  }
+  Row* const rows[] = {&level_, &level_of_lines_, &activity_, &activity_of_lines_};
+  for (Row* r : rows) {
+    allow_steps(*r);
+    r->near = r->at[0];
+  }
   const auto after = static_cast<std::size_t>(std::ceil(after_edge_us * v.samples_per_us()));
   const auto before = static_cast<std::size_t>(std::ceil(before_edge_us * v.samples_per_us()));
   const auto close = [&](std::size_t a, std::size_t end) {
@@ -87,18 +114,14 @@ std::span<const FlatRun> FlatFinder::find(const LineView& v, double from_us, dou
     if (end >= begin + least) runs_.push_back({begin, end});
   };
   std::size_t from = 0;
-  float near = line_.mean[0];  // level of the last few means
-  float near_mean = lines_.mean[0];
   for (std::size_t k = 1; k < count; ++k) {
-    if (std::abs(line_.mean[k] - near) > allowed || std::abs(lines_.mean[k] - near_mean) > allowed_mean) {
+    const bool edge =
+        std::any_of(std::begin(rows), std::end(rows), [k](const Row* r) { return r->leaves(k); });
+    if (edge) {
       close(from, first + k * hop_ - std::min(before, k * hop_));
       from = k;
-      near = line_.mean[k];
-      near_mean = lines_.mean[k];
-    } else {
-      near += 0.25F * (line_.mean[k] - near);
-      near_mean += 0.25F * (lines_.mean[k] - near_mean);
     }
+    for (Row* r : rows) r->follow(k, edge);
   }
   close(from, last);
   return runs_;

@@ -64,6 +64,7 @@ void LevelMeter::line(const LineView& v) {
     return;
   const std::size_t g = group_of(v.index);
   blocks_.resize(count);
+  sizes_.resize(count);
   double at = from;
   auto n = static_cast<std::size_t>(std::llround(at));
   for (std::size_t k = 0; k < count; ++k) {
@@ -72,9 +73,17 @@ void LevelMeter::line(const LineView& v) {
     float sum = 0;
     const std::size_t size = end - n;
     for (; n < end; ++n) sum += v.mv[n];
-    sum_[g] += static_cast<double>(sum);
-    count_[g] += static_cast<double>(size);
+    sizes_[k] = size;
     blocks_[k] = sum / static_cast<float>(size);
+  }
+  // Without vertical sync to number lines by, those of vertical blanking look like a black picture's.
+  const double blank_mv = 12.0 * gain_ + 4.0 * spread();
+  const bool blank = std::all_of(blocks_.begin(), blocks_.end(),
+                                 [&](float b) { return std::abs(static_cast<double>(b)) < blank_mv; });
+  if (v.line == 0 && blank) return;
+  for (std::size_t k = 0; k < count; ++k) {
+    sum_[g] += static_cast<double>(blocks_[k]) * static_cast<double>(sizes_[k]);
+    count_[g] += static_cast<double>(sizes_[k]);
   }
   const auto still = static_cast<float>(8.0 * gain_ + 2.0 * block_noise_mv_);
   for (std::size_t k = 2; k + 2 < count; ++k) {
@@ -200,8 +209,7 @@ void LevelMeter::finish(const VideoSetup& setup, Readings& out) {
     }
     // Floor: levels within a cluster are not all one level, and blanking is known to a part in a thousand.
     out.push_back(number_reading(
-        id, c->mean, together(*u, 0.0008 * std::abs(c->mean) + 0.2 * setup.gain() + 0.1 * spread()),
-        remark));
+        id, c->mean, together(*u, 0.0008 * std::abs(c->mean) + 0.2 * setup.gain() + 0.1 * spread()), remark));
   };
   const auto w = white();
   std::string remark;

@@ -53,6 +53,7 @@ class LevelMeter : public LineMeter {
   std::vector<bool> picture_line_;
   std::vector<std::array<Bin, line_groups>> bins_;
   std::vector<float> blocks_;
+  std::vector<std::size_t> sizes_;  // samples of each
   std::array<double, line_groups> sum_{};
   std::array<double, line_groups> count_{};
 };

@@ -31,6 +31,18 @@ bool stands_still(const ToneSearch::Found& tone, const NoiseChoice& c) {
   return bin < c.share.size() && c.share[bin] > 0.7;
 }
 
+// Where a good part of the picture is multiburst, its packets are the stillest parts it has.
+bool shows_packets(const KnownLines& known) {
+  double packets = 0;
+  double all = 0;
+  for (const KnownLine& k : known.all()) {
+    if (k.content->field_interval) continue;
+    all += k.content->lines;
+    packets += k.layout.packets.empty() ? 0 : k.content->lines;
+  }
+  return packets > 0.3 * all;
+}
+
 // Of the low end of a spectrum, by power: 0 flat, 1 as that of noise that rises with frequency.
 double steepness(const std::vector<double>& psd) {
   if (psd.size() < 10) return 1;
@@ -43,8 +55,9 @@ std::string megahertz(double hz) { return fmt::format("{:.3g} MHz", hz * 1e-6); 
 
 }  // namespace
 
-NoiseMeter::NoiseMeter(const VideoSetup& setup)
-    : from_us_(nominal(setup.lines).active_start_us.nominal + 0.3),
+NoiseMeter::NoiseMeter(const VideoSetup& setup, const PictureMeter& picture)
+    : picture_shown_(picture),
+      from_us_(nominal(setup.lines).active_start_us.nominal + 0.3),
       to_us_(nominal(setup.lines).active_end_us() - 0.3),
       band_hz_(std::min(nominal(setup.lines).video_bandwidth_hz, 0.45 * setup.rate_hz)),
       picture_finder_(setup),
@@ -170,7 +183,7 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
 }
 
 void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
-  NoiseChoice c = choose_length(picture_, band_hz_);
+  NoiseChoice c = shows_packets(picture_shown_.known()) ? NoiseChoice{} : choose_length(picture_, band_hz_);
   const bool blanking = c.spectrum == nullptr;
   NoiseChoice b = choose_length(blanking_, band_hz_);
   std::vector<const FlatSpectrum*> noise_alone = c.noise_alone;
@@ -178,7 +191,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
   const ToneSearch::Result tone = tone_.result(noise_alone);
   const bool still = tone.tone && stands_still(*tone.tone, blanking ? b : c);
   if (tone.tone) {
-    c = choose_length(picture_, band_hz_, tone.tone->hz);
+    if (!blanking) c = choose_length(picture_, band_hz_, tone.tone->hz);
     b = choose_length(blanking_, band_hz_, tone.tone->hz);
   }
   if (blanking) c = std::move(b);

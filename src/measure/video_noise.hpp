@@ -7,6 +7,7 @@
 #include "video_flat.hpp"
 #include "video_noise_lengths.hpp"
 #include "video_noise_tone.hpp"
+#include "video_picture.hpp"
 
 namespace linebench::measure {
 
@@ -15,7 +16,9 @@ namespace linebench::measure {
 /// colour do not count; from the lines of field blanking where the picture has none.
 class NoiseMeter : public LineMeter {
  public:
-  explicit NoiseMeter(const VideoSetup& setup);
+  /// @param picture knows at the end whether there is a multiburst, whose packets stand as still as a flat
+  /// part does; it must outlive this.
+  NoiseMeter(const VideoSetup& setup, const PictureMeter& picture);
   void line(const LineView& view) override;
   void finish(const VideoSetup& setup, Readings& out) override;
 
@@ -23,6 +26,7 @@ class NoiseMeter : public LineMeter {
   void take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone);
   void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, Readings& out) const;
 
+  const PictureMeter& picture_shown_;
   double from_us_;
   double to_us_;
   double band_hz_;

@@ -10,6 +10,7 @@
 #include "video_field_tilt.hpp"
 #include "video_pattern.hpp"
 #include "video_replicates.hpp"
+#include "video_sync.hpp"
 
 namespace linebench::measure {
 
@@ -45,7 +46,9 @@ class KnownLines {
 /// unmeasurable, with the picture that would show it.
 class PictureMeter : public LineMeter {
  public:
-  explicit PictureMeter(const VideoSetup& setup) : content_(setup), field_(setup) {}
+  /// @param sync knows at the end whether the picture ends early; it must outlive this.
+  PictureMeter(const VideoSetup& setup, const SyncMeter& sync)
+      : sync_(sync), content_(setup), field_(setup) {}
   void line(const LineView& view) override {
     content_.line(view);
     field_.line(view);
@@ -56,6 +59,7 @@ class PictureMeter : public LineMeter {
   [[nodiscard]] const KnownLines& known() const { return known_; }
 
  private:
+  const SyncMeter& sync_;
   ContentMeter content_;
   FieldTiltMeter field_;
   KnownLines known_;
@@ -72,5 +76,11 @@ void read_bar(const KnownLines& known, const VideoSetup& setup, Readings& out);
 [[nodiscard]] double bar_height_mv(const AveragedLine& a, const FoundBar& b);
 void read_staircase(const KnownLines& known, const VideoSetup& setup, Readings& out);
 void read_modulated_pulse(const KnownLines& known, const VideoSetup& setup, Readings& out);
+/// video.setup in 525 lines, in place of the one that is there: black of colour bars; unmeasurable where
+/// there are only test lines, which stand on blanking whatever the system.
+void read_black(const KnownLines& known, const VideoSetup& setup, Readings& out);
+/// For a picture that ends before blanking should begin: video.front_porch is unmeasurable where that is what
+/// the test lines do.
+void read_early_end(const KnownLines& known, const VideoSetup& setup, Readings& out);
 
 }  // namespace linebench::measure

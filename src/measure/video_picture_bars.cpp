@@ -18,7 +18,8 @@ std::string id_of(int bar, std::string_view what) {
 
 std::string kind_remark(const FoundBars& f, const VideoSetup& setup) {
   if (setup.lines != 525 || !f.bars[7]) return {};
-  return setup.setup ? "with setup" : "without setup";
+  return f.bars[7]->luma_mv > 0.5 * setup.gain() * standards::video_525.black_mv.nominal ? "with setup"
+                                                                                         : "without setup";
 }
 
 }  // namespace

@@ -120,6 +120,13 @@ bool VideoReceiver::Impl::find_signal() {
     (void)buffer.reach(buffer.begin() + static_cast<std::int64_t>(stretch));
     const auto have = static_cast<std::size_t>(buffer.end() - buffer.begin());
     if (have == 0) break;
+    if (buffer.begin() == 0 && have < stretch &&
+        static_cast<double>(have) < least_to_find_s * setup.rate_hz) {
+      throw unusable(
+          fmt::format("{}: {:.2f} ms long, too short to find line sync in; take at least 1 ms, better three "
+                      "fields (60 ms)",
+                      source.facts().source, 1e3 * static_cast<double>(have) / setup.rate_hz));
+    }
     sync = find_sync({buffer.data(), have}, setup.rate_hz);
     if (sync.found) {
       sync.edge += static_cast<double>(buffer.begin());

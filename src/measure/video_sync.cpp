@@ -88,6 +88,8 @@ std::optional<Estimate> SyncMeter::trailing_us() const {
   return blanking_.read([](const Trace& t) { return trailing(t, tip_of(t), 2.0, 7.5); });
 }
 
+bool SyncMeter::picture_ends_early() const { return picture_end_.count() < least_full_lines; }
+
 void SyncMeter::finish(const VideoSetup& setup, Readings& out) {
   const std::string few = "too few picture lines with sync; take at least one field (20 ms)";
   const auto amplitude = blanking_.read([](const Trace& t) { return -tip_of(t); });
@@ -130,13 +132,13 @@ void SyncMeter::porches(const VideoSetup& setup, Readings& out) const {
   const double lead = all.empty() ? nan : leading(all, tip_of(all));
   const double trail = all.empty() ? nan : trailing(all, tip_of(all), 2.0, 7.5);
   const double porch = front_porch_us_;
-  const LineStack& ends = picture_end_.count() >= least_full_lines ? picture_end_ : early_end_;
+  const LineStack& ends = picture_ends_early() ? early_end_ : picture_end_;
   const auto end = ends.read([&](const Trace& t) {
     const double top = t.mean(-porch - 2.2, -porch - 0.6);
     return lead - t.crossing(0.5 * top, -porch - 0.6, 0.2);
   });
   push(out, "video.front_porch", end, floor,
-       "the picture is black at its right edge; send one that is bright there, e.g. a white field or a ramp");
+       "the picture is black at its right edge; send one that is bright there, e.g. a white field");
   const double start = active_from_us_;
   const auto begin = picture_start_.read([&](const Trace& t) {
     const double top = t.mean(start + 0.6, start + 2.2);

@@ -19,6 +19,8 @@ class SyncMeter : public LineMeter {
   /// lines.
   [[nodiscard]] double leading_us() const;
   [[nodiscard]] std::optional<Estimate> trailing_us() const;
+  /// Whether the picture was seen to end before blanking should begin, on all lines that show it.
+  [[nodiscard]] bool picture_ends_early() const;
 
  private:
   void porches(const VideoSetup& setup, Readings& out) const;

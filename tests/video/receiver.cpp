@@ -149,7 +149,7 @@ TEST(Receiver, LocksThroughWhatGoesWrong) {
 TEST(Receiver, SaysWhenThereIsNothing) {
   std::vector<float> noise(2'000'000);
   add_noise(noise, 300, 5);
-  for (const auto& samples : {noise, std::vector<float>(1'000'000, 0.2F), std::vector<float>(1000, 0.0F)}) {
+  for (const auto& samples : {noise, std::vector<float>(1'000'000, 0.2F), std::vector<float>(20000, 0.0F)}) {
     MemoryVideo source(13.5e6, samples);
     VideoReceiver receiver(source, {});
     EXPECT_FALSE(receiver.acquire());
