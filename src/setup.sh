@@ -30,11 +30,12 @@ install_packages() {
   rm -f "$log"
 }
 
-# build_preset NAME: configures and builds a preset of src/CMakePresets.json.
+# build_preset NAME [TARGET...]: configures and builds a preset of src/CMakePresets.json.
 build_preset() {
   say "configuring and building ($1)"
   local log="$root/build/$1.configure.log"
   mkdir -p "$root/build"
   (cd "$root/src" && cmake --preset "$1") >"$log" 2>&1 || { cat "$log" >&2; fail "cmake could not configure the preset $1"; }
-  cmake --build "$root/build/$1" --parallel "$(nproc)" || fail "the build failed"
+  local preset=$1; shift
+  cmake --build "$root/build/$preset" --parallel "$(nproc)" ${1:+--target "$@"} || fail "the build failed"
 }

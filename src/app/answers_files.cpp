@@ -1,10 +1,11 @@
 #include <fmt/format.h>
-#include <toml++/toml.h>
 
 #include <algorithm>
 #include <linebench/base/error.hpp>
+#include <linebench/capture/atomic_file.hpp>
 #include <linebench/report/format.hpp>
 
+#include "../base/toml.hpp"
 #include "answers.hpp"
 
 namespace linebench::app {
@@ -23,9 +24,9 @@ class Folder : public Answers {
       throw unusable(fmt::format("--from-files {}: there is no such folder", folder_.string()));
     if (!fs::exists(file_, ec)) return;
     try {
-      answers_ = toml::parse_file(file_.string());
-    } catch (const toml::parse_error& e) {
-      throw unusable(fmt::format("{}, line {}: {}", file_.string(), e.source().begin.line, e.description()));
+      answers_ = parse_toml(capture::load_text(file_));
+    } catch (const TomlError& e) {
+      throw unusable(fmt::format("{}, line {}: {}", file_.string(), e.line, e.what));
     }
   }
 

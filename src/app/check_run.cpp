@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <linebench/base/json_text.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/job/export.hpp>
 #include <linebench/report/findings.hpp>
@@ -162,8 +163,7 @@ class Runner {
     if (!d) return;
     std::vector<job::Finding> findings;
     for (const auto& j : report::findings_to_json(*d)) {
-      findings.push_back({j.at("fault"), j.at("label"), j.at("probability"),
-                          j.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace)});
+      findings.push_back({j.at("fault"), j.at("label"), j.at("probability"), json_text(j)});
     }
     run_.store.set_findings(run_.job, findings);
   }
@@ -242,7 +242,7 @@ void print_check_document(const job::Store& store, const job::Job& job, const ch
             {"headline", o.headline},
             {"points", std::move(points)},
             {"job", job::whole_job_to_json(store, work.job)}};
-  print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n");
+  print_text(json_text(j, 2) + "\n");
 }
 
 }  // namespace linebench::app

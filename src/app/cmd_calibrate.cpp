@@ -4,6 +4,7 @@
 #include <cmath>
 #include <cstdio>
 #include <linebench/base/catalogue.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/signals/level.hpp>
 #include <memory>
 #include <nlohmann/json.hpp>
@@ -82,7 +83,7 @@ void print_all(const Context& context, const std::vector<capture::Calibration>& 
       {"schema", "linebench/1"}, {"command", "calibrate"}, {"calibrations", nlohmann::json::array()}};
   for (const auto& c : list) j["calibrations"].push_back(capture::calibration_to_json(c));
   for (const auto& g : grabbers) j["grabbers"].push_back(capture::grabber_to_json(g));
-  print("{}\n", j.dump(2));
+  print("{}\n", json_text(j, 2));
 }
 
 Exit list(const Context& context) {

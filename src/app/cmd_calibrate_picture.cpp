@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/measure/grabber.hpp>
 #include <linebench/measure/picture.hpp>
@@ -81,7 +82,7 @@ Exit calibrate_grabber(const GrabberSteps& steps, Context& context) {
                               {"command", "calibrate"},
                               {"calibrations", nlohmann::json::array()},
                               {"grabbers", {capture::grabber_to_json(*c)}}};
-    print("{}\n", j.dump(2));
+    print("{}\n", json_text(j, 2));
   } else {
     print_grabber(*c);
   }

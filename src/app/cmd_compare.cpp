@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <linebench/base/facts.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/diagnose/compare.hpp>
 #include <linebench/report/document.hpp>
 #include <linebench/report/findings.hpp>
@@ -48,7 +49,7 @@ Exit run_compare(Context& context, const CompareOptions& o) {
   nlohmann::json j = report::to_json(document);
   j["before"] = {{"input", facts_to_json(before.facts)}};
   j["comparison"] = report::comparison_to_json(c);
-  print_text(j.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+  print_text(json_text(j, 2) + "\n");
   return Exit::Ok;
 }
 

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <filesystem>
+#include <linebench/base/json_text.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/audio_file.hpp>
@@ -90,7 +91,7 @@ void print_demo_json(const std::vector<report::PageSection>& sections, const std
     one["title"] = s.title;
     j["captures"].push_back(std::move(one));
   }
-  print_text(j.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+  print_text(json_text(j, 2) + "\n");
 }
 
 // The site is as good as its worst path.

@@ -2,6 +2,7 @@
 #include <fmt/ranges.h>
 
 #include <cstdio>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/calibration.hpp>
 #include <linebench/capture/sound_device.hpp>
 #include <nlohmann/json.hpp>
@@ -76,7 +77,7 @@ Exit show_devices(const Context& context) {
   const auto calibrations = capture::list_calibrations();
   const auto grabbers = capture::open_grabber_system()->grabbers();
   if (context.json) {
-    print("{}\n", as_json(*system, devices, calibrations, grabbers).dump(2));
+    print("{}\n", json_text(as_json(*system, devices, calibrations, grabbers), 2));
     if (devices.empty()) say("linebench: {}\n", capture::no_sound_device);
     return Exit::Ok;
   }

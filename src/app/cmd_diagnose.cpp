@@ -3,6 +3,7 @@
 #include <filesystem>
 #include <fstream>
 #include <iterator>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/diagnose/compare.hpp>
 #include <linebench/diagnose/diagnose.hpp>
@@ -157,7 +158,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   if (context.json) {
     nlohmann::json j = document_of(captures, d);
     if (!notes.empty()) j["notes"] = notes;
-    print_text(j.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+    print_text(json_text(j, 2) + "\n");
   } else {
     print_text(report::diagnosis_table(d, notes, style));
   }

@@ -5,6 +5,7 @@
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/job/export.hpp>
 #include <linebench/job/store.hpp>
@@ -41,7 +42,7 @@ Store open_store(const JobsOptions& o) {
 void print_document(const std::string& command, json j) {
   j["schema"] = "linebench/1";
   j["command"] = command;
-  print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n");
+  print_text(json_text(j, 2) + "\n");
 }
 
 void check_new_file(const fs::path& file, bool replace) {
@@ -127,7 +128,7 @@ Exit export_jobs(const JobsOptions& o) {
     json all = json::array();
     for (const auto& j : jobs) all.push_back(job::whole_job_to_json(store, j));
     const json document = {{"schema", "linebench/1"}, {"command", "jobs export"}, {"jobs", std::move(all)}};
-    capture::store_text(o.out, document.dump(1, ' ', false, json::error_handler_t::replace) + "\n");
+    capture::store_text(o.out, json_text(document, 1) + "\n");
   }
   print_text(fmt::format("{} job{} written to {}\n", jobs.size(), jobs.size() == 1 ? "" : "s", o.out));
   return Exit::Ok;

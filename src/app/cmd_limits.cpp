@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <linebench/base/catalogue.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/judge/limits.hpp>
 #include <linebench/report/format.hpp>
 #include <memory>
@@ -18,7 +19,7 @@ using judge::LimitEntry;
 using judge::LimitSet;
 using nlohmann::json;
 
-void print_json(const json& j) { print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n"); }
+void print_json(const json& j) { print_text(json_text(j, 2) + "\n"); }
 
 Exit list_sets(const Context& context) {
   const judge::LimitSetList list = judge::list_limit_sets();

@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <filesystem>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/check/profile.hpp>
 #include <linebench/check/words.hpp>
@@ -46,7 +47,7 @@ Exit run_profile(Context& context, const ProfileOptions& o) {
     const nlohmann::json j = {{"schema", "linebench/1"}, {"command", "profile"}, {"file", file.string()},
                               {"mains_hz", p.mains_hz},  {"system", p.system},   {"paper", p.paper},
                               {"language", p.language}};
-    print_text(j.dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+    print_text(json_text(j, 2) + "\n");
   } else {
     print("mains     {} Hz\nvideo     {}\npaper     {}\nlanguage  {}\n({})\n", p.mains_hz, p.system, p.paper,
           p.language, file.string());

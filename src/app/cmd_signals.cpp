@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <linebench/base/draft.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/signals/audio_signal.hpp>
@@ -27,7 +28,7 @@ using nlohmann::json;
 using signals::Medium;
 using signals::Recipe;
 
-void print_json(const json& j) { print_text(j.dump(2, ' ', false, json::error_handler_t::replace) + "\n"); }
+void print_json(const json& j) { print_text(json_text(j, 2) + "\n"); }
 
 json document_of(const std::string& command) { return {{"schema", "linebench/1"}, {"command", command}}; }
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <filesystem>
 #include <linebench/base/facts.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/signals/picture_writer.hpp>
@@ -66,7 +67,7 @@ Exit done(const Context& context, const std::string& out, bool interrupted, cons
           const std::string& words) {
   if (context.json) {
     const json j = {{"schema", "linebench/1"}, {"command", "signals write"}, {"output", facts}};
-    print("{}\n", j.dump(2));
+    print("{}\n", json_text(j, 2));
   } else {
     print("{}: {}\n", out, words);
   }
@@ -107,7 +108,7 @@ Exit write_samples(const Context& context, const signals::Recipe& recipe, const 
   // At a sound card's rate it is read as a recording, whose volts stand in its facts.
   constexpr double recordings_end_hz = 1e6;
   if (file.sample_rate_hz < recordings_end_hz && file.full_scale_v > 0)
-    capture::store_text(capture::facts_path(out), facts_to_json(facts).dump(2) + "\n");
+    capture::store_text(capture::facts_path(out), json_text(facts_to_json(facts), 2) + "\n");
   std::string scale = file.full_scale_v > 0 ? fmt::format(", full scale = {:g} V", file.full_scale_v) : "";
   if (!e.colour) scale += ", without colour at this rate";
   return done(context, out, file.interrupted, facts_to_json(facts),

@@ -4,6 +4,7 @@
 
 #include <chrono>
 #include <cstdio>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/job/store.hpp>
 #include <linebench/live/page_server.hpp>
@@ -225,8 +226,7 @@ class Watch {
 
   void print_line(const live::Snapshot& s) {
     if (context_.json) {
-      print_text(live::snapshot_to_json(s).dump(-1, ' ', false, nlohmann::json::error_handler_t::replace) +
-                 "\n");
+      print_text(json_text(live::snapshot_to_json(s)) + "\n");
     } else {
       const std::string line = live::log_line(s);
       print_text((style_.unicode ? line : report::to_ascii(line)) + "\n");

@@ -14,6 +14,7 @@
 #include <ctime>
 #include <filesystem>
 #include <fstream>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/job/store.hpp>
 #include <linebench/judge/limits.hpp>
@@ -205,7 +206,7 @@ void judge_document(report::Document& document, const std::string& limits, const
 
 void print_json(const report::Document& document) {
   // A file name need not be UTF-8; JSON must be, so what is not is replaced.
-  print_text(report::to_json(document).dump(2, ' ', false, nlohmann::json::error_handler_t::replace) + "\n");
+  print_text(json_text(report::to_json(document), 2) + "\n");
 }
 
 std::optional<double> mains_hz(const std::string& choice) {

@@ -1,7 +1,9 @@
 #include <fmt/format.h>
 
+#include <limits>
 #include <linebench/base/error.hpp>
 #include <linebench/base/facts.hpp>
+#include <linebench/base/json_whole.hpp>
 #include <nlohmann/json.hpp>
 
 namespace linebench {
@@ -58,14 +60,19 @@ struct Read {
   }
   template <typename T>
   T get(const char* key) const {
-    try {
-      return j.at(key).get<T>();
-    } catch (const nlohmann::json::exception&) {
-      throw unusable(
-          fmt::format("facts of the capture: \"{}\" has the wrong kind of value; correct or delete "
-                      "the file beside the capture",
-                      key));
+    if constexpr (std::is_integral_v<T> && !std::is_same_v<T, bool>) {
+      constexpr std::int64_t most = sizeof(T) < 8 ? std::numeric_limits<int>::max() : INT64_MAX;
+      if (const auto v = whole_from_json(j.at(key), 0, most)) return static_cast<T>(*v);
+    } else {
+      try {
+        return j.at(key).get<T>();
+      } catch (const nlohmann::json::exception&) {  // said below
+      }
     }
+    throw unusable(
+        fmt::format("facts of the capture: \"{}\" has the wrong kind of value; correct or delete "
+                    "the file beside the capture",
+                    key));
   }
 };
 

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstring>
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/audio_file.hpp>
 #include <map>
@@ -171,7 +172,7 @@ CaptureFacts AudioFileWriter::finish(CaptureFacts facts) {
   facts.sample_rate_hz = rate_hz_;
   facts.channels = channels_;
   facts.frames = frames_;
-  store_text(facts_path(path_), facts_to_json(facts).dump(2) + "\n");
+  store_text(facts_path(path_), json_text(facts_to_json(facts), 2) + "\n");
   return facts;
 }
 

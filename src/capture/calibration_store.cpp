@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/capture/calibration.hpp>
 #include <nlohmann/json.hpp>
@@ -106,7 +107,7 @@ Calibration from_json(const json& j) {
 
 fs::path store_calibration(const Calibration& calibration) {
   const fs::path path = file_of(calibration.device, calibration.sample_rate_hz);
-  store_text(path, calibration_to_json(calibration).dump(2) + "\n");
+  store_text(path, json_text(calibration_to_json(calibration), 2) + "\n");
   return path;
 }
 

@@ -3,6 +3,7 @@
 #include <cmath>
 #include <fstream>
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_whole.hpp>
 #include <map>
 #include <nlohmann/json.hpp>
 #include <set>
@@ -61,8 +62,8 @@ class SidecarReader {
     else if (!order.empty())
       throw unusable(fmt::format("{}: field_order \"{}\" is not known; use top or bottom", name_, order));
     check_standard(s.format);
-    s.format.lossy = j_.value("lossy", false);
-    s.format.through_rgb = j_.value("through_rgb", false);
+    s.format.lossy = flag("lossy");
+    s.format.through_rgb = flag("through_rgb");
     s.facts = facts_from_json(j_);
     s.format.counted = j_.contains("dropped") || j_.contains("lost");
     if (j_.contains("lost") && j_["lost"].is_array()) {
@@ -96,8 +97,12 @@ class SidecarReader {
   int whole(const char* key) {
     if (!j_.contains(key) || !j_[key].is_number_integer())
       throw unusable(fmt::format("{}: \"{}\" is missing or no whole number; give it in pixels", name_, key));
-    const auto v = j_[key].get<std::int64_t>();
-    return v > 0 && v < 100000 ? static_cast<int>(v) : 0;
+    return static_cast<int>(whole_from_json(j_[key], 0, 100000).value_or(0));
+  }
+  bool flag(const char* key) {
+    if (!j_.contains(key) || j_[key].is_null()) return false;
+    if (!j_[key].is_boolean()) throw unusable(fmt::format("{}: \"{}\" must be true or false", name_, key));
+    return j_[key].get<bool>();
   }
   double number(const char* key) {
     if (!j_.contains(key) || j_[key].is_null()) return 0;
@@ -109,7 +114,7 @@ class SidecarReader {
   }
   std::string text(const char* key, const char* otherwise) {
     if (!j_.contains(key) || j_[key].is_null()) return otherwise;
-    if (j_[key].is_number_integer()) return std::to_string(j_[key].get<int>());
+    if (const auto number = whole_from_json(j_[key], 0, 10000)) return std::to_string(*number);
     if (!j_[key].is_string()) throw unusable(fmt::format("{}: \"{}\" must be a text in quotes", name_, key));
     return j_[key].get<std::string>();
   }
@@ -125,7 +130,7 @@ class YuvFile final : public FrameSource {
       : sidecar_(SidecarReader(file).read()), in_(file, std::ios::binary) {
     if (!in_) throw unusable(fmt::format("{}: cannot be opened; check that it is readable", file.string()));
     FrameFormat& f = sidecar_.format;
-    buffer_.resize(2 * static_cast<std::size_t>(f.width) * static_cast<std::size_t>(f.height));
+    const std::size_t frame = 2 * static_cast<std::size_t>(f.width) * static_cast<std::size_t>(f.height);
     const auto size = std::filesystem::file_size(file);
     CaptureFacts& facts = sidecar_.facts;
     facts.source = file.filename().string();
@@ -133,14 +138,15 @@ class YuvFile final : public FrameSource {
     facts.format = fmt::format("raw YUYV, {}x{}, {} lines", f.width, f.height, f.lines);
     facts.sample_rate_hz = f.frame_rate_hz;
     facts.channels = 0;
-    facts.frames = size / buffer_.size();
+    facts.frames = size / frame;
     if (facts.frames == 0) {
       throw unusable(
           fmt::format("{}: {} bytes do not hold one {}x{} frame; the sidecar belongs to another "
                       "file, or the capture was cut off",
                       facts.source, size, f.width, f.height));
     }
-    if (size % buffer_.size() != 0) {
+    buffer_.resize(frame);
+    if (size % frame != 0) {
       facts.interrupted = true;
       facts.notes.push_back("the file ends inside a frame; what is whole was read");
     }

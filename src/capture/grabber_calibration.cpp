@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
+#include <linebench/base/json_whole.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/capture/grabber_calibration.hpp>
 #include <nlohmann/json.hpp>
@@ -26,7 +28,9 @@ GrabberCalibration from_json(const json& j) {
   if (j.value("schema", std::string()) != schema) throw unusable("it is of another version of the program");
   GrabberCalibration c;
   c.device = j.at("device").get<std::string>();
-  c.lines = j.at("lines").get<int>();
+  const auto lines = whole_from_json(j.at("lines"), 525, 625);
+  if (lines != 525 && lines != 625) throw unusable("its \"lines\" are neither 525 nor 625");
+  c.lines = static_cast<int>(*lines);
   c.at = j.at("at").get<std::string>();
   for (const json& g : j.at("gain")) c.gain.push_back({g.at("white").get<double>(), known_from(g)});
   if (j.contains("saturation")) c.saturation = known_from(j.at("saturation"));
@@ -75,7 +79,7 @@ json grabber_to_json(const GrabberCalibration& c) {
 
 fs::path store_grabber(const GrabberCalibration& c) {
   const fs::path path = file_of(c.device, c.lines);
-  store_text(path, grabber_to_json(c).dump(2) + "\n");
+  store_text(path, json_text(grabber_to_json(c), 2) + "\n");
   return path;
 }
 

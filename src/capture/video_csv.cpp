@@ -28,6 +28,7 @@ double resolution_of(std::string_view field) {
     auto digits = field.substr(e + 1);
     if (!digits.empty() && digits.front() == '+') digits.remove_prefix(1);
     (void)std::from_chars(digits.data(), digits.data() + digits.size(), exponent);
+    exponent = std::clamp(exponent, -400, 400);  // of a double, and room for what is taken off below
   }
   const std::string_view mantissa = field.substr(0, e);
   const auto point = mantissa.find_first_of(".,");
@@ -102,7 +103,10 @@ class CsvVideo : public VideoSource {
     Row row;
     while (n < volts.size() && next(row)) {
       check_time(row);
-      volts[n++] = static_cast<float>(row.v * unit_v_);
+      volts[n] = static_cast<float>(row.v * unit_v_);
+      if (!std::isfinite(volts[n++]))
+        throw unusable(fmt::format("{} line {}: {:g} volts cannot be right; save it again", name_,
+                                   first_line_ + rows_ - 1, row.v * unit_v_));
     }
     if (n == 0) facts_.frames = rows_;  // known only now
     return n;

@@ -44,6 +44,7 @@ class RawVideo : public VideoSource {
     if (!sidecar.scale && layout_.format != Format::F32) {
       throw unusable(fmt::format("{}: \"scale\" is missing; give volts per count", sidecar.path));
     }
+    check_volts(sidecar.path, sidecar.scale.value_or(1.0), sidecar.offset.value_or(0.0), 65536);
     scale_ = static_cast<float>(sidecar.scale.value_or(1.0));
     offset_ = static_cast<float>(sidecar.offset.value_or(0.0));
     const auto size = std::filesystem::file_size(file);
@@ -94,13 +95,13 @@ class RawVideo : public VideoSource {
       case Format::F32:
         std::memcpy(volts.data(), bytes_.data(), 4 * n);
         for (std::size_t i = 0; i < n; ++i) {
+          volts[i] = offset_ + scale_ * volts[i];
           if (!std::isfinite(volts[i])) {
             const double at = static_cast<double>(at_ + i) / facts_.sample_rate_hz;
             throw unusable(
                 fmt::format("{}: sample {} ({:.6f} s) is not a number; take the capture again or cut it out",
                             facts_.source, at_ + i, at));
           }
-          volts[i] = offset_ + scale_ * volts[i];
         }
         break;
     }

@@ -29,6 +29,10 @@ struct VideoSidecar {
                                                           const VideoFileOptions& options);
 [[nodiscard]] std::unique_ptr<VideoSource> open_csv_video(const std::filesystem::path& file);
 
+/// Throws Error(Unusable) unless samples stay apart and finite in volts with this scale (volts per count) and
+/// offset. @param most largest count.
+void check_volts(const std::string& source, double scale, double offset, double most);
+
 /// Throws Error(Unusable) unless it can be a rate for composite samples.
 void check_video_rate(const std::string& source, double rate_hz, const std::string& where);
 

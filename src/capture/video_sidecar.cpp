@@ -24,6 +24,16 @@ void check_video_rate(const std::string& source, double rate_hz, const std::stri
   }
 }
 
+void check_volts(const std::string& source, double scale, double offset, double most) {
+  constexpr double highest_v = 1e9;
+  constexpr double smallest_v = 1e-20;
+  if (std::abs(scale) >= smallest_v && std::abs(scale) * most <= highest_v && std::abs(offset) <= highest_v)
+    return;
+  throw unusable(
+      fmt::format("{}: a scale of {:g} and an offset of {:g} cannot be volts; give volts per count", source,
+                  scale, offset));
+}
+
 std::filesystem::path video_sidecar_path(const std::filesystem::path& samples) {
   std::filesystem::path beside = samples;
   beside.replace_extension(".json");

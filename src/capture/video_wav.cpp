@@ -55,8 +55,10 @@ class WavVideo : public VideoSource {
       throw unusable(fmt::format(
           "{}: volts at full scale are not known; give --full-scale VOLTS (a sample value of 1.0)", name));
     }
+    const double offset = sidecar && sidecar->offset ? *sidecar->offset : 0.0;
+    check_volts(name, full_scale, offset, 1);
     scale_ = static_cast<float>(full_scale);
-    offset_ = static_cast<float>(sidecar && sidecar->offset ? *sidecar->offset : 0.0);
+    offset_ = static_cast<float>(offset);
     integer_ = (info.format & SF_FORMAT_SUBMASK) != SF_FORMAT_FLOAT &&
                (info.format & SF_FORMAT_SUBMASK) != SF_FORMAT_DOUBLE;
     facts_.source = name;
@@ -80,12 +82,12 @@ class WavVideo : public VideoSource {
     if (n <= 0) return 0;
     const auto count = static_cast<std::size_t>(n);
     for (std::size_t i = 0; i < count; ++i) {
+      volts[i] = offset_ + scale_ * volts[i];
       if (!integer_ && !std::isfinite(volts[i])) {
         throw unusable(
             fmt::format("{}: sample {} ({:.6f} s) is not a number; take the capture again or cut it out",
                         facts_.source, at_ + i, static_cast<double>(at_ + i) / facts_.sample_rate_hz));
       }
-      volts[i] = offset_ + scale_ * volts[i];
     }
     at_ += count;
     return count;

@@ -4,6 +4,7 @@
 #include <cstdio>
 #include <cstring>
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/picture_session.hpp>
 #include <nlohmann/json.hpp>
@@ -41,7 +42,7 @@ YuvFileSink::YuvFileSink(std::filesystem::path path, const GrabberSetting& setti
     throw bad_usage(
         fmt::format("--out {}: frames are kept as raw .yuv with a sidecar; give a name that ends in .yuv",
                     path_.string()));
-  store_text(sidecar_path(path_), sidecar(setting_, {}).dump(2) + "\n");
+  store_text(sidecar_path(path_), json_text(sidecar(setting_, {}), 2) + "\n");
   file_->file = std::fopen(path_.c_str(), "wb");
   if (file_->file == nullptr) {
     std::error_code ec;
@@ -72,7 +73,7 @@ CaptureFacts YuvFileSink::finish(const PictureOutcome& outcome) {
     for (const auto& [frame, count] : outcome.lost) j["lost"].push_back({frame, count});
   }
   if (!outcome.corrupt.empty()) j["corrupt"] = outcome.corrupt;
-  store_text(sidecar_path(path_), j.dump(2) + "\n");
+  store_text(sidecar_path(path_), json_text(j, 2) + "\n");
   if (!closed)
     throw unusable(fmt::format("{}: the last of it could not be written: {}; make room on the disk",
                                path_.string(), std::strerror(errno)));

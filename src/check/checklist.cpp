@@ -22,7 +22,7 @@ Checklist parse_checklist(std::string_view text, const std::string& file) {
     const toml::table& t = r.table(node, "[[item]]");
     r.only(t, {"key", "when", "text", "caution"});
     ChecklistItem i{r.text(t, "key"), r.text(t, "when"), r.text(t, "text"), r.text(t, "caution", false)};
-    if (i.key.find_first_of(" =,") != std::string::npos)
+    if (i.key.find_first_of(" \t\n\v\f\r=,") != std::string::npos)
       throw r.wrong(node.source(), "\"key\" must be one word without = and commas");
     if (i.when != "before" && i.when != "after")
       throw r.wrong(node.source(), "\"when\" must be \"before\" or \"after\"");

@@ -25,7 +25,7 @@ StationTest read_test(const TomlReader& r, const toml::table& t) {
   r.only(t, {"key", "title", "signal", "seconds", "limits", "view", "optional", "steps", "cautions", "draw"});
   StationTest test;
   test.key = r.text(t, "key");
-  if (test.key.find_first_of(" .=\"/") != std::string::npos)
+  if (test.key.find_first_of(" \t\n\v\f\r.=\"/") != std::string::npos)
     throw r.wrong(t.source(), "\"key\" must be one word without dots");
   test.title = r.text(t, "title");
   test.signal = r.text(t, "signal", false);

@@ -1,5 +1,7 @@
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cctype>
 #include <cstdlib>
 #include <linebench/base/error.hpp>
 #include <linebench/capture/atomic_file.hpp>
@@ -41,6 +43,9 @@ Profile parse_profile(std::string_view text, const std::string& file) {
   word("system", p.system, {"525", "525-no-setup", "625"});
   word("paper", p.paper, {"a4", "letter"});
   word("language", p.language, {});
+  if (!std::all_of(p.language.begin(), p.language.end(),
+                   [](unsigned char c) { return std::isalnum(c) != 0 || c == '-'; }))
+    throw r.wrong(t.get("language")->source(), "\"language\" must be letters, as in \"en\"");
   return p;
 }
 

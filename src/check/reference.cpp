@@ -122,9 +122,9 @@ std::vector<Unlike> unlike_reference(const std::map<std::string, const job::Capt
 int reference_units(const std::map<std::string, const job::Capture*>& unit,
                     const std::vector<PastStation>& good) {
   int least = -1;
-  for (const auto& [test, capture] : unit) {
+  for (const auto& test : unit) {
     const auto n = static_cast<int>(std::count_if(
-        good.begin(), good.end(), [&](const PastStation& g) { return g.tests.contains(test); }));
+        good.begin(), good.end(), [&](const PastStation& g) { return g.tests.contains(test.first); }));
     least = least < 0 ? n : std::min(least, n);
   }
   return std::max(least, 0);

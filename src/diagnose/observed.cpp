@@ -152,6 +152,7 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
     e.value = to_working(s->scale, v);
     e.sd = 0.5 * (u >= 0 ? 8.686 * u / std::max(v, 1e-6) : s->trial->uncertainty);
   }
+  if (!std::isfinite(e.value) || !std::isfinite(e.sd)) throw wrong("that is more than any meter shows");
   e.value = std::clamp(e.value, s->low, s->high);
   return e;
 }

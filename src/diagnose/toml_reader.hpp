@@ -2,7 +2,6 @@
 #pragma once
 
 #include <fmt/format.h>
-#include <toml++/toml.h>
 
 #include <algorithm>
 #include <cmath>
@@ -13,6 +12,8 @@
 #include <string_view>
 #include <vector>
 
+#include "../base/toml.hpp"
+
 namespace linebench::diagnose {
 
 class TomlReader {
@@ -21,9 +22,9 @@ class TomlReader {
 
   [[nodiscard]] toml::table parse(std::string_view text) const {
     try {
-      return toml::parse(text);
-    } catch (const toml::parse_error& e) {
-      throw unusable(fmt::format("{}, line {}: {}", file_, e.source().begin.line, e.description()));
+      return parse_toml(text);
+    } catch (const TomlError& e) {
+      throw unusable(fmt::format("{}, line {}: {}", file_, e.line, e.what));
     }
   }
 

@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <linebench/base/error.hpp>
 #include <linebench/base/reading_json.hpp>
 #include <linebench/job/export.hpp>
 #include <nlohmann/json.hpp>
@@ -70,6 +71,21 @@ std::string capture_lines(const Job& job, const Capture& c) {
   return out;
 }
 
+// A finding's own text, as another laptop may have sent it; nothing where it is no document, or nested so
+// deeply that nobody of ours wrote it: writing it out would take a stack without end.
+json finding_json(const std::string& body) {
+  constexpr int deepest = 64;
+  try {
+    return json::parse(body, [](int depth, json::parse_event_t, const json&) {
+      if (depth > deepest) throw unusable("nested too deeply");
+      return true;
+    });
+  } catch (const json::exception&) {  // said by the nothing
+  } catch (const Error&) {
+  }
+  return nullptr;
+}
+
 json capture_json(const Capture& c) {
   json readings = json::array();
   for (const Reading& r : c.readings) readings.push_back(reading_to_json(r));
@@ -117,7 +133,7 @@ json whole_job_to_json(const Store& store, const Job& job) {
   for (const char* list : {"captures", "findings", "answers", "notes", "checklist"}) j[list] = json::array();
   for (const Capture& c : store.captures(job)) j["captures"].push_back(capture_json(c));
   for (const Finding& f : store.findings(job)) {
-    json body = json::parse(f.body, nullptr, false);
+    json body = finding_json(f.body);
     j["findings"].push_back(
         body.is_object() ? std::move(body)
                          : json{{"fault", f.fault}, {"label", f.label}, {"probability", f.probability}});

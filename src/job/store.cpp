@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/base/reading_json.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/job/store.hpp>
@@ -58,8 +59,14 @@ std::string station_uid(const Database& db, const std::string& type, const std::
   return s.text(0);
 }
 
+// A later change has a later time even where the clock was set back: merge() goes by it.
 void touch(const Database& db, const Job& job) {
-  Statement(db, "UPDATE job SET changed_at = ? WHERE uid = ?").bind(now()).bind(job.uid).run();
+  Statement(db,
+            "UPDATE job SET changed_at = CASE WHEN changed_at < ?1 THEN ?1 ELSE "
+            "coalesce(strftime('%Y-%m-%dT%H:%M:%fZ', changed_at, '+0.001 seconds'), ?1) END WHERE uid = ?2")
+      .bind(now())
+      .bind(job.uid)
+      .run();
   if (db.changes() != 1) throw unusable(fmt::format("job {} is no longer in the store", job.ref));
 }
 
@@ -182,10 +189,10 @@ Capture Store::add(const Job& job, Capture c, const std::string& step) {
       .bind(c.sha256)
       .bind(static_cast<std::int64_t>(c.bytes))
       .bind(c.view)
-      .bind(facts_to_json(c.facts).dump())
+      .bind(json_text(facts_to_json(c.facts)))
       .bind(c.verdict)
       .bind(c.limit_set)
-      .bind(json(c.missing).dump())
+      .bind(json_text(json(c.missing)))
       .bind(c.added_at)
       .run();
   for (std::size_t i = 0; i < c.readings.size(); ++i) {
@@ -196,7 +203,7 @@ Capture Store::add(const Job& job, Capture c, const std::string& step) {
         .bind(static_cast<std::int64_t>(i))
         .bind(r.id)
         .bind(number != nullptr ? std::optional<double>(*number) : std::nullopt)
-        .bind(reading_to_json(r).dump(-1, ' ', false, json::error_handler_t::replace))
+        .bind(json_text(reading_to_json(r)))
         .run();
   }
   if (!step.empty()) add_step(*db_, job, step, c.uid);

@@ -19,10 +19,19 @@ constexpr std::string_view job_columns =
     "j.program, s.uid, s.name, s.address, t.uid, t.type, t.serial "
     "FROM job j LEFT JOIN site s ON s.uid = j.site LEFT JOIN station t ON t.uid = j.station ";
 
+JobKind stored_kind(const std::string& word) {
+  try {
+    return job_kind(word);
+  } catch (const Error&) {
+    throw unusable(fmt::format(
+        "the job store: a job in it is of the kind '{}', which there is not; go back to a copy", word));
+  }
+}
+
 Job job_of(const Statement& s) {
   Job j{.uid = s.text(0),
         .ref = s.text(1),
-        .kind = job_kind(s.text(2)),
+        .kind = stored_kind(s.text(2)),
         .title = s.text(3),
         .complaint = s.text(4),
         .site = std::nullopt,
@@ -48,13 +57,15 @@ std::string containing(const std::string& part) {
   return out + "%";
 }
 
-json parsed(const std::string& text, const Database& db, const char* what) {
-  json j = json::parse(text, nullptr, false);
-  if (j.is_discarded()) {
-    throw unusable(fmt::format("the job store ({}): a {} in it is damaged; go back to a copy",
-                               db.file().string(), what));
+// Does work with what stands in the store as JSON; what does not fit is the store's damage.
+auto from_json(const std::string& text, const Database& db, const char* what, const auto& work) {
+  try {
+    return work(json::parse(text));
+  } catch (const json::exception&) {  // said below
+  } catch (const Error&) {
   }
-  return j;
+  throw unusable(
+      fmt::format("the job store ({}): a {} in it is damaged; go back to a copy", db.file().string(), what));
 }
 
 }  // namespace
@@ -119,7 +130,7 @@ std::vector<Capture> Store::captures(const Job& job, bool readings) const {
   Statement s(
       *db_,
       "SELECT uid, label, path, file, sha256, bytes, view, facts, verdict, limit_set, missing, added_at "
-      "FROM capture WHERE job = ? ORDER BY added_at, rowid");
+      "FROM capture WHERE job = ? ORDER BY rowid");
   s.bind(job.uid);
   std::vector<Capture> out;
   while (s.step()) {
@@ -130,16 +141,17 @@ std::vector<Capture> Store::captures(const Job& job, bool readings) const {
               .sha256 = s.text(4),
               .bytes = static_cast<std::uint64_t>(s.integer(5)),
               .view = s.text(6),
-              .facts = facts_from_json(parsed(s.text(7), *db_, "capture")),
+              .facts = from_json(s.text(7), *db_, "capture", facts_from_json),
               .verdict = s.text(8),
               .limit_set = s.text(9),
-              .missing = parsed(s.text(10), *db_, "capture").get<std::vector<std::string>>(),
+              .missing = from_json(s.text(10), *db_, "capture",
+                                   [](const json& j) { return j.get<std::vector<std::string>>(); }),
               .added_at = s.text(11),
               .readings = {}};
     if (readings) {
       Statement r(*db_, "SELECT body FROM reading WHERE capture = ? ORDER BY position");
       r.bind(c.uid);
-      while (r.step()) c.readings.push_back(reading_from_json(parsed(r.text(0), *db_, "reading")));
+      while (r.step()) c.readings.push_back(from_json(r.text(0), *db_, "reading", reading_from_json));
     }
     out.push_back(std::move(c));
   }

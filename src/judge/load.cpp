@@ -1,6 +1,5 @@
 // Limit sets from TOML. Strict: what the format does not know is an error.
 #include <fmt/format.h>
-#include <toml++/toml.h>
 
 #include <algorithm>
 #include <cmath>
@@ -16,6 +15,8 @@
 #include <set>
 #include <system_error>
 #include <tuple>
+
+#include "../base/toml.hpp"
 
 namespace linebench::judge {
 namespace {
@@ -188,9 +189,9 @@ std::string read_text(const fs::path& path) {
 LimitSet parse_limit_set(std::string_view text, const std::string& name, const std::string& file) {
   toml::table root;
   try {
-    root = toml::parse(text);
-  } catch (const toml::parse_error& e) {
-    throw unusable(fmt::format("limit set {}, line {}: {}", file, e.source().begin.line, e.description()));
+    root = parse_toml(text);
+  } catch (const TomlError& e) {
+    throw unusable(fmt::format("limit set {}, line {}: {}", file, e.line, e.what));
   }
   const Reader reader(file);
   reader.only(root, {"title", "limit"});

@@ -5,6 +5,7 @@
 #include <netinet/in.h>
 
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/live/page_server.hpp>
 #include <nlohmann/json.hpp>
 #include <thread>
@@ -188,9 +189,7 @@ struct PageServer::Impl {
     });
   }
 
-  static void send(Response& res, const json& j) {
-    res.set_content(j.dump(-1, ' ', false, json::error_handler_t::replace), "application/json");
-  }
+  static void send(Response& res, const json& j) { res.set_content(json_text(j), "application/json"); }
 
   Board& board;
   PageOptions options;

@@ -34,7 +34,8 @@ Level parse_level(std::string_view text) {
   };
   char* end = nullptr;
   const double value = std::strtod(copy.c_str(), &end);
-  if (end == copy.c_str() || !std::isfinite(value)) throw wrong();
+  constexpr double most_db = 1000;  // beyond it no voltage is left that a number can hold
+  if (end == copy.c_str() || !(std::abs(value) <= most_db)) throw wrong();
   std::string_view unit(end);
   while (!unit.empty() && unit.front() == ' ') unit.remove_prefix(1);
   for (const auto& [name, kind] : unit_names) {

@@ -54,8 +54,7 @@ std::vector<std::string> recipe_names() {
     for (const fs::path& file : recipe_files(folder)) names.push_back(file.stem().string());
   }
   std::ranges::sort(names);
-  const auto twice = std::ranges::unique(names);
-  names.erase(twice.begin(), twice.end());
+  names.erase(std::unique(names.begin(), names.end()), names.end());
   return names;
 }
 

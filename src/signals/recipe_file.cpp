@@ -1,6 +1,5 @@
 // Reads a recipe file and checks it against the table of kinds. The only place of this part that knows TOML.
 #include <fmt/format.h>
-#include <toml++/toml.h>
 
 #include <algorithm>
 #include <cmath>
@@ -9,6 +8,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/signals/recipe.hpp>
 
+#include "../base/toml.hpp"
 #include "near_names.hpp"
 
 namespace linebench::signals {
@@ -160,10 +160,10 @@ toml::table parse(const fs::path& file, const Complaint& complain) {
     throw complain.line(0, "cannot be read; check the path and its permissions");
   const std::string text{std::istreambuf_iterator<char>(in), {}};
   try {
-    return toml::parse(text);
-  } catch (const toml::parse_error& e) {
-    throw complain.line(e.source().begin.line,
-                        fmt::format("not valid TOML: {}; correct that line", e.description()));
+    return parse_toml(text);
+  } catch (const TomlError& e) {
+    throw complain.line(static_cast<toml::source_index>(e.line),
+                        fmt::format("not valid TOML: {}; correct that line", e.what));
   }
 }
 

@@ -8,6 +8,7 @@
 #include <fstream>
 #include <linebench/base/draft.hpp>
 #include <linebench/base/error.hpp>
+#include <linebench/base/json_text.hpp>
 #include <linebench/signals/video_files.hpp>
 #include <linebench/signals/video_frame.hpp>
 #include <memory>
@@ -31,7 +32,7 @@ void write_json(const fs::path& beside, const json& j) {
   fs::path name = beside;
   const Draft draft(name.replace_extension(".json"));
   std::ofstream out(draft.path());
-  out << j.dump(2) << '\n';
+  out << json_text(j, 2) << '\n';
   out.close();
   if (!out) throw cannot_write(draft.target(), "disk full or folder not writable");
   draft.keep();
