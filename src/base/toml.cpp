@@ -33,13 +33,12 @@ class Walk {
         skip_string(c);
       } else if (static_cast<unsigned char>(c) >= 0x80) {
         throw TomlError{line_, "a letter that is not plain ASCII must stand in quotes"};
-      } else if (c == '[' && fresh_ && depth_ == 0) {
+      } else if (c == '[' && fresh_ && open_.empty()) {
         check_header();
         header_ = true;
         ++at_;
       } else {
-        if (!header_ && (c == '[' || c == '{')) ++depth_;
-        if (!header_ && (c == ']' || c == '}') && depth_ > 0) --depth_;
+        if (!header_) follow_bracket(c);
         ++at_;
       }
       if (c != ' ' && c != '\t') fresh_ = false;
@@ -68,6 +67,18 @@ class Walk {
     }
   }
 
+  void follow_bracket(char c) {
+    constexpr std::size_t deepest = 128;
+    if (c == '[' || c == '{') {
+      if (open_.size() == deepest) throw TomlError{line_, "brackets are nested too deeply"};
+      open_ += c;
+    } else if (c == ']' || c == '}') {
+      if (open_.empty() || open_.back() != (c == ']' ? '[' : '{'))
+        throw TomlError{line_, "a bracket closes that was not opened"};
+      open_.pop_back();
+    }
+  }
+
   void check_header() const {
     const auto skip = [&](std::size_t at) { return text_.find_first_not_of(" \t", at); };
     std::size_t at = skip(at_ + 1);
@@ -81,9 +92,9 @@ class Walk {
   std::string_view text_;
   std::size_t at_ = 0;
   std::size_t line_ = 1;
-  std::size_t depth_ = 0;  // of brackets in a value
-  bool fresh_ = true;      // nothing but blanks so far in this line
-  bool header_ = false;    // the rest of the line of a table header
+  std::string open_;     // brackets of a value
+  bool fresh_ = true;    // nothing but blanks so far in this line
+  bool header_ = false;  // the rest of the line of a table header
 };
 
 }  // namespace

@@ -16,7 +16,8 @@ struct TomlError {
 };
 
 /// Throws TomlError for what the library does not survive: a table header without a name, letters beyond
-/// ASCII outside quotes and comments, and a quote in the middle of a word. TOML has none of them.
+/// ASCII outside quotes and comments, a quote in the middle of a word, brackets that do not belong together.
+/// TOML has none of them.
 void refuse_what_breaks_toml(std::string_view text);
 
 /// Throws TomlError, nothing else.

@@ -38,6 +38,8 @@ TEST(Toml, RefusesWhatBreaksTheLibrary) {
   EXPECT_EQ(refused("# c\nK\u03bb = 1"), "2: a letter that is not plain ASCII must stand in quotes");
   EXPECT_EQ(refused("a = \u00a01"), "1: a letter that is not plain ASCII must stand in quotes");
   EXPECT_EQ(refused("a = 0\"x\""), "1: a quote in the middle of a word");
+  EXPECT_EQ(refused("a = [\n}]"), "2: a bracket closes that was not opened");
+  EXPECT_EQ(refused("a = " + std::string(500, '[')), "1: brackets are nested too deeply");
   EXPECT_NE(refused("["), "");
   EXPECT_NE(refused("[[ ]]"), "");
   EXPECT_NE(refused("a = \"x"), "");
