@@ -24,6 +24,10 @@ constexpr ReadingKind kinds[] = {
      "largest sudden change of the tone's level, later over earlier"},
     {"audio.tone.step.time", "Tone level step at", "s", 2, "when it happens"},
     {"audio.tone.gain", "Tone gain", "dB", 2, "tone returned over tone sent, where its level is known"},
+    {"audio.marker.level", "Marker level", "dBFS", 2,
+     "rms of the tone burst ahead of a marked silence; where it comes back, everything else is read between "
+     "the "
+     "markers"},
     {"audio.thd", "THD", "%", 4, "rms sum of harmonics 2..N below 20 kHz over the fundamental"},
     {"audio.thd_n", "THD+N", "%", 4,
      "rms of all but the fundamental in 20 Hz to 20 kHz over the rms of all [AES17 6.3.1]"},

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/measure/audio.hpp>
@@ -18,6 +19,7 @@
 
 #include "append.hpp"
 #include "hum_beyond.hpp"
+#include "marked_silence.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -27,34 +29,28 @@ constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
 constexpr double highest_product_hz = 2500.0;  // no hum is looked for above
 
-// The kind of the recipe that was sent; empty when it is not known here (a name typed by a person may be
-// anything).
-std::string_view sent_kind(const std::string& signal) {
-  if (signal.empty()) return {};
+// The recipe that was sent, where it is known here (a name typed by a person may be anything).
+std::optional<signals::Recipe> sent_recipe(const std::string& signal) {
+  if (signal.empty()) return std::nullopt;
   try {
-    return signals::load_recipe(signal).kind->name;
+    return signals::load_recipe(signal);
   } catch (const Error&) {
-    return {};
+    return std::nullopt;
   }
 }
 
 // What is known of the signal that was sent, so that it is not taken for hum.
-HumOptions hum_options(const AudioOptions& options) {
+HumOptions hum_options(const AudioOptions& options, const std::optional<signals::Recipe>& sent) {
   HumOptions hum{options.mains_hz, options.tone_hz, {}};
-  if (options.signal.empty()) return hum;
-  try {
-    const signals::Recipe recipe = signals::load_recipe(options.signal);
-    const std::string_view kind = recipe.kind->name;
-    if (kind == "sine" && !hum.tone_hz) hum.tone_hz = recipe.number("frequency_hz");
-    if (kind == "multitone" || kind == "two-tone") hum.sent_hz = signals::tone_frequencies(recipe);
-    if (kind == "two-tone") {
-      // A path that distorts makes multiples of the lower tone and of the difference.
-      for (const double hz : {hum.sent_hz.front(), hum.sent_hz.back() - hum.sent_hz.front()}) {
-        for (int m = 1; m * hz < highest_product_hz; ++m) hum.sent_hz.push_back(m * hz);
-      }
+  if (!sent) return hum;
+  const std::string_view kind = sent->kind->name;
+  if (kind == "sine" && !hum.tone_hz) hum.tone_hz = sent->number("frequency_hz");
+  if (kind == "multitone" || kind == "two-tone") hum.sent_hz = signals::tone_frequencies(*sent);
+  if (kind == "two-tone") {
+    // A path that distorts makes multiples of the lower tone and of the difference.
+    for (const double hz : {hum.sent_hz.front(), hum.sent_hz.back() - hum.sent_hz.front()}) {
+      for (int m = 1; m * hz < highest_product_hz; ++m) hum.sent_hz.push_back(m * hz);
     }
-  } catch (const Error&) {
-    // A name that is no recipe here says nothing.
   }
   return hum;
 }
@@ -119,89 +115,184 @@ void take_clock_out(Readings& readings, double error_ppm, double uncertainty_ppm
   }
 }
 
-}  // namespace
-
-Readings measure_audio(AudioSource& source, const AudioOptions& options, const Progress& progress,
-                       const StopFlag* stop) {
-  const double rate = source.facts().sample_rate_hz;
-  const int count = source.facts().channels;
-  const std::string name = source.facts().source;
-  if (count < 1 || !(rate >= lowest_rate_hz)) {
-    throw unusable(fmt::format(
-        "{}: {} channels at {} Hz is not audio to measure; give 1 channel or more at {} Hz or more", name,
-        count, rate, lowest_rate_hz));
-  }
-  ToneNoiseOptions tone_noise_options;
-  tone_noise_options.tone_hz = options.tone_hz;
-  tone_noise_options.clock_error_ppm =
-      options.clock_error_ppm ? options.clock_error_ppm : source.facts().clock_error_ppm;
-  tone_noise_options.step = quantisation_step(source.facts());
-  const std::string_view sent = sent_kind(options.signal);
-  tone_noise_options.band_filled = sent == "noise" || sent == "stipa";
-  std::vector<Channel> channels;
-  channels.reserve(static_cast<std::size_t>(count));
-  for (int c = 0; c < count; ++c) {
-    channels.emplace_back(rate, tone_noise_options, hum_options(options), sent == "stipa");
+// Every measurement of one stream of interleaved samples.
+class Meters {
+ public:
+  Meters(const CaptureFacts& facts, const AudioOptions& options, const std::optional<signals::Recipe>& sent)
+      : rate_hz_(facts.sample_rate_hz), loudness_(facts.sample_rate_hz, facts.channels) {
+    tone_noise_.tone_hz = options.tone_hz;
+    tone_noise_.clock_error_ppm = options.clock_error_ppm ? options.clock_error_ppm : facts.clock_error_ppm;
+    tone_noise_.step = quantisation_step(facts);
+    const std::string_view kind = sent ? sent->kind->name : std::string_view{};
+    tone_noise_.band_filled = kind == "noise" || kind == "stipa";
+    const HumOptions hum = hum_options(options, sent);
+    channels_.reserve(static_cast<std::size_t>(facts.channels));
+    for (int c = 0; c < facts.channels; ++c)
+      channels_.emplace_back(rate_hz_, tone_noise_, hum, kind == "stipa");
+    if (facts.channels == 2) pair_.emplace(rate_hz_);
   }
 
-  LoudnessAnalyser loudness(rate, count);
-  std::optional<PairAnalyser> pair;
-  if (count == 2) pair.emplace(rate);
+  void push(std::span<const float> interleaved) {
+    const std::size_t count = channels_.size();
+    while (!interleaved.empty()) {
+      const std::size_t n = std::min(interleaved.size() / count, block_frames);
+      for (std::size_t c = 0; c < count; ++c) {
+        const std::span<float> samples(channels_[c].samples.data(), n);
+        for (std::size_t i = 0; i < n; ++i) samples[i] = interleaved[i * count + c];
+        channels_[c].levels.push(samples);
+        channels_[c].tone_noise.push(samples);
+        channels_[c].interference.push(samples);
+        channels_[c].sti.push(samples);
+      }
+      loudness_.push(interleaved.first(n * count));
+      if (pair_)
+        pair_->push(std::span(channels_[0].samples).first(n), std::span(channels_[1].samples).first(n));
+      frames_ += n;
+      interleaved = interleaved.subspan(n * count);
+    }
+  }
 
-  std::vector<float> interleaved(block_frames * static_cast<std::size_t>(count));
+  [[nodiscard]] double seconds() const { return static_cast<double>(frames_) / rate_hz_; }
+
+  Readings finish(const CaptureFacts& facts) {
+    Readings readings;
+    for (int c = 0; c < facts.channels; ++c) {
+      const std::string suffix = channel_suffix(c, facts.channels);
+      Channel& channel = channels_[static_cast<std::size_t>(c)];
+      LevelResult level = channel.levels.finish();
+      InterferenceResult interference = channel.interference.finish();
+      ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
+      if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
+      if (tone_noise.level_rel_u)
+        level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
+      if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);
+      append(readings, to_readings(level, facts, suffix));
+      append(readings, std::move(tone_noise.readings));
+      append(readings, to_readings(interference, suffix));
+      append(readings, to_readings(channel.sti.finish(), suffix));
+    }
+    if (pair_) {
+      append(readings, pair_->finish());
+      readings.push_back(noise_difference(readings));
+    }
+    append(readings, to_readings(loudness_.finish()));
+    if (const auto& ppm = tone_noise_.clock_error_ppm)
+      take_clock_out(readings, *ppm, facts.clock_uncertainty_ppm.value_or(0.0));
+    return readings;
+  }
+
+ private:
+  double rate_hz_;
+  ToneNoiseOptions tone_noise_;
+  std::vector<Channel> channels_;
+  LoudnessAnalyser loudness_;
+  std::optional<PairAnalyser> pair_;
+  std::uint64_t frames_ = 0;
+};
+
+using Push = std::function<void(std::span<const float>)>;
+
+void read_all(AudioSource& source, const Push& push, const Progress& progress, const StopFlag* stop) {
+  const auto channels = static_cast<std::size_t>(source.facts().channels);
+  std::vector<float> interleaved(block_frames * channels);
   std::uint64_t frames = 0;
   const std::uint64_t expected = source.facts().frames;
   while (stop == nullptr || !stop->load()) {
     const std::size_t got = source.read(interleaved);
     if (got == 0) break;
-    for (std::size_t c = 0; c < channels.size(); ++c) {
-      const std::span<float> samples(channels[c].samples.data(), got);
-      for (std::size_t i = 0; i < got; ++i) samples[i] = interleaved[i * channels.size() + c];
-      channels[c].levels.push(samples);
-      channels[c].tone_noise.push(samples);
-      channels[c].interference.push(samples);
-      channels[c].sti.push(samples);
-    }
-    loudness.push(std::span<const float>(interleaved).first(got * channels.size()));
-    if (pair)
-      pair->push(std::span(channels[0].samples).first(got), std::span(channels[1].samples).first(got));
+    push(std::span<const float>(interleaved).first(got * channels));
     frames += got;
     if (progress) {
       const double share = expected > 0 ? static_cast<double>(frames) / static_cast<double>(expected) : -1.0;
       progress(share, "measuring");
     }
   }
-  const double seconds = static_cast<double>(frames) / rate;
-  if (seconds < shortest_s) {
-    throw unusable(fmt::format("{}: {} long, too short to measure; take at least {} s", name,
-                               frames == 0 ? "no samples," : fmt::format("{:.3f} s", seconds), shortest_s));
-  }
+}
 
-  Readings readings;
+void require_length(const Meters& all, const std::string& name) {
+  const double seconds = all.seconds();
+  if (seconds >= shortest_s) return;
+  throw unusable(fmt::format("{}: {} long, too short to measure; take at least {} s", name,
+                             seconds == 0 ? "no samples," : fmt::format("{:.3f} s", seconds), shortest_s));
+}
+
+// Moments are told from the start of the capture.
+void count_from_start(Readings& readings, double from_s) {
+  for (Reading& r : readings) {
+    if (!r.measured()) continue;
+    if (r.id.starts_with("audio.tone.step.time")) r.value = r.number() + from_s;
+    if (auto* curve = std::get_if<Curve>(&r.value); curve != nullptr && curve->x_unit == "s")
+      for (double& x : curve->x) x += from_s;
+  }
+}
+
+// Between the markers where they come back. The whole is measured beside it: a path that brings none back
+// (the far end's noise alone is taken in, or the path is dead) is known only at the end.
+Readings measure_between_markers(AudioSource& source, const AudioOptions& options,
+                                 const signals::Recipe& sent, const Progress& progress,
+                                 const StopFlag* stop) {
   const CaptureFacts& facts = source.facts();
-  for (int c = 0; c < count; ++c) {
-    const std::string suffix = channel_suffix(c, count);
-    Channel& channel = channels[static_cast<std::size_t>(c)];
-    LevelResult level = channel.levels.finish();
-    InterferenceResult interference = channel.interference.finish();
-    ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
-    if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
-    if (tone_noise.level_rel_u)
-      level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
-    if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);
-    append(readings, to_readings(level, facts, suffix));
-    append(readings, std::move(tone_noise.readings));
-    append(readings, to_readings(interference, suffix));
-    append(readings, to_readings(channel.sti.finish(), suffix));
+  Meters whole(facts, options, sent);
+  Meters silence(facts, options, sent);
+  MarkedSilence gate(facts.sample_rate_hz, facts.channels, sent.number("marker_hz"),
+                     sent.number("marker_seconds"),
+                     [&](std::span<const float> interleaved) { silence.push(interleaved); });
+  read_all(
+      source,
+      [&](std::span<const float> interleaved) {
+        whole.push(interleaved);
+        gate.push(interleaved);
+      },
+      progress, stop);
+  require_length(whole, facts.source);
+  const MarkedSilence::Result gated = gate.finish();
+  const bool between = gated.found && silence.seconds() >= shortest_s;
+  Readings readings = between ? silence.finish(source.facts()) : whole.finish(source.facts());
+  if (between) count_from_start(readings, gated.from_s);
+  for (int c = 0; c < facts.channels; ++c) {
+    const std::string id = "audio.marker.level" + channel_suffix(c, facts.channels);
+    const auto& marker = gated.markers[static_cast<std::size_t>(c)];
+    const std::string span =
+        between ? fmt::format("all readings are of the silence from {:.2f} s to {:.2f} s{}", gated.from_s,
+                              gated.to_s, gated.ended ? "" : ", the end of the capture")
+                : std::string("all readings are of the whole capture");
+    readings.push_back(marker && between ? number_reading(id, marker->level_dbfs, marker->u_db, span)
+                                         : unmeasurable(id, "no marker burst came back; " + span));
   }
-  if (pair) {
-    append(readings, pair->finish());
-    readings.push_back(noise_difference(readings));
+  return readings;
+}
+
+// A window of the search must hold some periods of the marker.
+bool tells_markers(const std::optional<signals::Recipe>& sent, double rate_hz) {
+  if (!sent || sent->kind->name != "marked-silence") return false;
+  const double hz = sent->number("marker_hz");
+  constexpr double fewest_periods = 40;
+  return hz * sent->number("marker_seconds") >= fewest_periods && hz < 0.45 * rate_hz;
+}
+
+}  // namespace
+
+Readings measure_audio(AudioSource& source, const AudioOptions& options, const Progress& progress,
+                       const StopFlag* stop) {
+  const double rate = source.facts().sample_rate_hz;
+  const int count = source.facts().channels;
+  if (count < 1 || !(rate >= lowest_rate_hz)) {
+    throw unusable(fmt::format(
+        "{}: {} channels at {} Hz is not audio to measure; give 1 channel or more at {} Hz or more",
+        source.facts().source, count, rate, lowest_rate_hz));
   }
-  append(readings, to_readings(loudness.finish()));
-  if (const auto& ppm = tone_noise_options.clock_error_ppm)
-    take_clock_out(readings, *ppm, facts.clock_uncertainty_ppm.value_or(0.0));
-  mark_tainted(readings, facts);
+  const auto sent = sent_recipe(options.signal);
+  Readings readings;
+  if (tells_markers(sent, rate)) {
+    readings = measure_between_markers(source, options, *sent, progress, stop);
+  } else {
+    Meters meters(source.facts(), options, sent);
+    read_all(
+        source, [&](std::span<const float> x) { meters.push(x); }, progress, stop);
+    require_length(meters, source.facts().source);
+    readings = meters.finish(source.facts());
+  }
+  mark_tainted(readings, source.facts());
   return readings;
 }
 

@@ -45,6 +45,13 @@ std::optional<bool> response_is_back(const Readings& readings, const std::string
   return asked ? std::optional(false) : std::nullopt;
 }
 
+// Markers tell of the path; what lies between them is quiet by design.
+Answer marker_answer(const Reading& marker, const std::optional<Sent>& sent) {
+  if (marker.measured()) return {"present", ""};
+  if (sent && sent->returns) return {"none", "the marker bursts that were sent do not come back"};
+  return {"idle", "no marker burst came back: what is here may be the input's own noise"};
+}
+
 Answer answer_to(const Readings& readings, const std::string& suffix, const Sent& sent, double rms) {
   if (sent.level_dbfs && rms < *sent.level_dbfs + dead_below_db) {
     return {"none", fmt::format("sent at {:.1f} dBFS, and only {:.1f} dBFS, the input's own noise, came in",
@@ -72,11 +79,14 @@ bool other_side_only(const Readings& readings, const std::string& suffix) {
 Answer presence(const Readings& readings, const std::string& suffix, const std::optional<Sent>& sent) {
   if (sent && std::find(sent->unsent.begin(), sent->unsent.end(), suffix) != sent->unsent.end())
     return {"idle", "nothing was sent on this side"};
+  const Reading* marker = find(readings, "audio.marker.level", suffix);
   const Reading* level = find(readings, "audio.level.rms", suffix);
-  if (level == nullptr || !level->measured()) {
+  const bool marked = marker != nullptr && marker->measured();
+  if (!marked && (level == nullptr || !level->measured())) {
     const auto peak = number_of(readings, "audio.level.peak", suffix);
     return {"none", peak ? "all samples are equal: dc and nothing else" : "all samples are zero"};
   }
+  if (marker != nullptr) return marker_answer(*marker, sent);
   const double rms = level->number();
   if (sent) return answer_to(readings, suffix, *sent, rms);
   if (other_side_only(readings, suffix))

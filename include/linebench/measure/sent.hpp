@@ -16,7 +16,8 @@ struct Sent {
   std::optional<double> level_dbfs{};  ///< rms at which it was sent [AES17], where known
   std::optional<double> tone_hz{};     ///< the one frequency of a steady tone
   bool response = false;               ///< the return was searched for it: shows_response()
-  std::vector<std::string> unsent{};   ///< suffixes of channels it was not sent to: ".right"
+  bool returns = false;               ///< sent into the path that was taken in, so its markers must come back
+  std::vector<std::string> unsent{};  ///< suffixes of channels it was not sent to: ".right"
 };
 
 /// The frequency of a recipe that is one steady tone.
@@ -27,13 +28,14 @@ struct Sent {
 
 /// Adds, in front, for each channel:
 /// - audio.signal: "none" where all samples are equal, where the signal sent does not come back, or where
-/// only the
-///   other side of a pair carries one; "idle" where nothing was sent, or is not known to be and the level is
-///   below -60 dBFS (common practice: no line-level source is that quiet); else "present". The remark says
-///   why.
+/// only
+///   the other side of a pair carries one; "idle" where nothing was sent, or is not known to be and the level
+///   is below -60 dBFS (common practice: no line-level source is that quiet); else "present". A marked
+///   silence goes by its markers: back is "present", else "none" where they must return and "idle" where they
+///   need not. The remark says why.
 /// - audio.tone.gain: level of the tone over the level it was sent at, where both are known; its uncertainty
-/// is that
-///   of the tone's level.
+/// is
+///   that of the tone's level.
 /// @param readings of the return, as measure_audio() and measure_response() give them.
 void add_signal_readings(Readings& readings, const CaptureFacts& facts, const std::optional<Sent>& sent);
 
