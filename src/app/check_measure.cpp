@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <linebench/base/catalogue.hpp>
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
 #include <linebench/job/store.hpp>
@@ -42,6 +43,31 @@ void measure_sent(const signals::Recipe& recipe, const fs::path& file, const Con
   m.asked = judge::asked_of(recipe);
 }
 
+// What is told of quiet: nothing can be where nothing is plugged in.
+bool told_in_quiet(const std::string& id) {
+  for (const char* of :
+       {"audio.hum", "audio.noise", "audio.whistle", "audio.phone_burst", "audio.level.dc"}) {
+    if (id.starts_with(of)) return true;
+  }
+  return false;
+}
+
+// A converter with anything on it has noise: a channel of zeros alone is one that nothing came to, and its
+// silence must not pass for the quiet of what was to be measured.
+void refuse_dead_channels(Readings& readings, int channels) {
+  for (int c = 0; c < channels; ++c) {
+    const std::string suffix = channel_suffix(c, channels);
+    const Reading* peak = find_reading(readings, "audio.level.peak" + suffix);
+    if (peak == nullptr || peak->measured()) continue;
+    for (Reading& r : readings) {
+      if (!r.id.ends_with(suffix) || !told_in_quiet(r.id)) continue;
+      r = unmeasurable(r.id,
+                       "all samples are zero: nothing is plugged in, the input is muted, or another input is "
+                       "chosen; plug it in, raise the input's level, and take it in again");
+    }
+  }
+}
+
 Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Context& context) {
   Measured m{.document = {}, .view = "audio", .limits = wish.limits, .asked = {}};
   const auto recipe = known_recipe(wish.signal);
@@ -72,6 +98,7 @@ Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Cont
   if (find_reading(m.document.readings, "audio.signal") == nullptr &&
       find_reading(m.document.readings, "audio.signal.left") == nullptr)
     measure::add_signal_readings(m.document.readings, m.document.input, sent);
+  refuse_dead_channels(m.document.readings, m.document.input.channels);
   return m;
 }
 

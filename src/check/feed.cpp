@@ -162,16 +162,18 @@ CaptureWish sound_wish(const Script& s, const std::string& level, std::optional<
                        int round) {
   CaptureWish w;
   w.label = s.words().text(round == 1 ? "feed-audio-label" : "feed-audio-label-again",
-                           {{"round", std::to_string(round)}});
+                           {{"change", std::to_string(round - 1)}});
   w.seconds = 30;
   w.limits = level + "-feed";
   w.full_scale_v = full_scale_v;
   return w;
 }
 
-CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<double> full_scale_v) {
+CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<double> full_scale_v,
+                       int round) {
   CaptureWish w;
-  w.label = s.words().text("feed-quiet-label");
+  w.label = s.words().text(round == 1 ? "feed-quiet-label" : "feed-quiet-label-again",
+                           {{"change", std::to_string(round - 1)}});
   w.seconds = 10;
   w.only = quiet_ids();
   w.limits = level + "-feed";
@@ -183,7 +185,7 @@ CaptureWish picture_wish(const Script& s, const std::string& system, int round) 
   CaptureWish w;
   w.view = CaptureWish::View::Video;
   w.label = s.words().text(round == 1 ? "feed-video-label" : "feed-video-label-again",
-                           {{"round", std::to_string(round)}});
+                           {{"change", std::to_string(round - 1)}});
   w.seconds = 5;
   w.system = system;
   return w;
@@ -250,7 +252,7 @@ Step feed_flow(Script& s, const Knowledge& k) {
           {.key = round_key("feed.audio", round), .words = "feed.audio." + level, .optional = kind == "both"},
           sound_wish(s, level, full_scale_v, round));
       (void)s.capture({.key = round_key("feed.quiet", round), .words = "feed.quiet", .optional = true},
-                      quiet_wish(s, level, full_scale_v));
+                      quiet_wish(s, level, full_scale_v, round));
     }
     if (kind != "audio") {
       (void)s.capture(
