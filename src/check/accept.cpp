@@ -21,6 +21,22 @@ std::string lower(std::string s) {
   return s;
 }
 
+constexpr std::string_view skipped = "skipped";
+
+// "skip", "skip REASON", or the stored form of either: the reason. Nothing for any other line.
+std::optional<std::string> skip_typed(const std::string& text) {
+  const std::string first = lower(text.substr(0, text.find_first_of(" :")));
+  if (first != "skip" && first != skipped) return std::nullopt;
+  const auto reason = text.find_first_not_of(" :", first.size());
+  return reason == std::string::npos ? std::string() : text.substr(reason);
+}
+
+Accepted skip(const Step& step, const std::string& reason, const Words& words) {
+  if (!step.optional && !step.reasoned) return {std::nullopt, words.text("say-needed")};
+  if (!step.optional && reason.empty()) return {std::nullopt, words.text("say-skip-why")};
+  return {std::string(skipped) + (reason.empty() ? "" : ": " + reason), {}};
+}
+
 // A comma may stand for the decimal point.
 std::optional<double> number_of(std::string text) {
   std::replace(text.begin(), text.end(), ',', '.');
@@ -90,7 +106,7 @@ Accepted accept(const Step& step, const std::string& typed, const Words& words) 
   const std::string text = trimmed(typed);
   const std::string& given = text.empty() ? step.otherwise : text;
   if (given.empty()) {
-    if (step.kind == StepKind::Capture && step.optional) return {skipped, {}};
+    if (step.kind == StepKind::Capture && step.optional) return {std::string(skipped), {}};
     if (step.optional) return {std::string(), {}};
     return {std::nullopt, words.text(step.kind == StepKind::Capture ? "say-file" : "say-something")};
   }
@@ -118,16 +134,21 @@ Accepted accept(const Step& step, const std::string& typed, const Words& words) 
     case StepKind::Tick:
       return ticked(step, given, words);
     case StepKind::Capture:
-      if (lower(given) == "skip") {
-        if (step.optional) return {skipped, {}};
-        return {std::nullopt, words.text("say-needed")};
-      }
+      if (const auto reason = skip_typed(given)) return skip(step, *reason, words);
       return {given, {}};
     case StepKind::Text:
     case StepKind::Finish:
       break;
   }
   return {given, {}};
+}
+
+bool is_skipped(const std::string& answer) {
+  return answer == skipped || answer.starts_with(std::string(skipped) + ": ");
+}
+
+std::string skip_reason(const std::string& answer) {
+  return is_skipped(answer) ? skip_typed(answer).value_or("") : std::string();
 }
 
 std::vector<std::pair<std::string, std::string>> ticks(const std::string& answer) {

@@ -15,6 +15,8 @@ namespace {
 constexpr std::size_t most_times = 500;
 // A tone this far under where it was is gone, not quieter (common practice: 20 dB is inaudible beside it).
 constexpr double gone_db = 20;
+// A path's delay and a tone's start are over by then.
+constexpr double shortest_signal_s = 2;
 
 class WindowSource final : public AudioSource {
  public:
@@ -131,6 +133,17 @@ struct Soak::Impl {
     t.tone_dbfs = within ? std::nullopt : level;
   }
 
+  // A side on which the tone never came has nothing to say where the other carries it.
+  [[nodiscard]] Reading signal_reading(const Tally& t, const std::string& suffix) const {
+    const std::string id = "audio.signal" + suffix;
+    if (t.first_dbfs) return text_reading(id, "present");
+    if (std::any_of(tallies.begin(), tallies.end(), [](const Tally& x) { return x.first_dbfs.has_value(); }))
+      return unmeasurable(id, "nothing was sent to this side, or nothing came back on it");
+    if (static_cast<double>(pushed) < shortest_signal_s * rate_hz)
+      return unmeasurable(id, "the run was too short to see whether the tone came");
+    return text_reading(id, "none", "the steady tone never came in");
+  }
+
   void measure(bool last) {
     WindowSource source(held, rate_hz, channels, options.signal);
     measure::AudioOptions how;
@@ -195,14 +208,14 @@ void Soak::push(std::span<const float> interleaved) {
 
 Readings Soak::finish() {
   Impl& s = *impl_;
-  if (static_cast<double>(s.pushed) < 0.1 * s.rate_hz)
+  if (static_cast<double>(s.pushed) < shortest_soak_s * s.rate_hz)
     throw unusable("the long run holds less than 0.1 s; let it run on");
   s.measure(true);
   Readings out;
   for (int c = 0; c < s.channels; ++c) {
     const Tally& t = s.tallies[static_cast<std::size_t>(c)];
     const std::string suffix = channel_suffix(c, s.channels);
-    out.push_back(text_reading("audio.signal" + suffix, t.first_dbfs ? "present" : "none"));
+    out.push_back(s.signal_reading(t, suffix));
     const std::string kept = fmt::format("the first {} are kept with their times", most_times);
     const auto counted = [&](const char* id, double n, const Curve& times) {
       out.push_back(number_reading(std::string(id) + ".count" + suffix, n, std::nullopt));

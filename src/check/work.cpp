@@ -42,6 +42,7 @@ Step Script::step_of(StepKind kind, Ask a) const {
   for (Choice& c : s.choices) c.text = fill(c.text);
   s.otherwise = a.otherwise.empty() ? q.otherwise : a.otherwise;
   s.optional = a.optional;
+  s.reasoned = a.reasoned;
   return s;
 }
 
@@ -106,12 +107,14 @@ const job::Capture* Script::capture(Ask ask, CaptureWish wish) {
   const std::string* given = work_.answer(key);
   const job::Capture* found = work_.capture(key);
   // A capture that is named but not there (a store merged in part) is taken again.
-  if (given != nullptr && found == nullptr && *given != skipped) throw Waiting{std::move(step)};
+  if (given != nullptr && found == nullptr && !is_skipped(*given)) throw Waiting{std::move(step)};
   (void)answer_to(std::move(step));
   if (found != nullptr) {
     answered_.back().shown = found->file.filename().string();
     if (auto& drawing = answered_.back().drawing) drawing->title = found->label;
   } else {
+    answered_.back().shown = words_.text("not-taken");
+    if (const std::string why = skip_reason(*given); !why.empty()) answered_.back().shown += ": " + why;
     answered_.back().drawing.reset();
   }
   return found;

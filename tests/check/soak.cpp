@@ -118,6 +118,38 @@ TEST(Soak, ShortDropoutAndALongLoss) {
   EXPECT_TRUE(came);
 }
 
+// A run on an open path has no click and no dropout, and shows nothing all the same.
+TEST(Soak, ToneThatNeverCameIsSaid) {
+  check::SoakOptions options;
+  options.tone_hz = 1000;
+  options.signal = "tone-1k";
+  check::Soak s(rate, 2, options);
+  std::mt19937 random(5);
+  std::normal_distribution<float> noise(0, 1e-4F);
+  std::vector<float> block(8000);
+  for (int i = 0; i < 40; ++i) {
+    for (float& v : block) v = noise(random);
+    s.push(block);
+  }
+  const Readings r = s.finish();
+  EXPECT_EQ(find_reading(r, "audio.signal.left")->text(), "none");
+  EXPECT_EQ(find_reading(r, "audio.signal.right")->text(), "none");
+  // On one side only: the other has nothing to say.
+  check::Soak one(rate, 2, options);
+  ToneRun run;
+  for (int i = 0; i < 40; ++i) {
+    const std::vector<float> tone = run.next(4000);
+    for (std::size_t k = 0; k < tone.size(); ++k) {
+      block[2 * k] = tone[k];
+      block[2 * k + 1] = noise(random);
+    }
+    one.push(block);
+  }
+  const Readings sided = one.finish();
+  EXPECT_EQ(find_reading(sided, "audio.signal.left")->text(), "present");
+  EXPECT_FALSE(find_reading(sided, "audio.signal.right")->measured());
+}
+
 // A day is 24 times this hour: what does not grow in an hour, with an event every minute, does not grow in a
 // day.
 TEST(Soak, MemoryDoesNotGrow) {

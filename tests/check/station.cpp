@@ -159,6 +159,18 @@ TEST(Station, LongRunFindsWhatComesAndGoes) {
   EXPECT_TRUE(found) << run_capture.dump(1).substr(0, 1500);
 }
 
+TEST(Station, LongRunOnAnOpenPathFails) {
+  const Bench bench;
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  check_test::sox("-n -r 16000 -b 24 -c 1 '" + (bench.folder.path / "station.soak.wav").string() +
+                  "' synth 60 whitenoise vol -85dB");
+  const json j = bench.check(1, answers("C4",
+                                        "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n"
+                                        "\"station.soak-hours\" = 0.0166\n"));
+  EXPECT_EQ(j.at("job").at("outcome"), "fail") << j.at("points").dump(1);
+}
+
 TEST(Station, LongRunStoppedEarlyClearsNothing) {
   const Bench bench;
   bench.returned("sweep-speech", "test.listen", band);
@@ -168,7 +180,46 @@ TEST(Station, LongRunStoppedEarlyClearsNothing) {
                                         "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n"
                                         "\"station.soak-hours\" = 0.05\n"));
   EXPECT_EQ(j.at("job").at("outcome"), "not decided") << j.at("headline");
-  EXPECT_NE(j.at("points").dump().find("Soak ended after 60 s"), std::string::npos) << j.at("points").dump(1);
+  EXPECT_NE(j.at("points").dump().find("Soak ended after 60.0 s"), std::string::npos)
+      << j.at("points").dump(1);
+}
+
+// What a long run showed and was repaired is gone only when another long run does not show it.
+TEST(Station, RepairAfterALongRunAsksForAnother) {
+  const Bench bench;
+  for (const char* key : {"", ".2"}) {
+    bench.returned("sweep-speech", std::string("test.listen") + key, band);
+    bench.returned("tone-1k", std::string("test.level") + key, "highpass 150");
+  }
+  const std::string soak =
+      "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n\"station.soak-hours\" = 0.0166\n"
+      "\"station.soaked\" = \"repair\"\n\"station.repair\" = \"new relay\"\n";
+  long_run(bench, "pad 23.5 36.4");
+  const json open = bench.check(1, answers("C3", soak + "\"station.next.2\" = \"done\"\n"));
+  EXPECT_EQ(open.at("job").at("outcome"), "not decided") << open.at("headline");
+  EXPECT_NE(open.at("points").dump().find("long run before the repair"), std::string::npos);
+  EXPECT_EQ(open.at("job").at("captures").size(), 5u) << "every test again after the repair";
+  std::filesystem::rename(bench.folder.path / "station.soak.wav", bench.folder.path / "kept.wav");
+  long_run(bench, "");
+  std::filesystem::rename(bench.folder.path / "station.soak.wav", bench.folder.path / "station.soak.2.wav");
+  std::filesystem::rename(bench.folder.path / "kept.wav", bench.folder.path / "station.soak.wav");
+  const json cured = bench.check(0, answers("C3", soak + "\"station.next.2\" = \"soak\"\n"));
+  EXPECT_EQ(cured.at("job").at("outcome"), "repaired") << cured.at("points").dump(1);
+}
+
+// No measuring microphone here: the rest is still worth having, and it is no pass.
+TEST(Station, NeededTestIsSkippedWithAReasonAndIsThenNoPass) {
+  const Bench bench;
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  const json j = bench.check(
+      1, answers("E1", "\"test.listen\" = \"skip no measuring microphone\"\n\"station.next\" = \"done\"\n"));
+  EXPECT_EQ(j.at("job").at("outcome"), "not decided");
+  EXPECT_NE(j.at("points").dump().find("not tested: no measuring microphone"), std::string::npos)
+      << j.at("points").dump(1);
+  std::ofstream(bench.folder.path / "answers.toml") << answers("E1", "\"test.listen\" = \"skip\"\n");
+  const auto bare = run(bench.folder, "check station --from-files .");
+  EXPECT_EQ(bare.exit, 3);
+  EXPECT_NE(bare.err.find("skip REASON"), std::string::npos) << bare.err;
 }
 
 TEST(Station, RepairOfOneThatPassedIsMeasuredAgain) {

@@ -20,6 +20,9 @@ struct SoakEvent {
 /// "01:02:03.4" from the start.
 [[nodiscard]] std::string soak_time(double seconds);
 
+/// Less than this says nothing.
+inline constexpr double shortest_soak_s = 0.1;
+
 struct SoakOptions {
   std::optional<double> tone_hz{};  ///< the steady tone that is sent
   std::string signal{};             ///< its recipe

@@ -47,6 +47,9 @@ struct Step {
   std::vector<Choice> choices{};
   std::string otherwise{};  ///< the answer of a bare Enter; empty: an answer is needed unless `optional`
   bool optional = false;    ///< may be left empty, or skipped
+  bool reasoned = false;    ///< Capture: may be skipped where a reason is given
+  /// Capture: what it had before, for a person; empty: nothing. (Other kinds have it in `otherwise`.)
+  std::string was{};
   double least = 0, most = 0;
   CaptureWish wish{};
   /// Meter: what is wrong with what was typed; empty: nothing.
@@ -82,7 +85,9 @@ struct Accepted {
 /// Ticks as stored, taken apart: word and "done", "not needed" or "open".
 [[nodiscard]] std::vector<std::pair<std::string, std::string>> ticks(const std::string& answer);
 
-/// The answer to a Capture step that is left out.
-inline constexpr const char* skipped = "skipped";
+/// Whether this is the answer to a Capture step that is left out: "skipped", or "skipped: REASON".
+[[nodiscard]] bool is_skipped(const std::string& answer);
+/// Its reason; empty where none was given.
+[[nodiscard]] std::string skip_reason(const std::string& answer);
 
 }  // namespace linebench::check

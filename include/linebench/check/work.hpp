@@ -28,7 +28,7 @@ struct Ask {
   std::string words{};  ///< key of the question; empty: `key`
   Values values{};      ///< put into the texts
   std::optional<report::Outcome> news{};
-  bool optional = false;
+  bool optional = false, reasoned = false;
   std::vector<Choice> choices{};  ///< in place of the question's own
   std::string otherwise{};
   std::vector<std::string> help{}, cautions{}, draw{};  ///< after, in place of (draw) the question's own

@@ -1,0 +1,206 @@
+// What a station's tests and long runs come to.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cstdlib>
+#include <linebench/report/format.hpp>
+#include <linebench/report/words.hpp>
+
+#include "readings.hpp"
+#include "round.hpp"
+#include "station_state.hpp"
+
+namespace linebench::check {
+namespace {
+
+using report::Outcome;
+using report::Point;
+using report::Weight;
+
+const StationPlan* plan_named(const Knowledge& k, const std::string& name) {
+  for (const StationPlan& p : k.plans) {
+    if (p.name == name) return &p;
+  }
+  return nullptr;
+}
+
+std::vector<PastStation> good_units(const Work& w, const Knowledge& k) {
+  std::vector<PastStation> good;
+  for (const PastStation& p : k.history) {
+    if (p.job.reference && p.job.uid != w.job.uid) good.push_back(p);
+  }
+  return good;
+}
+
+void add_test_points(const Tested& t, const Words& words, std::vector<Point>& points, bool& fails,
+                     bool& open) {
+  for (const StationTest& test : t.plan->tests) {
+    const auto it = t.captures.find(test.key);
+    if (it == t.captures.end()) continue;
+    const auto wrong = troubles(*it->second);
+    for (const Trouble& x : wrong) {
+      const report::Words say = report::words_for(x.id, x.side);
+      points.push_back(
+          {Weight::Change, test.title + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
+      fails = true;
+    }
+    for (const Gap& g : gaps(*it->second)) {
+      points.push_back(
+          {Weight::Note,
+           words.text("station-missing", {{"test", test.title}, {"what", g.label}, {"reason", g.reason}}), "",
+           "", ""});
+      open = true;
+    }
+    if (wrong.empty() && it->second->missing.empty())
+      points.push_back({Weight::Good, words.text("station-within", {{"test", test.title}}), "", "", ""});
+  }
+  for (const Tested::Skipped& x : t.skipped) {
+    points.push_back({Weight::Note,
+                      words.text(x.reason.empty() ? "station-skipped" : "station-skipped-why",
+                                 {{"test", x.title}, {"reason", x.reason}}),
+                      "", "", ""});
+    open = open || x.decides;
+  }
+}
+
+// @return whether something is unlike the good units'.
+bool add_reference_points(const Tested& t, const Work& w, const Knowledge& k, std::vector<Point>& points) {
+  const auto good = good_units(w, k);
+  const auto unlike = unlike_reference(t.captures, good);
+  const int units = reference_units(t.captures, good);
+  for (const Unlike& u : unlike) {
+    points.push_back({Weight::Note,
+                      k.words.text("station-unlike", {{"what", t.captures.at(u.test)->label + ": " + u.label},
+                                                      {"value", fmt::format("{:.3g} {}", u.value, u.unit)},
+                                                      {"mean", fmt::format("{:.3g} {}", u.mean, u.unit)},
+                                                      {"spread", fmt::format("{:.2g}", u.spread)},
+                                                      {"units", std::to_string(u.units)}}),
+                      k.words.text("station-unlike-why"), "", ""});
+  }
+  if (unlike.empty()) {
+    points.push_back(units >= 3
+                         ? Point{Weight::Good,
+                                 k.words.text("station-like", {{"units", std::to_string(units)}}), "", "", ""}
+                         : Point{Weight::Note,
+                                 k.words.text("station-no-reference", {{"units", std::to_string(units)}}), "",
+                                 "", ""});
+  }
+  return !unlike.empty();
+}
+
+// What the last long run says of the station as it is now. A fault that it showed and that was repaired since
+// is gone only when another long run does not show it.
+void add_soak_points(const Work& w, const StationState& state, const Words& words, std::vector<Point>& points,
+                     bool& fails, bool& open) {
+  if (state.soaks.empty()) return;
+  const SoakRun& last = state.soaks.back();
+  const job::Capture& c = *last.capture;
+  const bool whole = soak_whole(w, c);
+  if (last.round < state.round) {
+    if (!soak_failed(c)) return;
+    points.push_back(
+        {Weight::Note, words.text("station-soak-due"), "", words.text("station-soak-due-do"), ""});
+    open = true;
+    return;
+  }
+  for (const Trouble& x : troubles(c)) {
+    const report::Words say = report::words_for(x.id, x.side);
+    points.push_back(
+        {Weight::Change, c.label + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
+    fails = true;
+  }
+  if (!soak_failed(c))
+    points.push_back({whole ? Weight::Good : Weight::Note,
+                      words.text(whole ? "station-soak-clean" : "station-soak-short",
+                                 {{"time", report::show_duration(c.facts.duration_s())}}),
+                      "", "", ""});
+  open = open || !whole;
+}
+
+bool complained(const Work& w) {
+  const std::string* c = w.answer("complaint");
+  return c != nullptr && !c->empty();
+}
+
+void add_repairs(const Work& w, const StationState& state, const Words& words, std::vector<Point>& points) {
+  for (int round = 1; round < state.round; ++round) {
+    const std::string* done = w.answer(round_key("station.repair", round));
+    if (done != nullptr)
+      points.push_back({Weight::Note, words.text("station-repair-done", {{"done", *done}}), "", "", ""});
+  }
+}
+
+const char* passed_because(const Work& w, const StationState& state, bool unlike) {
+  if (state.round > 1) return "station-repaired";
+  if (!complained(w)) return unlike ? "station-pass-unlike" : "station-pass";
+  return unlike ? "station-suspect" : state.soaks.empty() ? "station-no-fault" : "station-no-fault-soaked";
+}
+
+}  // namespace
+
+Tested tested(const Work& w, const Knowledge& k, int upto) {
+  Tested t;
+  const std::string* plan = w.answer("station.plan");
+  if (plan != nullptr) t.plan = plan_named(k, *plan);
+  if (t.plan == nullptr) return t;
+  for (const StationTest& test : t.plan->tests) {
+    std::optional<Tested::Skipped> skip;
+    bool before = false;  // it was measured in an earlier round
+    for (int round = 1; round <= upto; ++round) {
+      const std::string key = round_key("test." + test.key, round);
+      const std::string* answer = w.answer(key);
+      if (const job::Capture* c = w.capture(key)) {
+        t.captures[test.key] = c;
+        skip.reset();
+        before = true;
+      } else if (answer != nullptr && is_skipped(*answer)) {
+        // What was measured before a repair says nothing of the unit after it.
+        t.captures.erase(test.key);
+        skip = Tested::Skipped{test.title, skip_reason(*answer), before || !test.optional};
+      }
+    }
+    if (skip) {
+      t.skipped.push_back(*skip);
+    } else if (!t.captures.contains(test.key)) {
+      t.waiting = true;
+    }
+  }
+  return t;
+}
+
+bool soak_failed(const job::Capture& c) { return !troubles(c).empty(); }
+
+// A run that ended early is no long run: it may not clear a unit.
+bool soak_whole(const Work& w, const job::Capture& c) {
+  const std::string* hours = w.answer("station.soak-hours");
+  const double asked = 3600 * (hours == nullptr ? usual_soak_hours : std::strtod(hours->c_str(), nullptr));
+  return !c.facts.interrupted && c.facts.duration_s() >= 0.98 * asked;
+}
+
+std::string result_word(const Work& w, const Outcome& o, const StationState& state, const Words& words) {
+  if (o.mark == report::Mark::Fail) return words.text("station-word-fail");
+  if (o.mark != report::Mark::Pass) return words.text("station-word-open");
+  if (state.round > 1) return words.text("station-word-repair");
+  return words.text(complained(w) ? "station-word-no-fault" : "station-word-pass");
+}
+
+Outcome outcome_at(const Work& w, const Knowledge& k, const StationState& state) {
+  const Tested t = tested(w, k, state.round);
+  Outcome o;
+  if (t.plan == nullptr || (t.captures.empty() && t.skipped.empty())) return o;
+  bool fails = false;
+  bool open = t.waiting || t.captures.empty();
+  add_test_points(t, k.words, o.points, fails, open);
+  add_repairs(w, state, k.words, o.points);
+  const bool unlike = add_reference_points(t, w, k, o.points);
+  add_soak_points(w, state, k.words, o.points, fails, open);
+  std::stable_sort(o.points.begin(), o.points.end(),
+                   [](const Point& a, const Point& b) { return a.weight < b.weight; });
+  o.mark = fails ? report::Mark::Fail : open ? report::Mark::Incomplete : report::Mark::Pass;
+  o.headline = k.words.text(fails  ? "station-fail"
+                            : open ? "station-open"
+                                   : passed_because(w, state, unlike));
+  return o;
+}
+
+}  // namespace linebench::check
