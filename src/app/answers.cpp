@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include <algorithm>
+#include <cctype>
 #include <cerrno>
 #include <linebench/report/format.hpp>
 
@@ -53,6 +54,16 @@ class Lines {
   bool ended_ = false;
 };
 
+std::string trimmed(const std::string& s) {
+  const auto from = s.find_first_not_of(" \t\r");
+  return from == std::string::npos ? "" : s.substr(from, s.find_last_not_of(" \t\r") - from + 1);
+}
+
+std::string lower(std::string s) {
+  std::transform(s.begin(), s.end(), s.begin(), [](unsigned char c) { return std::tolower(c); });
+  return s;
+}
+
 class Keyboard : public Answers {
  public:
   Keyboard(const check::Words& words, const Context& context, CheckDevices devices)
@@ -61,70 +72,135 @@ class Keyboard : public Answers {
   Reply reply(const Step& step, const check::Route& route) override {
     for (;;) {
       show_text(context_, prompt(step));
-      const auto line = lines_.next();
-      if (!line) {
-        show_text(context_, "\n");
-        return {};
-      }
-      // What is piped in is not seen otherwise.
-      if (isatty(STDIN_FILENO) == 0) show_text(context_, report::printable(*line) + "\n");
-      if (const auto r = command(*line, route)) return *r;
-      if (line->starts_with("?")) {
-        show_text(context_,
-                  report::wrapped(words_.text("prompt-help"), terminal_style(false).width, 2, "  "));
+      const auto line = next();
+      if (!line) return {};
+      if (line->starts_with("=") && takes_text(step)) {
+        if (auto r = taken(as_it_stands(step), line->substr(1))) return *r;
         continue;
       }
-      if (step.kind == StepKind::Capture && devices_.can_take(step.wish) &&
-          line->find_first_not_of(" \t") == std::string::npos)
-        return {Reply::Kind::Record, {}};
-      const check::Accepted a = check::accept(step, *line, words_);
-      if (a.answer) return {Reply::Kind::Answer, *a.answer};
-      show_text(context_, report::printable(a.complaint) + "\n");
+      if (line->starts_with("?")) {
+        show_line(context_, words_.text("prompt-help"));
+        continue;
+      }
+      bool understood = false;
+      if (const auto r = command(step, *line, route, understood)) return *r;
+      if (understood) continue;
+      if (step.kind == StepKind::Capture) {
+        const std::string word = lower(trimmed(*line));
+        if (!step.was.empty() && (word == "keep" || (word.empty() && !can_take(devices_, step.wish))))
+          return {Reply::Kind::Keep, {}};
+        if (word.empty() && can_take(devices_, step.wish)) return {Reply::Kind::Record, {}};
+      }
+      if (auto r = taken(step, *line)) return *r;
     }
   }
 
   [[nodiscard]] bool can_try_again() const override { return true; }
 
  private:
+  static bool takes_text(const Step& step) {
+    return step.kind == StepKind::Text || step.kind == StepKind::Meter || step.kind == StepKind::Capture;
+  }
+
+  // Nothing stands in for an empty line.
+  static Step as_it_stands(Step step) {
+    step.otherwise.clear();
+    return step;
+  }
+
+  std::optional<std::string> next() {
+    auto line = lines_.next();
+    if (!line) {
+      show_text(context_, "\n");
+    } else if (isatty(STDIN_FILENO) == 0) {  // what is piped in is not seen otherwise
+      show_text(context_, report::printable(*line) + "\n");
+    }
+    return line;
+  }
+
+  std::optional<Reply> taken(const Step& step, const std::string& line) {
+    const check::Accepted a = check::accept(step, line, words_);
+    if (a.answer) return Reply{Reply::Kind::Answer, *a.answer};
+    show_line(context_, a.complaint);
+    return std::nullopt;
+  }
+
   [[nodiscard]] std::string prompt(const Step& step) const {
+    const bool takes = step.kind == StepKind::Capture && can_take(devices_, step.wish);
     std::string text = words_.text(step.kind == StepKind::Choose    ? "prompt-choose"
                                    : step.kind == StepKind::Tick    ? "prompt-tick"
                                    : step.kind != StepKind::Capture ? "prompt-text"
-                                   : devices_.can_take(step.wish)   ? "prompt-record"
+                                   : takes                          ? "prompt-record"
                                                                     : "prompt-file");
-    if (!step.otherwise.empty()) text += " [" + step.otherwise + "]";
+    if (!step.otherwise.empty()) text += " [" + report::printable(shown_otherwise(step)) + "]";
+    if (!step.was.empty())
+      text += " [" + words_.text("prompt-keep", {{"was", report::printable(step.was)}}) + "]";
     if (step.kind == StepKind::Capture && step.optional) text += " [" + words_.text("prompt-optional") + "]";
+    if (step.reasoned) text += " [" + words_.text("prompt-reasoned") + "]";
     return text + " (?): ";
   }
 
-  std::optional<Reply> command(const std::string& line, const check::Route& route) {
+  // Ticks as they would be typed.
+  static std::string shown_otherwise(const Step& step) {
+    if (step.kind != StepKind::Tick) return step.otherwise;
+    std::string text;
+    std::size_t place = 0;
+    for (const auto& [word, state] : check::ticks(step.otherwise)) {
+      ++place;
+      if (state != "open")
+        text += fmt::format("{}{}{}", text.empty() ? "" : " ", state == "done" ? "" : "-", place);
+    }
+    return text.empty() ? "none" : text;
+  }
+
+  // @param understood it was a command, and is dealt with when there is no reply.
+  std::optional<Reply> command(const Step& step, const std::string& typed, const check::Route& route,
+                               bool& understood) {
+    if (const auto note = note_in(typed)) return Reply{Reply::Kind::Note, *note};
+    const std::string line = trimmed(typed);
     const auto space = line.find(' ');
-    const std::string word = line.substr(0, space);
-    const std::string rest = space == std::string::npos ? "" : line.substr(space + 1);
-    if (line == "back") return Reply{Reply::Kind::Back, {}};
-    if (line == "stop") return Reply{};
-    if (word == "note" && !rest.empty()) return Reply{Reply::Kind::Note, rest};
-    if (word == "change") return change(rest, route);
-    return std::nullopt;
+    const std::string word = lower(line.substr(0, space));
+    const std::string rest = space == std::string::npos ? "" : trimmed(line.substr(space + 1));
+    if (word == "back" && rest.empty()) return Reply{Reply::Kind::Back, {}};
+    if (word == "stop" && rest.empty()) return Reply{};
+    if (word != "change") return std::nullopt;
+    // "change of the left pad" is an answer where a text is wanted.
+    const bool number = !rest.empty() && rest.find_first_not_of("0123456789") == std::string::npos;
+    const bool sentence = takes_text(step) && !rest.empty() && !number && key_of(rest, route).empty();
+    if (sentence) return std::nullopt;
+    understood = true;
+    return change(rest, route);
+  }
+
+  static std::string key_of(const std::string& which, const check::Route& route) {
+    const auto& done = route.answered;
+    for (std::size_t i = 0; i < done.size(); ++i) {
+      if (which == done[i].key || which == std::to_string(i + 1)) return done[i].key;
+    }
+    return {};
   }
 
   std::optional<Reply> change(std::string which, const check::Route& route) {
     const auto& done = route.answered;
+    if (done.empty()) {
+      show_line(context_, words_.text("change-none"));
+      return std::nullopt;
+    }
     if (which.empty()) {
       std::string text = words_.text("change-which") + "\n";
       for (std::size_t i = 0; i < done.size(); ++i)
         text += report::wrapped(report::printable(done[i].title + ": " + done[i].shown),
                                 terminal_style(false).width, 5, fmt::format("{:>3}  ", i + 1));
       show_text(context_, text + words_.text("prompt-choose") + ": ");
-      const auto line = lines_.next();
+      const auto line = next();
       if (!line) return Reply{};
-      which = *line;
+      which = trimmed(*line);
+      if (which.empty()) return std::nullopt;
     }
-    for (std::size_t i = 0; i < done.size(); ++i) {
-      if (which == done[i].key || which == std::to_string(i + 1))
-        return Reply{Reply::Kind::Change, done[i].key};
-    }
-    return Reply{Reply::Kind::Change, {}};
+    const std::string key = key_of(which, route);
+    if (!key.empty()) return Reply{Reply::Kind::Change, key};
+    show_line(context_, words_.text("say-change", {{"typed", which}, {"most", std::to_string(done.size())}}));
+    return std::nullopt;
   }
 
   const check::Words& words_;
@@ -138,6 +214,19 @@ class Keyboard : public Answers {
 std::unique_ptr<Answers> answers_from_keyboard(const check::Words& words, const Context& context,
                                                CheckDevices devices) {
   return std::make_unique<Keyboard>(words, context, std::move(devices));
+}
+
+std::optional<std::string> note_in(const std::string& line) {
+  const std::string text = trimmed(line);
+  if (text.size() < 6 || lower(text.substr(0, 5)) != "note ") return std::nullopt;
+  return trimmed(text.substr(5));
+}
+
+void show_line(const Context& context, const std::string& text) {
+  const report::TerminalStyle style = terminal_style(false);
+  const std::string lines =
+      report::wrapped(report::printable(text), std::max<std::size_t>(style.width, 40), 2, "");
+  show_text(context, style.unicode ? lines : report::to_ascii(lines));
 }
 
 void show_text(const Context& context, const std::string& text) {
@@ -154,7 +243,7 @@ void show_step(const Step& step, std::size_t number, const check::Words& words, 
   std::string text = "\n";
   if (step.news) text += report::outcome_text(*step.news, style) + "\n";
   text += report::wrapped(report::printable(step.ask), width, 2,
-                          words.text("step", {{"n", std::to_string(number)}}) + ": ");
+                          number == 0 ? "" : words.text("step", {{"n", std::to_string(number)}}) + ": ");
   if (step.drawing) text += report::drawing_text(*step.drawing, style);
   for (const std::string& c : step.cautions)
     text += report::wrapped(report::printable(c), width, 4, "  ! " + words.text("caution") + ": ");

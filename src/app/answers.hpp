@@ -16,7 +16,7 @@ namespace linebench::app {
 
 /// What came back from a step.
 struct Reply {
-  enum class Kind { Answer, Record, Back, Change, Note, Leave } kind = Kind::Leave;
+  enum class Kind { Answer, Record, Keep, Back, Change, Note, Leave } kind = Kind::Leave;
   std::string text{};  ///< Answer: in stored form (a file for a capture); Change: the key; Note: the note
 };
 
@@ -32,8 +32,12 @@ class Answers {
   [[nodiscard]] virtual bool can_try_again() const = 0;
 };
 
-/// Lines of standard input. `back`, `change`, `note TEXT` and `stop` are understood at every step. Its end,
-/// or Ctrl-C, leaves the job. @param devices where one was named for a capture, a bare Enter takes it in.
+/// The text of "note TEXT"; nothing for any other line.
+[[nodiscard]] std::optional<std::string> note_in(const std::string& line);
+
+/// Lines of standard input. `back`, `change`, `note TEXT` and `stop` are understood at every step, in
+/// capitals or not; after `=` any line is the answer as it stands. Its end, or Ctrl-C, leaves the job. @param
+/// devices where one was named for a capture, a bare Enter takes it in.
 [[nodiscard]] std::unique_ptr<Answers> answers_from_keyboard(const check::Words& words,
                                                              const Context& context, CheckDevices devices);
 
@@ -44,8 +48,12 @@ class Answers {
                                                           const Context& context);
 
 /// The step on the screen: what is known, what is asked, cautions, drawing, what to do, choices.
+/// @param number of the step; 0: it has none.
 void show_step(const check::Step& step, std::size_t number, const check::Words& words,
                const Context& context);
+
+/// A sentence for a person, wrapped to the screen, as show_text().
+void show_line(const Context& context, const std::string& text);
 
 /// To standard output; with --json, where that holds the document alone, to standard error.
 void show_text(const Context& context, const std::string& text);

@@ -34,7 +34,8 @@ class Folder : public Answers {
     if (context_.stop) return {};
     std::optional<std::string> given = written(step.key);
     if (step.kind == StepKind::Capture) {
-      if (given && *given != "skip") given = (folder_ / *given).string();
+      // The name of a file, or that there is none and why.
+      if (given && !given->starts_with("skip")) given = (folder_ / *given).string();
       if (!given) given = capture_file(step.key);
       if (!given && !step.optional)
         throw unusable(words_.text(

@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cctype>
+#include <cstring>
 #include <linebench/base/json_text.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/job/export.hpp>
@@ -24,39 +26,58 @@ namespace fs = std::filesystem;
 using check::Step;
 using check::StepKind;
 
+// For a command line that is copied.
+std::string shell_quoted(const std::string& text) {
+  const bool plain = !text.empty() && std::all_of(text.begin(), text.end(), [](unsigned char c) {
+    return std::isalnum(c) != 0 || std::strchr("/._-+,:@%", c) != nullptr;
+  });
+  if (plain) return text;
+  std::string out = "'";
+  for (const char c : text) out += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  return out + "'";
+}
+
 class Runner {
  public:
   Runner(CheckRun& run, Context& context) : run_(run), words_(run.knowledge.words), context_(context) {}
 
   Exit run() {
     std::string again = run_.change;  // the answer to be given anew
+    if (!again.empty()) check_change();
     std::string answered;
     for (;;) {
       const check::Work work = load();
       check::Work seen = work;
       std::erase_if(seen.answers, [&](const job::Step& s) { return s.key == again; });
-      const check::Route route = check::next_step(seen, run_.knowledge);
+      check::Route route = check::next_step(seen, run_.knowledge);
       if (route.next.kind == StepKind::Finish) return finish(work, route.next);
       // A flow that does not take its own answer would ask for ever.
       if (route.next.key == answered && again.empty())
         throw std::logic_error(fmt::format("the step {} did not take its answer", answered));
+      if (route.next.key == again) offer_old(route.next, work);
       answered.clear();
       again.clear();
       if (route.next.news) told_ = report::outcome_text(*route.next.news, terminal_style(false));
       show_step(route.next, route.answered.size() + 1, words_, context_);
+      hint_at_devices(route.next);
       const Reply reply = run_.answers.reply(route.next, route);
       switch (reply.kind) {
         case Reply::Kind::Leave:
           return leave();
         case Reply::Kind::Back:
-          if (!route.answered.empty()) again = route.answered.back().key;
+          again = route.answered.empty() ? route.next.key : route.answered.back().key;
+          if (route.answered.empty()) show_line(context_, words_.text("say-first"));
           break;
         case Reply::Kind::Change:
           again = reply.text;
           break;
         case Reply::Kind::Note:
+          begin();
           run_.store.note(run_.job, reply.text);
+          show_line(context_, words_.text("note-kept", {{"note", reply.text}}));
           again = route.next.key;
+          break;
+        case Reply::Kind::Keep:
           break;
         case Reply::Kind::Answer:
         case Reply::Kind::Record:
@@ -69,7 +90,57 @@ class Runner {
   }
 
  private:
+  // The job is in the store from its first answer on.
+  void begin() {
+    if (!run_.job.uid.empty()) return;
+    run_.job = run_.store.open_job({.kind = run_.job.kind});
+    show_text(context_, words_.text("job-begun", {{"ref", run_.job.ref}}) + "\n");
+  }
+
+  void check_change() {
+    const check::Route whole = check::next_step(load(), run_.knowledge);
+    std::string known;
+    for (const check::Answered& a : whole.answered) {
+      if (a.key == run_.change) return;
+      known += (known.empty() ? "" : ", ") + a.key;
+    }
+    throw bad_usage(words_.text("change-unknown", {{"typed", run_.change}, {"known", known}}));
+  }
+
+  // An answer that is given anew is kept by a bare Enter.
+  void offer_old(Step& step, const check::Work& work) {
+    const std::string* old = work.answer(step.key);
+    if (old == nullptr || old->empty()) return;
+    if (step.kind != StepKind::Capture) {
+      if (check::accept(step, *old, words_).answer == *old) step.otherwise = *old;
+      return;
+    }
+    for (const check::Answered& a : check::next_step(work, run_.knowledge).answered) {
+      if (a.key == step.key) step.was = a.shown;
+    }
+  }
+
+  // How to take in from a device, said once for sound and once for pictures where none was named.
+  void hint_at_devices(const Step& step) {
+    if (step.kind != StepKind::Capture || !run_.answers.can_try_again() || can_take(run_.devices, step.wish))
+      return;
+    const bool video = step.wish.view == check::CaptureWish::View::Video;
+    bool& hinted = video ? hinted_video_ : hinted_sound_;
+    if (hinted) return;
+    hinted = true;
+    show_line(context_, words_.text(video ? "hint-grabber" : "hint-card",
+                                    {{"kind", std::string(to_string(run_.job.kind))},
+                                     {"ref", run_.job.ref},
+                                     {"store", store_option()},
+                                     {"seconds", fmt::format("{:g}", step.wish.seconds)}}));
+  }
+
+  [[nodiscard]] std::string store_option() const {
+    return run_.store_named.empty() ? "" : " --store " + shell_quoted(run_.store_named);
+  }
+
   check::Work load() {
+    if (run_.job.uid.empty()) return {run_.job, {}, {}};
     check::Work work = check::load_work(run_.store, run_.job);
     const job::NewJob known = check::identity_of(work);
     const job::Job& j = work.job;
@@ -91,8 +162,9 @@ class Runner {
 
   // Whether the step has its answer now. What is wrong with a file is said, and the step asked again.
   bool keep(const Step& step, const Reply& reply) {
+    begin();
     if (run_.store.job(run_.job.uid).done) run_.store.reopen(run_.job);
-    if (step.kind != StepKind::Capture || reply.text == check::skipped) {
+    if (step.kind != StepKind::Capture || check::is_skipped(reply.text)) {
       if (step.kind == StepKind::Tick) {
         for (const job::Mark& m : check::marks_of(run_.knowledge.checklist, reply.text))
           run_.store.mark(run_.job, m);
@@ -112,31 +184,45 @@ class Runner {
           run_.job, record && step.wish.soak ? soak(step) : measure_for(step.wish, file, context_), step.key);
       const report::View view = report::make_view(report::document_of(c), false);
       keep_findings();
-      show_text(context_, report::wrapped(report::printable(fmt::format("{}: {}: {}", words_.text("measured"),
-                                                                        c.label, report::finding_of(view))),
-                                          terminal_style(false).width, 2, ""));
+      show_line(context_,
+                fmt::format("{}: {}: {}", words_.text("measured"), c.label, report::finding_of(view)));
       return true;
     } catch (const Error& e) {
       // From files there is nobody to give another one.
       if (!run_.answers.can_try_again() || context_.stop) throw;
-      show_text(context_, report::printable(e.what()) + "\n");
+      show_line(context_, e.what());
       return false;
     }
   }
 
   // Events are notes of the job from the moment they are found, so that a power cut in the last hour loses
-  // none.
+  // none; so is what is typed meanwhile.
   job::Capture soak(const Step& step) {
     constexpr int most_notes = 1000;
     int notes = 0;
-    return record_soak(step.wish, run_.devices, context_, [&](const check::SoakEvent& e) {
+    SoakTalk talk;
+    talk.prompt = words_.text("soak-prompt") + ": ";
+    talk.event = [&](const check::SoakEvent& e) {
       const std::string text = words_.text("soak-event", {{"time", check::soak_time(e.at_s)},
                                                           {"what", words_.text(event_key(e.kind))},
                                                           {"amount", fmt::format("{:.3g}", e.amount)},
                                                           {"channel", e.channel}});
-      say("\r{}\n", text);
+      say("\r\x1b[K{}\n", text);
       if (++notes <= most_notes) run_.store.note(run_.job, text);
-    });
+    };
+    talk.line = [&](double at_s, const std::string& line) {
+      if (line == "stop") return false;
+      const auto note = note_in(line);
+      if (note) {
+        run_.store.note(run_.job,
+                        words_.text("soak-note", {{"time", check::soak_time(at_s)}, {"note", *note}}));
+      } else if (!line.empty()) {
+        say("{}\n", words_.text("soak-help"));
+      }
+      return true;
+    };
+    show_text(context_, words_.text("soak-help") + "\n");
+    return record_soak(step.wish, run_.devices, context_, talk);
   }
 
   static const char* event_key(check::SoakEvent::Kind kind) {
@@ -178,8 +264,13 @@ class Runner {
   }
 
   Exit leave() {
-    say("{}\n",
-        words_.text("kept", {{"ref", run_.job.ref}, {"kind", std::string(to_string(run_.job.kind))}}));
+    if (run_.job.uid.empty()) {
+      say("{}\n", words_.text("nothing-kept"));
+    } else {
+      say("{}\n", words_.text("kept", {{"ref", run_.job.ref},
+                                       {"kind", std::string(to_string(run_.job.kind))},
+                                       {"store", store_option()}}));
+    }
     return Exit::Interrupted;
   }
 
@@ -191,13 +282,14 @@ class Runner {
     // What the last step began with need not be read twice. The command to go on with is one line, to be
     // copied.
     if (told != told_) show_text(context_, "\n" + told);
-    show_text(
-        context_,
-        fmt::format("\n{}\n", words_.text("finished", {{"ref", run_.job.ref}, {"outcome", last.outcome}})));
+    show_text(context_, fmt::format("\n{}\n", words_.text("finished", {{"ref", run_.job.ref},
+                                                                       {"outcome", last.outcome},
+                                                                       {"store", store_option()}})));
     return last.news && last.news->mark == report::Mark::Pass ? Exit::Ok : Exit::OutOfLimits;
   }
 
   CheckRun& run_;
+  bool hinted_sound_ = false, hinted_video_ = false;
   const check::Words& words_;
   Context& context_;
   std::string known_station_;
@@ -220,10 +312,17 @@ const char* weight_word(report::Weight w) {
 
 }  // namespace
 
-Exit run_check(CheckRun run, Context& context) { return Runner(run, context).run(); }
+Exit run_check(CheckRun& run, Context& context) { return Runner(run, context).run(); }
 
 void print_check_document(const job::Store& store, const job::Job& job, const check::Knowledge& knowledge) {
   using nlohmann::json;
+  if (job.uid.empty()) {
+    const json none = {{"schema", "linebench/1"}, {"command", fmt::format("check {}", to_string(job.kind))},
+                       {"verdict", "incomplete"}, {"headline", ""},
+                       {"points", json::array()}, {"job", nullptr}};
+    print_text(json_text(none, 2) + "\n");
+    return;
+  }
   const check::Work work = check::load_work(store, job);
   const report::Outcome o = check::outcome_of(work, knowledge);
   json points = json::array();

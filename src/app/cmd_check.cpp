@@ -1,5 +1,6 @@
 // check site, station, feed: the guided jobs.
 #include <fmt/format.h>
+#include <unistd.h>
 
 #include <linebench/capture/atomic_file.hpp>
 #include <memory>
@@ -45,20 +46,27 @@ Exit run_job(Context& context, const CheckOptions& o, job::JobKind kind) {
   job::Store store(o.store.empty() ? job::Store::usual_file() : fs::path(o.store));
   const auto answers = o.files.empty() ? answers_from_keyboard(knowledge.words, context, o.devices)
                                        : answers_from_files(knowledge.words, o.files, context);
-  if (o.files.empty() && !check::load_profile()) {
+  // Lines that are piped in answer the job's own steps.
+  if (o.files.empty() && !check::load_profile() && isatty(STDIN_FILENO) == 0) {
+    show_line(context, knowledge.words.text("profile-assumed"));
+  } else if (o.files.empty() && !check::load_profile()) {
     if (!ask_profile(knowledge.words, *answers, context)) return Exit::Interrupted;
     knowledge.profile = *check::load_profile();
   }
   if (store.read_only())
     throw unusable(
         "the job store is read only, so nothing could be kept; give --store a file you may write to");
-  job::Job job = o.job.empty() ? store.open_job({.kind = kind}) : store.job(o.job);
+  check_devices(o.devices);
+  job::Job job;
+  job.kind = kind;
+  if (!o.job.empty()) job = store.job(o.job);
   if (job.kind != kind)
     throw bad_usage(fmt::format("job {} is not a {} job; go on with: linebench check {} --job {}", job.ref,
                                 to_string(kind), to_string(job.kind), job.ref));
-  show_text(context, fmt::format("job {}\n", job.ref));
-  const Exit exit = run_check({store, job, knowledge, *answers, o.devices, o.change}, context);
-  if (context.json) print_check_document(store, job, knowledge);
+  if (!job.uid.empty()) show_text(context, knowledge.words.text("job-begun", {{"ref", job.ref}}) + "\n");
+  CheckRun run{store, job, knowledge, *answers, o.devices, o.change, o.store};
+  const Exit exit = run_check(run, context);
+  if (context.json) print_check_document(store, run.job, knowledge);
   return exit;
 }
 

@@ -47,7 +47,8 @@ Exit run_demo_jobs(const std::string& out, Context& context) {
     show_text(context,
               fmt::format("\n==== check {} --from-files {}\n", demo.kind, (folder / demo.kind).string()));
     // What a job comes to is its own affair: the demo's faults are meant.
-    (void)run_check({store, job, knowledge, *answers, {}, {}}, context);
+    CheckRun run{store, job, knowledge, *answers, {}, {}, {}};
+    (void)run_check(run, context);
     if (context.stop) return Exit::Interrupted;
     report::JobPaper paper = paper_of(store, store.job(job.uid));
     add_traces(paper, context);

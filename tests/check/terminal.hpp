@@ -17,8 +17,9 @@ namespace check_test {
 
 class Terminal {
  public:
-  /// @param columns of the screen. LINEBENCH_HOME is `home`.
-  Terminal(const std::string& home, const std::vector<std::string>& arguments, unsigned short columns = 80) {
+  /// @param columns of the screen. LINEBENCH_HOME is `home`. @param program that is run.
+  Terminal(const std::string& home, const std::vector<std::string>& arguments, unsigned short columns = 80,
+           std::string program = LINEBENCH_PROGRAM) {
     winsize size{};
     size.ws_row = 40;
     size.ws_col = columns;
@@ -31,7 +32,6 @@ class Terminal {
       unsetenv("COLUMNS");
       unsetenv("NO_COLOR");
       std::vector<char*> argv;
-      std::string program = LINEBENCH_PROGRAM;
       argv.push_back(program.data());
       std::vector<std::string> copies = arguments;
       for (std::string& a : copies) argv.push_back(a.data());
