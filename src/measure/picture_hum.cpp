@@ -12,6 +12,7 @@ namespace linebench::measure {
 namespace {
 
 constexpr double stretch_s = 20;
+constexpr double gap_s = 1;          // without frames, after which the bars are not followed on
 constexpr double white_codes = 219;  // black to white [BT.601]
 
 // Straight lines over rows that could not be read.
@@ -173,6 +174,13 @@ void PictureHumMeter::push_difference(const PictureView& view) {
 }
 
 void PictureHumMeter::push(const PictureView& view) {
+  if (!fields_.empty() && !(std::abs(view.time_s - fields_.back().t) < gap_s)) {
+    if (fields_.back().t - fields_.front().t > 0.5) {
+      fit_stretch();
+    } else {
+      fields_.clear();
+    }
+  }
   if (setup_.patterned()) {
     push_means(view);
   } else {
@@ -291,12 +299,15 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
         "field",
         std::nullopt);
   }
-  double seconds = 0, found = 0, level = 0, level_v = 0, hz = 0, hz_w = 0, least = 0;
-  int lowest = 0;
-  bool still = false;
+  double seconds = 0, found = 0, level = 0, level_v = 0, hz = 0, hz_w = 0, least = 0, slowest = 0;
+  int lowest = 0, highest = 0;
+  bool still = false, unlike = false, cut_short = false;
+  const HumFit* two = nullptr;
   for (const HumFit& f : fits_) {
     seconds += f.seconds;
     least = std::max(least, f.least_pp);
+    slowest = std::max(slowest, f.slowest_hz);
+    unlike = unlike || f.unlike;
     if (!f.found) continue;
     found += f.seconds;
     level += f.seconds * f.pp;
@@ -307,41 +318,58 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
     hz += f.hz * w;
     hz_w += w;
     still = still || f.standing_still;
+    highest = std::max(highest, f.highest);
+    cut_short = cut_short || f.cut_short;
+    if (f.other_pp > 0) two = &f;
   }
   if (problem_.difference_s > 0 && 2 * used_ < seen_)
     return refuse("too much of the picture moves; hold the camera still, or send a flat field", std::nullopt);
   if (fits_.empty() || !std::isfinite(least)) {
-    return refuse(fmt::format("{:.2g} s of frames do not show hum; take at least 0.2 s, better 4 s", seconds),
-                  std::nullopt);
+    return refuse(fmt::format("{:.2g} s of frames do not show hum; take 4 s", seconds), std::nullopt);
   }
   const double to_percent = 100 / white_codes;
   if (found < 0.5 * seconds) {
-    const bool patterned = setup_.patterned();
+    if (unlike)
+      return refuse(
+          "rows change, but not as mains hum spreads over them: the picture flickers, or something on "
+          "another "
+          "frequency comes in; look with the waveform view",
+          std::nullopt);
+    if (slowest <= 0)
+      return refuse(fmt::format("none found: less than {:.2g} % of nominal white", least * to_percent),
+                    least * to_percent);
     return refuse(
-        patterned
-            ? fmt::format("none found: less than {:.2g} % of white", least * to_percent)
-            : fmt::format("none found that moves (less than {:.2g} % of white); bars that stand still cannot "
-                          "be told from the picture: send a flat field or bars, or take 20 s or more",
-                          least * to_percent),
-        patterned ? std::optional(least * to_percent) : std::nullopt);
+        fmt::format("none found that moves through the picture in less than {:.2g} s (less than {:.2g} % of "
+                    "nominal white); slower bars cannot be told from the picture: send a flat field or bars, "
+                    "or take 20 s or more",
+                    1 / slowest, least * to_percent),
+        std::nullopt);
   }
   const double pp = level / found;
   const double u_noise = 2 * std::sqrt(level_v) / found;
   // Rounding of a level picture bends the bars where no noise dithers it: each turning point by half a code.
   const double u_rounding = 1.2 * rounding_rms(noise);
   const double f = hz / hz_w;
-  std::string remark;
-  if (lowest == 2) remark = "at twice the mains: ripple of a supply";
-  if (still) {
-    remark += fmt::format(
-        "{}it stands still: shading of the picture itself would look alike; compare with another "
-        "source, or take longer",
-        remark.empty() ? "" : "; ");
-  }
+  std::string remark = "of nominal white, 219 codes";
+  if (lowest == 2) remark += "; at twice the mains: ripple of a supply";
+  if (cut_short)
+    remark +=
+        fmt::format("; counted up to {:.0f} Hz, sharper edges are more", highest * f / std::max(1, lowest));
+  if (two != nullptr)
+    remark += fmt::format("; beside it another {:.2g} % at {:.2f} Hz: two supplies that are not in step",
+                          two->other_pp * to_percent, two->other_hz);
+  if (still)
+    remark +=
+        "; it stands still: shading of the picture itself would look alike; compare with another source, or "
+        "take longer";
   out.push_back(number_reading("picture.hum.level", pp * to_percent,
                                to_percent * std::hypot(u_noise, u_rounding, 0.004 * pp), remark));
   const double u_hz = std::hypot(2 / std::sqrt(hz_w), 2e-5 * f);
-  out.push_back(number_reading("picture.hum.frequency", f, u_hz, "by the frame clock, taken as nominal"));
+  out.push_back(number_reading(
+      "picture.hum.frequency", f, u_hz,
+      setup_.format.counted ? "by the frame clock, taken as nominal"
+                            : "by the frame clock, taken as nominal; the file does not count frames, and "
+                              "each that is missing would shift it"));
   const double field_hz = problem_.field_hz;
   const double rate = f - field_hz * std::round(f / field_hz);
   const std::string direction = std::abs(rate) < u_hz ? "standing still"

@@ -27,25 +27,9 @@ cd dot(const Shape& a, const FieldShapes::Turning& b) {
 class Fitter {
  public:
   Fitter(const std::vector<FieldProfile>& fields, const HumProblem& p) : f_(fields), p_(p) {
-    for (const FieldProfile& x : f_) {
-      const auto q = static_cast<std::size_t>(x.parity);
-      ++count_[q];
-      for (std::size_t k = 0; k < hum_shapes; ++k) mean_[q][k] += x.c[k];
-    }
-    for (std::size_t q = 0; q < 2; ++q) {
-      for (double& m : mean_[q]) m /= std::max(1.0, count_[q]);
-      // The part of the mean that is picture.
-      Shape part{};
-      for (const Shape& v : p_.standing[q]) {
-        const double a = dot(v, mean_[q]);
-        for (std::size_t k = 0; k < hum_shapes; ++k) part[k] += a * v[k];
-      }
-      mean_[q] = part;
-    }
+    for (const FieldProfile& x : f_) ++count_[static_cast<std::size_t>(x.parity)];
     clean_ = f_;
-    for (FieldProfile& x : clean_) {
-      for (std::size_t k = 0; k < hum_shapes; ++k) x.c[k] -= mean_[static_cast<std::size_t>(x.parity)][k];
-    }
+    take_out_standing(clean_);
     seconds_ = f_.back().t - f_.front().t + (f_.size() > 1 ? 1.0 / p_.field_hz : 0);
     middle_ = 0.5 * (f_.front().t + f_.back().t);
     double dof = static_cast<double>(f_.size()) * hum_shapes;
@@ -71,21 +55,56 @@ class Fitter {
     variance_ = residual_ / dof_;
     const double strongest = prune();
     for (int i = 0; i < 4; ++i) step(true);
-    variance_ = residual_ / std::max(1.0, dof_ - 9);
+    variance_ = residual_ / std::max(1.0, dof_ - size_ - 1);
     out.base_hz = base_;
-    out.least_pp = 2 * least_amplitude();
+    out.slowest_hz = p_.difference_s > 0 ? 1 / seconds_ : 0;
+    out.least_pp = std::max(2 * least_amplitude(), least_shown());
     out.found = strongest > 28 && total > 0 && std::abs(base_ - best) < 1.5 / seconds_ + 0.05;
     if (!out.found) return out;
     report(out);
+    const double unlike = share_unlike();
+    const bool shown = out.pp > least_shown();
+    out.unlike = out.found && shown && unlike > 0.4;
+    out.found = out.found && shown && !out.unlike;
+    out.pp_u = std::hypot(out.pp_u, 0.25 * out.pp * std::sqrt(std::clamp(unlike - 0.01, 0.0, 1.0)));
+    // Of a saw or pulses about as much is missing as the last harmonic counted has.
+    if (out.cut_short)
+      out.pp_u = std::hypot(out.pp_u, std::abs(a_[static_cast<std::size_t>(out.highest - 1)]));
+    return out;
+  }
+
+  // The profiles less what was fitted.
+  [[nodiscard]] std::vector<FieldProfile> rest() const {
+    std::vector<FieldProfile> out = f_;
+    subtract(out);
     return out;
   }
 
  private:
+  // The part of the mean that is picture.
+  void take_out_standing(std::vector<FieldProfile>& data) const {
+    std::array<Shape, 2> mean{};
+    for (const FieldProfile& x : data) {
+      const auto q = static_cast<std::size_t>(x.parity);
+      for (std::size_t k = 0; k < hum_shapes; ++k) mean[q][k] += x.c[k] / count_[q];
+    }
+    for (std::size_t q = 0; q < 2; ++q) {
+      Shape part{};
+      for (const Shape& v : p_.standing[q]) {
+        const double a = dot(v, mean[q]);
+        for (std::size_t k = 0; k < hum_shapes; ++k) part[k] += a * v[k];
+      }
+      mean[q] = part;
+    }
+    for (FieldProfile& x : data)
+      for (std::size_t k = 0; k < hum_shapes; ++k) x.c[k] -= mean[static_cast<std::size_t>(x.parity)][k];
+  }
+
   struct Line {
     cd z = 0;
     double d = 0;  // half the power of the model, what stands still taken out
   };
-  // Projection of the data on a turning phase.
+  // Projection of the data (as many as there are fields; or none, for the power alone) on a turning phase.
   Line project(double hz, double spatial_hz, const std::vector<FieldProfile>& data) const {
     Line l;
     FieldShapes::Turning e[2];
@@ -96,13 +115,15 @@ class Fitter {
       for (const cd& v : e[q]) energy[q] += std::norm(v);
     }
     cd mean[2]{};
-    for (const FieldProfile& x : data) {
+    for (std::size_t i = 0; i < f_.size(); ++i) {
+      const FieldProfile& x = f_[i];
       const auto q = static_cast<std::size_t>(x.parity);
-      cd s = 0;
-      for (std::size_t k = 0; k < hum_shapes; ++k) s += x.c[k] * std::conj(e[q][k]);
       const cd turn = std::polar(1.0, two_pi * std::fmod(hz * (x.t - middle_), 1.0));
-      l.z += std::conj(turn) * s;
       mean[q] += turn;
+      if (data.empty()) continue;
+      cd s = 0;
+      for (std::size_t k = 0; k < hum_shapes; ++k) s += data[i].c[k] * std::conj(e[q][k]);
+      l.z += std::conj(turn) * s;
     }
     for (std::size_t q = 0; q < 2; ++q) {
       if (count_[q] == 0) continue;
@@ -286,13 +307,56 @@ class Fitter {
     const int i = at_[j];
     return 0.5 * (covariance_(i, i) + covariance_(i + 1, i + 1)) * variance_ * colour_[j];
   }
-  // Amplitude that would have been found (power over noise of 28), and what may hide beside it.
+  // Amplitude that would have been found (power over noise of 28), and what may hide beside it, wherever the
+  // mains may be: bars that hardly move share more with the picture.
   [[nodiscard]] double least_amplitude() const {
-    double least = 0;
+    double variance = 0;
     for (std::size_t j = 0; j < hum_harmonics; ++j)
-      if (use_[j])
-        least = std::max(least, std::sqrt(28 * amplitude_variance(j)) + 2 * std::sqrt(amplitude_variance(j)));
-    return least;
+      if (use_[j]) variance = std::max(variance, amplitude_variance(j));
+    const double colour = *std::max_element(colour_.begin(), colour_.begin() + 3);
+    const double slowest = p_.difference_s > 0 ? 1 / seconds_ : 0;
+    for (const double low : {p_.low_hz, p_.field_hz - slowest, p_.field_hz + slowest, p_.high_hz}) {
+      if (low < p_.low_hz || low > p_.high_hz) continue;
+      for (int j = 1; j <= 2; ++j) {
+        const Line l = project(j * low, j * low, {});
+        if (l.d > 0) variance = std::max(variance, variance_ * colour / l.d);
+      }
+    }
+    return std::sqrt(28 * variance) + 2 * std::sqrt(variance);
+  }
+  // Peak to peak that whole codes show at all: bars of less are lost in them where no noise dithers.
+  [[nodiscard]] double least_shown() const { return std::max(0.02, 2.4 * p_.rounding); }
+
+  // Mains spreads over the rows by their time alone. What is left at the same rates from field to field,
+  // whatever its shape over the rows, noise's share taken out: over the power of the fit.
+  [[nodiscard]] double share_unlike() const {
+    std::vector<FieldProfile> rest = clean_;
+    subtract(rest);
+    take_out_standing(rest);
+    double fitted = 0;
+    for (std::size_t i = 0; i < rest.size(); ++i)
+      for (std::size_t k = 0; k < hum_shapes; ++k) fitted += std::pow(clean_[i].c[k] - rest[i].c[k], 2);
+    double most = 0;
+    for (std::size_t j = 0; j < hum_harmonics; ++j) {
+      if (!use_[j]) continue;
+      const double hz = static_cast<double>(j + 1) * base_;
+      std::array<std::array<cd, hum_shapes>, 2> sum{};
+      for (const FieldProfile& x : rest) {
+        const cd turn = std::polar(1.0, -two_pi * std::fmod(hz * (x.t - middle_), 1.0));
+        for (std::size_t k = 0; k < hum_shapes; ++k)
+          sum[static_cast<std::size_t>(x.parity)][k] += x.c[k] * turn;
+      }
+      const double alias = std::abs(hz - p_.field_hz * std::round(hz / p_.field_hz));
+      double power = 0;
+      for (std::size_t q = 0; q < 2; ++q)
+        for (const cd& v : sum[q])
+          if (count_[q] > 0) power += (alias * seconds_ < 0.5 ? 1 : 2) * std::norm(v) / count_[q];
+      // Of white noise each shape of either parity gives twice the variance; three deviations above that.
+      const double shapes = hum_shapes * ((count_[0] > 0 ? 1 : 0) + (count_[1] > 0 ? 1 : 0));
+      power -= 2 * variance_ * std::max(1.0, colour_[j]) * (shapes + 3 * std::sqrt(shapes));
+      most = std::max(most, power);
+    }
+    return fitted > 0 ? std::max(0.0, most) / fitted : 0;
   }
 
   void report(HumFit& out) {
@@ -304,6 +368,9 @@ class Fitter {
       out.lowest = static_cast<int>(j + 1);
       break;
     }
+    for (std::size_t j = 0; j < hum_harmonics; ++j)
+      if (a_[j] != cd(0, 0)) out.highest = static_cast<int>(j + 1);
+    out.cut_short = out.highest + out.lowest > hum_harmonics;
     out.hz = base_ * out.lowest;
     const double colour = colour_[static_cast<std::size_t>(out.lowest - 1)];
     out.hz_u = out.lowest * std::sqrt(covariance_(size_, size_) * variance_ * colour);
@@ -338,63 +405,27 @@ class Fitter {
     out.pp_u = std::sqrt(std::max(0.0, g.dot(covariance_ * g)) * variance_);
   }
 
+  static constexpr std::array<double, hum_harmonics> ones() {
+    std::array<double, hum_harmonics> a{};
+    a.fill(1);
+    return a;
+  }
+
   const std::vector<FieldProfile>& f_;
   const HumProblem& p_;
   std::vector<FieldProfile> clean_;
   std::array<double, 2> count_{};
-  std::array<Shape, 2> mean_{};
   double seconds_ = 0, middle_ = 0, dof_ = 1;
   double base_ = 0, residual_ = 0, variance_ = 0;
   std::array<cd, hum_harmonics> a_{};
   std::array<bool, hum_harmonics> use_{};
-  std::array<double, hum_harmonics> colour_{1, 1, 1, 1};
+  std::array<double, hum_harmonics> colour_ = ones();
   std::array<int, hum_harmonics> at_{};
   int size_ = 0;
   Eigen::MatrixXd covariance_;
 };
 
 }  // namespace
-
-FieldShapes::FieldShapes(std::vector<int> rows, double line_s) : rows_(std::move(rows)), line_s_(line_s) {
-  const std::size_t n = rows_.size();
-  if (n < hum_shapes) {
-    rows_.clear();
-    return;
-  }
-  const double middle = 0.5 * (rows_.front() + rows_.back());
-  const double half = std::max(1.0, 0.5 * (rows_.back() - rows_.front()));
-  for (std::size_t k = 0; k < hum_shapes; ++k) {
-    std::vector<double>& v = values_[k];
-    v.resize(n);
-    for (std::size_t i = 0; i < n; ++i)
-      v[i] = std::cos(static_cast<double>(k) * std::acos(std::clamp((rows_[i] - middle) / half, -1.0, 1.0)));
-    for (int pass = 0; pass < 2; ++pass) {
-      for (std::size_t m = 0; m < k; ++m) {
-        double s = 0;
-        for (std::size_t i = 0; i < n; ++i) s += v[i] * values_[m][i];
-        for (std::size_t i = 0; i < n; ++i) v[i] -= s * values_[m][i];
-      }
-    }
-    double norm = 0;
-    for (const double x : v) norm += x * x;
-    norm = norm > 1e-12 ? 1 / std::sqrt(norm) : 0;
-    for (double& x : v) x *= norm;
-  }
-}
-
-FieldShapes::Turning FieldShapes::turning(double hz) const {
-  Turning out{};
-  if (rows_.empty()) return out;
-  const cd step = std::polar(1.0, two_pi * hz * line_s_);
-  cd turn = std::polar(1.0, two_pi * hz * line_s_ * rows_.front());
-  for (std::size_t i = 0; i < rows_.size(); ++i) {
-    for (std::size_t k = 0; k < hum_shapes; ++k) out[k] += values_[k][i] * turn;
-    if (i + 1 < rows_.size()) {
-      for (int r = rows_[i]; r < rows_[i + 1]; ++r) turn *= step;
-    }
-  }
-  return out;
-}
 
 HumFit fit_hum(const std::vector<FieldProfile>& fields, const HumProblem& problem) {
   if (fields.size() < 4 || fields.back().t - fields.front().t < 0.06) {
@@ -403,7 +434,17 @@ HumFit fit_hum(const std::vector<FieldProfile>& fields, const HumProblem& proble
     none.least_pp = std::numeric_limits<double>::infinity();
     return none;
   }
-  return Fitter(fields, problem).run();
+  Fitter first(fields, problem);
+  HumFit fit = first.run();
+  if (!fit.found) return fit;
+  // Two supplies not locked to each other (common practice: mains and a ship's or standby generator).
+  const std::vector<FieldProfile> rest = first.rest();
+  const HumFit other = Fitter(rest, problem).run();
+  if (other.found && other.pp > 0.1 * fit.pp && std::abs(other.base_hz - fit.base_hz) > 3 / fit.seconds) {
+    fit.other_hz = other.hz;
+    fit.other_pp = other.pp;
+  }
+  return fit;
 }
 
 }  // namespace linebench::measure

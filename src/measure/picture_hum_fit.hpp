@@ -10,9 +10,9 @@
 
 namespace linebench::measure {
 
-inline constexpr int hum_shapes = 16;  ///< polynomials over a field's rows: up to about 5 cycles
-inline constexpr int hum_strips = 8;   ///< columns side by side, each weighed by how quiet it is
-inline constexpr int hum_harmonics = 4;
+inline constexpr int hum_shapes = 26;    ///< polynomials over a field's rows: up to about 8 cycles
+inline constexpr int hum_strips = 8;     ///< columns side by side, each weighed by how quiet it is
+inline constexpr int hum_harmonics = 8;  ///< up to 400 Hz of 50 Hz mains: a rectifier's pulses
 
 /// Orthonormal shapes over the rows of a field (those that are used), and what they make of a turning phase.
 class FieldShapes {
@@ -65,6 +65,13 @@ struct HumFit {
   double pp_u = 0;              ///< k=1
   double least_pp = 0;          ///< codes: what is not found is below this (k=2)
   bool standing_still = false;  ///< too close to a multiple of the field rate to be seen moving
+  int highest = 1;              ///< number of the highest harmonic counted
+  bool cut_short = false;       ///< that is the last that could be
+  /// Rows change at the fit's rate in the picture, but not as mains spreads over the rows: flicker, or
+  /// another frequency. Then nothing is found.
+  bool unlike = false;
+  double other_hz = 0, other_pp = 0;  ///< a second comb beside it, codes; 0: none
+  double slowest_hz = 0;  ///< least_pp holds for bars that move at least so fast; 0: also for standing ones
   std::array<std::complex<double>, hum_harmonics>
       a{};  ///< of base_hz: sum of Re(a_j exp(i 2 pi j f t)), codes
 };

@@ -76,6 +76,8 @@ struct Scene {
   double hum_hz = 50.2;
   double hum2_percent = 0;  ///< at twice hum_hz
   double hum_phase = 0.7;
+  /// What else comes in, % of white, by time (s), frame and row of the frame.
+  std::function<double(double t, int frame, int row)> other{};
   double jitter = 0;   ///< px rms, each line of each frame by itself
   double flag_px = 0;  ///< sideways at row 0, falling to 1/e in 20 field lines
   double tear_px = 0;  ///< all below row 300 moved right
@@ -140,6 +142,7 @@ class Source final : public linebench::capture::FrameSource {
       const double hum =
           219 * 0.005 *
           (s_.hum_percent * std::sin(w_hum + s_.hum_phase) + s_.hum2_percent * std::sin(2 * w_hum + 0.4));
+      const double other = s_.other ? 2.19 * s_.other(t, at_, r) : 0;
       double d =
           s_.jitter * normal(random_) + s_.flag_px * std::exp(-(r / 2) / 20.0) + (r >= 300 ? s_.tear_px : 0);
       if (s_.shift) d += s_.shift(at_, r);
@@ -150,7 +153,7 @@ class Source final : public linebench::capture::FrameSource {
       for (int x = 0; x < w; ++x) {
         double v = s_.picture ? s_.picture(x - d, row) : value(x - d);
         if (s_.echo_gain != 0) v += s_.echo_gain * value(x - d - s_.echo_px);
-        v = 16 + s_.offset + 219 * s_.gain * v + hum +
+        v = 16 + s_.offset + 219 * s_.gain * v + hum + other +
             s_.noise * static_cast<double>(noise_[draw++ & 0xffff]);
         f.y[static_cast<std::size_t>(r * w + x)] =
             static_cast<std::uint8_t>(std::clamp(std::lround(v), 0L, 255L));

@@ -1,0 +1,119 @@
+// What is no mains hum, or more than one: flicker, other frequencies, pulses, two supplies, slow bars, lost
+// time.
+#include <gtest/gtest.h>
+
+#include "support/frame_synth.hpp"
+#include "support/stopwatch.hpp"
+
+namespace {
+using namespace linebench;
+using frame_synth::measure;
+using frame_synth::Scene;
+
+const Reading& level(const Readings& r) { return *find_reading(r, "picture.hum.level"); }
+double turns(double t, double hz) { return std::sin(2 * std::numbers::pi * hz * t); }
+
+Scene flat_field() {
+  Scene s;
+  s.line = frame_synth::flat(0.5);
+  s.noise = 1.2;
+  return s;
+}
+
+// A lamp or an exposure that flickers changes the whole field at once; hum takes its time over the rows.
+TEST(PictureHumOthers, FlickerAndOtherFrequenciesAreNoMainsHum) {
+  Scene s = flat_field();
+  s.other = [](double, int frame, int row) { return turns(0.04 * frame + 0.02 * (row % 2), 3.7); };
+  Readings r = measure(s, 100);
+  EXPECT_FALSE(level(r).measured()) << level(r).number();
+  EXPECT_FALSE(level(r).at_most.has_value());
+  EXPECT_NE(level(r).reason.find("flickers"), std::string::npos);
+  for (const double hz : {33.3, 400.0, 371.0}) {
+    s.other = [hz](double t, int, int) { return 0.5 * turns(t, hz); };
+    r = measure(s, 100);
+    EXPECT_FALSE(level(r).measured()) << hz << " Hz read as " << level(r).number();
+  }
+}
+
+// A saw at twice the mains [Fourier: amplitudes 1/k]: what is counted, and what sharper edges leave open.
+TEST(PictureHumOthers, PulsesOfARectifier) {
+  Scene s = flat_field();
+  const auto saw = [](double t) {
+    double v = 0;
+    for (int k = 1; k <= 8; ++k) v += std::sin(2 * std::numbers::pi * 100.3 * k * t + 0.3 * k) / k;
+    return v;
+  };
+  s.other = [saw](double t, int, int) { return saw(t); };
+  double high = 0, low = 0;
+  for (int i = 0; i < 9999; ++i) {
+    high = std::max(high, saw(i / 9999.0 / 100.3));
+    low = std::min(low, saw(i / 9999.0 / 100.3));
+  }
+  const Readings r = measure(s, 100);
+  EXPECT_NEAR(level(r).number(), high - low, level(r).uncertainty.value());
+  EXPECT_LT(level(r).uncertainty.value(), 0.2 * (high - low));
+  EXPECT_NE(level(r).reason.find("up to 401 Hz"), std::string::npos) << level(r).reason;
+  EXPECT_NEAR(find_reading(r, "picture.hum.frequency")->number(), 100.3, 0.02);
+}
+
+TEST(PictureHumOthers, TwoSuppliesThatAreNotInStep) {
+  Scene s = flat_field();
+  s.hum_percent = 2;
+  s.hum_hz = 50.1;
+  s.other = [](double t, int, int) { return 0.5 * turns(t, 60.0); };
+  const Readings r = measure(s, 100);
+  EXPECT_NEAR(level(r).number(), 2, 0.1);
+  EXPECT_NE(level(r).reason.find("another 1 % at 60.00 Hz"), std::string::npos) << level(r).reason;
+  s.other = nullptr;
+  EXPECT_EQ(level(measure(s, 100)).reason.find("another"), std::string::npos);
+}
+
+// Bars that take longer through a live picture than the capture lasts are not said to be absent.
+TEST(PictureHumOthers, SlowBarsOnALivePicture) {
+  Scene s;
+  s.picture = frame_synth::landscape;
+  s.noise = 1.5;
+  s.hum_percent = 1.5;
+  s.hum_hz = 50.13;  // 7.7 s a pass
+  const Readings r = measure(s, 75);
+  ASSERT_FALSE(level(r).measured());
+  EXPECT_NE(level(r).reason.find("in less than 3 s"), std::string::npos) << level(r).reason;
+}
+
+// Codes without noise hide what is less than a code: no hum is seen in them, and no smaller bound is claimed.
+TEST(PictureHumOthers, WholeCodesWithoutNoise) {
+  Scene s;
+  const Readings r = measure(s, 50);
+  ASSERT_FALSE(level(r).measured());
+  ASSERT_TRUE(level(r).at_most.has_value());
+  EXPECT_GT(*level(r).at_most, 0.2);
+  EXPECT_LT(*level(r).at_most, 0.5);
+}
+
+// A count of frames that jumps is no work without end.
+TEST(PictureHumOthers, TimeThatJumps) {
+  class Jumping final : public capture::FrameSource {
+   public:
+    explicit Jumping(const Scene& s) : source_(s, 60, 1) {}
+    [[nodiscard]] const CaptureFacts& facts() const override { return source_.facts(); }
+    [[nodiscard]] const capture::FrameFormat& format() const override { return source_.format(); }
+    bool read(capture::Frame& f) override {
+      if (!source_.read(f)) return false;
+      if (f.number >= 30) f.number += 1'000'000'000;
+      return true;
+    }
+
+   private:
+    frame_synth::Source source_;
+  };
+  Scene s = flat_field();
+  s.hum_percent = 2;
+  Jumping source(s);
+  const stopwatch::Stopwatch watch;
+  const Readings r = measure::measure_picture(source, {});
+  EXPECT_LT(watch.seconds(), 20);
+  EXPECT_NEAR(level(r).number(), 2, 0.1);
+  EXPECT_NEAR(find_reading(r, "picture.hum.frequency")->number(), 50.2, 0.05);
+}
+
+}  // namespace
