@@ -48,14 +48,16 @@ void PictureFieldMeter::push(const PictureView& view) {
 void PictureFieldMeter::finish(Readings& out) const {
   constexpr std::uint64_t enough = 400;
   if (setup_.fields < 2) {
-    out.push_back(unmeasurable("picture.field_order", "frames hold one field only"));
+    for (const char* id : {"picture.field_order", "picture.fields.swapped"})
+      out.push_back(unmeasurable(id, "frames hold one field only"));
     return;
   }
   const bool swapped = detail_ > 2000 && near_ > 1.5 * far_;
-  if (moving_ < enough) {
+  const bool alike = std::max(late_bottom_, late_top_) < 1.35 * std::min(late_bottom_, late_top_);
+  if (moving_ < enough || (alike && setup_.patterned())) {
     out.push_back(unmeasurable("picture.field_order",
                                "nothing moves; let something cross the picture sideways while taking it"));
-  } else if (std::max(late_bottom_, late_top_) < 1.35 * std::min(late_bottom_, late_top_)) {
+  } else if (alike) {
     out.push_back(unmeasurable(
         "picture.field_order",
         "both fields show the same moment (progressive material), or what moves has no clear edges"));
@@ -69,6 +71,9 @@ void PictureFieldMeter::finish(Readings& out) const {
   if (detail_ > 2000) {
     out.push_back(text_reading("picture.fields.swapped", swapped ? "yes" : "no",
                                swapped ? "rows of the two fields stand in each other's place" : ""));
+  } else {
+    out.push_back(unmeasurable("picture.fields.swapped",
+                               "rows look too much alike; point the camera at something with detail"));
   }
 }
 

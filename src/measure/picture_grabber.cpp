@@ -176,6 +176,12 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
   const Bars high = bars_of(higher, "the picture with the higher white");
   if (!(low.white < high.white))
     throw bad_usage("the first picture must have the lower white: bars of 75 % before bars of 100 %");
+  // Gain control may bring both whites to one level, which is a third; beyond that the bars are not those.
+  if (low.gain.value > 1.4 * high.gain.value)
+    throw bad_usage(
+        "the first picture's white is higher than the second's, as if they were the wrong way round: first "
+        "bars of "
+        "75 %, then bars of 100 %");
   const Excess a = excess(low, c);
   const Excess b = excess(high, c);
   Readings out;

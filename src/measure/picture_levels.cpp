@@ -67,6 +67,41 @@ std::complex<double> uv_of(double cb, double cr) {
           (cr - 128) / 224 * 2 * (1 - standards::luma_red) * standards::v_scale};
 }
 
+using Colours = std::vector<std::complex<double>>;
+
+double total(const Colours& c) {
+  double sum = 0;
+  for (const auto& x : c) sum += std::norm(x);
+  return sum;
+}
+
+// What was done to colours that no turn and gain brings to the table's.
+std::string colour_fault(const Colours& have, const Colours& want) {
+  // U and V of equal Cb and Cr differ in scale.
+  constexpr double scale =
+      standards::u_scale * (1 - standards::luma_blue) / (standards::v_scale * (1 - standards::luma_red));
+  const auto fits = [&](auto&& change) {
+    std::complex<double> sum = 0;
+    for (std::size_t i = 0; i < have.size(); ++i) sum += std::conj(want[i]) * change(have[i]);
+    Colours changed;
+    for (const auto& h : have) changed.push_back(change(h));
+    return std::norm(sum) > 0.9 * total(changed) * total(want) && sum.real() > 0.7 * std::abs(sum);
+  };
+  using C = std::complex<double>;
+  if (fits([&](C c) { return C(c.imag() * scale, c.real() / scale); }))
+    return "Cb and Cr stand in each other's place";
+  if (fits([](C c) { return C(c.real(), -c.imag()); })) return "Cr (the V axis) is upside down";
+  if (fits([](C c) { return C(-c.real(), c.imag()); })) return "Cb (the U axis) is upside down";
+  double u = 0, v = 0;
+  for (const auto& c : have) {
+    u += c.real() * c.real();
+    v += c.imag() * c.imag();
+  }
+  if (u < 0.05 * v) return "Cb is lost";
+  if (v < 0.05 * u) return "Cr is lost";
+  return "another colour system, or a fault in the decoder";
+}
+
 }  // namespace
 
 PictureLevelMeter::PictureLevelMeter(const PictureSetup& setup) : setup_(setup) {
@@ -137,15 +172,19 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
   if (traces != nullptr && rows > 0) traces->line_y = y;
 
   std::vector<Level> levels;
+  std::vector<double> bar_level;
   std::string from;
   const double w = setup_.width();
   if (rows > 0 && p.kind == PatternKind::Bars) {
     const standards::BarForm form{"", p.bar_white, p.bar_colour};
     for (int i = 0; i < p.bars; ++i) {
       const double level = stretch(y, (i + 0.28) * w / p.bars, (i + 0.72) * w / p.bars).mean;
-      levels.push_back({level, standards::code601_from_rgb(standards::bar_rgb(form, i)).y});
+      bar_level.push_back(level);
+      if (i >= p.first_bar && i <= p.last_bar)
+        levels.push_back({level, standards::code601_from_rgb(standards::bar_rgb(form, i)).y});
     }
-    from = fmt::format("from all {} bars", p.bars);
+    from = p.limits.empty() ? fmt::format("from all {} bars", p.bars)
+                            : fmt::format("from {} bars; {}", levels.size(), p.limits);
   } else if (rows > 0 && p.kind == PatternKind::Staircase) {
     auto steps = line_shape(y, setup_.first_col, setup_.last_col).plateaus;
     if (steps.size() >= 2 && steps.front().mean > steps.back().mean) std::reverse(steps.begin(), steps.end());
@@ -175,17 +214,28 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     const double black = s.offset + 16 * s.gain;
     const auto mv = [&](double codes) { return standard.picture_mv((codes - 16) / 219); };
     const double per_code = mv(17) - mv(16);
-    out.push_back(number_reading("picture.luma.white", white, s.u_white, from));
-    out.push_back(number_reading("picture.luma.white_mv", mv(white), s.u_white * per_code,
-                                 fmt::format("what the code stands for, {}", standard.label)));
-    out.push_back(number_reading("picture.luma.black", black, s.u_black, from));
-    out.push_back(number_reading("picture.luma.black_mv", mv(black), s.u_black * per_code));
-    out.push_back(number_reading(
-        "picture.luma.gain", 100 * s.gain, 100 * s.u_gain,
-        "the grabber's gain control has a part in it: it may hide a level that is wrong on the cable"));
+    const auto end = [&](const char* id, bool limited, double codes, double u, const std::string& mv_remark) {
+      const std::string id_mv = std::string(id) + "_mv";
+      if (limited) {
+        out.push_back(unmeasurable(id, p.limits));
+        out.push_back(unmeasurable(id_mv, p.limits));
+        return;
+      }
+      out.push_back(number_reading(id, codes, u, from));
+      out.push_back(number_reading(id_mv, mv(codes), u * per_code, mv_remark));
+    };
+    const bool bars = p.kind == PatternKind::Bars;
+    end("picture.luma.white", bars && p.first_bar > 0, white, s.u_white,
+        fmt::format("what the code stands for, {}", standard.label));
+    end("picture.luma.black", bars && p.last_bar < p.bars - 1, black, s.u_black, "");
+    const std::string own =
+        "the grabber's gain control has a part in it: it may hide a level that is wrong on the cable";
+    out.push_back(number_reading("picture.luma.gain", 100 * s.gain, 100 * s.u_gain,
+                                 p.limits.empty() ? own : from + "; " + own));
   } else {
     const std::string why =
-        p.kind == PatternKind::Flat
+        !p.limits.empty() ? p.remark
+        : p.kind == PatternKind::Flat
             ? fmt::format("a flat field (code {:.1f}) has no known white; send bars, a staircase or a window",
                           rows > 0 ? stretch(y, setup_.first_col, setup_.last_col).mean : 0)
             : "needs a picture whose white and black are known: send bars, a staircase or a window";
@@ -202,7 +252,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
                          "system is another"
                        : ""));
   if (rows <= 0 || p.kind != PatternKind::Bars) {
-    const char* why = "needs colours that are known: send colour bars";
+    const std::string why = !p.limits.empty() ? p.remark : "needs colours that are known: send colour bars";
     out.push_back(unmeasurable("picture.hue", why));
     out.push_back(unmeasurable("picture.saturation", why));
   } else {
@@ -210,7 +260,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     double norm = 0;
     std::vector<std::complex<double>> have, want;
     const standards::BarForm form{"", p.bar_white, p.bar_colour};
-    for (int i = 1; i < 7; ++i) {
+    for (int i = std::max(1, p.first_bar); i <= std::min(6, p.last_bar); ++i) {
       const double a = (i + 0.3) * w / p.bars / 2;
       const double b = (i + 0.7) * w / p.bars / 2;
       have.push_back(uv_of(stretch(cb, a, b).mean, stretch(cr, a, b).mean));
@@ -225,27 +275,28 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     // One code of colour difference is 0.0039 in U and 0.0055 in V.
     const double code = 0.0048;
     const double u_rounding = code * std::hypot(rounding, statistic) / std::sqrt(norm);
-    const double u_rest = std::sqrt(rest / 2 / 5 / norm);
-    const double u = std::max(2 * u_rounding, coverage_factor(10) * u_rest);  // 6 colours, 2 of 12 fitted
-    std::string remark;
-    if (rest > 0.15 * norm * std::norm(c) && colour)
-      remark =
-          "the bars' colours do not agree with one turn: colour-difference signals may be swapped or one is "
-          "lost";
-    // A source's own colours are seldom nearer to the table than this.
-    out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.002), remark));
-    if (colour && std::abs(c) > 0.05) {
-      out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
-                                   std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.1), remark));
-    } else {
+    const double dof = 2 * static_cast<double>(have.size()) - 2;  // two of each colour, two fitted
+    const double u_rest = std::sqrt(rest / dof / norm);
+    const double u = std::max(2 * u_rounding, coverage_factor(dof) * u_rest);
+    if (!colour || std::abs(c) <= 0.05) {
+      out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.002)));
       out.push_back(unmeasurable("picture.hue", "there is no colour"));
+    } else if (rest > 0.15 * total(have)) {
+      const std::string why = "the bars' colours do not agree with one turn: " + colour_fault(have, want);
+      out.push_back(unmeasurable("picture.saturation", why));
+      out.push_back(unmeasurable("picture.hue", why));
+    } else {
+      // A source's own colours, rounded to whole codes as most are kept, are seldom nearer to the table.
+      out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.004)));
+      out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
+                                   std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.25)));
     }
     for (int i = 0; i < p.bars; ++i) {
       const std::string id =
           fmt::format("picture.bars.{}", standards::bar_names[static_cast<std::size_t>(i)]);
       const double a = (i + 0.3) * w / p.bars / 2;
       const double b = (i + 0.7) * w / p.bars / 2;
-      const double level = levels[static_cast<std::size_t>(i)].codes;
+      const double level = bar_level[static_cast<std::size_t>(i)];
       const double one = 2 * std::hypot(rounding, statistic);
       out.push_back(number_reading(id + ".luma", level, one));
       out.push_back(number_reading(id + ".luma_mv", standard.picture_mv((level - 16) / 219),

@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <complex>
 #include <linebench/standards/video_colour.hpp>
 #include <optional>
 
@@ -18,29 +19,28 @@ using standards::BarForm;
 
 struct BarFit {
   double gain = 0;
+  double offset = 0;
   double rms = 1e9;
 };
 
-// Levels of n bars against a form's luma codes.
-BarFit fit_bars(std::span<const double> level, const BarForm& form) {
+// Levels of bars `first` to `last` against a form's luma codes.
+BarFit fit_bars(std::span<const double> level, int first, int last, const BarForm& form) {
   double sx = 0, sy = 0, sxx = 0, sxy = 0;
-  const auto n = static_cast<double>(level.size());
-  std::vector<double> want(level.size());
-  for (std::size_t i = 0; i < level.size(); ++i) {
-    want[i] = standards::code601_from_rgb(standards::bar_rgb(form, static_cast<int>(i))).y;
-    sx += want[i];
-    sy += level[i];
-    sxx += want[i] * want[i];
-    sxy += want[i] * level[i];
+  const double n = last - first + 1;
+  const auto want = [&](int i) { return standards::code601_from_rgb(standards::bar_rgb(form, i)).y; };
+  for (int i = first; i <= last; ++i) {
+    const double x = want(i), y = level[static_cast<std::size_t>(i)];
+    sx += x;
+    sy += y;
+    sxx += x * x;
+    sxy += x * y;
   }
   BarFit f;
   f.gain = (n * sxy - sx * sy) / (n * sxx - sx * sx);
-  const double offset = (sy - f.gain * sx) / n;
+  f.offset = (sy - f.gain * sx) / n;
   double sum = 0;
-  for (std::size_t i = 0; i < level.size(); ++i) {
-    const double e = level[i] - offset - f.gain * want[i];
-    sum += e * e;
-  }
+  for (int i = first; i <= last; ++i)
+    sum += std::pow(level[static_cast<std::size_t>(i)] - f.offset - f.gain * want(i), 2);
   f.rms = std::sqrt(sum / n);
   return f;
 }
@@ -52,26 +52,112 @@ std::string other_amplitude(const Pattern& p, double gain) {
                      p.bar_white < 1 ? 100 : 75, 100 * gain * (p.bar_white < 1 ? 0.75 : 1 / 0.75));
 }
 
+// Rms of the colour-difference signals over the line, codes; they rest at 128.
+double colour_on(const PictureSetup& s, const PictureBand& b) {
+  double sum = 0;
+  const int from = s.first_col / 2, to = s.last_col / 2;
+  for (int x = from; x < to; ++x) {
+    const auto i = static_cast<std::size_t>(x);
+    sum += std::pow(b.cb[i] - 128, 2) + std::pow(b.cr[i] - 128, 2);
+  }
+  return std::sqrt(sum / std::max(1, to - from));
+}
+
+// By their colours alone: how far six colours are from one turn and gain of the table's, 0 to 1.
+double colour_misfit(const PictureBand& b, int count, double width) {
+  const BarForm& form = standards::bars_100;
+  std::complex<double> sum = 0;
+  double have = 0, want = 0;
+  for (int i = 1; i < 7; ++i) {
+    const auto at = [&](const std::vector<double>& c) {
+      return stretch(c, (i + 0.3) * width / count / 2, (i + 0.7) * width / count / 2).mean - 128;
+    };
+    const auto code = standards::code601_from_rgb(standards::bar_rgb(form, i));
+    const std::complex<double> h(at(b.cb), at(b.cr)), w(code.cb - 128, code.cr - 128);
+    sum += std::conj(w) * h;
+    have += std::norm(h);
+    want += std::norm(w);
+  }
+  return have < 6 * 15 * 15 ? 1 : 1 - std::norm(sum) / have / want;
+}
+
+struct BarLevels {
+  std::vector<double> level;
+  double spread = 0;  // rms within a bar, the largest
+  [[nodiscard]] bool falling(double by) const {
+    for (std::size_t i = 1; i < level.size(); ++i)
+      if (!(level[i] < level[i - 1] - by)) return false;
+    return spread <= 9;
+  }
+};
+BarLevels bar_levels(const PictureSetup& s, const PictureBand& b, int count) {
+  const double width = static_cast<double>(s.width()) / count;
+  BarLevels out;
+  for (int i = 0; i < count; ++i) {
+    const LineStretch p = stretch(b.y, (i + 0.28) * width, (i + 0.72) * width);
+    out.level.push_back(p.mean);
+    out.spread = std::max(out.spread, p.rms);
+  }
+  return out;
+}
+
+// Which bars stand free of the ends of the range. By table [BT.601] neighbours at the ends differ by 0.6 of
+// the next difference or more; where they do not, that end runs into a limit.
+struct Limits {
+  int first = 0, last = 0;
+  std::string words;
+};
+Limits limits_of(const std::vector<double>& level) {
+  const auto n = static_cast<int>(level.size());
+  const auto at = [&](int i) { return level[static_cast<std::size_t>(i)]; };
+  Limits l{0, n - 1, {}};
+  if (at(0) > 252 || at(0) - at(1) < 0.35 * (at(1) - at(2))) {
+    while (l.first < n - 1 && at(l.first) > at(0) - 4) ++l.first;
+    l.words = fmt::format("white is clipped at code {:.0f}", at(0));
+  }
+  if (at(n - 1) < 3 || at(n - 2) - at(n - 1) < 0.35 * (at(n - 3) - at(n - 2))) {
+    while (l.last > 0 && at(l.last) < at(n - 1) + 4) --l.last;
+    l.words += fmt::format("{}black is crushed at code {:.0f}", l.words.empty() ? "" : " and ", at(n - 1));
+  }
+  return l;
+}
+
+// Too many bars run into limits to say which they are, but their colours are those of bars.
+std::optional<Pattern> limited_bars(const PictureSetup& s, const PictureBand& b) {
+  for (const int count : {8, 7}) {
+    const BarLevels bars = bar_levels(s, b, count);
+    if (!bars.falling(-1.5) || colour_misfit(b, count, s.width()) > 0.1) continue;
+    const Limits limits = limits_of(bars.level);
+    if (limits.words.empty()) continue;
+    return Pattern{.kind = PatternKind::None,
+                   .name = "bars",
+                   .remark = limits.words + ": set level, contrast or brightness right first",
+                   .limits = limits.words};
+  }
+  return std::nullopt;
+}
+
 std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::string_view sent) {
   std::optional<Pattern> best;
   double best_badness = 1e9;
   for (const int count : {8, 7}) {
-    const double width = static_cast<double>(s.width()) / count;
-    std::vector<double> level;
-    double spread = 0;
-    for (int i = 0; i < count; ++i) {
-      const LineStretch p = stretch(b.y, (i + 0.28) * width, (i + 0.72) * width);
-      level.push_back(p.mean);
-      spread = std::max(spread, p.rms);
-    }
-    bool falling = true;
-    for (std::size_t i = 1; i < level.size(); ++i) falling = falling && level[i] < level[i - 1] - 1.5;
-    if (!falling || spread > 9) continue;
+    const BarLevels levels = bar_levels(s, b, count);
+    const std::vector<double>& level = levels.level;
+    if (!levels.falling(-1.5)) continue;
+    const Limits limits = limits_of(level);
+    if ((limits.words.empty() && !levels.falling(1.5)) || limits.last - limits.first < 4) continue;
     for (const BarForm& form : {standards::bars_75, standards::bars_100, standards::bars_100_0_75_0}) {
       const std::string name = fmt::format("bars-{}", form.name);
       if (sent.find("bars") != std::string_view::npos && !sent.ends_with(name)) continue;
-      const BarFit f = fit_bars(level, form);
+      const BarFit f = fit_bars(level, limits.first, limits.last, form);
       if (f.gain < 0.3 || f.gain > 1.9 || f.rms > 6.5 * f.gain) continue;
+      // What is clipped would have been higher, what is crushed lower.
+      const auto beyond = [&](int i) {
+        const double free = f.offset + f.gain * standards::code601_from_rgb(standards::bar_rgb(form, i)).y;
+        return free - level[static_cast<std::size_t>(i)];
+      };
+      if ((limits.first > 0 && beyond(0) < -4) || (limits.last < count - 1 && beyond(count - 1) > 4))
+        continue;
       const double badness = f.rms / f.gain + 8 * std::abs(std::log(f.gain));
       if (badness >= best_badness) continue;
       best_badness = badness;
@@ -81,7 +167,11 @@ std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::st
                      .bars = count,
                      .bar_white = form.white,
                      .bar_colour = form.colour,
-                     .band = 0};
+                     .band = 0,
+                     .first_bar = limits.first,
+                     .last_bar = limits.last,
+                     .limits = limits.words};
+      if (!limits.words.empty()) best->remark += (best->remark.empty() ? "" : "; ") + limits.words;
       if (sent.empty()) {
         const std::string doubt = other_amplitude(*best, f.gain);
         best->remark += (best->remark.empty() || doubt.empty() ? "" : "; ") + doubt;
@@ -103,7 +193,7 @@ std::optional<Pattern> steps(const std::vector<FramePlateau>& p) {
     if (*lo * *hi <= 0) continue;
     const double least = std::min(std::abs(*lo), std::abs(*hi));
     const double most = std::max(std::abs(*lo), std::abs(*hi));
-    if (least < 0.6 * most || most < 6 || std::abs(most) * static_cast<double>(up.size()) < 90) continue;
+    if (least < 0.7 * most || most < 6 || std::abs(most) * static_cast<double>(up.size()) < 90) continue;
     return Pattern{
         .kind = PatternKind::Staircase, .name = "staircase", .remark = fmt::format("{} risers", up.size())};
   }
@@ -162,6 +252,8 @@ std::optional<Pattern> other(const PictureSetup& s, const PictureBand& b) {
   const LineShape shape = line_shape(b.y, s.first_col, s.last_col);
   if (auto h = hatch(s, shape.spikes, shape.base)) return h;
   const auto& p = shape.plateaus;
+  // Neither staircase nor window has colour; colours' luma makes steps as well.
+  if (colour_on(s, b) > 8) return std::nullopt;
   if (auto st = steps(p)) return st;
   // One raised stretch on level ground; echoes may step it and the ground.
   const double high = bar_level(p) - shape.base;
@@ -184,6 +276,7 @@ Pattern recognise_pattern(const PictureSetup& s, std::string_view sent) {
     const double share = static_cast<double>(b.rows.size()) / s.height();
     if (share < 0.3) break;
     std::optional<Pattern> p = bars(s, b, sent);
+    if (!p) p = limited_bars(s, b);
     if (!p) p = other(s, b);
     if (!p) continue;
     if (p->kind == PatternKind::Flat && share < 0.8) continue;  // a level between other things

@@ -29,6 +29,8 @@ struct Pattern {
   double bar_white = 1.0;  ///< of the white bar and of the colours, shares of full
   double bar_colour = 1.0;
   std::size_t band = 0;  ///< where the line stands
+  int first_bar = 0, last_bar = 7;  ///< of those that are neither clipped nor crushed
+  std::string limits{};             ///< which end is, in words; empty: neither
 };
 
 /// Known before the pass, from the first frames.

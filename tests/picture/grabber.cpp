@@ -197,6 +197,10 @@ TEST(GrabberCalibrated, ThroughTheProgram) {
       EXPECT_NEAR(x["value"].get<double>(), 100, 0.5);
     }
   }
+  // The wrong way round, bars of 75 % read as 100 % at three quarters of the gain, and the other way.
+  r = app_test::run(dir, "sync-ratio low100.yuv low75.yuv");
+  EXPECT_EQ(r.exit, 2);
+  EXPECT_NE(r.err.find("wrong way round"), std::string::npos) << r.err;
   r = app_test::run(dir, "calibrate --remove --device \"V4L2: Test\"");
   EXPECT_EQ(r.exit, 0) << r.err;
   EXPECT_EQ(app_test::run(dir, "calibrate --frames b75.yuv --pad-db 6").exit, 2);

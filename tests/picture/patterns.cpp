@@ -115,6 +115,11 @@ TEST(PicturePattern, PicturesOfFfmpeg) {
   const Readings turned = from_ffmpeg("smptebars=size=720x480:rate=30000/1001", "format=yuv422p,hue=s=0.5");
   EXPECT_NEAR(find_reading(turned, "picture.saturation")->number(), 0.5, 0.02);
   EXPECT_EQ(text(from_ffmpeg("testsrc2=size=720x576:rate=25"), "picture.pattern"), "none");
+  // Wide bars between grey sides, over ramps and others: none of the patterns here, and no window.
+  const Readings wide = from_ffmpeg("smptehdbars=size=720x576:rate=25");
+  EXPECT_EQ(text(wide, "picture.pattern"), "none");
+  EXPECT_FALSE(find_reading(wide, "picture.luma.gain")->measured());
+  EXPECT_FALSE(find_reading(wide, "picture.echo.level")->measured());
 }
 
 TEST(PictureSignal, BlueBlackAndSnowAreNone) {
@@ -218,6 +223,9 @@ TEST(PictureFields, OrderFromMotion) {
   Scene still;
   still.noise = 1;
   EXPECT_EQ(text(measure(still, 5), "picture.field_order"), "unmeasurable");
+  EXPECT_NE(find_reading(measure(still, 5), "picture.field_order")->reason.find("nothing moves"),
+            std::string::npos);
+  EXPECT_NE(find_reading(measure(still, 5), "picture.fields.swapped"), nullptr);
 }
 
 // A camera panned sideways over slanting detail: nothing rolls, and nowhere does the picture stand still, so

@@ -1,0 +1,134 @@
+// Bars of 75 % by their code values [BT.601] whose ends run into limits, and whose colours are mixed up.
+#include <gtest/gtest.h>
+
+#include <array>
+#include <random>
+
+#include "support/frame_synth.hpp"
+
+namespace {
+using namespace linebench;
+
+// Y, Cb, Cr of white 100 and 75 % and of the colours, as BT.601 bars are printed in tables (rounded).
+using Bars = std::array<std::array<int, 3>, 8>;
+constexpr Bars bars_100_75 = {{{235, 128, 128},
+                               {162, 44, 142},
+                               {131, 156, 44},
+                               {112, 72, 58},
+                               {84, 184, 198},
+                               {65, 100, 212},
+                               {35, 212, 114},
+                               {16, 128, 128}}};
+constexpr Bars bars_75 = [] {
+  Bars b = bars_100_75;
+  b[0][0] = 180;
+  return b;
+}();
+
+class Codes final : public capture::FrameSource {
+ public:
+  explicit Codes(const Bars& bars) : bars_(bars) { format_ = frame_synth::Scene{}.format(); }
+  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
+  [[nodiscard]] const capture::FrameFormat& format() const override { return format_; }
+  bool read(capture::Frame& f) override {
+    if (at_ >= 6) return false;
+    f = {};
+    f.number = at_++;
+    std::normal_distribution<double> noise(0, 0.8);
+    for (int r = 0; r < 576; ++r) {
+      for (int x = 0; x < 720; ++x) {
+        const double v = bars_[static_cast<std::size_t>(x / 90)][0] + noise(random_);
+        f.y.push_back(static_cast<std::uint8_t>(std::clamp(std::lround(v), 1L, 254L)));
+        if (x % 2 != 0) continue;
+        f.cb.push_back(static_cast<std::uint8_t>(bars_[static_cast<std::size_t>(x / 90)][1]));
+        f.cr.push_back(static_cast<std::uint8_t>(bars_[static_cast<std::size_t>(x / 90)][2]));
+      }
+    }
+    return true;
+  }
+
+ private:
+  Bars bars_;
+  capture::FrameFormat format_;
+  CaptureFacts facts_;
+  std::uint64_t at_ = 0;
+  std::mt19937 random_{5};
+};
+Readings measured(const Bars& bars) {
+  Codes source(bars);
+  return measure::measure_picture(source, {});
+}
+Bars luma(Bars bars, auto&& change) {
+  for (auto& b : bars) b[0] = change(b[0]);
+  return bars;
+}
+Bars colour(Bars bars, auto&& change) {
+  for (auto& b : bars) change(b[1], b[2]);
+  return bars;
+}
+const Reading& get(const Readings& r, const char* id) { return *find_reading(r, id); }
+
+TEST(PictureLimited, AsTheyShouldBe) {
+  for (const Bars& b : {bars_100_75, bars_75}) {
+    const Readings r = measured(b);
+    EXPECT_NEAR(get(r, "picture.luma.gain").number(), 100, 0.3);
+    EXPECT_NEAR(get(r, "picture.hue").number(), 0, get(r, "picture.hue").uncertainty.value());
+    EXPECT_NEAR(get(r, "picture.saturation").number(), 1, get(r, "picture.saturation").uncertainty.value());
+  }
+}
+
+// The bars that run into a limit are left out; the others tell the gain.
+TEST(PictureLimited, ClippedAndCrushedBarsAreSaidToBe) {
+  const auto check = [](const Bars& b, const char* said, double gain, const char* name) {
+    const Readings r = measured(b);
+    EXPECT_EQ(get(r, "picture.pattern").text(), name);
+    EXPECT_NE(get(r, "picture.pattern").reason.find(said), std::string::npos)
+        << get(r, "picture.pattern").reason;
+    EXPECT_NEAR(get(r, "picture.luma.gain").number(), gain, 0.7) << said;
+    const char* end = std::string(said).find("white") == 0 ? "picture.luma.white" : "picture.luma.black";
+    EXPECT_FALSE(get(r, end).measured());
+    EXPECT_NEAR(get(r, "picture.saturation").number(), 1, 0.01);
+  };
+  check(luma(bars_75, [](int y) { return std::min(y, 150); }), "white is clipped at code 150", 100,
+        "bars-75");
+  check(luma(bars_75, [](int y) { return std::max(y, 45); }), "black is crushed at code 45", 100, "bars-75");
+  check(luma(bars_100_75, [](int y) { return std::min(254, y * 6 / 5); }), "white is clipped at code 254",
+        120, "bars-75");
+  check(luma(bars_75, [](int y) { return std::max(1, y - 30); }), "black is crushed at code 1", 100,
+        "bars-75");
+  // Too few left.
+  const Readings r = measured(luma(bars_75, [](int y) { return std::clamp(y, 45, 150); }));
+  EXPECT_EQ(get(r, "picture.pattern").text(), "bars");
+  EXPECT_NE(get(r, "picture.pattern").reason.find("and black is crushed at code 45"), std::string::npos);
+  EXPECT_FALSE(get(r, "picture.luma.gain").measured());
+}
+
+TEST(PictureLimited, ColoursThatNoTurnBringsBack) {
+  const auto check = [](const Bars& b, const char* said) {
+    const Readings r = measured(b);
+    for (const char* id : {"picture.hue", "picture.saturation"}) {
+      EXPECT_FALSE(get(r, id).measured()) << said;
+      EXPECT_NE(get(r, id).reason.find(said), std::string::npos) << get(r, id).reason;
+    }
+    EXPECT_NEAR(get(r, "picture.luma.gain").number(), 100, 0.3);
+  };
+  check(colour(bars_75, [](int& cb, int& cr) { std::swap(cb, cr); }), "each other's place");
+  check(colour(bars_75, [](int&, int& cr) { cr = 256 - cr; }), "V axis) is upside down");
+  check(colour(bars_75, [](int& cb, int&) { cb = 256 - cb; }), "U axis) is upside down");
+  check(colour(bars_75, [](int& cb, int&) { cb = 128; }), "Cb is lost");
+  check(colour(bars_75, [](int&, int& cr) { cr = 128; }), "Cr is lost");
+}
+
+// Grey bars that are clipped have steps much like a staircase's, but are none.
+TEST(PictureLimited, GreyClippedBarsAreNoStaircase) {
+  for (const int top : {150, 125, 105}) {
+    const Readings r = measured(colour(luma(bars_75, [top](int y) { return std::min(y, top); }),
+                                       [](int& cb, int& cr) { cb = cr = 128; }));
+    EXPECT_NE(get(r, "picture.pattern").text(), "staircase") << top;
+    if (get(r, "picture.luma.gain").measured()) {
+      EXPECT_NEAR(get(r, "picture.luma.gain").number(), 100, 2) << top;
+    }
+  }
+}
+
+}  // namespace
