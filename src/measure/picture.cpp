@@ -122,7 +122,14 @@ class Pass {
     out.push_back(text_reading("picture.pattern", p.name, p.remark));
     Readings roll, noise, hum, lines;
     roll_.finish(roll, traces);
-    noise_.finish(roll_.rolling(), noise);
+    noise_.finish(roll_.rolling(), 0, noise);
+    // Each has a share in the other: jitter is told well enough by noise with it in.
+    Readings rough;
+    lines_.finish(roll_.rolling(), noise_.noise(), rough, nullptr);
+    if (const Reading* jitter = find_reading(rough, "picture.jitter"); jitter->measured()) {
+      noise.clear();
+      noise_.finish(roll_.rolling(), jitter->number(), noise);
+    }
     hum_.finish(roll_.rolling(), noise_.noise(), hum, traces);
     lines_.finish(roll_.rolling(), noise_.noise(), lines, traces);
     levels_.finish(noise_.noise(), options_, out, traces);

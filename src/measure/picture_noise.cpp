@@ -67,7 +67,36 @@ double sigma_from_rounded(double variance) {
 
 }  // namespace
 
-PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup) : setup_(setup) {}
+// Jitter makes noise of edges: only blocks are looked at that hold little of them.
+PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup) : setup_(setup) {
+  const int w = setup.width();
+  std::vector<float> edges;
+  for (int r = 0; r < setup.height(); ++r) {
+    const float* row = setup.mean.data() + static_cast<std::ptrdiff_t>(r) * w;
+    for (int b = 0; b < w / px; ++b) {
+      float sum = 0, squares = 0;
+      for (int x = std::max(1, px * b); x < std::min(w - 1, px * (b + 1)); ++x) {
+        const float slope = (row[x + 1] - row[x - 1]) / 2;
+        sum += slope;
+        squares += slope * slope;
+      }
+      edges.push_back((squares - sum * sum / px) / (px - 1));
+    }
+  }
+  if (edges.empty()) return;
+  std::vector<float> sorted = edges;
+  const auto third = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 3);
+  std::nth_element(sorted.begin(), third, sorted.end());
+  const auto noise = static_cast<float>(setup.mean_noise * setup.mean_noise / 2);
+  const float limit = std::max(*third, 2 * noise + 0.05F);
+  for (const float e : edges) {
+    level_.push_back(e <= limit ? 1 : 0);
+    if (e > limit) continue;
+    slope_square_ += static_cast<double>(e - noise);
+    ++level_blocks_;
+  }
+  slope_square_ = std::max(0.0, slope_square_ / static_cast<double>(std::max<std::size_t>(1, level_blocks_)));
+}
 
 void PictureNoiseMeter::push(const PictureView& view) {
   const std::size_t n = view.frame->y.size();
@@ -88,16 +117,22 @@ void PictureNoiseMeter::push(const PictureView& view) {
   const int blocks = w / px;
   std::vector<BlockSums> sums(static_cast<std::size_t>(blocks));
   variance_.clear();
+  whole_.clear();
+  std::vector<float> row(sums.size());
   std::uint64_t total = 0;
   for (int r = 0; r < setup_.height(); ++r) {
     const auto at = static_cast<std::size_t>(r * w);
     row_differences(view.frame->y.data() + at, view.previous->y.data() + at, blocks, sums.data());
-    for (const BlockSums& s : sums) {
+    const std::uint8_t* level = level_.data() + static_cast<std::ptrdiff_t>(r) * blocks;
+    for (std::size_t b = 0; b < sums.size(); ++b) {
+      const BlockSums& s = sums[b];
       total += static_cast<std::uint64_t>(s.squares);
-      variance_.push_back((static_cast<float>(s.squares) - static_cast<float>(s.sum * s.sum) / px) /
-                          (2.0F * (px - 1)));
+      row[b] = (static_cast<float>(s.squares) - static_cast<float>(s.sum * s.sum) / px) / (2.0F * (px - 1));
+      if (level[b] == 0) continue;
+      variance_.push_back(row[b]);
+      whole_.push_back(static_cast<float>(s.squares) / (2.0F * px));
     }
-    compare_means(sums);
+    compare_means(sums, row, level);
   }
   if (total == 0 && view.frame->y == view.previous->y) {
     ++equal_;
@@ -105,7 +140,7 @@ void PictureNoiseMeter::push(const PictureView& view) {
     return;
   }
   run_ = 0;
-  if (view.frame->number > 0 && view.frame->corrupt) return;
+  if ((view.frame->number > 0 && view.frame->corrupt) || variance_.empty()) return;
   // Level parts of a standing picture make up the lower half; the mean of what lies near the median is
   // theirs.
   const auto middle = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 2);
@@ -120,6 +155,9 @@ void PictureNoiseMeter::push(const PictureView& view) {
     ++looked_;
     const double detail = quiet_detail(view.frame->y.data(), w, setup_.height());
     if (static_cast<double>(*quiet) / 0.69 > 1.6 * detail * detail + 0.1) ++nowhere_still_;
+    const auto half = whole_.begin() + static_cast<std::ptrdiff_t>(whole_.size() / 2);
+    std::nth_element(whole_.begin(), half, whole_.end());
+    most_ = std::max(most_, static_cast<double>(*half));
   }
   const float limit = 1.9F * (moves ? *quiet / 0.69F : *middle) + 0.02F;
   double sum = 0;
@@ -138,12 +176,12 @@ void PictureNoiseMeter::push(const PictureView& view) {
 
 // Noise of a narrow band moves whole blocks, which their own variance does not show. Neighbours in a row tell
 // it; hum and flicker move both alike.
-void PictureNoiseMeter::compare_means(std::span<const BlockSums> row) {
+void PictureNoiseMeter::compare_means(std::span<const BlockSums> row, std::span<const float> variance,
+                                      const std::uint8_t* level) {
   if (limit_ <= 0) return;
-  const float* variance = variance_.data() + variance_.size() - row.size();
   for (std::size_t b = 0; b + 1 < row.size(); b += 2) {
     const float within = std::max(variance[b], variance[b + 1]);
-    if (within > limit_) continue;
+    if (within > limit_ || level[b] == 0 || level[b + 1] == 0) continue;
     const auto d = static_cast<float>(row[b].sum - row[b + 1].sum);
     const float of_mean = d * d / (4.0F * px * px);
     // White noise would give within / px on average; what is far beyond is something that moves.
@@ -184,7 +222,7 @@ void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
   }
 }
 
-void PictureNoiseMeter::finish(bool rolling, Readings& out) {
+void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
   std::vector<double> each;
   double mean = 0;
   for (std::size_t g = 0; g < groups; ++g) {
@@ -205,8 +243,10 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
         mean_count_ > 1000
             ? mean * (px - 1) / px + std::min(mean_sum_ / static_cast<double>(mean_count_), 0.15 * mean)
             : mean;
-    for (double& v : each) v *= whole / mean;
-    mean = whole;
+    // What lines that jitter make of the slopes in these blocks.
+    const double jittered = std::min(jitter_px * jitter_px * slope_square_, 0.9 * whole);
+    for (double& v : each) v *= (whole - jittered) / mean;
+    mean = whole - jittered;
     noise_ = sigma_from_rounded(std::max(0.0, mean));
     double scatter = 0;
     for (const double v : each) scatter += (v - mean) * (v - mean);
@@ -214,24 +254,35 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
     const double u_variance =
         n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.004 * mean;
     if (setup_.nowhere_still || 2 * nowhere_still_ > looked_) {
+      // Slow noise looks like motion too, so all that changes counts; its median lies below its mean.
+      const double most = std::sqrt(1.4 * most_);
       const std::string why = fmt::format(
-          "all of the picture moves, which hides noise below {:.1f} codes; hold the camera still", noise_);
-      out.push_back(unmeasurable("picture.noise", why, noise_));
+          "all of the picture moves, which hides noise below {:.1f} codes; hold the camera still", most);
+      out.push_back(unmeasurable("picture.noise", why, most));
       out.push_back(unmeasurable("picture.snr", why));
       noise_ = 0;
-    } else if (noise_ < 0.12) {
-      const std::string why = "less than whole codes of 8 bits can show";
-      out.push_back(unmeasurable("picture.noise", why, 0.3));
-      out.push_back(unmeasurable("picture.snr",
-                                 why + fmt::format("; better than {:.0f} dB", 20 * std::log10(219 / 0.3))));
     } else {
       const double slope = (rounded_variance(noise_ + 0.01) - rounded_variance(noise_ - 0.01)) / 0.02;
       const double u_statistic = u_variance / std::max(0.05, slope);
-      // What the level between codes does to noise that hardly reaches the next one; and a share for noise
-      // slower than a block.
-      const double u_rounding = noise_ * 1.2 * std::exp(-2 * 9.87 * noise_ * noise_);
+      // What the level's place between codes does to noise that hardly reaches the next one: the variance
+      // swings about its mean by exp(-2 pi^2 s^2) (4 s^2 + 1/pi^2), from the sawtooth's Fourier series.
+      const double swing = std::exp(-2 * 9.8696 * noise_ * noise_) * (4 * noise_ * noise_ + 1 / 9.8696);
+      const double u_rounding = 0.7 * swing / std::max(0.05, noise_);
+      const double u_jitter = 0.1 * jittered / std::max(0.05, noise_);
       const bool moving = 4 * moving_ > frames_;
-      const double u = std::hypot(u_statistic, u_rounding, (moving ? 0.1 : 0.0045) * noise_);
+      const double u =
+          std::hypot(std::hypot(u_statistic, u_jitter), u_rounding, (moving ? 0.1 : 0.0025) * noise_);
+      // Noise of less, its level halfway between codes, shows as much as 0.41 codes; noise of 0.5 shows 0.48
+      // or more wherever its level lies.
+      if (noise_ < 0.45) {
+        constexpr double most = 0.5;
+        const std::string why = "less than whole codes of 8 bits can show";
+        out.push_back(unmeasurable("picture.noise", why, most));
+        out.push_back(unmeasurable(
+            "picture.snr", why + fmt::format("; better than {:.0f} dB", 20 * std::log10(219 / most))));
+        repeated_and_lost(out);
+        return clipped(out);
+      }
       out.push_back(number_reading(
           "picture.noise", noise_, u,
           moving ? "from the quietest parts of a picture that moves"
@@ -240,6 +291,10 @@ void PictureNoiseMeter::finish(bool rolling, Readings& out) {
     }
   }
   repeated_and_lost(out);
+  clipped(out);
+}
+
+void PictureNoiseMeter::clipped(Readings& out) const {
   const double share = pixels_ > 0 ? 100.0 * static_cast<double>(at_ends_) / static_cast<double>(pixels_) : 0;
   std::string remark = "codes 0, 1, 254 and 255";
   if (setup_.format.through_rgb)

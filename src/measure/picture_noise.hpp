@@ -13,7 +13,8 @@ class PictureNoiseMeter final : public FrameMeter {
  public:
   explicit PictureNoiseMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;
-  void finish(bool rolling, Readings& out);
+  /// @param jitter_px of the lines, rms; 0 where not known
+  void finish(bool rolling, double jitter_px, Readings& out);
   /// Rms of one frame, codes, rounding's share taken out; 0 when not known.
   [[nodiscard]] double noise() const { return noise_; }
 
@@ -23,14 +24,20 @@ class PictureNoiseMeter final : public FrameMeter {
   };
 
  private:
-  void compare_means(std::span<const BlockSums> row);
+  void compare_means(std::span<const BlockSums> row, std::span<const float> variance,
+                     const std::uint8_t* level);
+  void clipped(Readings& out) const;
   void repeated_and_lost(Readings& out) const;
 
   const PictureSetup& setup_;
   static constexpr std::size_t groups = 16;
   std::array<double, groups> sum_{};
   std::array<std::uint64_t, groups> count_{};
-  std::vector<float> variance_;  // scratch: blocks of one frame
+  std::vector<float> variance_, whole_;  // scratch: blocks of one frame, without and with their means
+  std::vector<std::uint8_t> level_;      // blocks of all rows: 1 where they hold little detail
+  std::size_t level_blocks_ = 0;
+  double slope_square_ = 0;  // of those, variance of luma's slope within a block, (codes/px)^2
+  double most_ = 0;          // variance that all of the change would be
   double noise_ = 0;
   float limit_ = 0;  // blocks that vary more are not level parts that stand still
   double mean_sum_ = 0;

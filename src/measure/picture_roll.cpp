@@ -173,6 +173,13 @@ void PictureRollMeter::push(const PictureView& view) {
   agreement_ += agreement(now_, whole, m.lines - whole);
   ++asked_;
   const auto x = static_cast<double>(view.frame->number);
+  if (n_ > 1 && x == last_x_ + 1) {
+    steps_ += 1;
+    step_ += at_ - last_y_;
+    step_square_ += (at_ - last_y_) * (at_ - last_y_);
+  }
+  last_x_ = x;
+  last_y_ = at_;
   n_ += 1;
   sx_ += x;
   sy_ += at_;
@@ -211,8 +218,14 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double sigma = std::sqrt(rest / std::max(1.0, n_ - 2));
   const double u_place = std::max(sigma, 0.001);
   const double lines = setup_.fields * slope;
-  const double u =
-      std::hypot(setup_.fields * coverage_factor(n_ - 2) * u_place / std::sqrt(spread), 0.001 * lines);
+  // Places between lines are off in a way that comes again line by line, so that of a slow roll neighbours
+  // err alike: by their steps [von Neumann's ratio], as an autoregression of first order.
+  const double square = rest / n_;
+  const double step = steps_ > 0 ? step_square_ - 2 * slope * step_ + steps_ * slope * slope : 0;
+  const double alike = steps_ > 8 && square > 0 ? std::clamp(1 - step / steps_ / square / 2, 0.0, 0.98) : 0.0;
+  const double together = std::sqrt((1 + alike) / (1 - alike));
+  const double u = std::hypot(
+      setup_.fields * coverage_factor(n_ - 2) * u_place * together / std::sqrt(spread), 0.0004 * lines);
   if (std::abs(lines) > std::max(0.1, 2 * u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
     out.push_back(unmeasurable("picture.roll",
                                "the picture moves, but not up or down as a whole: things in it move, or the "

@@ -35,6 +35,8 @@ class PictureRollMeter final : public FrameMeter {
   double at_ = 0, speed_ = 0;
   // Straight line through place over frame number.
   double n_ = 0, sx_ = 0, sy_ = 0, sxx_ = 0, sxy_ = 0, syy_ = 0;
+  // Steps from a frame to the next: how many, their sum and that of their squares.
+  double steps_ = 0, step_ = 0, step_square_ = 0, last_x_ = 0, last_y_ = 0;
   double agreement_ = 0;  // sum over the frames asked
   std::uint64_t asked_ = 0;
   std::uint64_t tried_ = 0, lost_ = 0, plain_ = 0;

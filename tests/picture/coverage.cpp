@@ -75,12 +75,16 @@ TEST(PictureCoverage, LevelsAndColour) {
     s.noise = 0;  // rounding to whole codes is what counts
     s.gain = 0.85 + 0.2 * spread(seed, 0.618);
     s.offset = 4 * spread(seed, 0.377);
-    s.saturation = 0.8 + 0.4 * spread(seed, 0.141);
-    s.hue_deg = 20 * spread(seed, 0.732) - 10;
+    const double sent_saturation = 0.8 + 0.4 * spread(seed, 0.141);
+    const double sent_hue = 20 * spread(seed, 0.732) - 10;
+    // Sources keep their colours rounded to codes: by table, bars of 75 % [BT.601] turn by 0.2 degrees so.
+    std::mt19937 random(seed);
+    s.saturation = sent_saturation + std::normal_distribution<double>(0, 0.002)(random);
+    s.hue_deg = sent_hue + std::normal_distribution<double>(0, 0.12)(random);
     const Readings r = measure(s, 2, seed);
     black.push_back(trial_of(r, "picture.luma.black", 16 + s.offset));
-    saturation.push_back(trial_of(r, "picture.saturation", s.saturation));
-    hue.push_back(trial_of(r, "picture.hue", s.hue_deg));
+    saturation.push_back(trial_of(r, "picture.saturation", sent_saturation));
+    hue.push_back(trial_of(r, "picture.hue", sent_hue));
     return trial_of(r, "picture.luma.gain", 100 * s.gain);
   });
   coverage::expect_coverage("picture.luma.black", 80, [&](unsigned seed) { return black[seed - 1]; });
@@ -110,16 +114,24 @@ TEST(PictureCoverage, Echo) {
 }
 
 TEST(PictureCoverage, Roll) {
-  coverage::expect_coverage(
-      "picture.roll", 40,
-      [&](unsigned seed) {
-        Scene s;
-        s.noise = 2;
-        s.picture = frame_synth::landscape;
-        s.roll = 8 * spread(seed, 0.618) - 4;
-        return trial_of(measure(s, 8, seed), "picture.roll", s.roll);
-      },
-      0.93, 1.0);  // a camera's own small movement is left room
+  coverage::expect_coverage("picture.roll", 60, [&](unsigned seed) {
+    Scene s;
+    s.noise = 2;
+    s.picture = frame_synth::landscape;
+    s.roll = 8 * spread(seed, 0.618) - 4;
+    return trial_of(measure(s, 8, seed), "picture.roll", s.roll);
+  });
+}
+
+// So slow that the picture stays between two lines for long.
+TEST(PictureCoverage, SlowRoll) {
+  coverage::expect_coverage("picture.roll", 40, [&](unsigned seed) {
+    Scene s;
+    s.noise = 1 + spread(seed, 0.271);
+    s.picture = frame_synth::landscape;
+    s.roll = 0.3 * spread(seed, 0.618) - 0.15;
+    return trial_of(measure(s, 40, seed), "picture.roll", s.roll);
+  });
 }
 
 }  // namespace

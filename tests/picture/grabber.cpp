@@ -99,17 +99,17 @@ TEST(GrabberGainControl, NoNumberWhereItCannotBeTold) {
 TEST(GrabberGainControl, RatioCoverage) {
   std::vector<GrabberCalibration> known;
   for (const double own : {0.9, 1.0, 1.05}) known.push_back(calibrated({.own = own}));
-  coverage::expect_coverage(
-      "picture.sync.ratio", 60,
-      [&](unsigned seed) {
-        const Grabber g{.own = seed % 3 == 0 ? 0.9 : seed % 3 == 1 ? 1.0 : 1.05};
-        const double sync = 0.9 + 0.2 * std::fmod(seed * 0.618, 1.0);
-        const Readings r = measure::sync_to_white(seen(g, 0.75, sync, 1, seed),
-                                                  seen(g, 1, sync, 1, seed + 1000), &known[seed % 3]);
-        const Reading& x = get(r, "picture.sync.ratio");
-        return coverage::Trial{x.number(), x.uncertainty.value_or(0), 100 * sync};
-      },
-      0.93, 1.0);  // room is kept for a loss on the way that these cases do not have
+  coverage::expect_coverage("picture.sync.ratio", 60, [&](unsigned seed) {
+    Grabber g{.own = seed % 3 == 0 ? 0.9 : seed % 3 == 1 ? 1.0 : 1.05};
+    // Gain control and connectors come back to the same gain within 0.5 % (k = 2; common practice).
+    std::mt19937 random(seed);
+    g.own *= 1 + std::normal_distribution<double>(0, 0.0025)(random);
+    const double sync = 0.9 + 0.2 * std::fmod(seed * 0.618, 1.0);
+    const Readings r = measure::sync_to_white(seen(g, 0.75, sync, 1, seed), seen(g, 1, sync, 1, seed + 1000),
+                                              &known[seed % 3]);
+    const Reading& x = get(r, "picture.sync.ratio");
+    return coverage::Trial{x.number(), x.uncertainty.value_or(0), 100 * sync};
+  });
 }
 
 TEST(GrabberCalibrated, IsTakenOut) {

@@ -93,7 +93,7 @@ TEST(PictureLimited, ClippedAndCrushedBarsAreSaidToBe) {
         "bars-75");
   check(luma(bars_75, [](int y) { return std::max(y, 45); }), "black is crushed at code 45", 100, "bars-75");
   check(luma(bars_100_75, [](int y) { return std::min(254, y * 6 / 5); }), "white is clipped at code 254",
-        120, "bars-75");
+        120, "bars-100-0-75-0");
   check(luma(bars_75, [](int y) { return std::max(1, y - 30); }), "black is crushed at code 1", 100,
         "bars-75");
   // Too few left.
