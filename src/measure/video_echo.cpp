@@ -22,7 +22,11 @@ constexpr std::uint64_t lines_taken_all = 320;
 constexpr double least_lines = 24;
 constexpr double model_error = 0.0007;  // of sync: what a mean line departs from any model by
 constexpr double least_ratio = 0.01;
-constexpr double most_misfit = 6;
+constexpr double most_misfit = 1.5;
+constexpr double alike_us = 0.12;   // echoes of two sets so near are one
+constexpr double most_doubt = 0.6;  // k=2 of a ratio, re it, beyond which the echo is not shown
+constexpr double near_one_another_us = 0.3;
+constexpr double most_doubt_ns = 100;
 constexpr double long_cable_db = 4.0;  // at 5 MHz
 
 const standards::VideoStandard& nominal(int lines) {
@@ -49,6 +53,51 @@ double steepest(const Trace& t, double from_us, double to_us, double sign) {
     }
   }
   return at;
+}
+
+// What other sets of echoes, that leave about as little, make of each echo.
+struct Spread {
+  bool in_all = true;
+  double delay_us = 0;
+  double ratio = 0;
+};
+std::vector<Spread> spread_of(const std::vector<Echo>& found, const std::vector<std::vector<Echo>>& others) {
+  std::vector<Spread> spread(found.size());
+  for (const std::vector<Echo>& set : others) {
+    for (std::size_t e = 0; e < found.size(); ++e) {
+      const auto off = [&](const Echo& o) { return std::abs(o.delay_us - found[e].delay_us); };
+      const auto same = std::min_element(set.begin(), set.end(),
+                                         [&](const Echo& a, const Echo& b) { return off(a) < off(b); });
+      if (same == set.end() || off(*same) > alike_us || same->ratio * found[e].ratio < 0) {
+        spread[e].in_all = false;
+        continue;
+      }
+      spread[e].delay_us = std::max(spread[e].delay_us, off(*same));
+      spread[e].ratio = std::max(spread[e].ratio, std::abs(same->ratio - found[e].ratio));
+    }
+  }
+  return spread;
+}
+
+// An echo too near to be told from the edge comes with a farther one too: what trails a stronger echo by so
+// little is as well the edge's own shape there.
+bool trails(const Echo& e, const std::vector<Echo>& all, double within_us) {
+  constexpr double share = 0.3;
+  return std::any_of(all.begin(), all.end(), [&](const Echo& f) {
+    return e.delay_us > f.delay_us && e.delay_us - f.delay_us < within_us &&
+           std::abs(e.ratio) < share * std::abs(f.ratio);
+  });
+}
+
+// How much more what the model leaves out matters where echoes overlap: each then takes from the other.
+double overlap(const Echo& e, const std::vector<Echo>& all) {
+  double more = 1;
+  for (const Echo& f : all) {
+    const double apart = std::abs(e.delay_us - f.delay_us);
+    if (&e != &f && apart < near_one_another_us)
+      more += std::abs(f.ratio / e.ratio) * near_one_another_us / std::max(apart, 0.05);
+  }
+  return more;
 }
 
 // Of the mean sync's leading edge, 10 to 90 %: an echo within about one of these is part of the edge.
@@ -169,23 +218,14 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
     found_ = EchoFit(all, step).find(search, bound);
   }
   const std::vector<Echo>& found = found_;
-  if (bound.ambiguous) {
-    for (const char* p : parts) {
-      out.push_back(unmeasurable(
-          fmt::format("video.echo.{}", p),
-          "something like an echo follows the edges within a microsecond, but where cannot be told from the "
-          "edges' own shape; send a 2T pulse, or take a faster or quieter recording"));
-    }
-    return;
-  }
+  const auto say_none = [&](const std::string& reason) {
+    for (const char* p : parts) out.push_back(unmeasurable(fmt::format("video.echo.{}", p), reason));
+  };
   if (bound.misfit > most_misfit) {
     found_.clear();
-    for (const char* p : parts) {
-      out.push_back(
-          unmeasurable(fmt::format("video.echo.{}", p),
-                       "sync and porches are bent by more than echoes and a cable's loss; look at the sync "
-                       "first, or send a black picture"));
-    }
+    say_none(
+        "sync and porches are bent by more than echoes and a cable's loss; look at the sync first, or send a "
+        "black picture");
     return;
   }
   if (found.empty()) {
@@ -215,8 +255,10 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
   };
   std::vector<Echo> settled = by_halves(line_groups);
   if (settled.size() == found_.size()) found_ = std::move(settled);
+  const std::vector<Spread> spread = spread_of(found, bound.others);
   std::vector<std::vector<Echo>> without;
   for (std::size_t g = 0; g < line_groups; ++g) without.push_back(by_halves(g));
+  std::size_t shown = 0;
   for (std::size_t e = 0; e < found.size(); ++e) {
     const auto u = [&](const auto& value) {
       return jackknife_uncertainty(
@@ -224,10 +266,22 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
           .value_or(1e3);
     };
     const Echo& echo = found[e];
-    const double delay_u =
-        together(u([](const Echo& x) { return x.delay_us * 1e3; }), 2.0 + 0.02 * step * 1e3);
-    const double ratio_u =
-        together(u([](const Echo& x) { return x.ratio; }), 0.0015 + 0.01 * std::abs(echo.ratio));
+    const double floor = overlap(echo, found);
+    const double delay_u = together(u([](const Echo& x) { return x.delay_us * 1e3; }),
+                                    together(floor * (2.0 + 0.02 * step * 1e3), spread[e].delay_us * 1e3));
+    const double ratio_u = together(u([](const Echo& x) { return x.ratio; }),
+                                    together(floor * 0.0015 + 0.01 * std::abs(echo.ratio), spread[e].ratio));
+    const bool sure =
+        spread[e].in_all && ratio_u < most_doubt * std::abs(echo.ratio) && delay_u < most_doubt_ns;
+    if (!sure && shown == 0) {
+      // The strongest is not known, so neither is which of the others is it.
+      say_none(
+          "something like an echo follows the edges, but several sets of delays would explain it about as "
+          "well; "
+          "send a 2T pulse, or take a faster or quieter recording");
+      return;
+    }
+    if (!sure || trails(echo, found, search.sure_from_us)) continue;
     const double level = 20 * std::log10(std::abs(echo.ratio));
     const double metres = velocity_factor_ * light_m_per_us / 2;
     const auto push = [&](const std::string& stem, bool with_polarity) {
@@ -241,8 +295,8 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
             echo.ratio > 0 ? "as from an open or missing end" : "as from a short or a second load"));
       }
     };
-    if (e == 0) push("video.echo.", true);
-    push(fmt::format("video.echo.{}.", e + 1), false);
+    if (shown == 0) push("video.echo.", true);
+    push(fmt::format("video.echo.{}.", ++shown), false);
   }
 }
 

@@ -18,12 +18,6 @@ constexpr double tail_us[] = {0.25};
 constexpr int rounds = 16;
 constexpr double least_own = 0.0004;  // of an echo's power that no other term explains
 constexpr double most_ratio = 0.8;
-constexpr double least_gain = 40;    // in squared sigmas
-constexpr double least_share = 0.3;  // of the misfit, that an echo has to explain
-constexpr double apart_us = 0.3;
-constexpr double near_us = 1.0;      // where an echo and the tail of the edge overlap
-constexpr double alike_share = 0.7;  // of what the best explains, from which another is as good
-constexpr std::size_t most_tried = 4;
 
 // The transforms of one line length.
 class Round {
@@ -171,92 +165,41 @@ double EchoFit::misfit(const std::vector<Echo>& echoes) const {
   return (s.b - a * a.colPivHouseholderQr().solve(s.b)).squaredNorm();
 }
 
-// The echo that, settled together with those already found, leaves least; empty when none is worth having, or
-// when one at quite another delay would explain about as much.
-std::vector<Echo> EchoFit::best_of(std::vector<Candidate> candidates, const std::vector<Echo>& echoes,
-                                   const EchoSearch& search, double left, bool& ambiguous) const {
-  std::sort(candidates.begin(), candidates.end(),
-            [](const Candidate& a, const Candidate& b) { return a.gain > b.gain; });
-  std::vector<double> tried;
-  std::vector<Echo> best;
-  std::vector<std::pair<double, double>> settled;  // delay, misfit
-  double least = left - std::max(least_gain, least_share * left);
-  for (const Candidate& c : candidates) {
-    const bool near = std::any_of(tried.begin(), tried.end(),
-                                  [&](double t) { return std::abs(t - c.echo.delay_us) < apart_us; });
-    if (near) continue;
-    if (tried.size() == most_tried) break;
-    tried.push_back(c.echo.delay_us);
-    std::vector<Echo> more = echoes;
-    more.push_back(c.echo);
-    more = settle(std::move(more));
-    const bool sound = std::all_of(more.begin(), more.end(), [&](const Echo& e) {
-      return std::abs(e.ratio) >= search.least_ratio && std::abs(e.ratio) < most_ratio &&
-             e.delay_us > 0.9 * search.from_us && e.delay_us < search.to_us + 0.1;
-    });
-    // One nearer than what is looked for counts as another way to see it.
-    const double misfit_now = misfit(more);
-    settled.emplace_back(more.back().delay_us, misfit_now);
-    if (!sound) continue;
-    if (misfit_now < least) {
-      least = misfit_now;
-      best = std::move(more);
-    }
-  }
-  for (const auto& [delay_us, misfit_then] : settled) {
-    if (best.empty() || std::abs(delay_us - best.back().delay_us) < 0.5 * apart_us) continue;
-    if (best.back().delay_us > near_us || delay_us > near_us) continue;  // far ones can both be there
-    if (left - misfit_then < alike_share * (left - least)) continue;
-    ambiguous = true;
-    return {};
-  }
-  return best;
-}
-
-std::vector<Echo> EchoFit::find(const EchoSearch& search, EchoBound& bound) const {
-  std::vector<Echo> echoes;
+EchoFit::Scan EchoFit::scan(const std::vector<Echo>& echoes, const EchoSearch& search) const {
   const std::size_t n = lines_.front().y.size();
   const auto first = static_cast<std::size_t>(std::ceil(search.from_us / step_us_));
   const auto last = std::min(n / 2, static_cast<std::size_t>(search.to_us / step_us_));
   const std::size_t stride = std::max<std::size_t>(1, static_cast<std::size_t>(0.03 / step_us_));
-  while (true) {
-    const System s = build(lines_, echoes);
-    const Eigen::HouseholderQR<Eigen::MatrixXd> qr(s.a);
-    const Eigen::MatrixXd q = qr.householderQ() * Eigen::MatrixXd::Identity(s.a.rows(), s.a.cols());
-    const Eigen::VectorXd r = s.b - q * (q.transpose() * s.b);
-    bound.ratio = 0;
-    std::vector<Candidate> candidates;
-    Eigen::VectorXd v(s.a.rows());
-    for (std::size_t shift = first; shift <= last; shift += stride) {
-      Eigen::Index row = 0;
-      for (std::size_t line = 0; line < lines_.size(); ++line) {
-        const EchoLine& l = lines_[line];
-        for (std::size_t i = 0; i < n; ++i) {
-          if (l.parts[i] != Part::Unused) v(row++) = s.sent[line][(i + n - shift) % n] / l.sigma_mv;
-        }
+  const System s = build(lines_, echoes);
+  const Eigen::HouseholderQR<Eigen::MatrixXd> qr(s.a);
+  const Eigen::MatrixXd q = qr.householderQ() * Eigen::MatrixXd::Identity(s.a.rows(), s.a.cols());
+  const Eigen::VectorXd r = s.b - q * (q.transpose() * s.b);
+  Scan out;
+  Eigen::VectorXd v(s.a.rows());
+  for (std::size_t shift = first; shift <= last; shift += stride) {
+    Eigen::Index row = 0;
+    for (std::size_t line = 0; line < lines_.size(); ++line) {
+      const EchoLine& l = lines_[line];
+      for (std::size_t i = 0; i < n; ++i) {
+        if (l.parts[i] != Part::Unused) v(row++) = s.sent[line][(i + n - shift) % n] / l.sigma_mv;
       }
-      const double whole = v.squaredNorm();
-      const double own = whole - (q.transpose() * v).squaredNorm();
-      if (own < least_own * whole) continue;  // cannot be told from a tail or a change of level
-      const double along = v.dot(r);
-      const double ratio = along / own;
-      if (std::abs(ratio) > most_ratio) continue;
-      if (static_cast<double>(shift) * step_us_ >= search.sure_from_us)
-        bound.ratio = std::max(bound.ratio, std::abs(ratio) + 2 / std::sqrt(own));
-      candidates.push_back({{static_cast<double>(shift) * step_us_, ratio}, along * along / own});
     }
-    const double left = r.squaredNorm();
-    bound.misfit = left / static_cast<double>(r.size());
-    if (echoes.size() == search.most) break;
-    bool ambiguous = false;
-    std::vector<Echo> best = best_of(candidates, echoes, search, left, ambiguous);
-    bound.ambiguous = ambiguous && echoes.empty();
-    if (best.empty()) break;
-    echoes = std::move(best);
+    const double whole = v.squaredNorm();
+    const double own = whole - (q.transpose() * v).squaredNorm();
+    if (own < least_own * whole) continue;  // cannot be told from a tail or a change of level
+    const double along = v.dot(r);
+    const double ratio = along / own;
+    if (std::abs(ratio) > most_ratio) continue;
+    const double delay_us = static_cast<double>(shift) * step_us_;
+    if (delay_us >= search.sure_from_us)
+      out.bound = std::max(out.bound, std::abs(ratio) + 2 / std::sqrt(own));
+    out.places.push_back({{delay_us, ratio}, along * along / own});
   }
-  std::sort(echoes.begin(), echoes.end(),
-            [](const Echo& a, const Echo& b) { return std::abs(a.ratio) > std::abs(b.ratio); });
-  return echoes;
+  std::sort(out.places.begin(), out.places.end(),
+            [](const Candidate& a, const Candidate& b) { return a.gain > b.gain; });
+  out.left = r.squaredNorm();
+  out.points = static_cast<double>(r.size());
+  return out;
 }
 
 }  // namespace linebench::measure

@@ -29,9 +29,10 @@ struct EchoSearch {
 
 /// What is left to explain, and how much of it an echo could be.
 struct EchoBound {
-  double ratio = 0;        ///< no echo above this is hidden in the line
-  bool ambiguous = false;  ///< there is something, but as well at one delay as at another
-  double misfit = 0;       ///< mean square of what is left, in sigmas: about 1 where the model holds
+  double ratio = 0;   ///< no echo above this is hidden in the line
+  double misfit = 0;  ///< mean square of what is left, in sigmas: about 1 or less where the model holds
+  /// Other sets of echoes that leave about as little: what is not in all of them is not known.
+  std::vector<std::vector<Echo>> others{};
 };
 
 /// Model: y(t) = s(t) + sum ratio_k s(t - delay_k) with s level on the tip and on blanking, up to a slope and
@@ -54,10 +55,26 @@ class EchoFit {
     Echo echo;
     double gain = 0;
   };
+  struct Scan {
+    std::vector<Candidate> places{};  // most gain first
+    double left = 0;                  // sum of squares, in sigmas
+    double points = 0;
+    double bound = 0;  // the largest ratio that may be hidden
+  };
+  struct Solution {
+    std::vector<Echo> echoes{};
+    double misfit = 0;     // sum of squares, in sigmas
+    bool possible = true;  // whatever it is called
+    bool sound = true;     // echoes that are looked for, all of them
+  };
   [[nodiscard]] System build(const std::vector<EchoLine>& lines, const std::vector<Echo>& echoes) const;
   [[nodiscard]] double misfit(const std::vector<Echo>& echoes) const;
-  [[nodiscard]] std::vector<Echo> best_of(std::vector<Candidate> candidates, const std::vector<Echo>& echoes,
-                                          const EchoSearch& search, double left, bool& ambiguous) const;
+  [[nodiscard]] Scan scan(const std::vector<Echo>& echoes, const EchoSearch& search) const;
+  [[nodiscard]] Solution settled(std::vector<Echo> echoes, const EchoSearch& search) const;
+  void extend(const std::vector<Echo>& echoes, const Scan& scan, const EchoSearch& search, std::size_t most,
+              std::vector<Solution>& pool) const;
+  void extend_with_near(const std::vector<Echo>& echoes, const EchoSearch& search,
+                        std::vector<Solution>& pool) const;
   std::vector<EchoLine> lines_;
   std::vector<EchoLine> others_;
   double step_us_;
