@@ -8,6 +8,7 @@
 #include "check_paper.hpp"
 #include "check_run.hpp"
 #include "commands.hpp"
+#include "jobs_store.hpp"
 #include "say.hpp"
 
 namespace linebench::app {
@@ -43,7 +44,7 @@ bool ask_profile(const check::Words& words, Answers& answers, const Context& con
 
 Exit run_job(Context& context, const CheckOptions& o, job::JobKind kind) {
   check::Knowledge knowledge = knowledge_for(kind);
-  job::Store store(o.store.empty() ? job::Store::usual_file() : fs::path(o.store));
+  job::Store store = o.job.empty() ? job::Store(store_file(o.store)) : existing_store(o.store);
   const auto answers = o.files.empty() ? answers_from_keyboard(knowledge.words, context, o.devices)
                                        : answers_from_files(knowledge.words, o.files, context);
   // Lines that are piped in answer the job's own steps.

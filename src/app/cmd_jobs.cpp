@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 #include <unistd.h>
 
+#include <algorithm>
 #include <cstdlib>
 #include <filesystem>
 #include <fstream>
@@ -17,6 +18,7 @@
 
 #include "check_paper.hpp"
 #include "commands.hpp"
+#include "jobs_store.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
@@ -35,10 +37,6 @@ struct JobsOptions {
   bool replace = false, off = false, all = false;
 };
 
-Store open_store(const JobsOptions& o) {
-  return Store(o.store.empty() ? Store::usual_file() : fs::path(o.store));
-}
-
 void print_document(const std::string& command, json j) {
   j["schema"] = "linebench/1";
   j["command"] = command;
@@ -52,23 +50,54 @@ void check_new_file(const fs::path& file, bool replace) {
   }
 }
 
-std::string job_line(const job::Job& j, std::size_t width) {
-  std::string where = j.site ? j.site->name : "";
-  if (j.station)
-    where += fmt::format("{}{} {}", where.empty() ? "" : ", ", j.station->type, j.station->serial);
-  const std::string text =
-      report::printable(fmt::format("{}{}{}", j.title, where.empty() ? "" : " \u00b7 ", where));
-  return report::wrapped(
-      text, width, 34,
-      fmt::format("{:<16}{:<8}{:<10}", j.ref, job::to_string(j.kind), j.done ? j.outcome : "open"));
+struct Columns {
+  std::size_t ref = 0, kind = 0, result = 0;
+};
+
+std::string result_of(const job::Job& j) { return report::printable(j.done ? j.outcome : "open"); }
+
+Columns columns_for(const std::vector<job::Job>& jobs) {
+  constexpr std::size_t widest_result = 22;  // longer ones are typed by hand; the rest of them is left out
+  Columns c;
+  for (const job::Job& j : jobs) {
+    c.ref = std::max(c.ref, j.ref.size());
+    c.kind = std::max(c.kind, job::to_string(j.kind).size());
+    c.result = std::max(c.result, std::min(widest_result, report::text_width(result_of(j))));
+  }
+  return c;
+}
+
+std::string padded(std::string text, std::size_t width) {
+  while (report::text_width(text) > width) {
+    do {
+      text.pop_back();
+    } while (!text.empty() && (static_cast<unsigned char>(text.back()) & 0xC0) == 0x80);
+  }
+  return text + std::string(width - report::text_width(text) + 2, ' ');
+}
+
+std::string job_line(const job::Job& j, const Columns& c, std::size_t width) {
+  std::string text = j.title;
+  const auto add = [&](const std::string& more) {
+    // A station's job is called as its station is.
+    if (!more.empty() && text.find(more) == std::string::npos)
+      text += (text.empty() ? "" : " \u00b7 ") + more;
+  };
+  if (j.site) add(j.site->name);
+  if (j.station) add(fmt::format("{} {}", j.station->type, j.station->serial));
+  const std::string first = padded(j.ref, c.ref) + padded(std::string(job::to_string(j.kind)), c.kind) +
+                            padded(result_of(j), c.result);
+  return report::wrapped(report::printable(text), width, report::text_width(first), first);
 }
 
 Exit list(Context& context, JobsOptions& o) {
-  const Store store = open_store(o);
   if (!o.kind.empty()) o.query.kind = job::job_kind(o.kind);
   if (o.state == "open") o.query.done = false;
   if (o.state == "done") o.query.done = true;
-  const auto jobs = store.jobs(o.query);
+  std::error_code ec;
+  // Before the first job there is no store, and looking makes none.
+  const bool none_yet = o.store.empty() && !fs::exists(store_file(o.store), ec);
+  const auto jobs = none_yet ? std::vector<job::Job>{} : existing_store(o.store).jobs(o.query);
   if (context.json) {
     json out = json::array();
     for (const auto& j : jobs) out.push_back(job::job_to_json(j));
@@ -79,13 +108,14 @@ Exit list(Context& context, JobsOptions& o) {
   std::string text = jobs.empty()
                          ? "no job fits; `check site`, `check station` and `check feed` open one\n"
                          : fmt::format("{} job{}, newest first\n", jobs.size(), jobs.size() == 1 ? "" : "s");
-  for (const auto& j : jobs) text += job_line(j, std::max<std::size_t>(style.width, 60));
+  const Columns columns = columns_for(jobs);
+  for (const auto& j : jobs) text += job_line(j, columns, std::max<std::size_t>(style.width, 60));
   print_text(style.unicode ? text : report::to_ascii(text));
   return Exit::Ok;
 }
 
 Exit show_job(Context& context, const JobsOptions& o) {
-  const Store store = open_store(o);
+  const Store store = existing_store(o.store);
   const job::Job j = store.job(o.job);
   if (context.json) {
     print_document("jobs show", {{"job", job::whole_job_to_json(store, j)}});
@@ -96,7 +126,7 @@ Exit show_job(Context& context, const JobsOptions& o) {
 }
 
 Exit write_report(Context& context, const JobsOptions& o) {
-  const Store store = open_store(o);
+  const Store store = existing_store(o.store);
   const job::Job j = store.job(o.job);
   check_new_file(o.out, o.replace);
   report::JobPaper paper = paper_of(store, j);
@@ -112,7 +142,7 @@ Exit write_report(Context& context, const JobsOptions& o) {
 }
 
 Exit export_jobs(const JobsOptions& o) {
-  const Store store = open_store(o);
+  const Store store = existing_store(o.store);
   std::vector<job::Job> jobs;
   for (const std::string& ref : o.jobs) jobs.push_back(store.job(ref));
   if (jobs.empty()) jobs = store.jobs();
@@ -135,7 +165,7 @@ Exit export_jobs(const JobsOptions& o) {
 }
 
 Exit new_job(Context& context, const JobsOptions& o) {
-  Store store = open_store(o);
+  Store store(store_file(o.store));
   if (o.type.empty() != o.serial.empty()) {
     throw bad_usage("a station needs both --type and --serial, as its plate says");
   }
@@ -149,7 +179,7 @@ Exit new_job(Context& context, const JobsOptions& o) {
 }
 
 Exit merge(Context& context, const JobsOptions& o) {
-  Store store = open_store(o);
+  Store store(store_file(o.store));
   const job::Merged m = store.merge(o.file);
   if (context.json) {
     print_document("jobs import", {{"jobs", m.jobs},
@@ -191,7 +221,7 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
   c->add_option("--serial", o->serial, "Serial number of the station");
 
   c = command(jobs, context, o, "note", "Add a note to a job", [](Context&, const JobsOptions& p) {
-    Store store = open_store(p);
+    Store store = existing_store(p.store);
     store.note(store.job(p.job), p.text);
     return Exit::Ok;
   });
@@ -199,7 +229,7 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
   c->add_option("TEXT", o->text, "The note")->required();
 
   c = command(jobs, context, o, "finish", "Close a job with its result", [](Context&, const JobsOptions& p) {
-    Store store = open_store(p);
+    Store store = existing_store(p.store);
     store.finish(store.job(p.job), p.outcome);
     return Exit::Ok;
   });
@@ -207,7 +237,7 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
   c->add_option("RESULT", o->outcome, "pass, fail, repair, connect, ... in a word or two")->required();
 
   c = command(jobs, context, o, "reopen", "Open a closed job again", [](Context&, const JobsOptions& p) {
-    Store store = open_store(p);
+    Store store = existing_store(p.store);
     store.reopen(store.job(p.job));
     return Exit::Ok;
   });
@@ -215,7 +245,7 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
 
   c = command(jobs, context, o, "reference", "Take a job's station as a good one to compare others with",
               [](Context&, const JobsOptions& p) {
-                Store store = open_store(p);
+                Store store = existing_store(p.store);
                 const job::Job j = store.job(p.job);
                 if (!j.station) throw bad_usage(fmt::format("job {} is not about a station", j.ref));
                 store.set_reference(j, !p.off);
@@ -226,7 +256,7 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
 }
 
 Exit write_label(Context& context, const JobsOptions& o) {
-  const Store store = open_store(o);
+  const Store store = existing_store(o.store);
   const job::Job j = store.job(o.job);
   const auto cross = o.size.find('x');
   report::LabelSize size;
@@ -259,7 +289,7 @@ void add_files(CLI::App& jobs, Context& context, const Options& o) {
   c->add_flag("--replace", o->replace, "Replace the page if it is there");
 
   c = command(jobs, context, o, "copy", "The whole store as one file", [](Context&, const JobsOptions& p) {
-    open_store(p).copy_to(p.out);
+    existing_store(p.store).copy_to(p.out);
     print_text(fmt::format("the job store was copied to {}\n", p.out));
     return Exit::Ok;
   });
@@ -283,14 +313,15 @@ void add_jobs(CLI::App& app, Context& context) {
   c->add_option("--text", o->query.text, "In title, complaint, result or a note");
   c->add_option("--site", o->query.site, "In the site's name");
   c->add_option("--serial", o->query.serial, "In the station's serial number");
-  c->add_option("--fault", o->query.fault, "In a finding");
-  c->add_option("--since", o->query.since, "Opened on or after this day, 2026-11-01");
-  c->add_option("--until", o->query.until, "Opened on or before this day");
+  c->add_option("--fault", o->query.fault, "In a finding, or in a reading that was out of its limit");
+  c->add_option("--since", o->query.since, "Opened on or after this day, 2026-11-01")->check(wrong_day);
+  c->add_option("--until", o->query.until, "Opened on or before this day")->check(wrong_day);
   c->add_option("--kind", o->kind, "site, station or feed");
   c->add_option("--state", o->state, "open or done")->check(CLI::IsMember({"open", "done"}));
 
   c = command(*jobs, context, o, "show", "One job", show_job);
   add_job_argument(*c, *o);
+  add_jobs_compare(*jobs, context, o->store);
   add_changes(*jobs, context, o);
   add_files(*jobs, context, o);
 }

@@ -111,9 +111,11 @@ std::vector<Job> Store::jobs(const Query& q) const {
   want(q.site.empty() ? "" : containing(q.site), "AND s.name LIKE ?{} ESCAPE '\\' ");
   want(q.serial.empty() ? "" : containing(q.serial), "AND t.serial LIKE ?{} ESCAPE '\\' ");
   want(q.fault.empty() ? "" : containing(q.fault),
-       "AND EXISTS(SELECT 1 FROM finding f WHERE f.job = j.uid AND (f.fault LIKE ?{0} ESCAPE '\\' OR f.label "
-       "LIKE "
-       "?{0} ESCAPE '\\')) ");
+       "AND (EXISTS(SELECT 1 FROM finding f WHERE f.job = j.uid AND (f.fault LIKE ?{0} ESCAPE '\\' OR "
+       "f.label LIKE ?{0} ESCAPE '\\')) OR "
+       "EXISTS(SELECT 1 FROM capture c JOIN reading r ON r.capture = c.uid WHERE c.job = j.uid AND "
+       "json_extract(r.body, '$.verdict') = 'fail' AND (r.id LIKE ?{0} ESCAPE '\\' OR "
+       "json_extract(r.body, '$.label') LIKE ?{0} ESCAPE '\\'))) ");
   want(q.since, "AND substr(j.opened_at, 1, 10) >= ?{} ");
   want(q.until, "AND substr(j.opened_at, 1, 10) <= ?{} ");
   if (q.kind) want(std::string(to_string(*q.kind)), "AND j.kind = ?{} ");

@@ -44,16 +44,15 @@ std::string change_line(const ReadingChange& c) {
   return s;
 }
 
+std::string heading(const std::string& text, const TerminalStyle& style) {
+  return "\n" + (style.colour ? "\x1b[1m" + text + "\x1b[0m" : text) + "\n";
+}
+
 }  // namespace
 
-std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle& style) {
+std::string changes_text(const diagnose::Comparison& c, const TerminalStyle& style) {
   const std::size_t width = std::max<std::size_t>(style.width, 40);
-  std::string out = wrapped(printable(c.summary), width, 0, "");
-  out += wrapped(printable(fmt::format("before: {} \u00b7 after: {}", c.before_name, c.after_name)), width, 0,
-                 "");
-  const auto title = [&](const std::string& t) {
-    out += "\n" + (style.colour ? "\x1b[1m" + t + "\x1b[0m" : t) + "\n";
-  };
+  std::string out;
   std::size_t same = 0;
   bool any = false;
   for (const ReadingChange& x : c.changes) {
@@ -61,7 +60,7 @@ std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle&
       ++same;
       continue;
     }
-    if (!any) title("Changed, surest first");
+    if (!any) out += heading("Changed, surest first", style);
     any = true;
     out +=
         wrapped(printable(change_line(x)), width, 11, fmt::format("  {:<7}  ", certainty_word(x.certainty)));
@@ -72,6 +71,16 @@ std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle&
   for (const ReadingChange& x : c.changes) {
     if (style.all && x.change == Change::Same) out += wrapped(printable(change_line(x)), width, 4, "  ");
   }
+  return style.unicode ? out : to_ascii(out);
+}
+
+std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle& style) {
+  const std::size_t width = std::max<std::size_t>(style.width, 40);
+  std::string out = wrapped(printable(c.summary), width, 0, "");
+  out += wrapped(printable(fmt::format("before: {} \u00b7 after: {}", c.before_name, c.after_name)), width, 0,
+                 "");
+  const auto title = [&](const std::string& t) { out += heading(t, style); };
+  out += changes_text(c, style);
   title("What it does to the ranking");
   out += fmt::format("  {:>5} -> {:>5}  nothing wrong\n", show_probability(c.nothing_before),
                      show_probability(c.nothing_after));

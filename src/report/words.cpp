@@ -308,6 +308,7 @@ struct GroupRule {
 constexpr GroupRule groups[] = {
     {"audio.signal", {"Level", 0}},
     {"audio.level", {"Level", 0}},
+    {"audio.marker", {"Level", 0}},
     {"audio.tone", {"Tone and distortion", 1}},
     {"audio.thd", {"Tone and distortion", 1}},
     {"audio.snr", {"Tone and distortion", 1}},

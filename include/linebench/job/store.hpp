@@ -18,7 +18,7 @@ struct Query {
   std::string text{};    ///< in title, complaint, outcome or a note
   std::string site{};    ///< in the site's name
   std::string serial{};  ///< in the station's serial
-  std::string fault{};   ///< in a finding's fault or label
+  std::string fault{};   ///< in a finding's fault or label, or in a reading that was out of its limit
   std::string since{};   ///< "2026-11-01": opened on or after this day
   std::string until{};   ///< opened on or before this day
   std::optional<JobKind> kind{};

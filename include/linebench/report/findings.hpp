@@ -34,6 +34,8 @@ namespace linebench::report {
                                            const diagnose::Fault& entry, const diagnose::FaultBook& book,
                                            const TerminalStyle& style);
 
+/// What changed, surest first, and how much stayed (with style.all each of those too).
+[[nodiscard]] std::string changes_text(const diagnose::Comparison& comparison, const TerminalStyle& style);
 [[nodiscard]] std::string comparison_table(const diagnose::Comparison& comparison,
                                            const TerminalStyle& style);
 [[nodiscard]] nlohmann::json comparison_to_json(const diagnose::Comparison& comparison);
