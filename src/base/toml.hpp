@@ -15,9 +15,10 @@ struct TomlError {
   std::string what;
 };
 
-/// Throws TomlError for what the library does not survive: a table header without a name, letters beyond
-/// ASCII outside quotes and comments, a quote in the middle of a word, brackets that do not belong together.
-/// TOML has none of them.
+/// Throws TomlError for a text that is not built as the grammar of TOML 1.0 says: the library reads past its
+/// end, or stops the program, on several that are not (headers without a name, letters beyond ASCII outside
+/// quotes, quotes or brackets in the middle of a word). What is inside strings, numbers and dates is its to
+/// judge.
 void refuse_what_breaks_toml(std::string_view text);
 
 /// Throws TomlError, nothing else.
