@@ -125,6 +125,12 @@ std::unique_ptr<AudioSource> signal_to_send(const SignalOptions& o, const captur
 Taken take_to_file(capture::Session& session, const capture::SoundDevice& from, capture::RunPlan plan,
                    const fs::path& out, capture::SampleFormat format, const std::string& signal) {
   capture::AudioFileWriter writer(out, session.rate_hz(), session.inputs(), format);
+  const auto calibration = calibration_of(from, session.rate_hz());
+  CaptureFacts known;
+  known.device = from.identity();
+  known.signal = signal;
+  if (calibration) capture::apply_calibration(known, *calibration);
+  writer.begin(known);
   capture::FileSink sink(writer);
   plan.take = &sink;
   Taken taken;
@@ -135,12 +141,9 @@ Taken take_to_file(capture::Session& session, const capture::SoundDevice& from, 
   }
   CaptureFacts facts = taken.outcome.facts;
   facts.signal = signal;
-  if (const auto calibration = calibration_of(from, session.rate_hz()))
-    capture::apply_calibration(facts, *calibration);
+  if (calibration) capture::apply_calibration(facts, *calibration);
   if (writer.frames() == 0) {
-    writer.close();
-    std::error_code ec;
-    fs::remove(out, ec);
+    writer.discard();
     taken.facts = facts;
     return taken;
   }

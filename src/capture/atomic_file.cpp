@@ -1,5 +1,6 @@
 #include <fcntl.h>
 #include <fmt/format.h>
+#include <sys/file.h>
 #include <sys/stat.h>
 #include <unistd.h>
 
@@ -51,6 +52,22 @@ void store_text(const std::filesystem::path& path, const std::string& text) {
   }
   ::unlink(temporary.c_str());
   fail(path, code);
+}
+
+int open_as_only_writer(const std::filesystem::path& path) {
+  const int fd = ::open(path.c_str(), O_RDWR | O_CREAT | O_CLOEXEC, 0644);
+  if (fd < 0) {
+    throw unusable(fmt::format("{}: cannot be written ({}); check the folder and your rights in it",
+                               path.string(), std::strerror(errno)));
+  }
+  // Some network file systems know no locks; all others do.
+  if (::flock(fd, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
+    ::close(fd);
+    throw unusable(
+        fmt::format("{}: another program is writing it; choose another name or end that one", path.string()));
+  }
+  (void)!::ftruncate(fd, 0);  // what is no plain file has no length
+  return fd;
 }
 
 std::string load_text(const std::filesystem::path& path) {

@@ -108,10 +108,12 @@ AudioFileWriter::AudioFileWriter(std::filesystem::path path, double sample_rate_
     throw bad_usage(fmt::format("{}: {} with {} channels at {} Hz cannot be stored in such a file; use .wav",
                                 path_.string(), format_words(), channels, sample_rate_hz));
   }
+  const int fd = open_as_only_writer(path_);
   std::error_code ec;
   std::filesystem::remove(facts_path(path_), ec);  // it spoke of the file that is being replaced
-  handle_->file = sf_open(path_.c_str(), SFM_WRITE, &info);
+  handle_->file = sf_open_fd(fd, SFM_WRITE, &info, SF_TRUE);
   if (handle_->file == nullptr) {
+    if (std::filesystem::is_regular_file(path_, ec)) std::filesystem::remove(path_, ec);
     throw unusable(fmt::format("{}: cannot be written ({}); check the folder and your rights in it",
                                path_.string(), sf_strerror(nullptr)));
   }
@@ -153,7 +155,8 @@ void AudioFileWriter::write(std::span<const float> interleaved) {
         static_cast<double>(frames_) / rate_hz_,
         full ? "free some space or use another disk" : "check the disk"));
   }
-  if (static_cast<double>(frames_ - header_at_) >= rate_hz_) {
+  constexpr double header_every_s = 0.05;  // finer than what a person is shown
+  if (static_cast<double>(frames_ - header_at_) >= header_every_s * rate_hz_) {
     sf_command(handle_->file, SFC_UPDATE_HEADER_NOW, nullptr, 0);
     header_at_ = frames_;
   }
@@ -164,14 +167,37 @@ void AudioFileWriter::close() noexcept {
   handle_->file = nullptr;
 }
 
-CaptureFacts AudioFileWriter::finish(CaptureFacts facts) {
-  close();
+void AudioFileWriter::fill(CaptureFacts& facts) const {
   facts.source = path_.filename().string();
   facts.kind = "audio file";
   facts.format = format_words();
   facts.sample_rate_hz = rate_hz_;
   facts.channels = channels_;
   facts.frames = frames_;
+}
+
+void AudioFileWriter::begin(CaptureFacts facts) {
+  fill(facts);
+  facts.interrupted = true;
+  facts.notes.emplace_back(unfinished_note);
+  try {
+    store_text(facts_path(path_), json_text(facts_to_json(facts), 2) + "\n");
+  } catch (...) {
+    discard();
+    throw;
+  }
+}
+
+void AudioFileWriter::discard() noexcept {
+  close();
+  std::error_code ec;
+  std::filesystem::remove(path_, ec);
+  std::filesystem::remove(facts_path(path_), ec);
+}
+
+CaptureFacts AudioFileWriter::finish(CaptureFacts facts) {
+  close();
+  fill(facts);
   store_text(facts_path(path_), json_text(facts_to_json(facts), 2) + "\n");
   return facts;
 }

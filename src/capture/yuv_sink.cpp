@@ -42,14 +42,20 @@ YuvFileSink::YuvFileSink(std::filesystem::path path, const GrabberSetting& setti
     throw bad_usage(
         fmt::format("--out {}: frames are kept as raw .yuv with a sidecar; give a name that ends in .yuv",
                     path_.string()));
-  store_text(sidecar_path(path_), json_text(sidecar(setting_, {}), 2) + "\n");
-  file_->file = std::fopen(path_.c_str(), "wb");
-  if (file_->file == nullptr) {
+  const int fd = open_as_only_writer(path_);
+  file_->file = ::fdopen(fd, "wb");
+  // Whole frames are written: nothing is to wait in a buffer that a crash would take along.
+  (void)std::setvbuf(file_->file, nullptr, _IONBF, 0);
+  CaptureFacts facts;
+  facts.interrupted = true;
+  facts.notes.emplace_back(unfinished_note);
+  try {
+    store_text(sidecar_path(path_), json_text(sidecar(setting_, facts), 2) + "\n");
+  } catch (...) {
+    (void)std::fclose(file_->file);
     std::error_code ec;
-    const int why = errno;
-    std::filesystem::remove(sidecar_path(path_), ec);
-    throw unusable(
-        fmt::format("{}: cannot be made: {}; choose another folder", path_.string(), std::strerror(why)));
+    std::filesystem::remove(path_, ec);
+    throw;
   }
 }
 

@@ -40,17 +40,23 @@ enum class SampleFormat { Pcm16, Pcm24, Pcm32, Float32, Float64 };
 
 /// Writes samples to a file as they come, in constant memory. The container follows the name: .wav (turns
 /// itself into RF64 beyond 4 GB), .rf64, .w64, .aiff/.aif, .flac (16 or 24 bit). The header is brought up to
-/// date every second of signal, so that what was written before a crash or a power cut can be read. Integer
+/// date twenty times a second of signal, so that what was written before a crash can be read. Integer
 /// formats round to nearest and stop at full scale; no dither is added, so that a device's own bits pass
 /// unchanged.
 class AudioFileWriter {
  public:
-  /// Replaces a file of that name, and removes a sidecar left by it.
+  /// Replaces a file of that name, and removes a sidecar left by it. One program at a time: a file that is
+  /// being written is refused.
   /// Throws Error(Usage) for a name or format it cannot write, Error(Unusable) where the file cannot be made.
   AudioFileWriter(std::filesystem::path path, double sample_rate_hz, int channels, SampleFormat format);
   ~AudioFileWriter();
   AudioFileWriter(const AudioFileWriter&) = delete;
   AudioFileWriter& operator=(const AudioFileWriter&) = delete;
+
+  /// Stores what is known of the capture beside the file before it is complete, marked as interrupted: that
+  /// is what stays when the program is killed or the power goes. finish() replaces it. Throws Error(Unusable)
+  /// where there is no room for it; the file is gone then.
+  void begin(CaptureFacts facts);
 
   /// Appends whole frames. Throws Error(Unusable) when they cannot all be stored (disk full, disk pulled);
   /// what was written before stays, and finish() still works.
@@ -67,11 +73,15 @@ class AudioFileWriter {
   /// be stored (the audio file is complete then all the same).
   CaptureFacts finish(CaptureFacts facts);
 
+  /// Closes and removes the file and what begin() left beside it.
+  void discard() noexcept;
+
   /// Closes the file without a sidecar (a signal file has no history). Does nothing when closed already.
   void close() noexcept;
 
  private:
   struct Handle;
+  void fill(CaptureFacts& facts) const;
   std::filesystem::path path_;
   std::unique_ptr<Handle> handle_;
   double rate_hz_;
