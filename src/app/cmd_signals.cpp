@@ -111,9 +111,23 @@ json parameters_json(const Recipe& recipe) {
   return out;
 }
 
-Exit show_signal(const Context& context, const std::string& name, const VideoSignalOptions& video) {
-  const Recipe recipe = signals::load_recipe(name);
+struct ShowSignalOptions {
+  std::string name;
+  bool screen = false;
+  double border_percent = 3;
+  VideoSignalOptions video;
+};
+
+Exit show_signal(const Context& context, const ShowSignalOptions& o) {
+  const VideoSignalOptions& video = o.video;
+  const Recipe recipe = signals::load_recipe(o.name);
   check_video_options(recipe, video);
+  if (o.screen) {
+    if (recipe.kind->medium != Medium::Video)
+      throw bad_usage(fmt::format(
+          "--screen: {} is an audio signal; send it with 'signals send {} --to DEVICE'", o.name, o.name));
+    return show_picture(context, recipe, video, o.border_percent);
+  }
   if (context.json) {
     json j = document_of("signals show");
     j["signal"] = recipe_json(recipe);
@@ -269,14 +283,25 @@ void add_signals(CLI::App& app, Context& context) {
   command->add_subcommand("list", "All test signals and what each is for")->callback([&context] {
     context.action = [&context] { return list_signals(context); };
   });
-  auto name = std::make_shared<std::string>();
-  auto video = std::make_shared<VideoSignalOptions>();
-  CLI::App* show = command->add_subcommand("show", "What a test signal contains");
-  show->add_option("NAME", *name, "Name of the signal, or the path of a recipe")->required();
-  add_system_option(*show, *video);
-  show->callback([&context, name, video, show] {
-    note_given(*show, *video);
-    context.action = [&context, name, video] { return show_signal(context, *name, *video); };
+  auto o = std::make_shared<ShowSignalOptions>();
+  CLI::App* show =
+      command->add_subcommand("show", "What a test signal contains; a test picture also on the screen");
+  show->add_option("NAME", o->name, "Name of the signal, or the path of a recipe")->required();
+  CLI::Option* screen = show->add_flag("--screen", o->screen,
+                                       "Put the test picture on the whole screen until a key is pressed");
+  show->add_option("--seconds", o->video.seconds, "How long, instead of until a key is pressed")
+      ->needs(screen);
+  show->add_option(
+          "--border", o->border_percent,
+          "Percent of the screen on each side that may be cut off: the picture stands within, its edges "
+          "go on outwards; 0 fills the screen exactly")
+      ->check(CLI::Range(0.0, 10.0))
+      ->capture_default_str()
+      ->needs(screen);
+  add_system_option(*show, o->video);
+  show->callback([&context, o, show] {
+    note_given(*show, o->video);
+    context.action = [&context, o] { return show_signal(context, *o); };
   });
   add_write(*command, context);
   add_signals_send(*command, context);

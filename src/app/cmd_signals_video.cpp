@@ -200,12 +200,24 @@ Exit write_video_signal(const Context& context, const signals::Recipe& recipe, c
   return write_samples(context, recipe, o, out);
 }
 
-Exit show_picture(const Context& context, const signals::Recipe& recipe, const VideoSignalOptions& o) {
+Exit show_picture(const Context& context, const signals::Recipe& recipe, const VideoSignalOptions& o,
+                  double border_percent) {
   signals::PictureFrames frames = frames_for(recipe, o);
-  signals::show_frames(
-      recipe.title, [&](std::int64_t n) { return frames.at(n); }, frames.standard().frame_rate_hz(),
-      &context.stop);
-  return Exit::Ok;
+  signals::ScreenOptions screen{.border = border_percent / 100};
+  if (o.seconds) screen.frames = frames_of(recipe, o, frames.standard());
+  const auto source = [&](std::int64_t n) {
+    if (n == 0) say("{}: on the screen; any key ends\n", recipe.title);
+    return frames.at(n);
+  };
+  const std::int64_t shown =
+      signals::show_frames(recipe.title, source, frames.standard().frame_rate_hz(), screen, &context.stop);
+  if (context.json) {
+    const json j = {{"schema", "linebench/1"},
+                    {"command", "signals show"},
+                    {"shown", {{"signal", recipe.name}, {"frames", shown}, {"border", border_percent}}}};
+    print("{}\n", json_text(j, 2));
+  }
+  return context.stop ? Exit::Interrupted : Exit::Ok;
 }
 
 }  // namespace linebench::app

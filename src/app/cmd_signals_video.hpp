@@ -46,7 +46,9 @@ void check_video_options(const signals::Recipe& recipe, const VideoSignalOptions
 Exit write_video_signal(const Context& context, const signals::Recipe& recipe,
                         const VideoSignalOptions& options, const std::string& out);
 
-/// Shows it on the screen until the window is closed.
-Exit show_picture(const Context& context, const signals::Recipe& recipe, const VideoSignalOptions& options);
+/// Puts it on the whole screen until a key is pressed, or for --seconds.
+/// @param border_percent of width and height on each side that the screen may cut off.
+Exit show_picture(const Context& context, const signals::Recipe& recipe, const VideoSignalOptions& options,
+                  double border_percent);
 
 }  // namespace linebench::app

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 #include <linebench/base/error.hpp>
+#include <linebench/base/quiet_stderr.hpp>
 #include <linebench/signals/picture_module.hpp>
 
 #include "frame_readers.hpp"
@@ -51,11 +52,18 @@ std::vector<std::pair<std::uint64_t, fs::path>> list(const fs::path& from) {
   return files;
 }
 
+Error not_readable(const fs::path& file) {
+  return unusable(fmt::format(
+      "{}: damaged, or no PNG that can be read; export or copy it again, or take the picture in with "
+      "'capture picture'",
+      file.string()));
+}
+
 class Stills final : public FrameSource {
  public:
   explicit Stills(const fs::path& from) : files_(list(from)) {
     if (files_.empty()) throw unusable(fmt::format("{}: there are no PNG stills in it", from.string()));
-    if (!load(0)) throw unusable(fmt::format("{}: not a picture that can be read", from.string()));
+    if (!load(0)) throw not_readable(from);
     format_.width = still_.width;
     format_.height = still_.height;
     check_frame_size(files_[0].second.filename().string(), format_.width, format_.height);
@@ -79,8 +87,7 @@ class Stills final : public FrameSource {
 
   bool read(Frame& frame) override {
     if (at_ >= files_.size()) return false;
-    if (at_ > 0 && !load(at_))
-      throw unusable(fmt::format("{}: not a picture that can be read", files_[at_].second.string()));
+    if (at_ > 0 && !load(at_)) throw not_readable(files_[at_].second);
     if (still_.width != format_.width || still_.height != format_.height) {
       throw unusable(fmt::format("{}: {}x{} where the others are {}x{}; put stills of one size together",
                                  files_[at_].second.string(), still_.width, still_.height, format_.width,
@@ -96,8 +103,10 @@ class Stills final : public FrameSource {
  private:
   bool load(std::size_t i) {
     return signals::with_picture_module(
-        fmt::format("{} cannot be read", files_[i].second.string()),
-        [&](signals::PictureModule& m) { return m.read_still(files_[i].second.string(), still_); });
+        fmt::format("{} cannot be read", files_[i].second.string()), [&](signals::PictureModule& m) {
+          const QuietStderr quiet;  // libpng says by itself what is wrong with a file
+          return m.read_still(files_[i].second.string(), still_);
+        });
   }
 
   std::vector<std::pair<std::uint64_t, fs::path>> files_;

@@ -12,6 +12,7 @@
 #include <cstdlib>
 #include <future>
 #include <linebench/base/error.hpp>
+#include <linebench/base/quiet_stderr.hpp>
 #include <linebench/capture/sound_device.hpp>
 #include <thread>
 
@@ -65,6 +66,7 @@ class PortAudioStream final : public SoundStream {
   PortAudioStream(const PaStreamParameters* in, const PaStreamParameters* out, double rate,
                   std::shared_ptr<StreamClient> client, std::shared_ptr<std::atomic<bool>> stuck)
       : client_(std::move(client)), stuck_(std::move(stuck)) {
+    const QuietStderr quiet;  // PortAudio prints the expressions that fail inside it
     error_ = Pa_OpenStream(&stream_, in, out, rate, frames_per_buffer, paClipOff | paDitherOff, &callback,
                            client_.get());
   }
@@ -93,7 +95,12 @@ class PortAudioStream final : public SoundStream {
     return info != nullptr ? info->sampleRate : 0;
   }
   void start() override {
-    if (const PaError e = Pa_StartStream(stream_); e != paNoError) {
+    PaError e = paNoError;
+    {
+      const QuietStderr quiet;
+      e = Pa_StartStream(stream_);
+    }
+    if (e != paNoError) {
       throw unusable(
           fmt::format("the sound device would not start ({}); close other programs that use it, or plug it "
                       "in again",
@@ -140,7 +147,12 @@ class PortAudioSystem final : public SoundSystem {
     silence_layers();
     // A measurement must not start services behind the user's back.
     (void)::setenv("JACK_NO_START_SERVER", "1", 0);
-    if (const PaError e = Pa_Initialize(); e != paNoError) {
+    PaError e = paNoError;
+    {
+      const QuietStderr quiet;
+      e = Pa_Initialize();
+    }
+    if (e != paNoError) {
       throw unusable(
           fmt::format("the sound system cannot be reached ({}); check that you may use sound devices "
                       "(group audio)",
@@ -163,6 +175,7 @@ class PortAudioSystem final : public SoundSystem {
                                           int channels) override {
     const PaStreamParameters p = parameters(device, direction, channels);
     std::vector<double> taken;
+    const QuietStderr quiet;
     for (const double rate : usual_rates_hz) {
       const bool in = direction == Direction::Input;
       if (Pa_IsFormatSupported(in ? &p : nullptr, in ? nullptr : &p, rate) == paFormatIsSupported)

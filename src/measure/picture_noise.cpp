@@ -159,7 +159,7 @@ void PictureNoiseMeter::push(const PictureView& view) {
     std::nth_element(whole_.begin(), half, whole_.end());
     most_ = std::max(most_, static_cast<double>(*half));
   }
-  const float limit = 1.9F * (moves ? *quiet / 0.69F : *middle) + 0.02F;
+  const float limit = 2.4F * (moves ? *quiet / 0.69F : *middle) + 0.02F;
   double sum = 0;
   std::uint64_t count = 0;
   for (const float v : variance_) {
@@ -271,7 +271,7 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
       const double u_jitter = 0.1 * jittered / std::max(0.05, noise_);
       const bool moving = 4 * moving_ > frames_;
       const double u =
-          std::hypot(std::hypot(u_statistic, u_jitter), u_rounding, (moving ? 0.1 : 0.0025) * noise_);
+          std::hypot(std::hypot(u_statistic, u_jitter), u_rounding, (moving ? 0.1 : 0.003) * noise_);
       // Noise of less, its level halfway between codes, shows as much as 0.41 codes; noise of 0.5 shows 0.48
       // or more wherever its level lies.
       if (noise_ < 0.45) {

@@ -225,7 +225,8 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double alike = steps_ > 8 && square > 0 ? std::clamp(1 - step / steps_ / square / 2, 0.0, 0.98) : 0.0;
   const double together = std::sqrt((1 + alike) / (1 - alike));
   const double u = std::hypot(
-      setup_.fields * coverage_factor(n_ - 2) * u_place * together / std::sqrt(spread), 0.0004 * lines);
+      setup_.fields * coverage_factor(n_ - 2) * u_place * together / std::sqrt(spread), 0.0004 * lines,
+      5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
   if (std::abs(lines) > std::max(0.1, 2 * u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
     out.push_back(unmeasurable("picture.roll",
                                "the picture moves, but not up or down as a whole: things in it move, or the "

@@ -8,6 +8,7 @@
 #include <stdexcept>
 
 #include "movie_reader.hpp"
+#include "screen_size.hpp"
 
 namespace {
 
@@ -54,6 +55,17 @@ cv::Mat rendered(const Drawing& d) {
   }
   for (const auto& t : d.texts) draw_text(image, t);
   return image;
+}
+
+// Filling a screen of this size, within a border that carries its edges on.
+cv::Mat fitted(const cv::Mat& picture, cv::Size room, double border) {
+  if (room.width < 64 || room.height < 64) room = picture.size();
+  const int side = cvRound(border * room.width);
+  const int top = cvRound(border * room.height);
+  cv::Mat inside, whole;
+  cv::resize(picture, inside, {room.width - 2 * side, room.height - 2 * top}, 0, 0, cv::INTER_CUBIC);
+  cv::copyMakeBorder(inside, whole, top, top, side, side, cv::BORDER_REPLICATE);
+  return whole;
 }
 
 class Ffv1Writer final : public MovieWriter {
@@ -105,17 +117,54 @@ class OpenCvModule final : public PictureModule {
   std::unique_ptr<MovieReader> read_movie(const std::string& path) override {
     return linebench::picture::read_movie(path);
   }
-  bool show(const std::string& title, const YuyvFrame& frame, int wait_ms) override {
-    if (!open_) cv::namedWindow(title, cv::WINDOW_NORMAL);
-    open_ = true;
-    cv::imshow(title, to_bgr(frame));
-    const int key = cv::waitKey(wait_ms) & 0xff;
-    constexpr int escape = 27;
-    return key != escape && key != 'q' && cv::getWindowProperty(title, cv::WND_PROP_VISIBLE) >= 1;
+  void try_screen() override {
+    cv::namedWindow("linebench", window_kind);
+    cv::destroyWindow("linebench");
+  }
+  bool show(const std::string& title, const YuyvFrame& frame, double border, int wait_ms) override {
+    if (title_.empty()) open_window(title);
+    const cv::Size room = cv::getWindowImageRect(title_).size();
+    if (room != room_ || frame.bytes != shown_) {
+      cv::imshow(title_, fitted(to_bgr(frame), room, border));
+      room_ = room;
+      shown_ = frame.bytes;
+    }
+    const int key = cv::waitKeyEx(wait_ms);
+    return key < 0 && cv::getWindowProperty(title_, cv::WND_PROP_VISIBLE) >= 1;
+  }
+  void hide() override {
+    if (!title_.empty()) cv::destroyWindow(title_);
+    title_.clear();
+    shown_.clear();
   }
 
  private:
-  bool open_ = false;
+  static constexpr int window_kind = cv::WINDOW_NORMAL | cv::WINDOW_FREERATIO | cv::WINDOW_GUI_NORMAL;
+
+  void open_window(const std::string& title) {
+    cv::namedWindow(title, window_kind);
+    title_ = title;
+    cv::imshow(title, cv::Mat(64, 64, CV_8UC3, cv::Scalar(0, 0, 0)));
+    // The window takes its size after some turns of the event loop.
+    const auto settle = [] {
+      for (int turn = 0; turn < 10; ++turn) cv::waitKeyEx(20);
+    };
+    settle();
+    const cv::Size before = cv::getWindowImageRect(title).size();
+    cv::setWindowProperty(title, cv::WND_PROP_FULLSCREEN, cv::WINDOW_FULLSCREEN);
+    settle();
+    if (cv::getWindowImageRect(title).size() != before) return;
+    // Nobody manages windows here: it is brought to the screen's size by hand.
+    if (const cv::Size screen = linebench::picture::screen_size(); screen.width > 0) {
+      cv::moveWindow(title, 0, 0);
+      cv::resizeWindow(title, screen.width, screen.height);
+      settle();
+    }
+  }
+
+  std::string title_;
+  cv::Size room_;
+  std::vector<std::uint8_t> shown_;
 };
 
 }  // namespace

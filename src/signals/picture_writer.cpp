@@ -1,10 +1,15 @@
 #include <dlfcn.h>
 #include <fmt/format.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
+#include <cerrno>
 #include <cmath>
 #include <cstdlib>
 #include <exception>
 #include <linebench/base/error.hpp>
+#include <linebench/base/quiet_stderr.hpp>
 #include <linebench/signals/picture_module.hpp>
 #include <linebench/signals/picture_writer.hpp>
 #include <mutex>
@@ -27,6 +32,35 @@ fs::path find_module() {
   }
   throw unusable(fmt::format("pictures need {}, which is not beside the program ({}); build or install it",
                              module_file, folder.string()));
+}
+
+bool screen_named() {
+  for (const char* name : {"DISPLAY", "WAYLAND_DISPLAY", "QT_QPA_PLATFORM"})
+    if (const char* value = std::getenv(name); value != nullptr && *value != '\0') return true;
+  return false;
+}
+
+// The window library ends the process that cannot reach a screen, so another one tries.
+bool screen_answers() {
+  const pid_t child = fork();
+  if (child < 0) return true;
+  if (child == 0) {
+    const QuietStderr quiet;
+    const rlimit none{};
+    (void)setrlimit(RLIMIT_CORE, &none);
+    int status = 1;
+    try {
+      picture_module().try_screen();
+      status = 0;
+    } catch (...) {
+      status = 1;
+    }
+    _exit(status);
+  }
+  int status = 0;
+  while (waitpid(child, &status, 0) < 0 && errno == EINTR) {
+  }
+  return WIFEXITED(status) && WEXITSTATUS(status) == 0;
 }
 
 }  // namespace
@@ -86,17 +120,23 @@ std::int64_t write_avi(const fs::path& file, const FrameSource& source, std::int
   });
 }
 
-void show_frames(const std::string& title, const FrameSource& source, double frame_rate_hz,
-                 const StopFlag* stop) {
-  if (std::getenv("DISPLAY") == nullptr && std::getenv("WAYLAND_DISPLAY") == nullptr) {
+std::int64_t show_frames(const std::string& title, const FrameSource& source, double frame_rate_hz,
+                         const ScreenOptions& o, const StopFlag* stop) {
+  if (!(o.border >= 0 && o.border <= 0.1))
+    throw bad_usage(fmt::format("--border {:g}: give 0 to 10 %", 100 * o.border));
+  // Words of the window library's own on standard error are nobody's help.
+  (void)setenv("QT_LOGGING_RULES", "*=false", 0);
+  if (!screen_named() || !screen_answers())
     throw unusable(
-        "no screen to show a picture on (DISPLAY is not set); write it to a file with 'signals write'");
-  }
+        "there is no screen to show a picture on (no window system answers); write it to a file instead "
+        "(linebench signals write NAME --out NAME.avi) and show that with a media player, full screen");
   const int wait_ms = std::max(1, static_cast<int>(std::lround(1000 / frame_rate_hz)));
-  with_picture_module("the picture cannot be shown", [&](PictureModule& m) {
-    for (std::int64_t n = 0; stop == nullptr || !stop->load(); ++n) {
-      if (!m.show(title, source(n), wait_ms)) return;
-    }
+  return with_picture_module("the picture cannot be shown", [&](PictureModule& m) {
+    std::int64_t n = 0;
+    for (; (stop == nullptr || !stop->load()) && (!o.frames || n < *o.frames); ++n)
+      if (!m.show(title, source(n), o.border, wait_ms)) break;
+    m.hide();
+    return n;
   });
 }
 

@@ -145,6 +145,11 @@ TEST(FrameReaders, BadInputIsNamed) {
   EXPECT_NE(refusal(dir / "t.avi").find("t.avi"), std::string::npos);
   std::ofstream(dir / "t.png") << "not a picture";
   EXPECT_NE(refusal(dir / "t.png").find("t.png"), std::string::npos);
+  // A damaged one: libpng's own words do not come before ours.
+  std::ofstream(dir / "d.png") << "\x89PNG\r\n\x1a\n" << std::string(3000, 'x');
+  testing::internal::CaptureStderr();
+  EXPECT_NE(refusal(dir / "d.png").find("export or copy it again"), std::string::npos);
+  EXPECT_EQ(testing::internal::GetCapturedStderr(), "");
   EXPECT_NE(refusal(dir / "none.yuv").find("no such file"), std::string::npos);
   std::ofstream(dir / "e.yuv") << "";
   EXPECT_NE(refusal(dir / "e.yuv").find("empty"), std::string::npos);

@@ -72,8 +72,15 @@ class PictureModule {
   virtual std::vector<std::uint8_t> encode_png(const BgrImage& image) = 0;
   /// Uncompressed 4:2:2 comes as YUYV, everything else as BGR.
   virtual std::unique_ptr<MovieReader> read_movie(const std::string& path) = 0;
-  /// Shows a frame for about `wait_ms`. @return false once the person closed the window or pressed Esc or q
-  virtual bool show(const std::string& title, const YuyvFrame& frame, int wait_ms) = 0;
+  /// Opens and closes a window. Where the window system cannot be reached its library may end the process.
+  virtual void try_screen() = 0;
+  /// Shows a frame on the whole screen for about `wait_ms`, opening the window at first.
+  /// @param border share of width and height on each side that a screen may cut off: the picture stands
+  /// within it, its edges carried on outwards.
+  /// @return false once a key was pressed or the window was closed
+  virtual bool show(const std::string& title, const YuyvFrame& frame, double border, int wait_ms) = 0;
+  /// Closes the window of show().
+  virtual void hide() = 0;
 };
 
 /// The one function the module exports, with C linkage.

@@ -6,6 +6,7 @@
 #include <linebench/base/progress.hpp>
 #include <linebench/signals/drawing.hpp>
 #include <linebench/signals/video_frame.hpp>
+#include <optional>
 #include <string>
 
 namespace linebench::signals {
@@ -24,9 +25,15 @@ void write_drawing(const std::filesystem::path& file, const Drawing& drawing);
 std::int64_t write_avi(const std::filesystem::path& file, const FrameSource& source, std::int64_t frames,
                        double frame_rate_hz, const Progress& progress = {}, const StopFlag* stop = nullptr);
 
-/// Shows frames in a window until it is closed, Esc or q is pressed, or `stop` is set.
-/// Throws Error(Unusable) where there is no screen.
-void show_frames(const std::string& title, const FrameSource& source, double frame_rate_hz,
-                 const StopFlag* stop);
+struct ScreenOptions {
+  double border = 0.03;                  ///< see PictureModule::show; 0 to 0.1
+  std::optional<std::int64_t> frames{};  ///< how many; none: until a key is pressed
+};
+
+/// Shows frames on the whole screen until any key is pressed, the window is closed or `stop` is set.
+/// @return how many were shown.
+/// Throws Error(Unusable) where there is no screen, with what to do instead; Error(Usage) for another border.
+std::int64_t show_frames(const std::string& title, const FrameSource& source, double frame_rate_hz,
+                         const ScreenOptions& options, const StopFlag* stop);
 
 }  // namespace linebench::signals
