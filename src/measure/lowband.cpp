@@ -192,8 +192,11 @@ void add_levels(const Found& f, const std::string& remark, Readings& out) {
   }
   // Scatter; the pulses' widths; what the fit leaves, which says that the shape is not quite it.
   const double by_width = 2 * shape.width_uncertainty() * sync;
-  const double u = std::sqrt(f.fields.sync_expanded * f.fields.sync_expanded + by_width * by_width +
-                             0.25 * f.fields.misfit * f.fields.misfit * sync * sync);
+  // A response that falls early is taken out to the second order of its delay's spread; some is left.
+  const double by_response = 0.05 * std::abs(f.fields.drawn) * sync;
+  const double u =
+      std::sqrt(f.fields.sync_expanded * f.fields.sync_expanded + by_width * by_width +
+                by_response * by_response + 0.25 * f.fields.misfit * f.fields.misfit * sync * sync);
   out.push_back(number_reading("video.sync.amplitude", sync, u, remark));
   out.push_back(number_reading("video.gain", 100 * sync / nominal, 100 * u / nominal,
                                "from sync; compressed or restored sync reads otherwise than the picture"));
@@ -225,9 +228,12 @@ void add_hum(const Found& f, Readings& out) {
     reason = "too few fields in the capture; take at least 1 s, better 30 s";
   }
   const bool beside = h.field_hz > f.mains_low && h.field_hz < f.mains_high;
-  const std::string blind = fmt::format(
+  std::string blind = fmt::format(
       "what lies within {:.2g} Hz of the field rate ({:.3f} Hz) cannot be told from the picture in {:.3g} s",
       h.blind_hz, h.field_hz, h.seconds);
+  constexpr double worth_saying_mv = 5;
+  if (h.beside_pp > worth_saying_mv)
+    blind += fmt::format(": some {:.2g} mV that are not in step with the picture stand there", h.beside_pp);
   if (reason.empty() && !h.found) {
     reason = fmt::format("none found above {:.2g} mV peak to peak", h.least_pp);
     if (beside) {
@@ -272,7 +278,8 @@ void add_hum(const Found& f, Readings& out) {
                                clock_remark(f.clock_known)));
   for (std::size_t i = 0; i < LowbandHum::harmonics; ++i) {
     const std::string id = fmt::format("video.hum.harmonic.{}", i + 1);
-    // Beside the noise and the card's scale: what a recorder's own bend and the fit leave of a strong neighbour.
+    // Beside the noise and the card's scale: what a recorder's own bend and the fit leave of a strong
+    // neighbour.
     const double of = std::hypot(h.pp_of_expanded[i], 0.005 * h.pp_of[i], 1e-4 * h.pp_of[top]);
     if (h.hidden[i]) {
       out.push_back(unmeasurable(id, blind));
@@ -316,7 +323,7 @@ std::string sample_remark(const Level& level) {
 Readings nothing_there(const FoundLowband& found, const std::string& remark) {
   Readings out;
   const std::string reason = found.reason + (remark.empty() ? "" : "; " + remark);
-  if (found.line) {
+  if (found.lines_alone) {
     out.push_back(text_reading("video.signal", "present", reason));
     out.push_back(text_reading("video.vertical_sync", "missing", found.reason));
     add_unmeasurable("without vertical sync it cannot be measured: " + found.reason, out);
@@ -403,7 +410,9 @@ Readings measure_lowband(AudioSource& source, const LowbandOptions& options, con
   const std::string remark = sample_remark(level);
   if (f.fields.fields < 3) {
     FoundLowband lost = found;
-    lost.reason = "vertical sync was seen but could not be followed; take a longer capture";
+    lost.reason = found.lines_alone
+                      ? "vertical sync was seen but could not be followed; take a longer capture"
+                      : "something like vertical sync was seen once or twice, but no lines";
     return nothing_there(lost, remark);
   }
   Readings out;

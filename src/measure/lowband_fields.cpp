@@ -223,7 +223,7 @@ LowbandFields::Result LowbandFields::result() const {
     if (g.fields <= 0) continue;
     std::vector<double> mean = g.shape;
     for (std::size_t k = 0; k < mean.size(); ++k) all[k] += mean[k], mean[k] /= g.fields;
-    fits[i] = shape_.fit(mean);
+    fits[i] = shape_.fit_drawn_out(mean);
     sync[i] = fits[i].sync;
     by_step[i] = -fits[i].step / fits[i].sync;
     by_slope[i] = -fits[i].slope / (fits[i].level - dc);
@@ -232,8 +232,9 @@ LowbandFields::Result LowbandFields::result() const {
   }
   if (fields <= 0) return r;
   for (double& v : all) v /= fields;
-  const VerticalFit whole = shape_.fit(all);
+  const VerticalFit whole = shape_.fit_drawn_out(all);
   r.sync = whole.sync;
+  r.drawn = whole.drawn;
   r.misfit = whole.residual / std::abs(whole.sync);
   const double unknown = std::numeric_limits<double>::infinity();
   r.sync_expanded = group_uncertainty([&](std::size_t i) { return sync[i]; }).value_or(unknown);

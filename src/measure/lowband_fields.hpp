@@ -58,6 +58,7 @@ class LowbandFields {
     double coupling = 0, coupling_expanded = 0;  ///< 1/s: the sum of all high-pass corners, 2 pi f
     double mean = 0, mean_expanded = 0;          ///< mV of a whole field re blanking, sync included
     double misfit = 0;                           ///< rms left of the averaged fit, re sync
+    double drawn = 0;                            ///< VerticalFit::drawn
   };
   /// Valid after finish().
   [[nodiscard]] Result result() const;

@@ -244,6 +244,21 @@ LineTone find_line_tone(std::span<const float> x, double rate_hz) {
       power.begin() + static_cast<std::ptrdiff_t>(top > wide ? top - wide : 0),
       power.begin() + static_cast<std::ptrdiff_t>(std::min(power.size(), top + wide)));
   out.prominence = power[top] / std::max(median(round), 1e-30);
+  const auto strongest = [&](double from_hz, double to_hz) {
+    const auto from = static_cast<std::size_t>(std::clamp(from_hz / bin, 1.0, static_cast<double>(n / 2)));
+    const auto to = static_cast<std::size_t>(std::clamp(to_hz / bin, 1.0, static_cast<double>(n / 2)));
+    double most = 0;
+    for (std::size_t k = from; k < to; ++k) most = std::max(most, power[k]);
+    return most;
+  };
+  const double at = bin * static_cast<double>(top);
+  out.over_others =
+      power[top] / std::max({strongest(at - 2000, at - 400), strongest(at + 400, at + 2000), 1e-30});
+  const double level = std::sqrt(median(round));
+  const auto standing_out = [&](double p) { return std::max(0.0, std::sqrt(p) - 4 * level); };
+  out.beside = std::max({standing_out(strongest(at - 70, at - 40)), standing_out(strongest(at + 40, at + 70)),
+                         standing_out(strongest(2 * at - 2 * bin, 2 * at + 3 * bin))}) /
+               std::max(std::sqrt(power[top]), 1e-30);
   const double a = std::sqrt(power[top - 1]);
   const double b = std::sqrt(power[top]);
   const double c = std::sqrt(power[top + 1]);
@@ -256,6 +271,11 @@ LineTone find_line_tone(std::span<const float> x, double rate_hz) {
 
 FoundLowband find_lowband(std::span<const float> x, double rate_hz) {
   FoundLowband out;
+  const auto [low, high] = std::minmax_element(x.begin(), x.end());
+  if (x.empty() || *low == *high) {
+    out.reason = "the samples do not move at all; look at the plug, the input that is chosen and its level";
+    return out;
+  }
   const LineTone tone = find_line_tone(x, rate_hz);
   if (tone.prominence < line_tone_least) {
     out.reason = "no line rate of 525 or 625 lines (15.4 to 16 kHz) stands out of the noise";
@@ -263,6 +283,7 @@ FoundLowband find_lowband(std::span<const float> x, double rate_hz) {
   }
   out.line = true;
   out.line_hz = tone.hz;
+  out.lines_alone = tone.over_others > over_others_least && tone.beside > beside_least;
   const HalfLines h = half_lines(x, rate_hz, out.line_hz);
   if (h.mean.size() < 4 * static_cast<std::size_t>(longest_field_halves)) {
     out.reason = "fewer than four fields in the capture; take at least 0.2 s, better 5 s";
@@ -289,7 +310,19 @@ FoundLowband find_lowband(std::span<const float> x, double rate_hz) {
     }
   }
   if (best.misfit > most_misfit) {
-    out.reason = "a line rate is there, but nothing like vertical sync repeats 45 to 65 times a second";
+    if (out.lines_alone) {
+      out.reason = "a line rate is there, but nothing like vertical sync repeats 45 to 65 times a second";
+    } else if (tone.over_others > over_others_least) {
+      out.reason = fmt::format(
+          "a steady tone of {:.1f} Hz, without the field rate beside it and without its double: a whistle or "
+          "a "
+          "supply, or sync without picture that a faster card (96 kHz) would tell",
+          tone.hz);
+    } else {
+      out.reason =
+          "what lies at a line rate (15.4 to 16 kHz) is one of many alike, as of a buzz or a tone's "
+          "multiples";
+    }
     return out;
   }
   out.vertical = true;

@@ -165,6 +165,15 @@ std::vector<int> free_harmonics(const HumLook& k, double hz, double blind_hz) {
   return out;
 }
 
+// Amplitude of what neither the comb nor the hum took from the field rate's surroundings.
+double left_beside(const HumLook& k, const Spectrum& rest, double blind_hz) {
+  double most = 0;
+  for (double hz = k.field_hz - 2 * blind_hz; hz <= k.field_hz + 2 * blind_hz; hz += 0.5 * rest.bin)
+    most = std::max(most, rest.at(hz));
+  // A sine of amplitude a through the window: a^2 / 4 n 2/3.
+  return std::sqrt(6 * most / static_cast<double>(k.y.size()));
+}
+
 // The frequency by the slope of each harmonic's phase over time: one Gauss-Newton step, and what it is known
 // by.
 struct Step {
@@ -294,6 +303,9 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     if (round < 3 && information > 0) columns.hz += std::clamp(step.hz, -limit, limit);
   }
   const Spectrum rest = spectrum_of(with.residual, k.rate);
+  // What is left beside the field rate was not fitted, and leaks into what was: by 1 / (pi df T).
+  const double left = left_beside(k, rest, blind);
+  const auto leak = [&](double hz) { return left / (pi * std::abs(hz - k.field_hz) * k.seconds()); };
   double certainty = 0;
   for (std::size_t h = 0; h < columns.hum.size(); ++h) {
     const auto c = Solved::column(k, h);
@@ -301,7 +313,7 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     const double noise = rest.around(columns.hum[h] * columns.hz);
     fit.c[m] = with.x(c);
     fit.s[m] = with.x(c + 1);
-    fit.u[m] = std::sqrt(noise * with.variance(k, h));
+    fit.u[m] = std::hypot(std::sqrt(noise * with.variance(k, h)), leak(columns.hum[h] * columns.hz));
     certainty += with.power(k, h) / std::max(fit.u[m] * fit.u[m], 1e-20);
     if (h == 0) {
       fit.least = 2 * (std::sqrt(surely) + 2) * fit.u[m];
@@ -312,6 +324,7 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   fit.hidden.fill(true);
   for (const int m : free_harmonics(k, columns.hz, blind))
     fit.hidden[static_cast<std::size_t>(m - 1)] = false;
+  fit.beside_pp = 2 * left;
   fit.dropped = all < free_harmonics(k, columns.hz, 0).size();
   // Drawn in from the edge of what can be told apart: it belongs to what cannot.
   fit.found = certainty > surely && std::abs(columns.hz - k.field_hz) >= blind;
@@ -330,6 +343,7 @@ LowbandHum::Result LowbandHum::finish(double coupling) {
     r.measured = true;
     r.seconds = std::max(r.seconds, f.seconds);
     r.field_hz = f.field_hz;
+    r.beside_pp = std::max(r.beside_pp, f.beside_pp);
     r.least_pp = std::max({r.least_pp, f.least, f.floor});
     looked += f.seconds;
     if (!f.found) continue;

@@ -31,6 +31,7 @@ class LowbandHum {
     double least_pp = 0;             ///< hum below this would not have been found
     double seconds = 0;              ///< of one look
     double field_hz = 0;
+    double beside_pp = 0;  ///< mV that stand there out of step with the picture, roughly
     double blind_hz = 0;   ///< nearer to the field rate than this nothing can be told from the picture
     bool dropped = false;  ///< some harmonics fell on the picture's comb and are left out
     std::array<bool, harmonics> hidden{};  ///< on the picture's own comb, so it cannot be told from it
@@ -51,7 +52,8 @@ class LowbandHum {
     std::array<double, harmonics> c{}, s{}, u{};  // amplitudes, and their standard deviation; u 0: left out
     std::array<bool, harmonics> hidden{};
     double least = 0;
-    double floor = 0;  // what imperfect removal of the picture may leave, peak to peak
+    double beside_pp = 0;  // beside the field rate, neither the picture's nor fitted
+    double floor = 0;      // what imperfect removal of the picture may leave, peak to peak
   };
   void close_block();
   [[nodiscard]] Fit look_for_hum(const HumLook& look) const;

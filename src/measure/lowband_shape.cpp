@@ -25,6 +25,12 @@ double pulse_slope(double t, double from, double to) {
   return -scale * (gauss((t - from) / lowband_sigma_s) - gauss((t - to) / lowband_sigma_s));
 }
 
+// The next derivative: a card whose response falls early draws edges out.
+double pulse_bend(double t, double from, double to) {
+  const auto bend = [](double x) { return -x * gauss(x); };
+  const double scale = 1 / (lowband_sigma_s * lowband_sigma_s * std::sqrt(2 * std::numbers::pi));
+  return -scale * (bend((t - from) / lowband_sigma_s) - bend((t - to) / lowband_sigma_s));
+}
 struct Pulses {
   double half_s = 0;
   int before = 0;
@@ -96,8 +102,9 @@ VerticalShape::VerticalShape(const standards::VideoStandard& s) {
     for (const double until = t; t_done < until - 1e-12; t_done += step_s / parts) {
       integral += step_s / parts * p.sum(t_done + 0.5 * step_s / parts, pulse);
     }
-    const std::array<double, columns> row = {p.sum(t, pulse), p.sum(t, pulse_slope),          1.0, t,
-                                             integral,        pulse(t, end, end + next_width)};
+    const std::array<double, columns> row = {
+        p.sum(t, pulse),     p.sum(t, pulse_slope), 1.0, t, integral, pulse(t, end, end + next_width),
+        p.sum(t, pulse_bend)};
     grid_.push_back(t);
     rows_.push_back(row);
     for (std::size_t c = 0; c < columns; ++c)
@@ -106,24 +113,27 @@ VerticalShape::VerticalShape(const standards::VideoStandard& s) {
   // Columns differ by orders of magnitude: scale them before the pseudo-inverse.
   Eigen::VectorXd scale = a.colwise().norm();
   for (Eigen::Index c = 0; c < a.cols(); ++c) a.col(c) /= scale(c);
-  const Eigen::MatrixXd inverse = a.completeOrthogonalDecomposition().pseudoInverse();
-  inverse_.resize(points);
-  for (std::size_t i = 0; i < points; ++i) {
-    for (std::size_t c = 0; c < columns; ++c) {
-      inverse_[i][c] = inverse(static_cast<Eigen::Index>(c), static_cast<Eigen::Index>(i)) /
-                       scale(static_cast<Eigen::Index>(c));
+  const auto inverse_of = [&](Eigen::Index used) {
+    const Eigen::MatrixXd inverse = a.leftCols(used).completeOrthogonalDecomposition().pseudoInverse();
+    Rows rows(points, std::array<double, columns>{});
+    for (std::size_t i = 0; i < points; ++i) {
+      for (Eigen::Index c = 0; c < used; ++c)
+        rows[i][static_cast<std::size_t>(c)] = inverse(c, static_cast<Eigen::Index>(i)) / scale(c);
     }
-  }
+    return rows;
+  };
+  followed_ = inverse_of(a.cols() - 1);
+  drawn_out_ = inverse_of(a.cols());
 }
 
 void VerticalShape::sample(const LowbandWindow& w, double t_s, std::span<double> out) const {
   for (std::size_t i = 0; i < grid_.size(); ++i) out[i] = smoothed_at(w, t_s + grid_[i]);
 }
 
-VerticalFit VerticalShape::fit(std::span<const double> values) const {
+VerticalFit VerticalShape::fit(std::span<const double> values, const Rows& inverse) const {
   std::array<double, columns> x{};
   for (std::size_t i = 0; i < grid_.size(); ++i) {
-    for (std::size_t c = 0; c < columns; ++c) x[c] += inverse_[i][c] * values[i];
+    for (std::size_t c = 0; c < columns; ++c) x[c] += inverse[i][c] * values[i];
   }
   double sum2 = 0;
   for (std::size_t i = 0; i < grid_.size(); ++i) {
@@ -137,6 +147,7 @@ VerticalFit VerticalShape::fit(std::span<const double> values) const {
   f.level = x[2];
   f.slope = x[3];
   f.step = x[4];
+  f.drawn = x[0] != 0 ? 2 * x[6] / x[0] / (lowband_sigma_s * lowband_sigma_s) : 0.0;
   f.residual = std::sqrt(sum2 / static_cast<double>(grid_.size() - columns));
   return f;
 }

@@ -32,6 +32,7 @@ struct VerticalFit {
   double level = 0;     ///< blanking at the first broad pulse
   double slope = 0;     ///< of it, per s
   double step = 0;      ///< coefficient of the integral of sync: minus the coupling's rate times sync
+  double drawn = 0;     ///< how far edges are drawn out: added variance re the smoothing's own
   double residual = 0;  ///< rms of what the fit leaves
 };
 
@@ -45,15 +46,22 @@ class VerticalShape {
   /// Smoothed samples on the grid when the first broad pulse begins at t_s.
   void sample(const LowbandWindow& w, double t_s, std::span<double> out) const;
   /// Least squares on values of the grid.
-  [[nodiscard]] VerticalFit fit(std::span<const double> values) const;
+  [[nodiscard]] VerticalFit fit(std::span<const double> values) const { return fit(values, followed_); }
+  /// The same with edges free to be drawn out, as a card does whose response falls early. For what stands in
+  /// its place already: from farther away the edges would draw out instead of moving.
+  [[nodiscard]] VerticalFit fit_drawn_out(std::span<const double> values) const {
+    return fit(values, drawn_out_);
+  }
   /// Relative standard deviation of sync by the tolerances of the pulses' widths (uniform).
   [[nodiscard]] double width_uncertainty() const { return width_uncertainty_; }
 
  private:
-  static constexpr std::size_t columns = 6;
+  static constexpr std::size_t columns = 7;
+  using Rows = std::vector<std::array<double, columns>>;
+  [[nodiscard]] VerticalFit fit(std::span<const double> values, const Rows& inverse) const;
   std::vector<double> grid_;
-  std::vector<std::array<double, columns>> rows_;
-  std::vector<std::array<double, columns>> inverse_;  // pseudo-inverse, transposed
+  Rows rows_;
+  Rows followed_, drawn_out_;  // pseudo-inverses, transposed
   double width_uncertainty_ = 0;
 };
 
