@@ -219,8 +219,9 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     for (const auto& f : d.findings) {
       if (f.probability < 0.1) continue;
       o.points.push_back({s.cured ? Weight::Note : Weight::Change,
-                          fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what, f.remedy,
-                          f.caution});
+                          fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what,
+                          // What is cured is not to be done again.
+                          s.cured ? "" : f.remedy, s.cured ? "" : f.caution});
     }
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
   } else {

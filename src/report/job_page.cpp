@@ -44,8 +44,12 @@ std::string next_html(const json& finding) {
 
 std::string findings_html(const JobPaper& paper) {
   if (paper.findings.empty()) return {};
-  std::string s = "<section class=\"brief\"><h2>What is likely wrong</h2><ol class=\"problems\">";
+  // What is all but ruled out is of no use to a customer; the store has it.
+  constexpr double worth_paper = 0.05;
+  std::string s = fmt::format("<section class=\"brief\"><h2>{}</h2><ol class=\"problems\">",
+                              paper.job.done ? "What was found" : "What is likely wrong");
   for (const job::Finding& f : paper.findings) {
+    if (f.probability < worth_paper && &f != &paper.findings.front()) continue;
     const json body = json::parse(f.body, nullptr, false);
     s += fmt::format("<li><div class=\"what\">{} \u00b7 {:.0f} %</div>", escaped(f.label),
                      100 * f.probability);

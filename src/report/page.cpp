@@ -83,7 +83,8 @@ std::string row_html(const Row& row, const View& view) {
     for (std::size_t i = 0; i < row.cells.size(); ++i) s += cell_html(row.cells[i], view.channels[i]);
   }
   s += "<td class=\"unit\">" + escaped(row.unit) + "</td>";
-  s += "<td>" + (row.limit.empty() ? "" : verdict_tag(row.verdict)) + "</td><td>" + escaped(row.limit);
+  s += "<td>" + (row.limit.empty() ? "" : verdict_tag(row.verdict)) + "</td><td class=\"lim\">" +
+       escaped(row.limit);
   if (!row.source.empty()) s += " <span class=\"src\">" + escaped(row.source) + "</span>";
   s += "</td><td class=\"rem\">" + escaped(row.remark) + "</td></tr>";
   return s;
@@ -93,7 +94,7 @@ std::string table_html(const View& view) {
   if (view.groups.empty()) return {};
   const std::size_t columns = view.channels.size() + 5;
   std::string s =
-      "<h3>All readings</h3><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
+      "<h3>All readings</h3><div class=\"scroll\"><table class=\"r rd\"><thead><tr><th "
       "scope=\"col\">Reading</th>";
   for (const std::string& c : view.channels)
     s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? "Value" : c) + "</th>";
@@ -142,7 +143,7 @@ std::string section_html(const PageSection& section, const View& view, std::size
 std::string summary_html(const std::vector<PageSection>& sections, const std::vector<View>& views) {
   if (sections.size() < 2) return {};
   std::string s =
-      "<section><h2>Summary</h2><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
+      "<section class=\"brief\"><h2>Summary</h2><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
       "scope=\"col\">Capture</th>"
       "<th scope=\"col\">Verdict</th><th scope=\"col\">Worst finding</th></tr></thead><tbody>";
   for (std::size_t i = 0; i < sections.size(); ++i) {
