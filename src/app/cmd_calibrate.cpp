@@ -248,6 +248,20 @@ void add_calibrate(CLI::App& app, Context& context) {
       ->check(CLI::IsMember({"input", "output"}))
       ->capture_default_str()
       ->group("Volts");
+  CLI::Option* grabber =
+      c->add_option(
+           "--grabber", o->grabber.grabber.from,
+           "Step by step: what to send is said, taken in and learnt. The grabber: its node, its name or a "
+           "part of it")
+          ->group("Video grabber");
+  c->add_option("--input", o->grabber.grabber.input, "Its input: number or a part of its name")
+      ->needs(grabber)
+      ->group("Video grabber");
+  c->add_option("--standard", o->grabber.grabber.standard, "Lines; auto: what is on the wire")
+      ->check(CLI::IsMember({"525", "625", "auto"}))
+      ->capture_default_str()
+      ->needs(grabber)
+      ->group("Video grabber");
   c->add_option(
        "--frames", o->grabber.frames,
        "Captures of bars (75 and 100 %) and of the multiburst, through a short cable from a source that is "

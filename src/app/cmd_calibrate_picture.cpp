@@ -41,6 +41,12 @@ void print_grabber(const capture::GrabberCalibration& c) {
 }
 
 Exit calibrate_grabber(const GrabberSteps& steps, Context& context) {
+  if (!steps.grabber.from.empty()) {
+    if (!steps.frames.empty() || !steps.padded.empty())
+      throw bad_usage(
+          "--grabber takes the pictures in now, --frames and --padded are files of them: one or the other");
+    return calibrate_grabber_guided(steps, context);
+  }
   if (steps.frames.empty())
     throw bad_usage("--padded: name the same bars without the pad as well, with --frames");
   if (steps.padded.empty() != (steps.pad_db == 0))
@@ -75,19 +81,23 @@ Exit calibrate_grabber(const GrabberSteps& steps, Context& context) {
     const MeasuredFrames padded = measure_frames_raw(steps.padded, sent, context);
     measure::learn_gain_control(*c, bars, padded.readings, steps.pad_db);
   }
-  c->at = iso_now();
-  const auto stored = capture::store_grabber(*c);
+  store_grabber_calibration(*c, context);
+  return Exit::Ok;
+}
+
+void store_grabber_calibration(capture::GrabberCalibration& c, const Context& context) {
+  c.at = iso_now();
+  const auto stored = capture::store_grabber(c);
   if (context.json) {
     const nlohmann::json j = {{"schema", "linebench/1"},
                               {"command", "calibrate"},
                               {"calibrations", nlohmann::json::array()},
-                              {"grabbers", {capture::grabber_to_json(*c)}}};
+                              {"grabbers", {capture::grabber_to_json(c)}}};
     print("{}\n", json_text(j, 2));
   } else {
-    print_grabber(*c);
+    print_grabber(c);
   }
   say("stored in {}; it holds for this input while its controls stay where they are\n", stored.string());
-  return Exit::Ok;
 }
 
 }  // namespace linebench::app

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "commands.hpp"
+#include "open_grabber.hpp"
 
 namespace linebench::app {
 
@@ -14,13 +15,21 @@ struct GrabberSteps {
   std::vector<std::string> frames;  ///< captures of bars or the multiburst through a short cable
   std::string padded;               ///< the same bars through a pad
   double pad_db = 0;
-  std::string device;  ///< for captures that do not name theirs
+  std::string device;     ///< for captures that do not name theirs
+  GrabberChoice grabber;  ///< to take the pictures in now, step by step
 
-  [[nodiscard]] bool any() const { return !frames.empty() || !padded.empty(); }
+  [[nodiscard]] bool any() const { return !frames.empty() || !padded.empty() || !grabber.from.empty(); }
 };
 
 /// Measures the captures, stores what they show of the grabber and prints it.
 Exit calibrate_grabber(const GrabberSteps& steps, Context& context);
+
+/// Asks for the pictures one after another, takes them in from the grabber, learns and stores.
+/// Throws Error(Unusable) where nothing was learnt.
+Exit calibrate_grabber_guided(const GrabberSteps& steps, Context& context);
+
+/// Dates, stores and prints it.
+void store_grabber_calibration(capture::GrabberCalibration& calibration, const Context& context);
 
 void print_grabber(const capture::GrabberCalibration& calibration);
 

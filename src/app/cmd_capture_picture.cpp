@@ -8,6 +8,7 @@
 #include <linebench/report/document.hpp>
 #include <memory>
 
+#include "open_grabber.hpp"
 #include "say.hpp"
 #include "show.hpp"
 #include "sound.hpp"
@@ -16,9 +17,10 @@ namespace linebench::app {
 namespace {
 
 struct PictureOptions {
-  std::string from, out, input, standard = "auto";
+  GrabberChoice grabber;
+  std::string out;
   double seconds = 0;
-  bool compressed = false, replace = false;
+  bool replace = false;
 };
 
 capture::PictureWatch watch_on_terminal() {
@@ -36,26 +38,13 @@ capture::PictureWatch watch_on_terminal() {
 Exit capture_picture(Context& context, const PictureOptions& o) {
   check_seconds(o.seconds);
   check_out(o.out, o.replace);
-  const auto system = capture::open_grabber_system();
-  const auto grabbers = system->grabbers();
-  const capture::Grabber& from = capture::choose_grabber(grabbers, o.from);
-  const capture::GrabberInput& input = capture::choose_input(from, o.input);
-  const auto stream = system->open({.grabber = from,
-                                    .input = input,
-                                    .lines = o.standard == "auto"  ? 0
-                                             : o.standard == "625" ? 625
-                                                                   : 525,
-                                    .allow_compressed = o.compressed});
-  const capture::GrabberSetting& set = stream->setting();
-  say("{}, input {}: {} lines{}, {}x{} {}\n", from.identity(), input.name, set.format.lines,
-      set.standard.empty() ? "" : " (" + set.standard + ")", set.format.width, set.format.height, set.fourcc);
-  for (const std::string& note : set.notes) say("{}\n", note);
-  capture::YuvFileSink sink(o.out, set);
+  const OpenGrabber g = open_grabber(o.grabber);
+  capture::YuvFileSink sink(o.out, g.stream->setting());
   capture::PictureOutcome outcome = capture::take_picture(
-      *stream, from.identity(),
+      *g.stream, g.identity,
       {.take = &sink, .seconds = o.seconds, .watch = watch_on_terminal(), .stop = &context.stop});
   if (isatty(STDERR_FILENO) != 0) say("\r\x1b[K");
-  outcome.facts.device = fmt::format("{}, input {}", from.identity(), input.name);
+  outcome.facts.device = g.device;
   const CaptureFacts f = sink.finish(outcome);
   if (f.frames == 0) {
     std::error_code ec;
@@ -81,16 +70,18 @@ Exit capture_picture(Context& context, const PictureOptions& o) {
 void add_capture_picture(CLI::App& group, Context& context) {
   auto o = std::make_shared<PictureOptions>();
   CLI::App* c = group.add_subcommand("picture", "Frames from a video grabber to a raw .yuv with its sidecar");
-  c->add_option("--from", o->from, "The grabber: its node, its name or a part of it that fits no other")
+  c->add_option("--from", o->grabber.from,
+                "The grabber: its node, its name or a part of it that fits no other")
       ->required();
   c->add_option("--seconds", o->seconds, "How long")->required();
   c->add_option("--out", o->out, "The file to make, NAME.yuv")->required();
-  c->add_option("--input", o->input,
+  c->add_option("--input", o->grabber.input,
                 "Which input: its number or a part of its name; otherwise the composite one");
-  c->add_option("--standard", o->standard, "Lines of the television standard; auto: what is on the wire")
+  c->add_option("--standard", o->grabber.standard,
+                "Lines of the television standard; auto: what is on the wire")
       ->check(CLI::IsMember({"525", "625", "auto"}))
       ->capture_default_str();
-  c->add_flag("--compressed", o->compressed,
+  c->add_flag("--compressed", o->grabber.compressed,
               "Take MJPEG where a grabber sends nothing else; marked as lossy");
   c->add_flag("--replace", o->replace, "Replace a file of that name");
   c->callback([&context, o] { context.action = [&context, o] { return capture_picture(context, *o); }; });

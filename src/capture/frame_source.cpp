@@ -108,7 +108,10 @@ std::unique_ptr<FrameSource> open_frames(const fs::path& file) {
   std::error_code ec;
   const bool folder = fs::is_directory(file, ec);
   if (!folder && !fs::exists(file, ec))
-    throw unusable(fmt::format("{}: there is no such file; check the name", file.string()));
+    throw unusable(fmt::format("{}: there is no such file; {}", file.string(),
+                               file.string().find('%') != std::string::npos
+                                   ? "of stills in a row name the first (NAME-001.png) or their folder"
+                                   : "check the name"));
   if (!folder && fs::file_size(file, ec) == 0 && !ec)
     throw unusable(fmt::format("{}: the file is empty; take the capture again", file.string()));
   if (ending(file) == ".yuv") return open_yuv(file);

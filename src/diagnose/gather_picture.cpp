@@ -10,7 +10,13 @@ namespace {
 void amount(const Readings& r, std::string_view id, std::string_view sign, const std::string& from,
             Gatherer& out) {
   if (const auto v = number_of(r, id)) {
-    out.number(sign, std::abs(v->value), v->u, from);
+    // What is not distinguishable from nothing is no amount of it: a tear of 0 px says only that none is
+    // larger.
+    if (std::abs(v->value) < v->u) {
+      out.bound(sign, std::abs(v->value) + v->u, from);
+    } else {
+      out.number(sign, std::abs(v->value), v->u, from);
+    }
   } else if (const auto b = bound_of(r, id)) {
     out.bound(sign, *b, from);
   }

@@ -280,7 +280,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     // u of a root: by its slope, or the root of u itself close to nothing.
     const double u =
         jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;
-    out.push_back(number_reading("picture.jitter", jitter, std::hypot(u, 0.005, 0.02 * jitter),
+    // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
+    out.push_back(number_reading("picture.jitter", jitter,
+                                 std::hypot(u, 0.005, (patterned ? 0.02 : 0.08) * jitter),
                                  patterned ? "" : "of what moves from frame to frame"));
   }
   if (!patterned) {

@@ -204,6 +204,9 @@ TEST(GrabberCalibrated, ThroughTheProgram) {
   r = app_test::run(dir, "calibrate --remove --device \"V4L2: Test\"");
   EXPECT_EQ(r.exit, 0) << r.err;
   EXPECT_EQ(app_test::run(dir, "calibrate --frames b75.yuv --pad-db 6").exit, 2);
+  EXPECT_EQ(app_test::run(dir, "calibrate --grabber USB --frames b75.yuv").exit, 2);
+  EXPECT_EQ(app_test::run(dir, "calibrate --input 1").exit, 2);
+  EXPECT_EQ(app_test::run(dir, "calibrate --grabber /dev/none").exit, 3);
   EXPECT_EQ(app_test::run(dir, "sync-ratio low100.yuv nothing.yuv").exit, 3);
 }
 

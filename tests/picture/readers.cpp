@@ -150,6 +150,7 @@ TEST(FrameReaders, BadInputIsNamed) {
   testing::internal::CaptureStderr();
   EXPECT_NE(refusal(dir / "d.png").find("export or copy it again"), std::string::npos);
   EXPECT_EQ(testing::internal::GetCapturedStderr(), "");
+  EXPECT_NE(refusal(dir / "s-%03d.png").find("name the first"), std::string::npos);
   EXPECT_NE(refusal(dir / "none.yuv").find("no such file"), std::string::npos);
   std::ofstream(dir / "e.yuv") << "";
   EXPECT_NE(refusal(dir / "e.yuv").find("empty"), std::string::npos);

@@ -94,6 +94,16 @@ for case, lines, height, frames, rate, order, pattern in (("pal", "625", 576, 25
 status("asked", 0)
 said("asked", "625 lines (PAL), 720x576")
 
+# A calibration step by step: the wrong picture is said and asked for again.
+status("guided", 0)
+said("guided", "is it bars of 75 %")
+said("guided", "learnt from bars of 75 %")
+said("guided", "learnt from bars of 100 %")
+own = json.loads(text("guided.json") or "{}").get("grabbers", [{}])[0]
+check("guided: the input", own.get("device") == "V4L2: vivid, input S-Video 0" and own.get("lines") == 625, own)
+check("guided: gain at both whites", [g["white"] for g in own.get("gain", [])] == [0.75, 1.0]
+      and all(abs(g["value"] - 100) < 1 for g in own["gain"]), own)
+
 # What is wrong on the wire is said, and the rest is kept.
 status("none", 0)
 noted("none", "no signal at the input")
