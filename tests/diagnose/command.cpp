@@ -239,6 +239,18 @@ TEST(DiagnoseCommand, SimulatedCapturesLeadToTheirFault) {
   EXPECT_EQ(run(f, "signals faults gull --out other").exit, 2);
 }
 
+// A tear of 0 px with its uncertainty says only that none is larger: no amount of tearing.
+TEST(DiagnoseCommand, NoTearIsABound) {
+  const Folder f;
+  std::ofstream(f.path / "bars.json") << R"({"schema": "linebench/1", "readings": [
+    {"id": "picture.signal", "value": "present"},
+    {"id": "picture.jitter", "value": 2.0, "uncertainty": 0.05},
+    {"id": "picture.tear", "value": 0, "uncertainty": 0.15}]})";
+  const auto r = run(f, "diagnose --json --explain sync-missing bars.json");
+  EXPECT_EQ(r.out.find("Tearing: 0"), std::string::npos) << r.out;
+  EXPECT_NE(r.out.find("below 0.15 px"), std::string::npos) << r.out;
+}
+
 TEST(DiagnoseCommand, ARollingBarIsCalledHarmless) {
   const Folder f;
   std::ofstream(f.path / "bar.json") << R"({"schema": "linebench/1", "readings": [
