@@ -86,7 +86,10 @@ Merged Store::merge(const fs::path& other) {
         "changed_at");
     m.updated = changed(*db_,
                         "UPDATE main.job SET done = o.done, outcome = o.outcome, reference = o.reference, "
-                        "title = o.title, complaint = o.complaint, changed_at = o.changed_at "
+                        "title = o.title, complaint = o.complaint, changed_at = o.changed_at, "
+                        "site = coalesce((SELECT ours FROM same_site WHERE theirs = o.site), main.job.site), "
+                        "station = coalesce((SELECT ours FROM same_station WHERE theirs = o.station), "
+                        "main.job.station) "
                         "FROM other.job o WHERE o.uid = main.job.uid AND o.changed_at > main.job.changed_at");
     // The findings of the later state replace those of the earlier.
     db_->execute(

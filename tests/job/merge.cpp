@@ -63,12 +63,22 @@ TEST(Merge, LaterStateOfAJobWins) {
     Store b(folder.path() / "b.sqlite");
     b.note(b.job(job.uid), "on laptop b");
     b.set_findings(job, {{"f", "F", 0.9, "{}"}});
+    // The plate was read on the other laptop only.
+    NewJob plate;
+    plate.site = "Ferry terminal";
+    plate.station_type = "substation";
+    plate.station_serial = "17";
+    b.describe(b.job(job.uid), plate);
     b.finish(b.job(job.uid), "fault found");
   }
   const Merged m = a.merge(folder.path() / "b.sqlite");
   EXPECT_EQ(m.jobs, 0);
   EXPECT_EQ(m.updated, 1);
   EXPECT_EQ(a.job(job.uid).outcome, "fault found");
+  ASSERT_TRUE(a.job(job.uid).station.has_value());
+  EXPECT_EQ(a.job(job.uid).station->serial, "17");
+  ASSERT_TRUE(a.job(job.uid).site.has_value());
+  EXPECT_EQ(a.job(job.uid).site->name, "Ferry terminal");
   EXPECT_EQ(a.notes(job).size(), 2u) << "both laptops' notes are kept";
   EXPECT_EQ(a.findings(job).size(), 1u);
 }
