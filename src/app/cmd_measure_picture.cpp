@@ -1,5 +1,7 @@
 #include "cmd_measure_picture.hpp"
 
+#include <linebench/check/profile.hpp>
+
 #include "measure_frames.hpp"
 
 namespace linebench::app {
@@ -9,7 +11,9 @@ Exit measure_picture_file(Context& context, MeasureOptions& o) {
     throw bad_usage("--full-scale: the picture view has no such option; codes stand for levels by BT.601");
   measure::PictureOptions options;
   if (o.system != "auto") options.lines = o.system == "625" ? 625 : 525;
-  options.setup = o.system != "525-no-setup";
+  // Frames do not show whether their blacks had setup: where nobody says, the profile does.
+  const auto profile = check::load_profile();
+  options.setup = (o.system == "auto" && profile ? profile->system : o.system) != "525-no-setup";
   options.mains_hz = mains_hz(o.mains);
   options.velocity_factor = o.velocity_factor;
   if (!o.show.html.empty()) o.show.picture.emplace();

@@ -9,6 +9,7 @@
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
+#include <linebench/check/profile.hpp>
 #include <linebench/measure/audio.hpp>
 #include <linebench/measure/lowband.hpp>
 #include <linebench/measure/video.hpp>
@@ -86,12 +87,20 @@ diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, co
 
 }  // namespace
 
+std::string site_system(const AnyOptions& o) {
+  if (!o.system.empty()) return o.system;
+  const auto profile = check::load_profile();
+  return profile ? profile->system : std::string();
+}
+
 void add_any_options(CLI::App& c, AnyOptions& o) {
   c.add_option("--mains", o.mains, "Mains frequency to look for hum at")
       ->check(CLI::IsMember({"50", "60", "auto"}))
       ->capture_default_str();
-  c.add_option("--system", o.system,
-               "What the site's video is meant to be; other scanning or setup is then a finding")
+  c.add_option(
+       "--system", o.system,
+       "What the site's video is meant to be; other scanning or setup is then a finding. Without it as "
+       "`linebench profile` was set, if it was")
       ->check(CLI::IsMember({"525", "525-no-setup", "625"}));
   c.add_option("--signal", o.signal, "Name of the test signal that was sent (audio files)");
   c.add_option("--pad", o.pad,

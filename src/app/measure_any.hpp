@@ -17,6 +17,10 @@ struct AnyOptions {
   std::optional<double> pad;         ///< before the card, volts on the line over volts at the card
 };
 
+/// What the site's video is meant to be: as given, else as the profile has it where one was chosen, else
+/// nothing is expected.
+[[nodiscard]] std::string site_system(const AnyOptions& options);
+
 /// --mains, --system, --signal, --full-scale, --pad. The options must live as long as the command.
 void add_any_options(CLI::App& command, AnyOptions& options);
 

@@ -70,6 +70,24 @@ TEST(ProfileCommand, IsChosenOnceAndChangesThePaper) {
   EXPECT_NE(app_test::slurp(folder.path / "paper.html").find("@page{size:letter}"), std::string::npos);
 }
 
+// A source of the other half of the world is a finding where the half was chosen, and only there.
+TEST(ProfileCommand, SaysWhatDiagnoseExpects) {
+  const Folder folder;
+  ASSERT_EQ(run(folder, "signals write video-bars-75 --system 525 --out bars.raw").exit, 0);
+  const auto ranked = [&](const std::string& options) {
+    const auto r = run(folder, "diagnose bars.raw --json" + options);
+    return r.out;
+  };
+  const std::string unknown = ranked("");
+  const std::string told = ranked(" --system 625");
+  ASSERT_NE(unknown, told);
+  ASSERT_EQ(run(folder, "profile --mains 50").exit, 0);
+  const json by_profile = json::parse(ranked("")), by_option = json::parse(told);
+  ASSERT_TRUE(by_option.contains("findings"));
+  EXPECT_EQ(by_profile.at("findings"), by_option.at("findings"));
+  EXPECT_NE(json::parse(unknown).at("findings"), by_option.at("findings"));
+}
+
 TEST(ProfileCommand, IsAskedForAtTheFirstJobOnly) {
   const Folder folder;
   const std::string home = folder.path / "home";
