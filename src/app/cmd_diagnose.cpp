@@ -87,6 +87,7 @@ nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const
   j["findings"] = report::findings_to_json(d);
   j["nothing_wrong"] = d.nothing_wrong;
   j["unlisted"] = d.unlisted;
+  j["silent"] = d.silent;
   j["next_test"] = d.next_test ? report::next_test_to_json(*d.next_test) : nlohmann::json(nullptr);
   return j;
 }
@@ -137,7 +138,10 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   const diagnose::Site site{site_system(o.any)};
   std::vector<diagnose::Evidence> evidence = diagnose::gather(book, captures, site);
   evidence.insert(evidence.end(), observed.begin(), observed.end());
-  if (evidence.empty() && o.explain.empty())
+  std::vector<std::string> silent;
+  for (const diagnose::Capture& c : captures)
+    if (diagnose::nothing_came_in(c)) silent.push_back(c.name);
+  if (evidence.empty() && o.explain.empty() && silent.empty())
     throw unusable(
         fmt::format("{}: nothing in it bears on a fault: no reading the fault book knows was measured",
                     fmt::join(o.files, ", ")));
@@ -148,7 +152,8 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
     print_text(report::explanation_text(e, *book.fault(o.explain), book, style));
     return Exit::Ok;
   }
-  const diagnose::Diagnosis d = diagnose::diagnose(book, evidence);
+  diagnose::Diagnosis d = diagnose::diagnose(book, evidence);
+  d.silent = std::move(silent);
   for (std::string& remark : diagnose::remarks(evidence)) notes.push_back(std::move(remark));
   if (path) notes.insert(notes.begin(), diagnose::locate(book, *path, captures, site).text);
   if (!o.html.empty()) {

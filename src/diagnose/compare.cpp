@@ -164,10 +164,35 @@ double strength(const ReadingChange& c) {
   return c.uncertainty > 0 ? std::abs(c.difference) / c.uncertainty : 1000;
 }
 
-std::string summary_of(const Comparison& c) {
+// A fault that went with the signal is not gone.
+std::string lost_signal(const Capture& before, const Capture& after) {
+  if (nothing_came_in(after) && !nothing_came_in(before))
+    return "Nothing comes in any more: every sample of the second capture is the same";
+  constexpr double lost_db =
+      20;  // no cure takes that much of a tone that still comes (the project's estimate)
+  for (const Reading& b : before.readings) {
+    if (!b.id.starts_with("audio.tone.level") || !b.measured()) continue;
+    const Reading* tone = find_reading(after.readings, b.id);
+    const std::string suffix = b.id.substr(std::string_view("audio.tone.level").size());
+    const Reading* rms = find_reading(after.readings, "audio.level.rms" + suffix);
+    const double left = tone != nullptr && tone->measured() ? tone->number()
+                        : rms != nullptr && rms->measured() ? rms->number()
+                                                            : -200;
+    if (left < b.number() - lost_db)
+      return fmt::format("The tone that came at {:.1f} dBFS{} comes no more, or far weaker", b.number(),
+                         suffix.empty() ? "" : " (" + suffix.substr(1) + ")");
+  }
+  return {};
+}
+
+std::string summary_of(const Comparison& c, const std::string& lost) {
   const auto first =
       c.changes.empty() || c.changes.front().change == Change::Same ? nullptr : &c.changes.front();
   const std::string did = c.did.empty() ? "what was done" : "\"" + c.did + "\"";
+  if (!lost.empty())
+    return lost +
+           fmt::format(". Whether the fault went after {} cannot be told: check the cable and what is sent.",
+                       did);
   if (first == nullptr)
     return fmt::format(
         "Nothing changed beyond what two captures of an untouched path differ by: {} did not reach the "
@@ -213,7 +238,7 @@ Comparison compare(const FaultBook& book, const Capture& before, const Capture& 
   std::stable_sort(c.faults.begin(), c.faults.end(), [](const auto& p, const auto& q) {
     return std::abs(p.after - p.before) > std::abs(q.after - q.before);
   });
-  c.summary = summary_of(c);
+  c.summary = summary_of(c, lost_signal(before, after));
   return c;
 }
 

@@ -1,6 +1,7 @@
 #include "gather.hpp"
 
 #include <algorithm>
+#include <iterator>
 #include <linebench/base/decibel.hpp>
 #include <set>
 
@@ -146,7 +147,19 @@ std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
   return {};
 }
 
-std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& captures, const Site& site) {
+bool nothing_came_in(const Capture& capture) {
+  bool asked = false;
+  for (const Reading& r : capture.readings) {
+    if (!r.id.starts_with("audio.level.rms")) continue;
+    if (r.measured()) return false;
+    asked = true;
+  }
+  return asked;
+}
+
+std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& all, const Site& site) {
+  std::vector<Capture> captures;
+  std::ranges::remove_copy_if(all, std::back_inserter(captures), nothing_came_in);
   Gatherer out(book);
   gather_audio(captures, out);
   for (const Capture& c : captures) {

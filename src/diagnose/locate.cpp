@@ -52,7 +52,8 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
     });
     if (c == captures.end()) continue;
     ++measured;
-    if (diagnose(book, gather(book, {*c}, site), options).nothing_wrong >= sound_from) {
+    if (!nothing_came_in(*c) &&
+        diagnose(book, gather(book, {*c}, site), options).nothing_wrong >= sound_from) {
       sound = static_cast<int>(i);
     } else {
       wrong = static_cast<int>(i);

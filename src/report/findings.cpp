@@ -135,11 +135,18 @@ json findings_to_json(const Diagnosis& d) {
 }
 
 std::string diagnosis_verdict(const Diagnosis& d) {
+  if (!d.silent.empty() && (d.nothing_wrong > 0.5 || d.signs_used == 0)) return "incomplete";
   if (d.nothing_wrong > 0.5) return "pass";
   return !d.findings.empty() && d.findings.front().probability > 0.5 ? "fail" : "incomplete";
 }
 
 std::string diagnosis_headline(const Diagnosis& d) {
+  if (!d.silent.empty() && (d.nothing_wrong > 0.5 || d.signs_used == 0))
+    return fmt::format(
+        "Nothing came in by {}: every sample is the same. Check that the cable is in and the input is not "
+        "muted, "
+        "then find where along the path the signal ends",
+        fmt::join(d.silent, ", "));
   if (d.nothing_wrong > 0.5)
     return fmt::format("Most likely nothing is wrong ({})", show_probability(d.nothing_wrong));
   if (d.unlisted > 0.5)

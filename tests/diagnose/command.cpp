@@ -262,3 +262,43 @@ TEST(DiagnoseCommand, ARollingBarIsCalledHarmless) {
 }
 
 }  // namespace
+
+// A dead line proves nothing: neither that it is sound, nor that a fault went with the signal.
+TEST(DiagnoseCommand, ALineByWhichNothingComesIsNeitherSoundNorCured) {
+  const Folder f;
+  const auto doc = [&](const char* name, const std::string& readings) {
+    std::ofstream(f.path / name) << R"({"schema": "linebench/1", "readings": [)" + readings + "]}";
+  };
+  const std::string hum = R"({"id": "audio.hum.level", "value": -35, "uncertainty": 0.1},
+                             {"id": "audio.hum.frequency", "value": 50.0, "uncertainty": 0.01},)";
+  doc("dead.json", R"({"id": "audio.level.rms", "value": null, "verdict": "unmeasurable", "reason": "zero"},
+                      {"id": "audio.hum.level", "value": null, "verdict": "unmeasurable", "at_most": -130})");
+  doc("hum.json", hum + R"({"id": "audio.level.rms", "value": -18, "uncertainty": 0.1},
+                           {"id": "audio.tone.level", "value": -18.1, "uncertainty": 0.1})");
+  doc("gone.json", R"({"id": "audio.level.rms", "value": -90, "uncertainty": 0.1},
+                      {"id": "audio.hum.level", "value": null, "verdict": "unmeasurable", "at_most": -130})");
+  doc("cured.json", R"({"id": "audio.level.rms", "value": -18, "uncertainty": 0.1},
+                       {"id": "audio.tone.level", "value": -18.1, "uncertainty": 0.1},
+                       {"id": "audio.hum.level", "value": null, "verdict": "unmeasurable", "at_most": -100})");
+  auto r = run(f, "diagnose dead.json");
+  EXPECT_EQ(r.exit, 1) << r.err;
+  EXPECT_NE(r.out.find("Nothing came in by dead.json"), std::string::npos) << r.out;
+  EXPECT_EQ(r.out.find("SOUND"), std::string::npos) << r.out;
+  EXPECT_EQ(json::parse(run(f, "diagnose --json dead.json").out).at("silent"), json::array({"dead.json"}));
+  // What comes in by the others is still reasoned on.
+  r = run(f, "diagnose dead.json cured.json");
+  EXPECT_EQ(r.exit, 1) << r.out;
+  EXPECT_EQ(json::parse(run(f, "diagnose --json dead.json hum.json").out).at("findings"),
+            json::parse(run(f, "diagnose --json hum.json").out).at("findings"));
+  for (const char* after : {"dead.json", "gone.json"}) {
+    r = run(f, std::string("compare hum.json ") + after + " --did unplugged");
+    EXPECT_NE(r.out.find("cannot be told"), std::string::npos) << after << r.out << r.err;
+    EXPECT_EQ(r.out.find("is gone"), std::string::npos) << r.out;
+  }
+  EXPECT_EQ(run(f, "compare hum.json cured.json").out.find("cannot be told"), std::string::npos);
+  std::ofstream(f.path / "path.toml")
+      << "title = \"Lane 1\"\n[[part]]\nname = \"camera\"\ncapture = "
+         "\"cured.json\"\n[[part]]\nname = \"cable\"\ncapture = \"dead.json\"\n";
+  r = run(f, "diagnose --path path.toml");
+  EXPECT_NE(r.out.find("comes in at cable"), std::string::npos) << r.out;
+}

@@ -44,6 +44,7 @@ struct Diagnosis {
   std::vector<Finding> findings;      ///< likeliest first
   std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
   std::size_t signs_used = 0;
+  std::vector<std::string> silent;  ///< captures by which nothing came in, filled by who took them
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };
 

@@ -39,8 +39,12 @@ struct Evidence {
 [[nodiscard]] std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& captures,
                                            const Site& site = {});
 
-/// What of the evidence is no fault but may be taken for one, a sentence each: a hum bar that rolls because the camera
-/// is not locked to the mains.
+/// True for a sound capture by which nothing came in: on every channel all samples are equal. It tells
+/// nothing of a fault's absence, and gather() leaves it out.
+[[nodiscard]] bool nothing_came_in(const Capture& capture);
+
+/// What of the evidence is no fault but may be taken for one, a sentence each: a hum bar that rolls because
+/// the camera is not locked to the mains.
 [[nodiscard]] std::vector<std::string> remarks(const std::vector<Evidence>& evidence);
 
 /// What a person typed: "SIGN=WORD" or "SIGN=VALUE UNIT", where needed "SIGN=VALUE UNIT of RATED", and if
