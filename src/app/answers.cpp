@@ -4,8 +4,8 @@
 #include <unistd.h>
 
 #include <algorithm>
-#include <cctype>
 #include <cerrno>
+#include <linebench/base/text.hpp>
 #include <linebench/report/format.hpp>
 
 #include "say.hpp"
@@ -54,16 +54,6 @@ class Lines {
   bool ended_ = false;
 };
 
-std::string trimmed(const std::string& s) {
-  const auto from = s.find_first_not_of(" \t\r");
-  return from == std::string::npos ? "" : s.substr(from, s.find_last_not_of(" \t\r") - from + 1);
-}
-
-std::string lower(std::string s) {
-  std::transform(s.begin(), s.end(), s.begin(), [](unsigned char c) { return std::tolower(c); });
-  return s;
-}
-
 class Keyboard : public Answers {
  public:
   Keyboard(const check::Words& words, const Context& context, CheckDevices devices)
@@ -86,7 +76,7 @@ class Keyboard : public Answers {
       if (const auto r = command(step, *line, route, understood)) return *r;
       if (understood) continue;
       if (step.kind == StepKind::Capture) {
-        const std::string word = lower(trimmed(*line));
+        const std::string word = lower_case(trimmed(*line));
         if (!step.was.empty() && (word == "keep" || (word.empty() && !can_take(devices_, step.wish))))
           return {Reply::Kind::Keep, {}};
         if (word.empty() && can_take(devices_, step.wish)) return {Reply::Kind::Record, {}};
@@ -159,7 +149,7 @@ class Keyboard : public Answers {
     if (const auto note = note_in(typed)) return Reply{Reply::Kind::Note, *note};
     const std::string line = trimmed(typed);
     const auto space = line.find(' ');
-    const std::string word = lower(line.substr(0, space));
+    const std::string word = lower_case(line.substr(0, space));
     const std::string rest = space == std::string::npos ? "" : trimmed(line.substr(space + 1));
     if (word == "back" && rest.empty()) return Reply{Reply::Kind::Back, {}};
     if (word == "stop" && rest.empty()) return Reply{};
@@ -218,7 +208,7 @@ std::unique_ptr<Answers> answers_from_keyboard(const check::Words& words, const 
 
 std::optional<std::string> note_in(const std::string& line) {
   const std::string text = trimmed(line);
-  if (text.size() < 6 || lower(text.substr(0, 5)) != "note ") return std::nullopt;
+  if (text.size() < 6 || lower_case(text.substr(0, 5)) != "note ") return std::nullopt;
   return trimmed(text.substr(5));
 }
 

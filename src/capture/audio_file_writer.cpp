@@ -7,6 +7,7 @@
 #include <cstring>
 #include <linebench/base/error.hpp>
 #include <linebench/base/json_text.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/capture/audio_file.hpp>
 #include <map>
@@ -24,10 +25,7 @@ int container_of(const std::filesystem::path& path) {
       {".rf64", SF_FORMAT_RF64}, {".w64", SF_FORMAT_W64},   {".aiff", SF_FORMAT_AIFF},
       {".aif", SF_FORMAT_AIFF},  {".flac", SF_FORMAT_FLAC},
   };
-  std::string extension = path.extension().string();
-  std::transform(extension.begin(), extension.end(), extension.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  const auto kind = kinds.find(extension);
+  const auto kind = kinds.find(lower_case(path.extension().string()));
   if (kind == kinds.end()) {
     throw bad_usage(fmt::format("{}: the name must end in .wav, .flac, .w64, .rf64 or .aiff", path.string()));
   }

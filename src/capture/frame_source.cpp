@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <linebench/base/error.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <string_view>
 
@@ -14,11 +15,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-std::string ending(const fs::path& file) {
-  std::string e = file.extension().string();
-  std::transform(e.begin(), e.end(), e.begin(), [](unsigned char c) { return std::tolower(c); });
-  return e;
-}
+std::string ending(const fs::path& file) { return lower_case(file.extension().string()); }
 
 constexpr std::array<std::string_view, 12> movie_endings = {
     ".avi", ".mkv", ".mov", ".mp4", ".m4v", ".mpg", ".mpeg", ".ts", ".wmv", ".webm", ".mjpeg", ".dv"};

@@ -4,6 +4,7 @@
 #include <cctype>
 #include <linebench/base/error.hpp>
 #include <linebench/base/quiet_stderr.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/signals/picture_module.hpp>
 
 #include "frame_readers.hpp"
@@ -13,11 +14,7 @@ namespace {
 
 namespace fs = std::filesystem;
 
-bool is_png(const fs::path& p) {
-  std::string e = p.extension().string();
-  std::transform(e.begin(), e.end(), e.begin(), [](unsigned char c) { return std::tolower(c); });
-  return e == ".png";
-}
+bool is_png(const fs::path& p) { return lower_case(p.extension().string()) == ".png"; }
 
 // "shot-0012" -> "shot-", 12, 4 digits.
 struct Numbered {

@@ -2,21 +2,15 @@
 #include <fmt/ranges.h>
 
 #include <algorithm>
-#include <cctype>
 #include <linebench/base/error.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/capture/grabber.hpp>
 
 namespace linebench::capture {
 namespace {
 
-std::string lower(std::string_view text) {
-  std::string s(text);
-  std::transform(s.begin(), s.end(), s.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return s;
-}
 bool has(std::string_view text, std::string_view part) {
-  return lower(text).find(lower(part)) != std::string::npos;
+  return lower_case(text).find(lower_case(part)) != std::string::npos;
 }
 
 bool composite(const GrabberInput& i) { return has(i.name, "composite") || has(i.name, "cvbs"); }
@@ -45,7 +39,8 @@ const Grabber& choose_grabber(std::span<const Grabber> grabbers, std::string_vie
   if (grabbers.empty()) throw unusable(std::string(no_grabber));
   std::vector<const Grabber*> found;
   for (const Grabber& g : grabbers)
-    if (g.path == text || lower(g.identity()) == lower(text) || lower(g.name) == lower(text))
+    if (g.path == text || lower_case(g.identity()) == lower_case(text) ||
+        lower_case(g.name) == lower_case(text))
       found.push_back(&g);
   if (found.empty()) {
     for (const Grabber& g : grabbers)
@@ -72,7 +67,7 @@ const GrabberInput& choose_input(const Grabber& g, std::string_view text) {
   for (const GrabberInput& i : g.inputs) names.push_back(fmt::format("{} {}", i.index, i.name));
   if (!text.empty()) {
     for (const GrabberInput& i : g.inputs)
-      if (std::to_string(i.index) == text || lower(i.name) == lower(text)) return i;
+      if (std::to_string(i.index) == text || lower_case(i.name) == lower_case(text)) return i;
     std::vector<const GrabberInput*> found;
     for (const GrabberInput& i : g.inputs)
       if (has(i.name, text)) found.push_back(&i);

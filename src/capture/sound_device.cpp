@@ -1,20 +1,12 @@
 #include <fmt/format.h>
 #include <fmt/ranges.h>
 
-#include <algorithm>
-#include <cctype>
 #include <linebench/base/error.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/capture/sound_device.hpp>
 
 namespace linebench::capture {
 namespace {
-
-std::string lower(std::string_view text) {
-  std::string s(text);
-  std::transform(s.begin(), s.end(), s.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return s;
-}
 
 std::string_view word(Direction d) { return d == Direction::Input ? "input" : "output"; }
 
@@ -32,14 +24,16 @@ Found matching(std::span<const SoundDevice> devices, Fits&& fits) {
 /// Exact identity before exact name before part of the identity: a device whose name is part of another's can
 /// be named.
 Found best_matches(std::span<const SoundDevice> devices, std::string_view text) {
-  const std::string want = lower(text);
-  if (Found f = matching(devices, [&](const SoundDevice& d) { return lower(d.identity()) == want; });
+  const std::string want = lower_case(text);
+  if (Found f = matching(devices, [&](const SoundDevice& d) { return lower_case(d.identity()) == want; });
       !f.empty())
     return f;
-  if (Found f = matching(devices, [&](const SoundDevice& d) { return lower(d.name) == want; }); !f.empty())
+  if (Found f = matching(devices, [&](const SoundDevice& d) { return lower_case(d.name) == want; });
+      !f.empty())
     return f;
-  return matching(devices,
-                  [&](const SoundDevice& d) { return lower(d.identity()).find(want) != std::string::npos; });
+  return matching(devices, [&](const SoundDevice& d) {
+    return lower_case(d.identity()).find(want) != std::string::npos;
+  });
 }
 
 std::string listed(const Found& found) {

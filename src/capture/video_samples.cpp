@@ -1,9 +1,8 @@
 #include <fmt/format.h>
 #include <sndfile.h>
 
-#include <algorithm>
-#include <cctype>
 #include <linebench/base/error.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/capture/video_samples.hpp>
 
 #include "video_readers.hpp"
@@ -11,12 +10,7 @@
 namespace linebench::capture {
 namespace {
 
-std::string ending_of(const std::filesystem::path& file) {
-  std::string e = file.extension().string();
-  std::transform(e.begin(), e.end(), e.begin(),
-                 [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-  return e;
-}
+std::string ending_of(const std::filesystem::path& file) { return lower_case(file.extension().string()); }
 bool is_csv(const std::string& e) { return e == ".csv" || e == ".txt" || e == ".tsv"; }
 bool is_raw(const std::string& e) {
   return e == ".raw" || e == ".bin" || e == ".s16" || e == ".u8" || e == ".f32";

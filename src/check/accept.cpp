@@ -2,30 +2,19 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <charconv>
+#include <linebench/base/text.hpp>
 #include <linebench/check/step.hpp>
 #include <sstream>
 
 namespace linebench::check {
 namespace {
 
-std::string trimmed(const std::string& s) {
-  const auto from = s.find_first_not_of(" \t\r\n");
-  if (from == std::string::npos) return {};
-  return s.substr(from, s.find_last_not_of(" \t\r\n") - from + 1);
-}
-
-std::string lower(std::string s) {
-  std::transform(s.begin(), s.end(), s.begin(), [](unsigned char c) { return std::tolower(c); });
-  return s;
-}
-
 constexpr std::string_view skipped = "skipped";
 
 // "skip", "skip REASON", or the stored form of either: the reason. Nothing for any other line.
 std::optional<std::string> skip_typed(const std::string& text) {
-  const std::string first = lower(text.substr(0, text.find_first_of(" :")));
+  const std::string first = lower_case(text.substr(0, text.find_first_of(" :")));
   if (first != "skip" && first != skipped) return std::nullopt;
   const auto reason = text.find_first_not_of(" :", first.size());
   return reason == std::string::npos ? std::string() : text.substr(reason);
@@ -48,9 +37,9 @@ std::optional<double> number_of(std::string text) {
 
 // By its place, its word, or the start of the word where only one starts so.
 const Choice* pick(const std::vector<Choice>& choices, const std::string& typed) {
-  const std::string text = lower(typed);
+  const std::string text = lower_case(typed);
   for (const Choice& c : choices) {
-    if (lower(c.word) == text) return &c;
+    if (lower_case(c.word) == text) return &c;
   }
   std::size_t place = 0;
   const auto end = std::from_chars(text.data(), text.data() + text.size(), place);
@@ -59,7 +48,7 @@ const Choice* pick(const std::vector<Choice>& choices, const std::string& typed)
   }
   const Choice* found = nullptr;
   for (const Choice& c : choices) {
-    if (!text.empty() && lower(c.word).starts_with(text)) {
+    if (!text.empty() && lower_case(c.word).starts_with(text)) {
       if (found != nullptr) return nullptr;
       found = &c;
     }
@@ -82,11 +71,11 @@ Accepted ticked(const Step& step, const std::string& typed, const Words& words) 
       state = "not needed";
       word.erase(0, 1);
     }
-    if (lower(word) == "all") {
+    if (lower_case(word) == "all") {
       std::fill(states.begin(), states.end(), "done");
       continue;
     }
-    if (lower(word) == "none") continue;
+    if (lower_case(word) == "none") continue;
     const Choice* c = pick(step.choices, word);
     if (c == nullptr || (state != "done" && state != "not needed" && state != "open"))
       return {std::nullopt, words.text("say-ticks", {{"typed", word}})};

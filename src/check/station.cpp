@@ -3,7 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
+#include <linebench/base/text.hpp>
 
 #include "round.hpp"
 #include "station_state.hpp"
@@ -14,11 +14,6 @@ namespace {
 using report::Outcome;
 
 constexpr int most_soaks = 20;
-
-std::string lower(std::string s) {
-  std::transform(s.begin(), s.end(), s.begin(), [](unsigned char c) { return std::tolower(c); });
-  return s;
-}
 
 const StationPlan* plan_named(const Knowledge& k, const std::string& name) {
   for (const StationPlan& p : k.plans) {
@@ -31,7 +26,7 @@ const StationPlan* plan_named(const Knowledge& k, const std::string& name) {
 std::string plan_for(const Knowledge& k, const std::string& type) {
   for (const StationPlan& p : k.plans) {
     if (std::any_of(p.types.begin(), p.types.end(),
-                    [&](const std::string& t) { return lower(t) == lower(type); }))
+                    [&](const std::string& t) { return lower_case(t) == lower_case(type); }))
       return p.name;
   }
   return {};

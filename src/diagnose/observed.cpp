@@ -2,21 +2,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
 #include <charconv>
 #include <cmath>
 #include <linebench/base/error.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/diagnose/evidence.hpp>
 #include <optional>
 
 namespace linebench::diagnose {
 namespace {
-
-std::string trimmed(std::string_view s) {
-  while (!s.empty() && std::isspace(static_cast<unsigned char>(s.front())) != 0) s.remove_prefix(1);
-  while (!s.empty() && std::isspace(static_cast<unsigned char>(s.back())) != 0) s.remove_suffix(1);
-  return std::string(s);
-}
 
 struct Quantity {
   double value = 0;

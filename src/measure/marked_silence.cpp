@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/measure/statistics.hpp>
 #include <numbers>
 #include <utility>
 
@@ -139,11 +140,11 @@ std::optional<MarkedSilence::Marker> MarkedSilence::marker(std::int64_t hop, std
     squares += p * p;
   }
   const double mean = sum / n;
-  const double spread = std::sqrt(std::max(0.0, squares / n - mean * mean)) / mean;
+  const double spread = std::sqrt(std::max(0.0, squares / n - mean * mean));
   // Overlapping windows: every second one tells something new. The floor is what a window holds of the
   // burst's rise when it begins between two hops.
   constexpr double floor_db = 0.013;
-  const double u = 2.0 * 10.0 / std::numbers::ln10 * spread / std::sqrt(n / 2.0);
+  const double u = expanded_u_db(mean, spread / std::sqrt(n / 2.0));
   return Marker{10.0 * std::log10(mean), std::hypot(u, floor_db)};
 }
 

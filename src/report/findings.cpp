@@ -134,14 +134,23 @@ json findings_to_json(const Diagnosis& d) {
   return out;
 }
 
+namespace {
+
+// A capture by which nothing came in says more than that the others, or none, show no fault.
+bool silence_speaks(const Diagnosis& d) {
+  return !d.silent.empty() && (d.nothing_wrong > 0.5 || d.signs_used == 0);
+}
+
+}  // namespace
+
 std::string diagnosis_verdict(const Diagnosis& d) {
-  if (!d.silent.empty() && (d.nothing_wrong > 0.5 || d.signs_used == 0)) return "incomplete";
+  if (silence_speaks(d)) return "incomplete";
   if (d.nothing_wrong > 0.5) return "pass";
   return !d.findings.empty() && d.findings.front().probability > 0.5 ? "fail" : "incomplete";
 }
 
 std::string diagnosis_headline(const Diagnosis& d) {
-  if (!d.silent.empty() && (d.nothing_wrong > 0.5 || d.signs_used == 0))
+  if (silence_speaks(d))
     return fmt::format(
         "Nothing came in by {}: every sample is the same. Check that the cable is in and the input is not "
         "muted, "
