@@ -159,8 +159,8 @@ class Grammar {
       if (now() == '\n') {
         if (!lines) break;
         ++line_;
-      } else if (now() == '\\' && quote == '"' && at_ + 1 < text_.size() && text_[at_ + 1] != '\n') {
-        ++at_;
+      } else if (now() == '\\' && quote == '"') {
+        lines ? continued() : escaped();
       } else if (now() == quote && (!lines || text_.substr(at_).starts_with(three))) {
         at_ += lines ? 3 : 1;
         // One or two more belong to the text.
@@ -169,6 +169,23 @@ class Grammar {
       }
     }
     throw TomlError{line_, "a quoted text does not end"};
+  }
+
+  void escaped() {
+    if (at_ + 1 < text_.size() && text_[at_ + 1] != '\n') ++at_;
+  }
+
+  /// After a backslash in a text of several lines the library asks every letter, up to the first that is no
+  /// blank, whether it is one, and does not survive most beyond ASCII.
+  void continued() {
+    const std::size_t next = std::min(text_.find_first_not_of(" \t\r\n", at_ + 1), text_.size());
+    if (next < text_.size() && static_cast<unsigned char>(text_[next]) >= 0x80) {
+      line_ += static_cast<std::size_t>(std::count(text_.begin() + at_, text_.begin() + next, '\n'));
+      throw TomlError{line_,
+                      "the first letter after a \\ that joins lines must be plain ASCII: break the line "
+                      "elsewhere or write the letter as \\uXXXX"};
+    }
+    escaped();
   }
 
   std::string_view text_;

@@ -33,6 +33,7 @@ TEST(Toml, LetsThroughWhatTomlAllows) {
         "\"q\" . 'r'.\"s\"={t=\"u\"}\nv=['w',\"x\"]\n",
         "a = 1979-05-27 07:32:00Z # x\nb = 1979-05-27T00:32:00.99-07:00\nc = 07:32:00\nd = 1979-05-27\n",
         "a = +1_000\nb = 0xDEAD_beef\nc = -inf\nd = nan\ne = 6.626e-34\nf = 0b1101\n3.14 = true\n",
+        "a = \"\"\"\u00e9 \\\n  x\u00e9 \\\n  \\u00e9 \\\n  \"\u00e9\\\"\u00e9\"\"\"\nb = '''\\\n\u00e9'''\n",
         "a = \"\"\nb = ''\nc = \"\"\"\"\"two quotes\"\"\"\"\"\nd = ''''that,' she said'''\n",
         "a = [ # c\n  1, # \u00e9\n\n  'x' # d\n  ,\n]\nb = [[]]\nc = {}\n[[d]]\n[[d.e]] # f"})
     EXPECT_EQ(refused(good), "") << good;
@@ -62,6 +63,12 @@ TEST(Toml, RefusesWhatBreaksTheLibrary) {
   EXPECT_EQ(refused("a = 1{"), "1: a line goes on where it should end");
   EXPECT_EQ(refused("a = [1 2]"), "1: a comma or ] is missing");
   EXPECT_EQ(refused("a = {b = 1\n}"), "1: a comma or } is missing");
+  const std::string joined =
+      "the first letter after a \\ that joins lines must be plain ASCII: break the line elsewhere or "
+      "write the letter as \\uXXXX";
+  EXPECT_EQ(refused("a = \"\"\"one \\\n\n  \u00e9t\u00e9\"\"\""), "3: " + joined);
+  EXPECT_EQ(refused("a = \"\"\"one \\\r\n\u034d\"\"\""), "2: " + joined);
+  EXPECT_EQ(refused("a = \"\"\"one \\\u00e9\"\"\""), "1: " + joined);
   EXPECT_EQ(refused("\n= 1"), "2: a name is missing");
   EXPECT_EQ(refused("a =\nb = 1"), "1: a value is missing");
   EXPECT_EQ(refused("a b = 1"), "1: a = is missing");
