@@ -1,8 +1,5 @@
 #include <fmt/format.h>
 
-#include <algorithm>
-#include <array>
-#include <cmath>
 #include <linebench/base/error.hpp>
 #include <linebench/signals/picture_module.hpp>
 
@@ -12,10 +9,6 @@ namespace linebench::capture {
 namespace {
 
 using signals::MovieReader;
-
-// Coders that keep every bit of what they are given.
-constexpr std::array<std::string_view, 8> lossless = {"FFV1", "HFYU", "FFVH", "ULRG",
-                                                      "ULY2", "png ", "MPNG", "G2M4"};
 
 class Movie final : public FrameSource {
  public:
@@ -28,10 +21,9 @@ class Movie final : public FrameSource {
     format_.height = info.height;
     check_frame_size(file.filename().string(), info.width, info.height);
     guess_system(format_, info.frame_rate_hz);
-    format_.through_rgb = !info.packed_yuv;
-    const bool kept = info.packed_yuv || info.raw ||
-                      std::find(lossless.begin(), lossless.end(), info.coder) != lossless.end();
-    format_.lossy = !kept;
+    format_.through_rgb = !info.yuyv;
+    format_.lossy = !info.lossless;
+    if (format_.interlaced) format_.top_field_first = info.top_field_first;
     facts_.source = file.filename().string();
     facts_.kind = "frames";
     facts_.format = fmt::format("movie, {} {}, {}x{}", info.raw ? "uncompressed" : "coder", info.coder,
@@ -46,10 +38,14 @@ class Movie final : public FrameSource {
     }
     if (format_.through_rgb) {
       facts_.notes.emplace_back(
-          "decoded to RGB on the way in: codes below 16 and above 235 are cut off and colour is "
-          "interpolated; "
-          "a raw .yuv or uncompressed 4:2:2 keeps them");
+          "stored as RGB: codes below 16 and above 235, and colours beyond red, green or blue of 0 and 255, "
+          "were cut off when it was made; a raw .yuv or a movie of 4:2:2 keeps them");
     }
+    if (info.full_range)
+      facts_.notes.emplace_back("its luma goes from 0 to 255; brought to 16 to 235, rounded once more");
+    if (info.chroma_420)
+      facts_.notes.emplace_back(
+          "one row of colour for two of luma (4:2:0): colour is less sharp up and down");
     if (!format_.lines_known) {
       facts_.notes.push_back(
           fmt::format("{} rows fit no scanning system; taken as {} lines", info.height, format_.lines));
@@ -74,7 +70,7 @@ class Movie final : public FrameSource {
       from_bgr(image_.bgr, format_.width, format_.height, frame);
     }
     frame.number = at_++;
-    frame.corrupt = false;
+    frame.corrupt = image_.damaged;
     return true;
   }
 

@@ -102,6 +102,25 @@ double PictureRollMeter::agreement(const Rows& now, int at, double offset) const
   return with_detail == 0 ? 0 : static_cast<double>(agree) / with_detail;
 }
 
+// As cost(), of detail so fine that hum, bent by clipping or going with the level, has next to none: it would
+// pass for a picture that rolls.
+double PictureRollMeter::detail_cost(const Rows& now, int shift) const {
+  constexpr int apart = 3;
+  const int overlap = rows_ - std::abs(shift) - 4 - 2 * apart;
+  if (overlap < rows_ / 4) return 0;
+  const std::int16_t* a = now.data() + static_cast<std::ptrdiff_t>(2 + apart + std::max(0, shift)) * columns;
+  const std::int16_t* b =
+      reference_.data() + static_cast<std::ptrdiff_t>(2 + apart + std::max(0, -shift)) * columns;
+  constexpr int off = apart * columns;
+  const auto n = static_cast<std::ptrdiff_t>(overlap) * columns;
+  double sum = 0;
+  for (std::ptrdiff_t i = 0; i < n; ++i) {
+    const int d = (a[i - off] - 2 * a[i] + a[i + off]) - (b[i - off] - 2 * b[i] + b[i + off]);
+    sum += static_cast<double>(d) * d;
+  }
+  return sum / static_cast<double>(n);
+}
+
 PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected, bool everywhere) const {
   const int middle = everywhere ? 0 : static_cast<int>(std::lround(expected));
   const int range = everywhere ? rows_ / 2 : 6;
@@ -172,6 +191,12 @@ void PictureRollMeter::push(const PictureView& view) {
   const auto whole = static_cast<int>(std::lround(m.lines));
   agreement_ += agreement(now_, whole, m.lines - whole);
   ++asked_;
+  if (std::abs(whole) > 2) {
+    const double rest = detail_cost(now_, whole);
+    gained_ += detail_cost(now_, 0) - rest;
+    detail_rest_ += rest;
+    moved_ += 1;
+  }
   const auto x = static_cast<double>(view.frame->number);
   if (n_ > 1 && x == last_x_ + 1) {
     steps_ += 1;
@@ -233,11 +258,30 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
                                "camera turns"));
     return;
   }
-  rolling_ = std::abs(lines) > std::max(0.1, 2 * u);
   // A picture that shakes or is panned up and down does not roll, but it does move.
-  const double travel = std::abs(slope) * n_;
+  const bool uneven = sigma > 2 && sigma > 0.1 * std::abs(slope) * n_;
+  if (std::abs(lines) <= u && u > 0.1) {
+    out.push_back(unmeasurable(
+        "picture.roll",
+        uneven
+            ? fmt::format("it goes nowhere steadily, but its place is found {:.1f} lines off from frame to "
+                          "frame: the picture jumps, or has little to find its place by",
+                          setup_.fields * sigma)
+            : "no roll found; take more frames to tell a slower one",
+        std::abs(lines) + u));
+    return;
+  }
+  constexpr double code = 8;  // of the features
+  if (std::abs(lines) > 0.1 && moved_ > 0 && gained_ < 0.5 * code * code * moved_ + 0.01 * detail_rest_) {
+    out.push_back(
+        unmeasurable("picture.roll",
+                     "what moves up or down is as soft as hum bars are, and no detail of the picture "
+                     "goes with it; send a crosshatch or a live picture"));
+    return;
+  }
+  rolling_ = std::abs(lines) > std::max(0.1, 2 * u);
   std::string remark;
-  if (sigma > 2 && sigma > 0.1 * travel)
+  if (uneven && std::abs(lines) > u)
     remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
   if (rolling_) remark = (lines > 0 ? "downward" : "upward") + (remark.empty() ? "" : "; " + remark);
   out.push_back(number_reading("picture.roll", lines, u, remark));

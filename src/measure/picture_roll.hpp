@@ -26,6 +26,7 @@ class PictureRollMeter final : public FrameMeter {
   void features(const PictureView& view, Rows& out) const;
   [[nodiscard]] double cost(const Rows& now, int shift) const;
   [[nodiscard]] double agreement(const Rows& now, int at, double offset) const;
+  [[nodiscard]] double detail_cost(const Rows& now, int shift) const;
   [[nodiscard]] Match find(const Rows& now, double expected, bool everywhere) const;
 
   const PictureSetup& setup_;
@@ -39,6 +40,8 @@ class PictureRollMeter final : public FrameMeter {
   double steps_ = 0, step_ = 0, step_square_ = 0, last_x_ = 0, last_y_ = 0;
   double agreement_ = 0;  // sum over the frames asked
   std::uint64_t asked_ = 0;
+  // Of frames that stand some rows off: by how much fine detail fits worse where it was, and rest of it.
+  double gained_ = 0, detail_rest_ = 0, moved_ = 0;
   std::uint64_t tried_ = 0, lost_ = 0, plain_ = 0;
   std::vector<double> track_s_, track_lines_;
   bool rolling_ = false;

@@ -1,4 +1,5 @@
 // Stills, movies and a window by OpenCV, as a module of its own (see picture_module.hpp for why).
+#include <cstring>
 #include <linebench/signals/picture_module.hpp>
 #include <opencv2/core.hpp>
 #include <opencv2/highgui.hpp>
@@ -68,6 +69,18 @@ cv::Mat fitted(const cv::Mat& picture, cv::Size room, double border) {
   return whole;
 }
 
+// 8 bit, three channels.
+void copy_bgr(const cv::Mat& from, BgrImage& image) {
+  if (from.type() != CV_8UC3) throw std::runtime_error("a picture is not 8 bit colour");
+  image.width = from.cols;
+  image.height = from.rows;
+  image.yuyv = false;
+  const std::size_t row = 3 * static_cast<std::size_t>(from.cols);
+  image.bgr.resize(row * static_cast<std::size_t>(from.rows));
+  for (int r = 0; r < from.rows; ++r)
+    std::memcpy(image.bgr.data() + row * static_cast<std::size_t>(r), from.ptr(r), row);
+}
+
 class Ffv1Writer final : public MovieWriter {
  public:
   Ffv1Writer(const std::string& path, int width, int height, double frame_rate_hz)
@@ -98,14 +111,14 @@ class OpenCvModule final : public PictureModule {
   bool read_still(const std::string& path, BgrImage& image) override {
     const cv::Mat m = cv::imread(path, cv::IMREAD_COLOR);
     if (m.empty()) return false;
-    linebench::picture::copy_bgr(m, image);
+    copy_bgr(m, image);
     return true;
   }
   bool decode_still(const std::uint8_t* bytes, std::size_t count, BgrImage& image) override {
     const cv::Mat packed(1, static_cast<int>(count), CV_8UC1, const_cast<std::uint8_t*>(bytes));
     const cv::Mat m = cv::imdecode(packed, cv::IMREAD_COLOR);
     if (m.empty()) return false;
-    linebench::picture::copy_bgr(m, image);
+    copy_bgr(m, image);
     return true;
   }
   std::vector<std::uint8_t> encode_png(const BgrImage& image) override {

@@ -72,34 +72,84 @@ TEST(FrameReaders, RawYuyvWithSidecar) {
   EXPECT_FALSE(s->read(f));
 }
 
-TEST(FrameReaders, UncompressedMoviesCodeByCode) {
+// The codes ffmpeg's own decoder gives; the bars' own, of BT.601, beside them.
+TEST(FrameReaders, MoviesOfYCbCrCodeByCode) {
   const TempDir dir;
-  for (const auto& [name, format] :
-       {std::pair{"yuyv.avi", "yuyv422"}, {"uyvy.mkv", "uyvy422"}, {"p.avi", "yuv420p"}}) {
-    ffmpeg(with({"-c:v", "rawvideo", "-pix_fmt", format, dir / name}));
-    const auto s = capture::open_frames(dir / name);
-    EXPECT_FALSE(s->format().lossy) << name;
-    EXPECT_FALSE(s->format().through_rgb) << name;
-    EXPECT_NEAR(s->format().frame_rate_hz, 25, 1e-9);
+  struct Case {
+    const char* name;
+    const char* coder;
+    const char* format;
+  };
+  for (const Case& c : {Case{"yuyv.avi", "rawvideo", "yuyv422"}, Case{"uyvy.mkv", "rawvideo", "uyvy422"},
+                        Case{"p.avi", "rawvideo", "yuv420p"}, Case{"f.mkv", "ffv1", "yuv422p"},
+                        Case{"f4.avi", "ffv1", "yuv444p"}, Case{"ten.mkv", "ffv1", "yuv422p10"},
+                        Case{"h.avi", "huffyuv", "yuv422p"}, Case{"v.mov", "v210", "yuv422p10"}}) {
+    ffmpeg(with({"-c:v", c.coder, "-pix_fmt", c.format, dir / c.name}));
+    const auto s = capture::open_frames(dir / c.name);
+    EXPECT_FALSE(s->format().lossy) << c.name;
+    EXPECT_FALSE(s->format().through_rgb) << c.name;
+    EXPECT_NEAR(s->format().frame_rate_hz, 25, 1e-9) << c.name;
+    EXPECT_EQ(s->facts().notes.size(), std::string(c.format) == "yuv420p" ? 1U : 0U) << c.name;
     capture::Frame f;
-    EXPECT_EQ(read_all(*s, f), 3U) << name;
-    expect_pal_bars(f, 1, name);
+    EXPECT_EQ(read_all(*s, f), 3U) << c.name;
+    expect_pal_bars(f, 1, c.name);
   }
 }
 
-TEST(FrameReaders, CodedMoviesSayWhatTheyLose) {
+// Luma below 16 and above 235, and colours that RGB has no room for, come through.
+TEST(FrameReaders, MoviesKeepCodesThatRgbCutsOff) {
   const TempDir dir;
-  ffmpeg(with({"-c:v", "ffv1", "-pix_fmt", "yuv422p", dir / "f.mkv"}));
-  const auto kept = capture::open_frames(dir / "f.mkv");
-  EXPECT_FALSE(kept->format().lossy);
-  EXPECT_TRUE(kept->format().through_rgb);
-  EXPECT_FALSE(kept->facts().notes.empty());
+  ffmpeg({"-f", "lavfi", "-i",
+          "nullsrc=s=720x576:r=25,format=yuv422p,geq=lum='2+X/3':cb='if(lt(Y,288),40,230)':cr=200",
+          "-frames:v", "2", "-c:v", "ffv1", dir / "wide.mkv"});
+  const auto s = capture::open_frames(dir / "wide.mkv");
   capture::Frame f;
-  EXPECT_EQ(read_all(*kept, f), 3U);
-  expect_pal_bars(f, 2, "ffv1");
+  ASSERT_EQ(read_all(*s, f), 2U);
+  for (std::size_t x = 0; x < 720; ++x) ASSERT_EQ(f.y[100 * 720 + x], 2 + x / 3) << x;
+  EXPECT_EQ(f.cb[10 * 360 + 7], 40);
+  EXPECT_EQ(f.cb[500 * 360 + 7], 230);
+  EXPECT_EQ(f.cr[500 * 360 + 7], 200);
+}
 
-  ffmpeg(with({"-c:v", "mjpeg", "-pix_fmt", "yuvj422p", dir / "j.avi"}));
-  EXPECT_TRUE(capture::open_frames(dir / "j.avi")->format().lossy);
+TEST(FrameReaders, MoviesSayWhatTheyLost) {
+  const TempDir dir;
+  ffmpeg(with({"-c:v", "ffv1", "-pix_fmt", "bgr0", dir / "rgb.mkv"}));
+  const auto rgb = capture::open_frames(dir / "rgb.mkv");
+  EXPECT_FALSE(rgb->format().lossy);
+  EXPECT_TRUE(rgb->format().through_rgb);
+  EXPECT_FALSE(rgb->facts().notes.empty());
+  capture::Frame f;
+  EXPECT_EQ(read_all(*rgb, f), 3U);
+  expect_pal_bars(f, 2, "rgb");
+
+  ffmpeg(with({"-c:v", "mjpeg", "-q:v", "2", "-pix_fmt", "yuvj422p", dir / "j.avi"}));
+  const auto jpeg = capture::open_frames(dir / "j.avi");
+  EXPECT_TRUE(jpeg->format().lossy);
+  EXPECT_EQ(read_all(*jpeg, f), 3U);
+  expect_pal_bars(f, 3, "full range");
+
+  ffmpeg(with({"-c:v", "libx264", "-pix_fmt", "yuv420p", "-qp", "4", dir / "x.mp4"}));
+  const auto coded = capture::open_frames(dir / "x.mp4");
+  EXPECT_TRUE(coded->format().lossy);
+  EXPECT_FALSE(coded->format().through_rgb);
+  EXPECT_EQ(read_all(*coded, f), 3U);
+  expect_pal_bars(f, 2, "h264");
+}
+
+TEST(FrameReaders, MoviesSayTheirFieldOrder) {
+  const TempDir dir;
+  for (const bool top : {true, false}) {
+    ffmpeg(with({"-field_order", top ? "tt" : "bb", "-c:v", "ffv1", dir / "o.mkv"}));
+    EXPECT_EQ(capture::open_frames(dir / "o.mkv")->format().top_field_first, top);
+  }
+}
+
+// A list of other names, called a movie, makes nobody open them.
+TEST(FrameReaders, AMovieOpensNoOtherFile) {
+  const TempDir dir;
+  ffmpeg(with({"-c:v", "ffv1", dir / "a.mkv"}));
+  std::ofstream(dir / "list.avi") << "#EXTM3U\n#EXTINF:1,\nhttp://127.0.0.1:9/a.ts\n#EXT-X-ENDLIST\n";
+  EXPECT_THROW((void)capture::open_frames(dir / "list.avi"), Error);
 }
 
 TEST(FrameReaders, StillsInARow) {

@@ -23,7 +23,7 @@ struct FrameFormat {
   std::optional<bool> top_field_first;  ///< which field was scanned first, where the source says so
   bool lossy = false;                   ///< compressed with loss, so levels, noise and edges are in doubt
   bool counted = false;                 ///< frame numbers are the device's count, so lost frames show
-  bool through_rgb = false;  ///< was or had to be decoded to RGB: codes below 16 and above 235 lost
+  bool through_rgb = false;             ///< was RGB on the way: codes below 16 and above 235 lost
 };
 
 /// One frame, BT.601 codes in planes, rows from the top. Luma width x height, chroma width/2 x height.
@@ -53,7 +53,7 @@ class FrameSource {
 /// Opens by what the file is: `.yuv` with NAME.json beside it ({"width", "height", "format": "yuyv",
 /// "standard": "625|525", "field_order": "top|bottom", "frame_rate"}; what this program's captures add, e.g.
 /// frames lost, is used); a PNG (with a number in its name: all that follow it); a folder of PNGs; else a
-/// movie. Uncompressed 4:2:2 movies are taken code by code; all others are decoded to RGB, said in the facts.
+/// movie. Movies of Y'CbCr are taken code by code, those of RGB brought to it; which, the facts say.
 /// Throws Error(Unusable), one line, naming the file and what to do.
 [[nodiscard]] std::unique_ptr<FrameSource> open_frames(const std::filesystem::path& file);
 

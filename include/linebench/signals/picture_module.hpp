@@ -6,6 +6,7 @@
 #include <linebench/signals/drawing.hpp>
 #include <linebench/signals/video_frame.hpp>
 #include <memory>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -26,6 +27,7 @@ struct BgrImage {
   int width = 0;
   int height = 0;
   bool yuyv = false;
+  bool damaged = false;  ///< parts of it could not be read and are made up
   std::vector<std::uint8_t> bgr;
 };
 
@@ -37,9 +39,13 @@ class MovieReader {
     int height = 0;
     double frame_rate_hz = 0;  ///< 0: unknown
     std::int64_t frames = 0;   ///< 0: unknown
-    std::string coder;         ///< four-character code
+    std::string coder;         ///< its name, or that of the pixel format where `raw`
     bool raw = false;          ///< uncompressed
-    bool packed_yuv = false;   ///< frames come as YUYV, code by code
+    bool lossless = false;     ///< keeps every code it is given; raw too
+    bool yuyv = false;         ///< holds Y'CbCr, so that frames come as YUYV and no code is cut off
+    bool full_range = false;   ///< Y'CbCr that uses all 256 codes, brought to those of BT.601
+    bool chroma_420 = false;   ///< one row of chroma for two of luma
+    std::optional<bool> top_field_first;  ///< where the file says so
   };
   MovieReader() = default;
   MovieReader(const MovieReader&) = delete;
@@ -70,7 +76,7 @@ class PictureModule {
   virtual bool decode_still(const std::uint8_t* bytes, std::size_t count, BgrImage& image) = 0;
   /// A BGR picture as the bytes of a PNG file.
   virtual std::vector<std::uint8_t> encode_png(const BgrImage& image) = 0;
-  /// Uncompressed 4:2:2 comes as YUYV, everything else as BGR.
+  /// What is stored as Y'CbCr comes as YUYV, code by code; what is stored as RGB as BGR.
   virtual std::unique_ptr<MovieReader> read_movie(const std::string& path) = 0;
   /// Opens and closes a window. Where the window system cannot be reached its library may end the process.
   virtual void try_screen() = 0;
