@@ -6,6 +6,7 @@
 #include <linebench/base/catalogue.hpp>
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/capture/video_samples.hpp>
+#include <linebench/check/picture_soak.hpp>
 #include <linebench/job/store.hpp>
 #include <linebench/measure/sent.hpp>
 #include <linebench/signals/audio_signal.hpp>
@@ -123,6 +124,33 @@ Measured measure_soak(const CaptureWish& wish, const fs::path& file, const Conte
   return m;
 }
 
+Measured measure_picture_soak(const CaptureWish& wish, const fs::path& file, const Context& context) {
+  Measured m{.document = {}, .view = "picture", .limits = wish.limits, .asked = {}};
+  if (!capture::looks_like_frames(file))
+    throw unusable(
+        fmt::format("{}: a long run of a picture is read from a grabber's frames; give a .yuv or a movie",
+                    file.string()));
+  const auto source = capture::open_frames(file);
+  const CaptureFacts facts = source->facts();
+  const double rate = source->format().frame_rate_hz;
+  check::PictureSoak soak(source->format());
+  const ProgressLine line("measuring " + facts.source);
+  const Progress progress = line.progress();
+  capture::Frame frame;
+  std::uint64_t done = 0, first = 0;
+  while (!context.stop && source->read(frame)) {
+    if (done == 0) first = frame.number;
+    soak.push(frame, static_cast<double>(frame.number - first) / rate);
+    ++done;
+    if (progress && facts.frames > 0)
+      progress(static_cast<double>(done) / static_cast<double>(facts.frames), "");
+  }
+  m.document.readings = soak.finish();
+  m.document.input = source->facts();
+  m.document.input.frames = done;
+  return m;
+}
+
 job::Capture judged(Measured m, const CaptureWish& wish) {
   judge_document(m.document, m.limits, m.asked);
   job::Capture c;
@@ -174,10 +202,12 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
   const bool document = file.extension() == ".json";
   if (wish.view == CaptureWish::View::Video && !frames && !composite && !document)
     throw unusable(fmt::format("{}: holds sound, and video is wanted here", file.string()));
-  Measured m = wish.soak                               ? measure_soak(wish, file, context)
-               : wish.view == CaptureWish::View::Audio ? measure_sound(wish, file, context)
-               : frames                                ? measure_frames(wish, file, context)
-                                                       : measure_composite(wish, file, context);
+  const bool sound = wish.view == CaptureWish::View::Audio;
+  Measured m = wish.soak && sound ? measure_soak(wish, file, context)
+               : wish.soak        ? measure_picture_soak(wish, file, context)
+               : sound            ? measure_sound(wish, file, context)
+               : frames           ? measure_frames(wish, file, context)
+                                  : measure_composite(wish, file, context);
   // A long run keeps what it has seen, and its facts say how much that is; any other measurement is whole or
   // none.
   if (!wish.soak) refuse_part(context, file.string());
@@ -203,8 +233,8 @@ check::SoakOptions soak_options(const CaptureWish& wish) {
   return options;
 }
 
-job::Capture soaked(const CaptureWish& wish, const CaptureFacts& facts, Readings readings) {
-  Measured m{.document = {}, .view = "audio", .limits = wish.limits, .asked = {}};
+job::Capture soaked(const CaptureWish& wish, const char* view, const CaptureFacts& facts, Readings readings) {
+  Measured m{.document = {}, .view = view, .limits = wish.limits, .asked = {}};
   m.document.input = facts;
   m.document.readings = std::move(readings);
   return judged(std::move(m), wish);

@@ -16,7 +16,8 @@ namespace linebench::app {
 
 /// How a long run is looked at, and the record of one that was not kept as a file.
 [[nodiscard]] check::SoakOptions soak_options(const check::CaptureWish& wish);
-[[nodiscard]] job::Capture soaked(const check::CaptureWish& wish, const CaptureFacts& facts,
+/// @param view "audio" or "picture".
+[[nodiscard]] job::Capture soaked(const check::CaptureWish& wish, const char* view, const CaptureFacts& facts,
                                   Readings readings);
 
 }  // namespace linebench::app

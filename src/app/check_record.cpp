@@ -3,12 +3,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <chrono>
 #include <linebench/capture/picture_session.hpp>
 #include <linebench/measure/sent.hpp>
 #include <linebench/report/format.hpp>
 
 #include "check_measure.hpp"
 #include "meter.hpp"
+#include "open_grabber.hpp"
+#include "picture_line.hpp"
 #include "say.hpp"
 #include "sound.hpp"
 #include "typed_meanwhile.hpp"
@@ -58,14 +61,17 @@ void record_sound(const check::CaptureWish& wish, const CheckDevices& d, const f
 
 void record_picture(const check::CaptureWish& wish, const CheckDevices& d, const fs::path& file,
                     const Context& context) {
-  const auto system = capture::open_grabber_system();
-  const auto grabbers = system->grabbers();
-  const capture::Grabber& from = capture::choose_grabber(grabbers, d.grabber);
-  const capture::GrabberInput& input = capture::choose_input(from, "");
-  const auto stream = system->open({.grabber = from, .input = input});
-  capture::YuvFileSink sink(file, stream->setting());
-  capture::PictureOutcome outcome = capture::take_picture(
-      *stream, from.identity(), {.take = &sink, .seconds = wish.seconds, .stop = &context.stop});
+  const OpenGrabber g = open_grabber({.from = d.grabber});
+  capture::YuvFileSink sink(file, g.stream->setting());
+  const PictureLine line;
+  capture::PictureOutcome outcome =
+      capture::take_picture(*g.stream, g.identity,
+                            {.take = &sink,
+                             .seconds = wish.seconds,
+                             .watch = [&line](const capture::PictureStatus& status) { line.show(status); },
+                             .stop = &context.stop});
+  line.wipe();
+  outcome.facts.device = g.device;
   (void)sink.finish(outcome);
   refuse_unfinished({.end = outcome.end, .line = outcome.line, .facts = {}, .levels = {}});
 }
@@ -79,27 +85,77 @@ class SoakSink final : public capture::SampleSink {
   check::Soak& soak_;
 };
 
+// Times are those of arrival: a grabber that sends nothing for a while leaves a gap.
+class PictureSoakSink final : public capture::FrameSink {
+ public:
+  PictureSoakSink(check::PictureSoak& soak, const capture::FrameFormat& format)
+      : soak_(soak), format_(format) {}
+  void write(std::span<const std::uint8_t> yuyv) override {
+    const auto now = Clock::now();
+    if (!begun_) begun_ = now;
+    at_s_ = std::chrono::duration<double>(now - *begun_).count();
+    capture::unpack_yuyv(yuyv, format_.width, format_.height, frame_);
+    soak_.push(frame_, at_s_);
+  }
+  [[nodiscard]] double at_s() const { return at_s_; }
+
+ private:
+  using Clock = std::chrono::steady_clock;
+  check::PictureSoak& soak_;
+  capture::FrameFormat format_;
+  capture::Frame frame_;
+  std::optional<Clock::time_point> begun_;
+  double at_s_ = 0;
+};
+
+// What was typed goes to the talk. @return what of a line is being typed, to be shown.
+void hear(TypedMeanwhile& typed, const SoakTalk& talk, double at_s, const Context& context, StopFlag& stop) {
+  while (const auto line = typed.line()) {
+    say("\r\x1b[K{}{}\n", talk.prompt, report::printable(*line));
+    if (!talk.line(at_s, *line)) stop = true;
+  }
+  if (context.stop) stop = true;
+  if (!typed.so_far().empty()) say("\r{}{}\x1b[K", talk.prompt, report::printable(typed.so_far()));
+}
+
 // The meter, or in its place what is being typed; lines go to the talk. Looks after Ctrl-C too.
 capture::SessionWatch meter_and_lines(capture::SessionWatch meter, TypedMeanwhile& typed,
                                       const SoakTalk& talk, const Context& context, StopFlag& stop) {
   return [meter = std::move(meter), &typed, &talk, &context, &stop](const capture::SessionStatus& status) {
-    while (const auto line = typed.line()) {
-      say("\r\x1b[K{}{}\n", talk.prompt, report::printable(*line));
-      if (!talk.line(status.done_s, *line)) stop = true;
-    }
-    if (context.stop) stop = true;
-    if (!typed.so_far().empty()) {
-      say("\r{}{}\x1b[K", talk.prompt, report::printable(typed.so_far()));
-    } else if (meter) {
-      meter(status);
-    }
+    hear(typed, talk, status.done_s, context, stop);
+    if (typed.so_far().empty() && meter) meter(status);
   };
 }
 
-}  // namespace
+job::Capture record_picture_soak(const check::CaptureWish& wish, const CheckDevices& d,
+                                 const Context& context, const SoakTalk& talk) {
+  // A grabber that sends nothing for a while is what such a run is to see; only one that stays silent ends
+  // it.
+  constexpr auto given_up = std::chrono::seconds(60);
+  const OpenGrabber g = open_grabber({.from = d.grabber});
+  const capture::FrameFormat& format = g.stream->setting().format;
+  check::PictureSoak soak(format, talk.picture_event);
+  PictureSoakSink sink(soak, format);
+  StopFlag stop = false;
+  TypedMeanwhile typed;
+  const PictureLine line;
+  const auto watch = [&](const capture::PictureStatus& status) {
+    hear(typed, talk, sink.at_s(), context, stop);
+    if (typed.so_far().empty()) line.show(status);
+  };
+  const capture::PictureOutcome outcome = capture::take_picture(
+      *g.stream, g.identity,
+      {.take = &sink, .seconds = wish.seconds, .watch = watch, .stop = &stop, .silence_is_loss = given_up});
+  line.wipe();
+  if (outcome.end != capture::End::Complete) say("linebench: {}\n", report::printable(outcome.line));
+  CaptureFacts facts = outcome.facts;
+  facts.device = g.device;
+  facts.source = "long run, not kept";
+  return soaked(wish, "picture", facts, soak.finish());
+}
 
-job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& d, const Context& context,
-                         const SoakTalk& talk) {
+job::Capture record_sound_soak(const check::CaptureWish& wish, const CheckDevices& d, const Context& context,
+                               const SoakTalk& talk) {
   const auto system = capture::open_sound_system();
   const auto devices = system->devices();
   const capture::SoundDevice& from = capture::choose_device(devices, d.from, capture::Direction::Input);
@@ -131,7 +187,15 @@ job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& d, 
   facts.signal = wish.signal;
   facts.source = "long run, not kept";
   facts.kind = "sound device";
-  return soaked(wish, facts, soak.finish());
+  return soaked(wish, "audio", facts, soak.finish());
+}
+
+}  // namespace
+
+job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& devices, const Context& context,
+                         const SoakTalk& talk) {
+  return wish.view == check::CaptureWish::View::Video ? record_picture_soak(wish, devices, context, talk)
+                                                      : record_sound_soak(wish, devices, context, talk);
 }
 
 bool can_take(const CheckDevices& d, const check::CaptureWish& wish) {

@@ -3,6 +3,7 @@
 
 #include <filesystem>
 #include <functional>
+#include <linebench/check/picture_soak.hpp>
 #include <linebench/check/soak.hpp>
 #include <linebench/check/step.hpp>
 
@@ -31,13 +32,14 @@ void record_for(const check::CaptureWish& wish, const CheckDevices& devices,
 /// What a long run is told of while it lasts.
 struct SoakTalk {
   std::function<void(const check::SoakEvent&)> event;  ///< every event, as it is found
+  std::function<void(const check::PictureEvent&)> picture_event;
   /// A line that was typed, and the run's time then. False: the run is to end.
   std::function<bool(double at_s, const std::string& line)> line;
   std::string prompt;  ///< before what is being typed
 };
 
-/// Sends the wish's tone for its length and looks at the return as it comes; nothing but events is kept.
-/// Ends early, with what was found by then, on Ctrl-C, when a line says so, and when the card is lost: why is
+/// Sends the wish's tone for its length and looks at the return as it comes, or looks at the grabber's
+/// frames; nothing but events is kept. Ends early, with what was found by then, on Ctrl-C, when a line says so, and when the card is lost: why is
 /// in the capture's notes and is said. Throws Error(Unusable) when it was lost before anything came in.
 [[nodiscard]] job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& devices,
                                        const Context& context, const SoakTalk& talk);

@@ -202,13 +202,20 @@ class Runner {
     int notes = 0;
     SoakTalk talk;
     talk.prompt = words_.text("soak-prompt") + ": ";
-    talk.event = [&](const check::SoakEvent& e) {
-      const std::string text = words_.text("soak-event", {{"time", check::soak_time(e.at_s)},
-                                                          {"what", words_.text(event_key(e.kind))},
-                                                          {"amount", fmt::format("{:.3g}", e.amount)},
-                                                          {"channel", e.channel}});
+    const auto tell = [&](double at_s, const char* key, const std::string& amount,
+                          const std::string& channel) {
+      const std::string text = words_.text("soak-event", {{"time", check::soak_time(at_s)},
+                                                          {"what", words_.text(key)},
+                                                          {"amount", amount},
+                                                          {"channel", channel}});
       say("\r\x1b[K{}\n", text);
       if (++notes <= most_notes) run_.store.note(run_.job, text);
+    };
+    talk.event = [&](const check::SoakEvent& e) {
+      tell(e.at_s, event_key(e.kind), fmt::format("{:.3g}", e.amount), e.channel);
+    };
+    talk.picture_event = [&](const check::PictureEvent& e) {
+      tell(e.at_s, event_key(e.kind), e.amount == 0 ? "" : fmt::format("{:.3g}", e.amount), "");
     };
     talk.line = [&](double at_s, const std::string& line) {
       if (line == "stop") return false;
@@ -242,6 +249,29 @@ class Runner {
         break;
     }
     return "soak-back";
+  }
+
+  static const char* event_key(check::PictureEvent::Kind kind) {
+    using Kind = check::PictureEvent::Kind;
+    switch (kind) {
+      case Kind::Gone:
+        return "soak-picture-gone";
+      case Kind::Stall:
+        return "soak-picture-stall";
+      case Kind::Jump:
+        return "soak-picture-jump";
+      case Kind::Roll:
+        return "soak-picture-roll";
+      case Kind::Tear:
+        return "soak-picture-tear";
+      case Kind::ColourGone:
+        return "soak-picture-colour-gone";
+      case Kind::ColourBack:
+        return "soak-picture-colour-back";
+      case Kind::Back:
+        break;
+    }
+    return "soak-picture-back";
   }
 
   void keep_findings() {

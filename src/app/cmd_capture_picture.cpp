@@ -1,14 +1,13 @@
 #include "cmd_capture_picture.hpp"
 
 #include <fmt/format.h>
-#include <unistd.h>
 
-#include <cstdio>
 #include <linebench/capture/picture_session.hpp>
 #include <linebench/report/document.hpp>
 #include <memory>
 
 #include "open_grabber.hpp"
+#include "picture_line.hpp"
 #include "say.hpp"
 #include "show.hpp"
 #include "sound.hpp"
@@ -23,27 +22,19 @@ struct PictureOptions {
   bool replace = false;
 };
 
-capture::PictureWatch watch_on_terminal() {
-  const bool redraw = isatty(STDERR_FILENO) != 0;
-  return [redraw](const capture::PictureStatus& s) {
-    if (!s.event.empty()) say("{}{}\n", redraw ? "\r\x1b[K" : "", s.event);
-    if (!redraw) return;
-    say("\r{:.0f} of {:.0f} s  signal {}{}{}\x1b[K", s.done_s, s.total_s, capture::to_string(s.signal),
-        s.dropped > 0 ? fmt::format("  {} lost", s.dropped) : "",
-        s.corrupt > 0 ? fmt::format("  {} damaged", s.corrupt) : "");
-    (void)std::fflush(stderr);
-  };
-}
-
 Exit capture_picture(Context& context, const PictureOptions& o) {
   check_seconds(o.seconds);
   check_out(o.out, o.replace);
   const OpenGrabber g = open_grabber(o.grabber);
   capture::YuvFileSink sink(o.out, g.stream->setting());
-  capture::PictureOutcome outcome = capture::take_picture(
-      *g.stream, g.identity,
-      {.take = &sink, .seconds = o.seconds, .watch = watch_on_terminal(), .stop = &context.stop});
-  if (isatty(STDERR_FILENO) != 0) say("\r\x1b[K");
+  const PictureLine line;
+  capture::PictureOutcome outcome =
+      capture::take_picture(*g.stream, g.identity,
+                            {.take = &sink,
+                             .seconds = o.seconds,
+                             .watch = [&line](const capture::PictureStatus& status) { line.show(status); },
+                             .stop = &context.stop});
+  line.wipe();
   outcome.facts.device = g.device;
   const CaptureFacts f = sink.finish(outcome);
   if (f.frames == 0) {

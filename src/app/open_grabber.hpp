@@ -8,7 +8,7 @@
 namespace linebench::app {
 
 struct GrabberChoice {
-  std::string from, input, standard = "auto";
+  std::string from{}, input{}, standard = "auto";
   bool compressed = false;
 };
 

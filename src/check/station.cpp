@@ -71,7 +71,6 @@ enum class Next { Round, Again, End };
 
 Next after_soak(Script& s, const Outcome& now, int n, int round) {
   const bool fails = now.mark == report::Mark::Fail;
-  if (now.mark == report::Mark::Pass) return Next::End;
   const std::string next = s.choose({.key = round_key("station.soaked", n),
                                      .words = fails ? "station.soaked.failed" : "station.soaked.short",
                                      .news = now});
@@ -79,22 +78,65 @@ Next after_soak(Script& s, const Outcome& now, int n, int round) {
   return next == "repair" && round < most_rounds ? Next::Round : Next::End;
 }
 
-// Long runs until one is the last of this round.
-Next soak(Script& s, const Knowledge& k, StationState& state) {
+constexpr const char* of_tone = "soak";
+constexpr const char* of_picture = "picture-soak";
+
+bool has_camera(const StationPlan& plan) {
+  return std::any_of(plan.tests.begin(), plan.tests.end(), [](const StationTest& t) { return t.video; });
+}
+
+// What the other long run of a station with a camera is; empty where it has none, or both were made since the
+// last repair.
+std::string other_soak(const StationPlan& plan, const StationState& state) {
+  if (!has_camera(plan)) return {};
+  bool tone = false, picture = false;
+  for (const SoakRun& run : state.soaks) {
+    if (run.round == state.round) (run.picture() ? picture : tone) = true;
+  }
+  return tone && picture ? "" : tone ? of_picture : of_tone;
+}
+
+// After a run that showed nothing.
+std::string after_clean(Script& s, const Outcome& now, int n, const std::string& other) {
+  std::vector<Choice> choices;
+  for (const Choice& c : s.words().question("station.soaked.other").choices) {
+    if (c.word == "leave" || c.word == other) choices.push_back(c);
+  }
+  return s.choose({.key = round_key("station.soaked", n),
+                   .words = "station.soaked.other",
+                   .news = now,
+                   .choices = choices});
+}
+
+// Long runs until one is the last of this round. @param kind of_tone or of_picture.
+Next soak(Script& s, const Knowledge& k, const StationPlan& plan, StationState& state, std::string kind) {
   CaptureWish wish;
-  wish.signal = "tone-1k";
-  wish.limits = "soak";
   wish.soak = true;
-  wish.seconds = 3600 * s.number({.key = "station.soak-hours"}, 0.01, 168).value_or(usual_soak_hours);
+  wish.seconds = 3600 * s.number({.key = "station.soak-hours"}, 0.001, 168).value_or(usual_soak_hours);
   for (;;) {
     const int n = static_cast<int>(state.soaks.size()) + 1;
-    wish.label = s.words().text(n == 1 ? "station-soak-label" : "station-soak-label-again",
-                                {{"n", std::to_string(n)}});
+    const bool picture = kind == of_picture;
+    wish.view = picture ? CaptureWish::View::Video : CaptureWish::View::Audio;
+    wish.signal = picture ? "" : "tone-1k";
+    wish.limits = kind;
+    const std::string label = s.words().text(picture ? "station-soak-label-picture" : "station-soak-label");
+    wish.label =
+        n == 1 ? label
+               : s.words().text("station-soak-label-again", {{"label", label}, {"n", std::to_string(n)}});
     const job::Capture* c =
-        s.capture({.key = round_key("station.soak", n), .words = "station.soak", .optional = true}, wish);
+        s.capture({.key = round_key("station.soak", n), .words = "station." + kind, .optional = true}, wish);
     if (c == nullptr) return Next::End;
     state.soaks.push_back({c, state.round});
-    const Next next = after_soak(s, outcome_at(s.work(), k, state), n, state.round);
+    const Outcome now = outcome_at(s.work(), k, state);
+    if (now.mark == report::Mark::Pass) {
+      const std::string other = other_soak(plan, state);
+      if (other.empty()) return Next::End;
+      const std::string next = after_clean(s, now, n, other);
+      if (next == "leave") return Next::End;
+      kind = next;
+      continue;
+    }
+    const Next next = after_soak(s, now, n, state.round);
     if (next != Next::Again) return next;
   }
 }
@@ -129,11 +171,12 @@ Step station_steps(Script& s, const Knowledge& k, StationState& state) {
   for (;;) {
     make_tests(s, k, *plan, state.round);
     const Outcome now = outcome_at(s.work(), k, state);
-    const std::string next =
-        s.choose({.key = round_key("station.next", state.round),
-                  .words = now.mark == report::Mark::Fail ? "station.next.failed" : "station.next.passed",
-                  .news = now});
-    const Next then = next == "soak"                                  ? soak(s, k, state)
+    const std::string next = s.choose({.key = round_key("station.next", state.round),
+                                       .words = now.mark == report::Mark::Fail ? "station.next.failed"
+                                                : has_camera(*plan)            ? "station.next.passed.camera"
+                                                                               : "station.next.passed",
+                                       .news = now});
+    const Next then = next == of_tone || next == of_picture           ? soak(s, k, *plan, state, next)
                       : next == "repair" && state.round < most_rounds ? Next::Round
                                                                       : Next::End;
     if (then == Next::Round) {

@@ -88,12 +88,14 @@ bool add_reference_points(const Tested& t, const Work& w, const Knowledge& k, st
   return !unlike.empty();
 }
 
-// What the last long run says of the station as it is now. A fault that it showed and that was repaired since
-// is gone only when another long run does not show it.
-void add_soak_points(const Work& w, const StationState& state, const Words& words, std::vector<Point>& points,
-                     bool& fails, bool& open) {
-  if (state.soaks.empty()) return;
-  const SoakRun& last = state.soaks.back();
+// What the last long run of a kind says of the station as it is now. A fault that it showed and that was
+// repaired since is gone only when another long run does not show it.
+void add_soak_points(const Work& w, const StationState& state, bool picture, const Words& words,
+                     std::vector<Point>& points, bool& fails, bool& open) {
+  const auto found = std::find_if(state.soaks.rbegin(), state.soaks.rend(),
+                                  [&](const SoakRun& run) { return run.picture() == picture; });
+  if (found == state.soaks.rend()) return;
+  const SoakRun& last = *found;
   const job::Capture& c = *last.capture;
   const bool whole = soak_whole(w, c);
   if (last.round < state.round) {
@@ -111,7 +113,9 @@ void add_soak_points(const Work& w, const StationState& state, const Words& word
   }
   if (!soak_failed(c))
     points.push_back({whole ? Weight::Good : Weight::Note,
-                      words.text(whole ? "station-soak-clean" : "station-soak-short",
+                      words.text(!whole    ? "station-soak-short"
+                                 : picture ? "station-soak-clean-picture"
+                                           : "station-soak-clean",
                                  {{"time", report::show_duration(c.facts.duration_s())}}),
                       "", "", ""});
   open = open || !whole;
@@ -193,7 +197,7 @@ Outcome outcome_at(const Work& w, const Knowledge& k, const StationState& state)
   add_test_points(t, k.words, o.points, fails, open);
   add_repairs(w, state, k.words, o.points);
   const bool unlike = add_reference_points(t, w, k, o.points);
-  add_soak_points(w, state, k.words, o.points, fails, open);
+  for (const bool picture : {false, true}) add_soak_points(w, state, picture, k.words, o.points, fails, open);
   std::stable_sort(o.points.begin(), o.points.end(),
                    [](const Point& a, const Point& b) { return a.weight < b.weight; });
   o.mark = fails ? report::Mark::Fail : open ? report::Mark::Incomplete : report::Mark::Pass;

@@ -11,6 +11,7 @@ namespace linebench::check {
 struct SoakRun {
   const job::Capture* capture = nullptr;
   int round = 1;
+  [[nodiscard]] bool picture() const { return capture->view == "picture"; }
 };
 
 struct StationState {

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <linebench/base/error.hpp>
+#include <linebench/capture/lent_frames.hpp>
 #include <linebench/live/picture_meter.hpp>
 #include <utility>
 
@@ -9,31 +10,6 @@ namespace {
 
 constexpr int thumbnail_px = 120;
 constexpr std::uint64_t thumbnail_every = 5;
-
-// A run of frames as the measurement reads it. Frames are lent and stay.
-class Run final : public capture::FrameSource {
- public:
-  Run(const std::vector<capture::Frame>& frames, const capture::FrameFormat& format)
-      : frames_(frames), format_(format) {
-    facts_.source = "live";
-    facts_.kind = "frames";
-    facts_.sample_rate_hz = format.frame_rate_hz;
-    facts_.frames = frames.size();
-  }
-  [[nodiscard]] const CaptureFacts& facts() const override { return facts_; }
-  [[nodiscard]] const capture::FrameFormat& format() const override { return format_; }
-  bool read(capture::Frame& frame) override {
-    if (at_ >= frames_.size()) return false;
-    frame = frames_[at_++];
-    return true;
-  }
-
- private:
-  const std::vector<capture::Frame>& frames_;
-  const capture::FrameFormat& format_;
-  CaptureFacts facts_;
-  std::size_t at_ = 0;
-};
 
 }  // namespace
 
@@ -56,7 +32,7 @@ struct PictureMeter::Impl {
     std::swap(frames[filled++], frame);
     if (filled < run_frames) return small;
     filled = 0;
-    Run run(frames, format);
+    capture::LentFrames run(frames, format);
     view.readings = measure::measure_picture(run, options);
     say_wire();
     return true;

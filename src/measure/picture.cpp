@@ -16,7 +16,7 @@
 #include "picture_lines.hpp"
 #include "picture_noise.hpp"
 #include "picture_roll.hpp"
-#include "picture_signal.hpp"
+#include <linebench/measure/picture_signal.hpp>
 #include "picture_spectrum.hpp"
 
 namespace linebench::measure {

@@ -232,6 +232,10 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
                      "all rows look alike, so a roll would not show; send a crosshatch or a live picture"));
     return;
   }
+  if (traces != nullptr) {
+    traces->roll_s = track_s_;
+    traces->roll_lines = track_lines_;
+  }
   if (lost_ * 3 > tried_ || n_ < 3) {
     out.push_back(
         unmeasurable("picture.roll", "the picture changes too much from frame to frame to follow it"));
@@ -285,10 +289,6 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
     remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
   if (rolling_) remark = (lines > 0 ? "downward" : "upward") + (remark.empty() ? "" : "; " + remark);
   out.push_back(number_reading("picture.roll", lines, u, remark));
-  if (traces != nullptr) {
-    traces->roll_s = track_s_;
-    traces->roll_lines = track_lines_;
-  }
 }
 
 }  // namespace linebench::measure

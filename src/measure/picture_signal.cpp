@@ -1,4 +1,4 @@
-#include "picture_signal.hpp"
+#include <linebench/measure/picture_signal.hpp>
 
 #include <algorithm>
 #include <array>

@@ -25,6 +25,17 @@ constexpr Entry entries[] = {
       "Check that the grabber's input and standard are the ones in use; then the camera's supply; then "
       "follow the "
       "coax one connector at a time."}},
+    {"picture.sync.loss.count",
+     Side::High,
+     {"the picture loses its sync at times", "It was gone, jumped, rolled or tore; the times say when.",
+      "Repeat the run while moving one plug or cable at a time, then on another supply: what brings the next "
+      "loss is the part."}},
+    {"picture.colour",
+     Side::Other,
+     {"the colour goes away",
+      "The picture stays and its colour does not: the burst is weak or the line's loss "
+      "at the subcarrier is high.",
+      "Read the burst with a waveform capture at the camera, then at the end of the cable."}},
     {"picture.hum.level",
      Side::High,
      {"hum bars are too strong",

@@ -27,7 +27,9 @@ struct PictureTraces {
   std::vector<double> hum_row;          ///< the fitted hum on the same rows; empty where none was found
   std::vector<double> row_shift;        ///< sideways place of each row, px (+: right); NaN where not known
   std::vector<double> spectrum_hz, spectrum_codes;  ///< of the row means over line time: amplitude
-  std::vector<double> roll_s, roll_lines;           ///< track of the picture's vertical place
+  /// Track of the picture's vertical place; frames that could not be followed are left out. Empty where all
+  /// rows look alike.
+  std::vector<double> roll_s, roll_lines;
   std::vector<double> line_y;                       ///< mean line of the largest band, codes
 };
 
