@@ -80,6 +80,7 @@ class PortAudioStream final : public SoundStream {
     std::promise<void> closed;
     std::future<void> wait = closed.get_future();
     std::thread([stream = stream_, client = client_, done = std::move(closed)]() mutable {
+      quiet_this_thread();
       Pa_AbortStream(stream);
       Pa_CloseStream(stream);
       done.set_value();
@@ -114,6 +115,7 @@ class PortAudioStream final : public SoundStream {
     std::promise<void> stopped;
     std::future<void> wait = stopped.get_future();
     std::thread([stream = stream_, client = client_, done = std::move(stopped)]() mutable {
+      quiet_this_thread();
       Pa_StopStream(stream);
       done.set_value();
     }).detach();
@@ -127,6 +129,7 @@ class PortAudioStream final : public SoundStream {
  private:
   static int callback(const void* in, void* out, unsigned long frames,
                       const PaStreamCallbackTimeInfo* /*time*/, PaStreamCallbackFlags flags, void* user) {
+    quiet_this_thread();  // when the card is pulled PortAudio prints from here what failed inside it
     const BufferFlags lost{.input_lost = (flags & (paInputOverflow | paInputUnderflow)) != 0,
                            .output_lost = (flags & (paOutputOverflow | paOutputUnderflow)) != 0};
     static_cast<StreamClient*>(user)->on_audio(static_cast<const float*>(in), static_cast<float*>(out),
@@ -145,6 +148,7 @@ class PortAudioSystem final : public SoundSystem {
  public:
   PortAudioSystem() {
     silence_layers();
+    pass_stderr_by_thread();
     // A measurement must not start services behind the user's back.
     (void)::setenv("JACK_NO_START_SERVER", "1", 0);
     PaError e = paNoError;

@@ -36,16 +36,21 @@ PictureHumMeter::PictureHumMeter(const PictureSetup& setup, std::optional<double
     : setup_(setup), noise_seen_(setup.noise) {
   const int rows = setup.height() / setup.fields;
   const bool bands = setup.patterned();
+  choose_blocks();
+  const auto shows = [&](int band) {
+    const auto& use = level_blocks_[static_cast<std::size_t>(band)];
+    return std::find(use.begin(), use.end(), 0xffff) != use.end();
+  };
   for (int q = 0; q < setup.fields; ++q) {
     std::vector<int> used;
     // The first and last rows hold half lines and blanking's edge.
     for (int r = 3; r < rows - 3; ++r) {
       const auto row = static_cast<std::size_t>(setup.fields * r + q);
-      if (!bands || (setup.band_of_row[row] >= 0 && !setup.bent_row[row])) used.push_back(r);
+      const int band = setup.band_of_row[row];
+      if (!bands || (band >= 0 && !setup.bent_row[row] && shows(band))) used.push_back(r);
     }
     shapes_[static_cast<std::size_t>(q)] = FieldShapes(std::move(used), setup.line_s);
   }
-  choose_blocks();
   problem_.shapes = &shapes_;
   if (!bands) problem_.difference_s = setup.frame_s;
   problem_.field_hz = setup.fields == 2 ? 1 / setup.field_s : 1 / setup.frame_s;
@@ -86,25 +91,36 @@ PictureHumMeter::PictureHumMeter(const PictureSetup& setup, std::optional<double
   }
 }
 
-// Where lines are pulled sideways, edges carry picture in and out of a row's mean; level parts do not.
+// Where lines are pulled sideways, edges carry picture in and out of a row's mean; level parts do not. And
+// where codes end hum is cut off.
 void PictureHumMeter::choose_blocks() {
-  const int blocks = setup_.blocks();
-  const auto all = std::vector<std::uint16_t>(static_cast<std::size_t>(blocks), 0xffff);
-  level_blocks_.assign(std::max<std::size_t>(1, setup_.bands.size()), all);
+  const auto blocks = static_cast<std::size_t>(setup_.blocks());
+  constexpr std::uint16_t use = 0xffff;
+  level_blocks_.assign(std::max<std::size_t>(1, setup_.bands.size()),
+                       std::vector<std::uint16_t>(blocks, use));
+  std::size_t free = 0;
   for (std::size_t n = 0; n < setup_.bands.size(); ++n) {
-    const std::vector<double>& y = setup_.bands[n].y;
-    std::vector<std::uint16_t> level = all;
-    int left = 0;
-    for (int b = 0; b < blocks; ++b) {
-      const auto from = y.begin() + std::max(0, block_px * (b - 1));
-      const auto to = y.begin() + std::min(static_cast<int>(y.size()), block_px * (b + 2));
+    const PictureBand& band = setup_.bands[n];
+    std::vector<std::uint16_t> level(blocks, 0), whole(blocks, 0);
+    std::size_t levels = 0;
+    for (std::size_t b = 0; b < blocks; ++b) {
+      const auto at = static_cast<int>(b);
+      const auto from = band.y.begin() + std::max(0, block_px * (at - 1));
+      const auto to = band.y.begin() + std::min(static_cast<int>(band.y.size()), block_px * (at + 2));
       const auto [lo, hi] = std::minmax_element(from, to);
-      const bool flat = *hi - *lo < 3 + 0.3 * setup_.noise;
-      level[static_cast<std::size_t>(b)] = flat ? 0xffff : 0;
-      left += flat ? 1 : 0;
+      std::size_t held = 0;
+      for (const int r : band.rows) held += setup_.held_at(r, at) ? 1 : 0;
+      if (held * 50 > band.rows.size()) continue;
+      whole[b] = use;
+      free += band.rows.size();
+      if (*hi - *lo >= 3 + 0.3 * setup_.noise) continue;
+      level[b] = use;
+      ++levels;
     }
-    if (left * 4 > blocks) level_blocks_[n] = level;
+    const std::size_t enough = setup_.held.empty() ? blocks / 4 : blocks / 16;
+    level_blocks_[n] = levels > enough ? level : whole;
   }
+  held_ = setup_.patterned() && free * 32 < blocks * static_cast<std::size_t>(setup_.height());
 }
 
 // Of a live picture: what each row gains or loses from one frame to the next where nothing moves. Blocks that
@@ -118,7 +134,7 @@ void PictureHumMeter::push_difference(const PictureView& view) {
     const int last = setup_.last_col / block_px;
     const auto limit =
         static_cast<int>(3.0 * std::sqrt(2.0 * block_px * (setup_.noise * setup_.noise + 0.25))) + 2;
-    std::vector<int> change(static_cast<std::size_t>(last - first));
+    std::vector<int> change;
     for (int q = 0; q < setup_.fields; ++q) {
       const FieldShapes& s = shapes_[static_cast<std::size_t>(q)];
       const std::size_t n = s.rows().size();
@@ -131,7 +147,11 @@ void PictureHumMeter::push_difference(const PictureView& view) {
         const auto at = static_cast<std::ptrdiff_t>(setup_.fields * s.rows()[i] + q) * blocks;
         const std::uint16_t* now = view.block_sums.data() + at;
         const std::uint16_t* old = before_.data() + at;
-        for (int b = first; b < last; ++b) change[static_cast<std::size_t>(b - first)] = now[b] - old[b];
+        change.clear();
+        for (int b = first; b < last; ++b)
+          if (!setup_.held_at(setup_.fields * s.rows()[i] + q, b)) change.push_back(now[b] - old[b]);
+        if (static_cast<int>(change.size()) * 4 < last - first) continue;
+        const auto whole = static_cast<int>(change.size());
         const auto inliers = [&](int centre) {
           int count = 0;
           int sum = 0;
@@ -143,13 +163,13 @@ void PictureHumMeter::push_difference(const PictureView& view) {
           return std::pair(count, sum);
         };
         auto [count, sum] = inliers(guess);
-        if (count * 3 < last - first) {
+        if (count * 3 < whole) {
           std::vector<int> sorted = change;
           const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
           std::nth_element(sorted.begin(), middle, sorted.end());
           std::tie(count, sum) = inliers(*middle);
         }
-        if (count * 2 < last - first) continue;  // most of the row must change alike
+        if (count * 2 < whole) continue;  // most of the row must change alike
         std::tie(count, sum) = inliers(static_cast<int>(std::lround(static_cast<double>(sum) / count)));
         row[i] = static_cast<double>(sum) / (block_px * std::max(1, count));
         guess = static_cast<int>(std::lround(row[i] * block_px));
@@ -160,7 +180,7 @@ void PictureHumMeter::push_difference(const PictureView& view) {
       if (good_rows * 5 < n * 3) continue;
       ++used_;
       bridge(row, good);
-      Field f{view.time_s + setup_.row_time(q), q, {}};
+      StripProfiles f{view.time_s + setup_.row_time(q), q, {}};
       for (int k = 0; k < hum_shapes; ++k) {
         const std::vector<double>& shape = s.shape(k);
         double c = 0;
@@ -199,7 +219,7 @@ void PictureHumMeter::push_means(const PictureView& view) {
   for (int q = 0; q < setup_.fields; ++q) {
     const FieldShapes& s = shapes_[static_cast<std::size_t>(q)];
     if (s.rows().empty()) continue;
-    Field f{view.time_s + setup_.row_time(q), q, {}};
+    StripProfiles f{view.time_s + setup_.row_time(q), q, {}};
     std::vector<std::array<float, hum_strips>> means(s.rows().size());
     for (std::size_t i = 0; i < s.rows().size(); ++i) {
       const std::uint16_t* sums =
@@ -216,8 +236,13 @@ void PictureHumMeter::push_means(const PictureView& view) {
           count += use[x] & 1;
         }
         means[i][static_cast<std::size_t>(n)] =
-            count > 0 ? static_cast<float>(sum) / static_cast<float>(block_px * count) : 0.0F;
+            count > 0 ? static_cast<float>(sum) / static_cast<float>(block_px * count) : -1.0F;
       }
+      // A strip with nothing to go by in this line shows what the others do: the same strips in all of a
+      // band's lines, so that a level of its own stands still.
+      float all = 0, with = 0;
+      for (const float v : means[i]) all += std::max(v, 0.0F), with += v < 0 ? 0.0F : 1.0F;
+      for (float& v : means[i]) v = v < 0 ? all / std::max(1.0F, with) : v;
     }
     for (int k = 0; k < hum_shapes; ++k) {
       const std::vector<double>& shape = s.shape(k);
@@ -232,56 +257,58 @@ void PictureHumMeter::push_means(const PictureView& view) {
   }
 }
 
-std::vector<FieldProfile> PictureHumMeter::combined() const {
-  if (problem_.difference_s > 0) {
-    std::vector<FieldProfile> out;
-    for (const Field& f : fields_) {
-      FieldProfile p{f.t, f.parity, {}};
-      for (std::size_t k = 0; k < hum_shapes; ++k) p.c[k] = static_cast<double>(f.c[0][k]);
-      out.push_back(p);
+// Mean luma of what each strip goes by.
+std::array<double, hum_strips> PictureHumMeter::strip_levels() const {
+  const int first = setup_.first_col / block_px;
+  const int last = setup_.last_col / block_px;
+  std::array<double, hum_strips> level{};
+  for (int n = 0; n < hum_strips; ++n) {
+    double sum = 0, count = 0;
+    for (std::size_t band = 0; band < setup_.bands.size(); ++band) {
+      const PictureBand& of = setup_.bands[band];
+      for (int b = first + n * (last - first) / hum_strips; b < first + (n + 1) * (last - first) / hum_strips;
+           ++b) {
+        if (level_blocks_[band][static_cast<std::size_t>(b)] == 0) continue;
+        const auto weight = static_cast<double>(of.rows.size());
+        for (int i = 0; i < block_px; ++i)
+          sum += weight * of.y[static_cast<std::size_t>(block_px * b + i)] / block_px;
+        count += weight;
+      }
     }
-    return out;
+    level[static_cast<std::size_t>(n)] = sum / count;  // NaN where there is nothing
   }
-  // How much each strip changes from a field to the next of its kind: motion and noise.
-  std::array<double, hum_strips> change{};
-  std::array<const Field*, 2> before{};
-  for (const Field& f : fields_) {
-    const Field*& b = before[static_cast<std::size_t>(f.parity)];
-    if (b != nullptr) {
-      for (std::size_t n = 0; n < hum_strips; ++n)
-        for (std::size_t k = 1; k < hum_shapes; ++k) {
-          const double d = static_cast<double>(f.c[n][k] - b->c[n][k]);
-          change[n] += d * d;
-        }
-    }
-    b = &f;
-  }
-  // A strip without level ground carries nothing and does not change at all.
-  double least = 0;
-  for (const double c : change)
-    if (c > 0) least = least > 0 ? std::min(least, c) : c;
-  std::array<double, hum_strips> weight{};
-  double sum = 0;
-  for (std::size_t n = 0; n < hum_strips; ++n) {
-    weight[n] = change[n] > 0 ? least / change[n] : least > 0 ? 0 : 1;
-    if (change[n] > 0 && change[n] < 1.5 * least) weight[n] = 1;  // alike: the plain mean
-    sum += weight[n];
-  }
-  std::vector<FieldProfile> out;
-  out.reserve(fields_.size());
-  for (const Field& f : fields_) {
-    FieldProfile p{f.t, f.parity, {}};
-    for (std::size_t n = 0; n < hum_strips; ++n)
-      for (std::size_t k = 0; k < hum_shapes; ++k) p.c[k] += weight[n] / sum * static_cast<double>(f.c[n][k]);
-    out.push_back(p);
-  }
-  return out;
+  return level;
 }
 
 void PictureHumMeter::fit_stretch() {
-  last_profiles_ = combined();
   problem_.rounding = rounding_rms(noise_seen_);
-  fits_.push_back(fit_hum(last_profiles_, problem_));
+  HumFit fit = fit_hum(weighed_mean(fields_, quiet_weights(fields_)), problem_);
+  StripView strips;
+  // What changes little may do so because codes end there, or because it is dark.
+  std::array<double, hum_strips> even{}, levels{};
+  if (setup_.patterned()) {
+    levels = strip_levels();
+    for (std::size_t n = 0; n < hum_strips; ++n) even[n] = std::isfinite(levels[n]) ? 1 : 0;
+    if (!fit.found && std::isfinite(fit.least_pp)) {
+      const HumFit all = fit_hum(weighed_mean(fields_, even), problem_);
+      if (all.found) fit = all;
+    }
+  }
+  if (setup_.patterned() && fit.found) {
+    strips = compare_strips(fields_, fit, problem_, levels);
+    if (!strips.alike) {
+      fit = fit_hum(weighed_mean(fields_, strips.with_level ? even : strips.weight), problem_);
+      const std::array<double, hum_strips> kept = strips.weight;
+      if (fit.found) strips = compare_strips(fields_, fit, problem_, levels);
+      if (fit.found && !strips.with_level) {
+        std::size_t same = 0;
+        for (std::size_t n = 0; n < hum_strips; ++n) same += kept[n] > 0 && strips.weight[n] > 0 ? 1 : 0;
+        strips.enough = strips.enough && same >= 2;
+      }
+    }
+  }
+  fits_.push_back(fit);
+  strips_.push_back(strips);
   fields_.clear();
 }
 
@@ -299,17 +326,30 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
         "field",
         std::nullopt);
   }
+  if (held_) {
+    return refuse(
+        setup_.format.through_rgb
+            ? "red, green or blue is near its end all over the picture, which cuts hum off where the "
+              "picture went through RGB; send a grey field, or take it in as YUYV"
+            : "all of the picture stands where its codes end, which cuts hum off; send a grey field "
+              "or bars of 75 %",
+        std::nullopt);
+  }
   double seconds = 0, found = 0, level = 0, level_v = 0, hz = 0, hz_w = 0, least = 0, slowest = 0;
   int lowest = 0, highest = 0;
   bool still = false, unlike = false, cut_short = false;
   const HumFit* two = nullptr;
-  for (const HumFit& f : fits_) {
+  const StripView* unlike_strips = nullptr;
+  double scale = 1, scale_u = 0;
+  for (std::size_t i = 0; i < fits_.size(); ++i) {
+    const HumFit& f = fits_[i];
     seconds += f.seconds;
     least = std::max(least, f.least_pp);
     slowest = std::max(slowest, f.slowest_hz);
     unlike = unlike || f.unlike;
     if (!f.found) continue;
     found += f.seconds;
+    if (!strips_[i].alike && (unlike_strips == nullptr || unlike_strips->enough)) unlike_strips = &strips_[i];
     level += f.seconds * f.pp;
     level_v += f.seconds * f.seconds * f.pp_u * f.pp_u;
     const double w = 1 / std::max(1e-16, f.hz_u * f.hz_u);
@@ -345,12 +385,27 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
                     1 / slowest, least * to_percent),
         std::nullopt);
   }
-  const double pp = level / found;
-  const double u_noise = 2 * std::sqrt(level_v) / found;
+  if (unlike_strips != nullptr) {
+    const StripView& v = *unlike_strips;
+    if (!v.with_level && !v.enough)
+      return refuse(
+          fmt::format("it is not the same side by side ({:.1f} to {:.1f} % of nominal white): codes "
+                      "end there, or parts of the picture change by themselves; send a grey field",
+                      v.least * level / found * to_percent, v.most * level / found * to_percent),
+          std::nullopt);
+    if (v.with_level) scale = v.scale, scale_u = v.scale_u;
+  }
+  const double pp = scale * level / found;
+  const double u_noise = 2 * scale * std::sqrt(level_v) / found;
   // Rounding of a level picture bends the bars where no noise dithers it: each turning point by half a code.
   const double u_rounding = 1.2 * rounding_rms(noise);
   const double f = hz / hz_w;
   std::string remark = "of nominal white, 219 codes";
+  if (scale != 1)
+    remark += fmt::format(
+        "; on white, and {:.1f} % where it is darkest: it sits on the gain of what it comes "
+        "through, rather than being added on the way",
+        std::max(0.0, unlike_strips->least) * level / found * to_percent);
   if (lowest == 2) remark += "; at twice the mains: ripple of a supply";
   if (cut_short)
     remark +=
@@ -362,8 +417,10 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
     remark +=
         "; it stands still: shading of the picture itself would look alike; compare with another source, or "
         "take longer";
-  out.push_back(number_reading("picture.hum.level", pp * to_percent,
-                               to_percent * std::hypot(u_noise, u_rounding, 0.004 * pp), remark));
+  out.push_back(number_reading(
+      "picture.hum.level", pp * to_percent,
+      to_percent * std::hypot(std::hypot(u_noise, u_rounding), 2 * scale_u * level / found, 0.004 * pp),
+      remark));
   const double u_hz = std::hypot(2 / std::sqrt(hz_w), 2e-5 * f);
   out.push_back(number_reading(
       "picture.hum.frequency", f, u_hz,

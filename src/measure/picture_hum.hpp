@@ -5,7 +5,7 @@
 #include <linebench/base/reading.hpp>
 #include <optional>
 
-#include "picture_hum_fit.hpp"
+#include "picture_hum_strips.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -19,28 +19,24 @@ class PictureHumMeter final : public FrameMeter {
   void finish(bool rolling, double noise, Readings& out, PictureTraces* traces);
 
  private:
-  struct Field {
-    double t;
-    int parity;
-    std::array<std::array<float, hum_shapes>, hum_strips> c;
-  };
   void choose_blocks();
   void push_means(const PictureView& view);
   void push_difference(const PictureView& view);
   void fit_stretch();
-  [[nodiscard]] std::vector<FieldProfile> combined() const;
+  [[nodiscard]] std::array<double, hum_strips> strip_levels() const;
   void trace(PictureTraces& traces) const;
 
   const PictureSetup& setup_;
   std::array<FieldShapes, 2> shapes_;
   HumProblem problem_;
-  std::vector<Field> fields_;
+  std::vector<StripProfiles> fields_;
   std::vector<HumFit> fits_;
-  std::vector<FieldProfile> last_profiles_;
+  std::vector<StripView> strips_;                         // of each fit
   std::vector<std::vector<std::uint16_t>> level_blocks_;  // of each band: all bits where a block is level
   std::vector<std::uint16_t> before_;                     // block sums of the frame before
   std::uint64_t seen_ = 0, used_ = 0;                     // fields of a live picture
   double noise_seen_;
+  bool held_ = false;  // all of the picture stands where codes end
 };
 
 }  // namespace linebench::measure

@@ -29,7 +29,7 @@ class Fitter {
   Fitter(const std::vector<FieldProfile>& fields, const HumProblem& p) : f_(fields), p_(p) {
     for (const FieldProfile& x : f_) ++count_[static_cast<std::size_t>(x.parity)];
     clean_ = f_;
-    take_out_standing(clean_);
+    take_out_standing(clean_, p_);
     seconds_ = f_.back().t - f_.front().t + (f_.size() > 1 ? 1.0 / p_.field_hz : 0);
     middle_ = 0.5 * (f_.front().t + f_.back().t);
     double dof = static_cast<double>(f_.size()) * hum_shapes;
@@ -81,25 +81,6 @@ class Fitter {
   }
 
  private:
-  // The part of the mean that is picture.
-  void take_out_standing(std::vector<FieldProfile>& data) const {
-    std::array<Shape, 2> mean{};
-    for (const FieldProfile& x : data) {
-      const auto q = static_cast<std::size_t>(x.parity);
-      for (std::size_t k = 0; k < hum_shapes; ++k) mean[q][k] += x.c[k] / count_[q];
-    }
-    for (std::size_t q = 0; q < 2; ++q) {
-      Shape part{};
-      for (const Shape& v : p_.standing[q]) {
-        const double a = dot(v, mean[q]);
-        for (std::size_t k = 0; k < hum_shapes; ++k) part[k] += a * v[k];
-      }
-      mean[q] = part;
-    }
-    for (FieldProfile& x : data)
-      for (std::size_t k = 0; k < hum_shapes; ++k) x.c[k] -= mean[static_cast<std::size_t>(x.parity)][k];
-  }
-
   struct Line {
     cd z = 0;
     double d = 0;  // half the power of the model, what stands still taken out
@@ -332,7 +313,7 @@ class Fitter {
   [[nodiscard]] double share_unlike() const {
     std::vector<FieldProfile> rest = clean_;
     subtract(rest);
-    take_out_standing(rest);
+    take_out_standing(rest, p_);
     double fitted = 0;
     for (std::size_t i = 0; i < rest.size(); ++i)
       for (std::size_t k = 0; k < hum_shapes; ++k) fitted += std::pow(clean_[i].c[k] - rest[i].c[k], 2);
@@ -426,6 +407,26 @@ class Fitter {
 };
 
 }  // namespace
+
+void take_out_standing(std::vector<FieldProfile>& fields, const HumProblem& problem) {
+  std::array<Shape, 2> mean{};
+  std::array<double, 2> count{};
+  for (const FieldProfile& x : fields) {
+    const auto q = static_cast<std::size_t>(x.parity);
+    ++count[q];
+    for (std::size_t k = 0; k < hum_shapes; ++k) mean[q][k] += x.c[k];
+  }
+  for (std::size_t q = 0; q < 2; ++q) {
+    Shape part{};
+    for (const Shape& v : problem.standing[q]) {
+      const double a = dot(v, mean[q]) / std::max(1.0, count[q]);
+      for (std::size_t k = 0; k < hum_shapes; ++k) part[k] += a * v[k];
+    }
+    mean[q] = part;
+  }
+  for (FieldProfile& x : fields)
+    for (std::size_t k = 0; k < hum_shapes; ++k) x.c[k] -= mean[static_cast<std::size_t>(x.parity)][k];
+}
 
 HumFit fit_hum(const std::vector<FieldProfile>& fields, const HumProblem& problem) {
   if (fields.size() < 4 || fields.back().t - fields.front().t < 0.06) {

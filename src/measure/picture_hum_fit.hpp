@@ -76,6 +76,9 @@ struct HumFit {
       a{};  ///< of base_hz: sum of Re(a_j exp(i 2 pi j f t)), codes
 };
 
+/// Takes the part of the fields' mean that is picture out of them.
+void take_out_standing(std::vector<FieldProfile>& fields, const HumProblem& problem);
+
 /// Fields in order of time. Needs at least 4 fields and 0.08 s, else nothing is found and least_pp is
 /// infinite.
 [[nodiscard]] HumFit fit_hum(const std::vector<FieldProfile>& fields, const HumProblem& problem);

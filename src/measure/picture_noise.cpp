@@ -84,14 +84,28 @@ PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup) : setup_(setup) 
     }
   }
   if (edges.empty()) return;
-  std::vector<float> sorted = edges;
+  // Where codes end noise is cut off.
+  std::vector<bool> whole(edges.size(), true);
+  if (!setup.held.empty()) {
+    std::size_t at = 0;
+    for (int r = 0; r < setup.height(); ++r)
+      for (int b = 0; b < w / px; ++b, ++at)
+        for (int i = 0; i < px / block_px; ++i)
+          whole[at] = whole[at] && !setup.held_at(r, px / block_px * b + i);
+    held_ = std::count(whole.begin(), whole.end(), true) < static_cast<std::ptrdiff_t>(whole.size() / 32);
+    if (held_) whole.assign(whole.size(), true);
+  }
+  std::vector<float> sorted;
+  for (std::size_t i = 0; i < edges.size(); ++i)
+    if (whole[i]) sorted.push_back(edges[i]);
   const auto third = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 3);
   std::nth_element(sorted.begin(), third, sorted.end());
   const auto noise = static_cast<float>(setup.mean_noise * setup.mean_noise / 2);
   const float limit = std::max(*third, 2 * noise + 0.05F);
-  for (const float e : edges) {
-    level_.push_back(e <= limit ? 1 : 0);
-    if (e > limit) continue;
+  for (std::size_t i = 0; i < edges.size(); ++i) {
+    const float e = edges[i];
+    level_.push_back(whole[i] && e <= limit ? 1 : 0);
+    if (level_.back() == 0) continue;
     slope_square_ += static_cast<double>(e - noise);
     ++level_blocks_;
   }
@@ -261,6 +275,12 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
       out.push_back(unmeasurable("picture.noise", why, most));
       out.push_back(unmeasurable("picture.snr", why));
       noise_ = 0;
+    } else if (held_) {
+      const char* why =
+          "all of the picture stands where its codes end, which cuts noise off; send a grey field or bars of "
+          "75 %";
+      out.push_back(unmeasurable("picture.noise", why));
+      out.push_back(unmeasurable("picture.snr", why));
     } else {
       const double slope = (rounded_variance(noise_ + 0.01) - rounded_variance(noise_ - 0.01)) / 0.02;
       const double u_statistic = u_variance / std::max(0.05, slope);

@@ -256,12 +256,6 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double u = std::hypot(
       setup_.fields * coverage_factor(n_ - 2) * u_place * together / std::sqrt(spread), 0.0004 * lines,
       5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
-  if (std::abs(lines) > std::max(0.1, 2 * u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
-    out.push_back(unmeasurable("picture.roll",
-                               "the picture moves, but not up or down as a whole: things in it move, or the "
-                               "camera turns"));
-    return;
-  }
   // A picture that shakes or is panned up and down does not roll, but it does move.
   const bool uneven = sigma > 2 && sigma > 0.1 * std::abs(slope) * n_;
   if (std::abs(lines) <= u && u > 0.1) {
@@ -276,11 +270,17 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
     return;
   }
   constexpr double code = 8;  // of the features
-  if (std::abs(lines) > 0.1 && moved_ > 0 && gained_ < 0.5 * code * code * moved_ + 0.01 * detail_rest_) {
+  if (std::abs(lines) > 0.1 && moved_ > 0 && gained_ < 1.0 * code * code * moved_ + 0.01 * detail_rest_) {
     out.push_back(
         unmeasurable("picture.roll",
                      "what moves up or down is as soft as hum bars are, and no detail of the picture "
                      "goes with it; send a crosshatch or a live picture"));
+    return;
+  }
+  if (std::abs(lines) > std::max(0.1, 2 * u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
+    out.push_back(unmeasurable("picture.roll",
+                               "the picture moves, but not up or down as a whole: things in it move, or the "
+                               "camera turns"));
     return;
   }
   rolling_ = std::abs(lines) > std::max(0.1, 2 * u);

@@ -5,6 +5,7 @@
 #include <linebench/standards/video.hpp>
 #include <numeric>
 
+#include "picture_clipping.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -326,6 +327,7 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     if (s.noise > (s.nowhere_still ? 1.0 : 1.4) * detail) s.noise = detail;
     s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
   }
+  s.held = held_blocks(frames, s.format, s.noise);
   const auto mean_of = [&](std::span<const Frame> some) {
     s.mean.assign(n, 0);
     s.mean_noise = std::sqrt((s.noise * s.noise + 0.083) / static_cast<double>(some.size()));

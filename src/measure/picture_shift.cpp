@@ -59,11 +59,16 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
     Plane plane;
     const double back = static_cast<double>(part) / parts;
     std::array<double, 2 * taps + 1> weight{}, slope{};
+    double whole = 0, whole_slope = 0;
     for (int k = -taps; k <= taps; ++k) {
-      weight[static_cast<std::size_t>(k + taps)] = kernel(-back - k);
-      slope[static_cast<std::size_t>(k + taps)] = kernel_slope(-back - k);
-      if (part == 0)
-        slope_noise += slope[static_cast<std::size_t>(k + taps)] * slope[static_cast<std::size_t>(k + taps)];
+      whole += weight[static_cast<std::size_t>(k + taps)] = kernel(-back - k);
+      whole_slope += slope[static_cast<std::size_t>(k + taps)] = kernel_slope(-back - k);
+    }
+    // Between samples the kernel's sum is not quite one: a level line would seem to slope there.
+    for (std::size_t k = 0; k < slope.size(); ++k) {
+      slope[k] = (slope[k] - weight[k] * whole_slope / whole) / whole;
+      weight[k] /= whole;
+      if (part == 0) slope_noise += slope[k] * slope[k];
     }
     for (int x = first_ - reach_ - 1; x < last_ + reach_ + 1; ++x) {
       double v = 0, d = 0;
@@ -76,12 +81,12 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
     }
     planes_.push_back(std::move(plane));
   }
-  double mean = 0;
   const auto origin = static_cast<std::size_t>(reach_ + 1);
   const auto n = static_cast<std::size_t>(last_ - first_);
-  for (std::size_t i = 0; i < n; ++i) mean += static_cast<double>(planes_[0].slope[origin + i]);
-  mean /= static_cast<double>(n);
   for (Plane& plane : planes_) {
+    double mean = 0;
+    for (std::size_t i = 0; i < n; ++i) mean += static_cast<double>(plane.slope[origin + i]);
+    mean /= static_cast<double>(n);
     double energy = 0;
     for (float& v : plane.slope) v -= static_cast<float>(mean);
     for (std::size_t i = 0; i < n; ++i) energy += std::pow(static_cast<double>(plane.slope[origin + i]), 2);

@@ -28,7 +28,7 @@ struct Pattern {
   int bars = 0;            ///< how many stand side by side: 8, or 7 where black is not among them
   double bar_white = 1.0;  ///< of the white bar and of the colours, shares of full
   double bar_colour = 1.0;
-  std::size_t band = 0;  ///< where the line stands
+  std::size_t band = 0;             ///< where the line stands
   int first_bar = 0, last_bar = 7;  ///< of those that are neither clipped nor crushed
   std::string limits{};             ///< which end is, in words; empty: neither
 };
@@ -51,15 +51,20 @@ struct PictureSetup {
   std::vector<float> mean;     ///< temporal mean of luma, rows x width
   double mean_noise = 0;       ///< rms noise left in it
   std::vector<PictureBand> bands;
-  std::vector<int> band_of_row;  ///< -1: none
-  std::vector<bool> bent_row;    ///< shows its band's line, but pulled sideways
-  double banded_share = 0;       ///< of rows
+  std::vector<int> band_of_row;    ///< -1: none
+  std::vector<std::uint8_t> held;  ///< blocks where codes end, see held_blocks(); empty: none
+  std::vector<bool> bent_row;      ///< shows its band's line, but pulled sideways
+  double banded_share = 0;         ///< of rows
   Pattern pattern;
 
   [[nodiscard]] int width() const { return format.width; }
   [[nodiscard]] int height() const { return format.height; }
   [[nodiscard]] int blocks() const { return format.width / block_px; }
   [[nodiscard]] bool patterned() const { return banded_share > 0.5; }
+  /// Whether the block of a row stands where codes end.
+  [[nodiscard]] bool held_at(int row, int block) const {
+    return !held.empty() && held[static_cast<std::size_t>(row * blocks() + block)] != 0;
+  }
   /// Field (0: rows 0, 2, ..) and row in it.
   [[nodiscard]] int field_of(int row) const { return fields == 2 ? row % 2 : 0; }
   [[nodiscard]] int row_in_field(int row) const { return fields == 2 ? row / 2 : row; }
