@@ -165,7 +165,8 @@ class Meters {
       if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
       if (tone_noise.level_rel_u)
         level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
-      if (tone_noise.dc_u) level.mean_u = std::min(level.mean_u, *tone_noise.dc_u);
+      // Blocks that hold whole periods do not show what the last, partial one does to the mean.
+      if (tone_noise.dc_u) level.mean_u = *tone_noise.dc_u;
       append(readings, to_readings(level, facts, suffix));
       append(readings, std::move(tone_noise.readings));
       append(readings, to_readings(interference, suffix));

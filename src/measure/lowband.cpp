@@ -270,17 +270,19 @@ void add_hum(const Found& f, Readings& out) {
     }
     return;
   }
+  // k=2, relative: what the coupling's loss, by its measured corner, is put back with (under noise of 25 mV
+  // it is off by 1 % rms), and the card's scale.
+  constexpr double put_back = 0.012;
   std::string remark = beside ? blind : "";
   if (h.dropped)
     remark += std::string(remark.empty() ? "" : "; ") + "without the harmonics that fall on the picture's";
-  out.push_back(number_reading("video.hum.level", h.pp, std::hypot(h.pp_expanded, 0.005 * h.pp), remark));
+  out.push_back(number_reading("video.hum.level", h.pp, std::hypot(h.pp_expanded, put_back * h.pp), remark));
   out.push_back(number_reading("video.hum.frequency", h.hz * f.clock, std::hypot(h.hz_expanded, 1e-6 * h.hz),
                                clock_remark(f.clock_known)));
   for (std::size_t i = 0; i < LowbandHum::harmonics; ++i) {
     const std::string id = fmt::format("video.hum.harmonic.{}", i + 1);
-    // Beside the noise and the card's scale: what a recorder's own bend and the fit leave of a strong
-    // neighbour.
-    const double of = std::hypot(h.pp_of_expanded[i], 0.005 * h.pp_of[i], 1e-4 * h.pp_of[top]);
+    // Beside the noise: what a recorder's own bend and the fit leave of a strong neighbour.
+    const double of = std::hypot(h.pp_of_expanded[i], put_back * h.pp_of[i], 1e-4 * h.pp_of[top]);
     if (h.hidden[i]) {
       out.push_back(unmeasurable(id, blind));
     } else if (h.pp_of[i] > 2 * of) {

@@ -125,8 +125,8 @@ struct Spectrum {
     return k < power.size() ? power[k] : 0.0;
   }
   // Level of the surroundings: median over some hertz on both sides, as a mean.
-  [[nodiscard]] double around(double hz) const {
-    const double width = std::max(1.5, 24 * bin);
+  [[nodiscard]] double around(double hz, double bins = 24) const {
+    const double width = std::max(1.5, bins * bin);
     const auto a = static_cast<std::size_t>(std::max(1.0, (hz - width) / bin));
     const auto b = std::min(power.size(), static_cast<std::size_t>((hz + width) / bin) + 1);
     if (a >= b) return 0;
@@ -175,15 +175,18 @@ double left_beside(const HumLook& k, const Spectrum& rest, double blind_hz) {
 }
 
 // The frequency by the slope of each harmonic's phase over time: one Gauss-Newton step, and what it is known
-// by.
+// by: only as much of that slope as the picture's comb beside it and the amplitudes do not explain.
 struct Step {
-  double hz = 0;
+  double hz = 0;  // damped: by all of the slope, so that it does not run into the comb
   double information = 0;
 };
 
 Step frequency_step(const HumLook& k, const Columns& columns, const Solved& with) {
   Step step;
   double move = 0;
+  const Eigen::Index n = columns.count(k);
+  Eigen::VectorXd row(n);
+  Eigen::VectorXd shared = Eigen::VectorXd::Zero(n);
   for (std::size_t i = 0; i < k.y.size(); ++i) {
     const double t = k.at(i);
     double d = 0;
@@ -194,8 +197,11 @@ Step frequency_step(const HumLook& k, const Columns& columns, const Solved& with
     }
     step.information += d * d;
     move += d * with.residual[i];
+    columns.fill(k, i, row);
+    shared += d * row;
   }
   if (step.information > 0) step.hz = move / step.information;
+  step.information -= shared.dot(with.covariance * shared);
   return step;
 }
 
@@ -310,14 +316,20 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   for (std::size_t h = 0; h < columns.hum.size(); ++h) {
     const auto c = Solved::column(k, h);
     const auto m = static_cast<std::size_t>(columns.hum[h] - 1);
-    const double noise = rest.around(columns.hum[h] * columns.hz);
+    // So wide that what the fit itself took away beside the hum and the picture's comb counts little.
+    const double noise = rest.around(columns.hum[h] * columns.hz, 80);
     fit.c[m] = with.x(c);
     fit.s[m] = with.x(c + 1);
     fit.u[m] = std::hypot(std::sqrt(noise * with.variance(k, h)), leak(columns.hum[h] * columns.hz));
     certainty += with.power(k, h) / std::max(fit.u[m] * fit.u[m], 1e-20);
     if (h == 0) {
       fit.least = 2 * (std::sqrt(surely) + 2) * fit.u[m];
-      fit.hz_u = information > 0 ? std::sqrt(noise / information) : 1e3;
+      // Beside noise: fields' measured places wander, and what the comb so leaves of the picture moves the
+      // hum's phase, from end to end of the capture by some thousandth of a radian.
+      constexpr double wander = 7e-4;  // rms, radian
+      fit.hz_u = information > 0 ? std::hypot(std::sqrt(noise / information),
+                                              std::sqrt(12.0) * wander / (2 * pi * k.seconds()))
+                                 : 1e3;
     }
   }
   fit.hz = columns.hz;

@@ -90,7 +90,7 @@ Readings noise_levels(const NoiseSpectrum& noise, const SpectrumShape& shape, do
 // A tone that is most of the signal and lasts: the level is known as well as tone and noise are, and as the
 // partial periods at both ends allow.
 void level_from_tone(ToneNoiseResult& result, const ToneResult& tone, const NoisePower& noise,
-                     const LevelResult& level, double seconds) {
+                     const LevelResult& level, double seconds, bool hum) {
   if (!tone.steady || !tone.others_hz.empty() || tone.mean_square < 0.5 * level.mean_square) return;
   if (tone.to_s - tone.from_s < 0.8 * seconds) return;
   if (std::abs(tone.mean_square + noise.mean_square - level.mean_square) > 0.1 * level.mean_square) return;
@@ -98,7 +98,11 @@ void level_from_tone(ToneNoiseResult& result, const ToneResult& tone, const Nois
   const double beside = std::max(0.0, level.mean_square - tone.mean_square) / level.mean_square;
   result.level_rel_u =
       std::hypot(tone.mean_square_rel_u, beside * std::max(noise.rel_u, 0.05), 0.5 / periods);
-  result.dc_u = std::sqrt(2.0 * tone.mean_square) / periods;
+  // What is beside the tone moves the mean as white noise would; hum moves it by its own partial periods.
+  if (!hum)
+    result.dc_u =
+        std::hypot(std::sqrt(2.0 * tone.mean_square) / periods,
+                   2.0 * std::sqrt(beside * level.mean_square / static_cast<double>(level.samples)));
 }
 
 }  // namespace
@@ -179,7 +183,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
       append(out, noise_levels(tone.noise, shape, 0.0, band, suffix));
     }
     out.push_back(unmeasurable(quasi_peak_id, "a tone is present; the quasi-peak meter needs the idle path"));
-    level_from_tone(result, tone, all, level, seconds);
+    level_from_tone(result, tone, all, level, seconds, disturbed != nullptr && disturbed->hum.found);
     return result;
   }
 

@@ -11,6 +11,7 @@
 #include <numbers>
 
 #include "support/coverage.hpp"
+#include "support/disturbance_synth.hpp"
 #include "support/synth.hpp"
 #include "support/voice.hpp"
 
@@ -18,6 +19,9 @@ namespace {
 
 using namespace linebench;
 using namespace linebench::measure;
+using disturbance_synth::add_comb;
+using disturbance_synth::at_total;
+using disturbance_synth::plain;
 
 HumResult hum_of(const synth::Samples& x, double rate, HumOptions options = {}) {
   HumAnalyser a(rate, options);
@@ -28,27 +32,7 @@ HumResult hum_of(const synth::Samples& x, double rate, HumOptions options = {}) 
   return a.finish();
 }
 
-// Adds the comb {k: dBFS}; returns its total in dBFS.
-double add_comb(synth::Samples& x, double rate, double f0, const std::map<int, double>& levels,
-                double phase = 0.7) {
-  double power = 0.0;
-  for (const auto& [k, db] : levels) {
-    synth::add_sine(x, rate, f0 * k, db, phase * k * k);
-    power += power_from_db(db);
-  }
-  return db_from_power(power);
-}
-
 double level_u_k2(const HumResult& r) { return 8.686 * r.power_u / r.power; }
-
-const std::map<int, double> plain{{1, 0}, {2, -3}, {3, -1}, {5, -6}, {7, -10}};
-
-std::map<int, double> at_total(std::map<int, double> shape, double total_db) {
-  double power = 0.0;
-  for (const auto& [k, db] : shape) power += power_from_db(db);
-  for (auto& [k, db] : shape) db += total_db - db_from_power(power);
-  return shape;
-}
 
 TEST(Hum, FoundDownTo90UnderNothingAtEveryRateAndMains) {
   for (const double rate : {44100.0, 48000.0, 96000.0, 192000.0}) {

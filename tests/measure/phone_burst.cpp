@@ -8,6 +8,7 @@
 #include <linebench/measure/phone_burst.hpp>
 #include <numbers>
 
+#include "support/disturbance_synth.hpp"
 #include "support/synth.hpp"
 #include "support/voice.hpp"
 
@@ -15,6 +16,7 @@ namespace {
 
 using namespace linebench;
 using namespace linebench::measure;
+using disturbance_synth::add_bursts;
 
 PhoneBurstResult bursts_of(const synth::Samples& x, double rate) {
   PhoneBurstAnalyser a(rate);
@@ -22,18 +24,6 @@ PhoneBurstResult bursts_of(const synth::Samples& x, double rate) {
     a.push(std::span(x).subspan(at, std::min<std::size_t>(4096, x.size() - at)));
   }
   return a.finish();
-}
-
-// Adds pulses of the given height, a frame rate off by `ppm`, from `from` s for `length` s.
-void add_bursts(synth::Samples& x, double rate, double height, double from, double length, double ppm = 0) {
-  const double frame = 0.12 / 26.0 / (1.0 + ppm * 1e-6);
-  for (std::size_t i = 0; i < x.size(); ++i) {
-    const double t = static_cast<double>(i) / rate - from;
-    if (t < 0 || t > length) continue;
-    const double number = std::floor(t / frame);
-    if (std::fmod(number, 26.0) < 25.0 && t - number * frame < 0.015 / 26.0)
-      x[i] += static_cast<float>(height);
-  }
 }
 
 TEST(PhoneBurst, FoundWithItsRateAtEveryRateOfSampling) {

@@ -10,6 +10,7 @@
 #include "support/coverage.hpp"
 #include "support/video_lines.hpp"
 #include "video/measuring.hpp"
+#include "video/measuring_frame.hpp"
 
 namespace {
 
@@ -21,6 +22,8 @@ using video_synth::has_picture;
 using video_synth::MemoryVideo;
 using video_synth::wave_525;
 using video_synth::wave_625;
+using video_test::bar_colours;
+using video_test::even_borders;
 using video_test::get;
 
 // `rounding`: half a step of the table the truth is from.
@@ -68,25 +71,6 @@ const std::vector<BarRow> pal_100 = {{"white", 700.0, 0, 0},          {"yellow",
                                      {"cyan", 490.7, 885.3, 283.5},   {"green", 410.9, 826.6, 240.7},
                                      {"magenta", 289.1, 826.6, 60.7}, {"red", 209.3, 885.3, 103.5},
                                      {"blue", 79.8, 626.3, 347.1},    {"black", 0, 0, 0}};
-
-std::vector<Colour> bar_colours(double white, double colour) {
-  std::vector<Colour> out;
-  for (int i = 0; i < 8; ++i) {
-    const int bits = 7 - i;
-    const double a = i == 0 ? white : colour;
-    out.push_back({(bits & 2) != 0 ? a : 0, (bits & 4) != 0 ? a : 0, (bits & 1) != 0 ? a : 0});
-  }
-  return out;
-}
-
-std::vector<double> even_borders(const Wave& w, std::size_t n) {
-  const double from = w.active_from_us;
-  const double to = 1e6 / w.line_hz - w.front_porch_us;
-  std::vector<double> out;
-  for (std::size_t i = 0; i <= n; ++i)
-    out.push_back(from + (to - from) * static_cast<double>(i) / static_cast<double>(n));
-  return out;
-}
 
 void check(const Readings& r, const std::vector<BarRow>& table, double gain, double chroma_gain,
            double turn_deg, double white_mv) {
@@ -294,67 +278,20 @@ TEST(VideoPictureBars, WhatIsNotThereIsSaidByName) {
 
 // Claimed uncertainty against the truth, over seeded noise; one capture holds all the pictures.
 void uncertainty_is_true(bool is_525, double noise_mv) {
-  Wave w = is_525 ? wave_525() : wave_625();
   const double rate = 15.1e6;
-  const double white = is_525 ? 5000.0 / 7 : 700.0;
-  const double t = is_525 ? 0.125 : 0.1;
-  const Line bars_line = colours(even_borders(w, 8), bar_colours(1, 0.75), white, 0);
-  const Line measuring =
-      together({pulse_at(14.6, 2 * t, 0.91 * white), pulse_at(16.2, 2 * t, 0.04 * white),
-                bar_from(24.1, 33.9, 2 * t, white), stairs(37.2, 60.7, 5, white, 280, 2 * t)});
-  const Line modulated = modulated_at(30.3, is_525 ? 1.5625 : 2, white);
-  std::vector<Burst> bursts;
-  for (const double f : {0.5, 1.3, 2.4, 3.1, 4.0}) bursts.push_back({f, std::floor(5.5 * f), 0.5 * white});
-  const Line multiburst =
-      together({bar_from(11.2, 15, 0.2, white), packets(17.5, 1.2, 16, 60, white / 2, bursts)});
-  Path differential;
-  differential.white_mv = white;
-  differential.dg = 0.08;
-  differential.dp_deg = 5;
-  Path late;
-  late.chroma_delay_us = 0.05;
-  late.chroma_gain = 0.9;
-  std::vector<float> still = clean(w, rate, 0.07);
-  const auto rows = [&](int from, int to, const Line& line) {
-    return [&w, &line, from, to](int n) {
-      const int half = w.lines / 2 + 1;
-      const int in_field = n > half ? n - half : n;
-      return has_picture(w, n) && in_field >= from && in_field < to ? &line : nullptr;
-    };
-  };
-  add(still, w, rate, rows(0, 90, bars_line));
-  add(still, w, rate, rows(90, 150, measuring), differential);
-  add(still, w, rate, rows(150, 200, modulated), late);
-  add(still, w, rate, rows(200, 400, multiburst));
-  std::map<std::string, double> truth = {{"video.differential_gain", 8},  {"video.differential_phase", 5},
-                                         {"video.pulse_bar", 91},         {"video.white", white},
-                                         {"video.chroma_delay", 50},      {"video.chroma_gain", -10},
-                                         {"video.k2t", 100 * 0.04 / 0.91}};
-  const auto exact = [&](const char* name, double r, double g, double b) {
-    const double y = 0.299 * r + 0.587 * g + 0.114 * b;
-    const double u = 0.492111 * (b - y);
-    const double v = 0.877283 * (r - y);
-    const std::string id = std::string("video.bars.") + name;
-    truth[id + ".luma"] = white * y;
-    truth[id + ".chroma"] = 2 * white * std::hypot(u, v);
-    const double deg = std::atan2(v, u) * 180 / pi;
-    truth[id + ".phase"] = deg < 0 ? deg + 360 : deg;
-  };
-  exact("yellow", 0.75, 0.75, 0);
-  exact("green", 0, 0.75, 0);
-  exact("red", 0.75, 0, 0);
+  const video_test::MeasuringFrame frame = video_test::measuring_frame(is_525, rate, 0.07);
   std::map<std::string, std::vector<coverage::Trial>> seen;
   constexpr int trials = 120;
   for (int i = 0; i < trials; ++i) {
-    const Readings r = measured(still, rate, noise_mv, static_cast<unsigned>(2000 + i));
-    for (const auto& [id, value] : truth) {
+    const Readings r = measured(frame.samples, rate, noise_mv, static_cast<unsigned>(2000 + i));
+    for (const auto& [id, value] : frame.truth) {
       const Reading& x = get(r, id);
       ASSERT_TRUE(x.measured()) << id << ": " << x.reason;
       seen[id].push_back({x.number(), x.uncertainty.value_or(0), value});
     }
     const Reading& m = get(r, "video.multiburst");
     ASSERT_TRUE(m.measured()) << m.reason;
-    ASSERT_EQ(m.curve().y.size(), bursts.size());
+    ASSERT_EQ(m.curve().y.size(), frame.packets);
     seen["video.multiburst at 3.1 MHz"].push_back({m.curve().y[3], m.curve().uncertainty[3], 0});
   }
   for (const auto& [id, all] : seen)
