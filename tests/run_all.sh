@@ -2,6 +2,7 @@
 # Installs what the tests need, builds, starts a virtual sound card of its own, runs every test and stops the card.
 #   bash tests/run_all.sh               optimised build
 #   bash tests/run_all.sh --sanitize    with address and undefined sanitizers
+#   bash tests/run_all.sh --long        also 60 s of each fuzz target, 200 kills, 24 h of stream, the whole accuracy card
 #   bash tests/run_all.sh -R hum        anything else goes to ctest
 # The last line is the count.
 set -euo pipefail
@@ -9,7 +10,9 @@ root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 . "$root/src/setup.sh"
 
 preset=test
+long=
 if [ "${1:-}" = --sanitize ]; then preset=dev; shift; fi
+if [ "${1:-}" = --long ]; then long=1; shift; fi
 
 install_packages build tests
 build_preset "$preset"
@@ -39,5 +42,30 @@ if [ "$preset" = test ] && [ $# -eq 0 ]; then
     failed=$((failed + $(cut -d ' ' -f 3 <<<"$count")))
   fi
 fi
+
+# adds COMMAND...: runs it, shows what it says, and adds the count in its last line to ours.
+adds() {
+  local log="$root/build/long.log" count
+  "$@" 2>&1 | tee "$log" || true
+  count=$(grep -E '^[0-9]+ passed, [0-9]+ failed$' "$log" | tail -n 1 || true)
+  [ -n "$count" ] || count="0 passed, 1 failed"
+  total=$((total + ${count%% *} + $(cut -d ' ' -f 3 <<<"$count")))
+  failed=$((failed + $(cut -d ' ' -f 3 <<<"$count")))
+}
+# long_test PROGRAM FILTER: tests that run for hours of stream or thousands of trials, too long for ctest's own limit.
+long_test() {
+  if LINEBENCH_TEST_LONG=1 "$root/build/$preset/linebench/tests/test_$1" --gtest_filter="$2" --gtest_brief=1; then
+    echo "1 passed, 0 failed"
+  else
+    echo "0 passed, 1 failed"
+  fi
+}
+if [ -n "$long" ]; then
+  say "200 kills, 24 h of stream, the accuracy card"
+  adds long_test faults '*'
+  adds long_test live 'LiveCost.*'
+  adds long_test accuracy '*'
+  adds bash "$root/tests/fuzz/run.sh" 60
+fi
 echo "$((total - failed)) passed, $failed failed"
-[ "$status" -eq 0 ] && { [ "$vm" -eq 0 ] || [ "$vm" -eq 77 ]; } || exit 1
+[ "$failed" -eq 0 ] && [ "$status" -eq 0 ] && { [ "$vm" -eq 0 ] || [ "$vm" -eq 77 ]; } || exit 1

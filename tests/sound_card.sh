@@ -11,6 +11,20 @@ period=${LINEBENCH_TEST_PERIOD:-4096}
 
 export JACK_DEFAULT_SERVER="linebench-$$-$RANDOM"  # unique: several runs do not meet
 export JACK_NO_START_SERVER=1 JACK_NO_AUDIO_RESERVATION=1 LINEBENCH_TEST_SOUND=1
+# What runs broken off before left in the registry: it holds eight servers, and its own clean-up keeps dead ones of other
+# names. An entry is a process id of four bytes and a name; ours carry the id of this script, which says whether it lives.
+clear_dead() {
+  local found at name owner
+  [ -w /dev/shm/jack-shm-registry ] || return 0
+  while read -r found; do
+    at=${found%%:*} name=${found#*:}
+    owner=${name#*linebench-} owner=${owner%-*}
+    kill -0 "$owner" 2> /dev/null && continue
+    dd if=/dev/zero of=/dev/shm/jack-shm-registry bs=1 seek=$((at - 4)) count=$((5 + ${#name})) conv=notrunc status=none
+    rm -f /dev/shm/*"${name#*:}"*
+  done < <(grep -obUaE 'jack-[0-9]+:linebench-[0-9]+-[0-9]+' /dev/shm/jack-shm-registry)
+}
+clear_dead
 log=$(mktemp) server= child=
 registry=/dev/shm/jack-shm-registry  # one for all servers of this machine: only removed when nobody else has one
 [ -e "$registry" ] && registry=

@@ -1,8 +1,7 @@
 // The accuracy card in the README is what these cases give, leaves no reading out, and holds no claim that is
 // wrong.
-//   LINEBENCH_WRITE_CARD=1 test_accuracy --gtest_filter='AccuracyCard.*'   runs every case and writes the
-//   card LINEBENCH_TEST_LONG=1  ...                                             runs every case and compares
-// Otherwise the quick cases are run and the rest of the card is read.
+// LINEBENCH_WRITE_CARD=1 runs every case and writes the card, LINEBENCH_TEST_LONG=1 runs every case and
+// compares. Otherwise the quick cases are run and the rest of the card is read.
 #include <gtest/gtest.h>
 
 #include <cmath>

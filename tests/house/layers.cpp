@@ -8,6 +8,7 @@
 #include <iterator>
 #include <map>
 #include <regex>
+#include <set>
 #include <sstream>
 #include <string>
 #include <vector>
@@ -125,6 +126,31 @@ TEST(House, HeavyHeadersStayOutOfTheApi) {
     if (!rel.starts_with("include/")) continue;
     EXPECT_FALSE(std::regex_search(slurp(file), heavy)) << rel;
   }
+}
+
+// What the contributor's guide names is there: whole paths, and files named alone somewhere in the tree.
+TEST(House, FilesNamedInTheGuideExist) {
+  const std::string guide = slurp(root / "DEVELOPERS.md");
+  std::set<std::string> names;
+  for (const auto& file : sources()) {
+    names.insert(file.filename().string());
+  }
+  for (const char* folder : {"src", "signals", "tests"}) {
+    for (const auto& e : fs::recursive_directory_iterator(root / folder))
+      names.insert(e.path().filename().string());
+  }
+  const std::regex named(R"(`([A-Za-z0-9_./-]+\.(?:cpp|hpp|toml|sh|py|json|txt|md))`)");
+  int cited = 0;
+  for (std::sregex_iterator m(guide.begin(), guide.end(), named), end; m != end; ++m) {
+    const std::string name = (*m)[1];
+    if (name.find("NAME") != std::string::npos) continue;  // stands for any
+    ++cited;
+    const bool whole = name.find('/') != std::string::npos;
+    EXPECT_TRUE(fs::exists(root / name) || fs::exists(root / "include/linebench" / name) ||
+                (!whole && names.contains(name)))
+        << name << " is named in DEVELOPERS.md and is not there";
+  }
+  EXPECT_GT(cited, 25);
 }
 
 TEST(House, TopLevelIsWhatWasAgreed) {
