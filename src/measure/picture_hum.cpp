@@ -385,6 +385,8 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
                     1 / slowest, least * to_percent),
         std::nullopt);
   }
+  if (unlike_strips != nullptr || !setup_.held.empty())
+    uneven_percent_ = (unlike_strips == nullptr ? 1 : unlike_strips->most) * level / found * to_percent;
   if (unlike_strips != nullptr) {
     const StripView& v = *unlike_strips;
     if (!v.with_level && !v.enough)

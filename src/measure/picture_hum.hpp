@@ -18,6 +18,10 @@ class PictureHumMeter final : public FrameMeter {
   /// @param noise of a frame, codes rms (for what rounding leaves).
   void finish(bool rolling, double noise, Readings& out, PictureTraces* traces);
 
+  /// After finish(): hum that differs from part to part of a line, % of white; it bends edges. 0: it does
+  /// not.
+  [[nodiscard]] double uneven_percent() const { return uneven_percent_; }
+
  private:
   void choose_blocks();
   void push_means(const PictureView& view);
@@ -36,6 +40,7 @@ class PictureHumMeter final : public FrameMeter {
   std::vector<std::uint16_t> before_;                     // block sums of the frame before
   std::uint64_t seen_ = 0, used_ = 0;                     // fields of a live picture
   double noise_seen_;
+  double uneven_percent_ = 0;
   bool held_ = false;  // all of the picture stands where codes end
 };
 
