@@ -33,7 +33,7 @@ Exit run_compare(Context& context, const CompareOptions& o) {
   const diagnose::Capture before = only_one(o.before, o.any, context);
   const diagnose::Capture after = only_one(o.after, o.any, context);
   if (context.stop) return Exit::Interrupted;
-  const diagnose::Comparison c = diagnose::compare(book, before, after, o.did, {site_system(o.any)});
+  const diagnose::Comparison c = diagnose::compare(book, before, after, o.did, site_of(o.any));
   if (c.changes.empty())
     throw unusable(
         fmt::format("{} and {}: no reading in common; compare captures of one kind", o.before, o.after));

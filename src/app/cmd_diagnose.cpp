@@ -135,7 +135,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
     for (auto& c : measure_any(file, o.any, context)) captures.push_back(std::move(c));
     if (context.stop) return Exit::Interrupted;
   }
-  const diagnose::Site site{site_system(o.any)};
+  const diagnose::Site site = site_of(o.any);
   std::vector<diagnose::Evidence> evidence = diagnose::gather(book, captures, site);
   evidence.insert(evidence.end(), observed.begin(), observed.end());
   std::vector<std::string> silent;

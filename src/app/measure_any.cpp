@@ -93,6 +93,8 @@ std::string site_system(const AnyOptions& o) {
   return profile ? profile->system : std::string();
 }
 
+diagnose::Site site_of(const AnyOptions& o) { return {site_system(o), o.sides}; }
+
 void add_any_options(CLI::App& c, AnyOptions& o) {
   c.add_option("--mains", o.mains, "Mains frequency to look for hum at")
       ->check(CLI::IsMember({"50", "60", "auto"}))
@@ -102,6 +104,11 @@ void add_any_options(CLI::App& c, AnyOptions& o) {
        "What the site's video is meant to be; other scanning or setup is then a finding. Without it as "
        "`linebench profile` was set, if it was")
       ->check(CLI::IsMember({"525", "525-no-setup", "625"}));
+  c.add_option(
+       "--sides", o.sides,
+       "Whether one side or two are meant to carry the sound of captures of two channels; without it one "
+       "silent side and a mono programme are no finding")
+      ->check(CLI::IsMember({"one", "two"}));
   c.add_option("--signal", o.signal, "Name of the test signal that was sent (audio files)");
   c.add_option("--pad", o.pad,
                "Ratio of the pad before the card where it took in video, as for measure --view lowband");

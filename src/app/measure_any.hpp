@@ -11,7 +11,7 @@ namespace linebench::app {
 
 /// What is known about the files beside what they say themselves.
 struct AnyOptions {
-  std::string mains = "auto", system, signal;
+  std::string mains = "auto", system, signal, sides;
   std::optional<double> full_scale_v;
   std::vector<std::string> lowband;  ///< which of the files are composite signals taken in by a sound card
   std::optional<double> pad;         ///< before the card, volts on the line over volts at the card
@@ -20,8 +20,10 @@ struct AnyOptions {
 /// What the site's video is meant to be: as given, else as the profile has it where one was chosen, else
 /// nothing is expected.
 [[nodiscard]] std::string site_system(const AnyOptions& options);
+/// The same and what its sound is meant to be.
+[[nodiscard]] diagnose::Site site_of(const AnyOptions& options);
 
-/// --mains, --system, --signal, --full-scale, --pad. The options must live as long as the command.
+/// --mains, --system, --sides, --signal, --full-scale, --pad. The options must live as long as the command.
 void add_any_options(CLI::App& command, AnyOptions& options);
 
 /// The captures in a file: a document of readings (measure --json), composite samples, frames, a composite

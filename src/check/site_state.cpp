@@ -41,9 +41,7 @@ void look(SiteState& s, const Knowledge& k) {
   }
   const diagnose::Site site{s.system};
   // What a person told of comes first: of two pieces of evidence for one sign the first counts.
-  std::vector<diagnose::Evidence> evidence = s.told;
-  for (diagnose::Evidence& e : diagnose::gather(*k.book, s.captures, site)) evidence.push_back(std::move(e));
-  s.diagnosis = diagnose::diagnose(*k.book, evidence);
+  s.diagnosis = diagnose::diagnose(*k.book, diagnose::Job{s.captures, s.told, site});
   s.segment = diagnose::locate(*k.book, s.path, s.captures, site);
   if (k.looks) k.looks->insert_or_assign(s.evidence, Look{s.diagnosis, s.segment});
 }

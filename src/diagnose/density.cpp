@@ -62,21 +62,18 @@ std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause*
   return out;
 }
 
-double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
-  const double stray =
-      (a != nullptr && a->acts) || (b != nullptr && b->acts) ? stray_share : sound_stray_share;
+namespace {
+
+bool acts(const Cause* c) { return c != nullptr && c->acts; }
+
+// Of one reading, whatever it was picked from.
+double log_density_of_one(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+  const double stray = acts(a) || acts(b) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
-    double p = 0;
-    int causes = 0;
     std::size_t place = 0;
     while (place < sign.words.size() && sign.words[place].first != e.word) ++place;
     if (place == sign.words.size()) return 0;
-    for (const Cause* c : {a, b}) {
-      if (c == nullptr || !c->acts) continue;
-      p += c->words[place];
-      ++causes;
-    }
-    p = causes > 0 ? p / causes : sign.words[place].second;
+    const double p = predict_words(sign, a, b)[place];
     return std::log((1 - stray) * p + stray / static_cast<double>(sign.words.size()));
   }
   const Predicted m = predict(sign, a, b);
@@ -92,11 +89,57 @@ double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Ca
   return std::log((1 - stray) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray / span);
 }
 
-double log_density_unknown(const Sign& sign, const Evidence& e) {
+double log_unknown_of_one(const Sign& sign, const Evidence& e) {
   if (sign.scale == Scale::Words) return -std::log(static_cast<double>(sign.words.size()));
   const double span = sign.high - sign.low;
-  if (e.at_most) return std::log(std::clamp((held(sign, e.value) - sign.low) / span, 1e-4, 1.0));
+  if (e.at_most) {
+    // That nothing was found where nothing is usual speaks for no fault, known or not.
+    const double share = std::log(std::clamp((held(sign, e.value) - sign.low) / span, 1e-4, 1.0));
+    return std::min(share, log_density_of_one(sign, e, nullptr, nullptr));
+  }
   return -std::log(span);
+}
+
+// Probability that a reading is no further from sound than this one.
+double not_odder(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+  if (sign.scale == Scale::Words) {
+    double own = 0;
+    for (const auto& [word, share] : sign.words) own = word == e.word ? share : own;
+    const std::vector<double> p = predict_words(sign, a, b);
+    double sum = 0;
+    for (std::size_t i = 0; i < p.size(); ++i) sum += sign.words[i].second >= own ? p[i] : 0;
+    return sum;
+  }
+  const Predicted m = predict(sign, a, b);
+  const double sd = std::hypot(m.sd, e.sd);
+  const double value = held(sign, e.value);
+  if (sign.scale != Scale::Shift) return normal_below((value - m.mean) / sd);
+  const double off = std::abs(value - sign.usual);
+  return normal_below((sign.usual + off - m.mean) / sd) - normal_below((sign.usual - off - m.mean) / sd);
+}
+
+// The oddest of n readings was picked, and the cause is in one of them: in this one, or in another that it
+// left less odd. `log_ratio` is ln of p(reading with the cause) / p(reading where sound).
+double of_picked(double log_ratio, double others, double n) {
+  constexpr double least = 1e-6;
+  return std::log((std::exp(std::min(log_ratio, 600.0)) + (n - 1) * std::max(others, least)) / n);
+}
+
+}  // namespace
+
+double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+  const double one = log_density_of_one(sign, e, a, b);
+  if (!(e.among > 1) || e.at_most || (!acts(a) && !acts(b))) return one;
+  const double sound = log_density_of_one(sign, e, nullptr, nullptr);
+  const double others = not_odder(sign, e, a, b) / std::max(not_odder(sign, e, nullptr, nullptr), 1e-6);
+  return sound + of_picked(one - sound, others, e.among);
+}
+
+double log_density_unknown(const Sign& sign, const Evidence& e) {
+  const double one = log_unknown_of_one(sign, e);
+  if (!(e.among > 1) || e.at_most) return one;
+  const double sound = log_density_of_one(sign, e, nullptr, nullptr);
+  return sound + of_picked(one - sound, 0.5, e.among);
 }
 
 Cause cause_of(const Sign& sign, const Effect& effect, double severity) {

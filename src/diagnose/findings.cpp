@@ -12,6 +12,7 @@ namespace linebench::diagnose {
 namespace {
 
 constexpr double worth_saying = 0.4;  // nats: odds moved by half
+constexpr double worth_a_finding = 0.1;
 
 std::string shown_level(const Sign& s, double working) {
   const double v = from_working(s.scale, working);
@@ -26,6 +27,10 @@ std::string usual_text(const Sign& s) {
     return top->second > 0.8 ? "sound: " + top->first : "";
   }
   return fmt::format("sound: about {}{}{}", shown_level(s, s.usual), s.unit.empty() ? "" : " ", s.unit);
+}
+
+bool as_usual(const Sign& s, const Evidence& e) {
+  return s.scale != Scale::Words && !e.at_most && std::abs(e.value - s.usual) <= s.spread;
 }
 
 std::string expected_text(const Sign& s, const FaultTable& t, std::size_t i) {
@@ -69,10 +74,13 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
   } else {
     // Odd, and this fault says nothing of it: the fault alone does not explain all.
     b.nats = std::min(0.0, m.sound[e] - log_density_unknown(s, m.evidence[e]));
-    expected = "this fault does not explain it";
+    if (b.nats < 0) expected = "this fault does not explain it";
   }
   b.text = fmt::format("{}: {}", s.label, m.evidence[e].shown);
-  if (const std::string why = joined(usual_text(s), expected); !why.empty()) b.text += " (" + why + ")";
+  const std::string usual = b.touched && b.nats < 0 && as_usual(s, m.evidence[e])
+                                ? "as where nothing is wrong"
+                                : usual_text(s);
+  if (const std::string why = joined(usual, expected); !why.empty()) b.text += " (" + why + ")";
   if (!m.evidence[e].from.empty()) b.text += ", " + m.evidence[e].from;
   return b;
 }
@@ -118,6 +126,20 @@ std::vector<Bearing> bearings(const Model& m, const FaultTable& t, bool all) {
   return out;
 }
 
+std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job) {
+  std::vector<Evidence> evidence = job.told;
+  for (Evidence& e : gather(book, job.captures, job.site)) evidence.push_back(std::move(e));
+  return evidence;
+}
+
+Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options) {
+  Diagnosis d = diagnose(book, evidence_of(book, job), options);
+  for (const Capture& c : job.captures) {
+    if (nothing_came_in(c)) d.silent.push_back(c.name);
+  }
+  return d;
+}
+
 Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence, const Options& options) {
   const Model m = build_model(book, evidence);
   const std::vector<double> p = marginals(m);
@@ -126,8 +148,9 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
   for (const Hypothesis& h : m.hypotheses) {
     if (h.unlisted) {
       d.unlisted = h.probability;
-    } else if (h.first < 0) {
-      d.nothing_wrong = h.probability;
+    } else if (h.first < 0 || (captured(m) && unseen(m, h))) {
+      // What was not looked at is not held against what was.
+      d.nothing_wrong += h.probability;
     }
   }
   std::vector<int> order(p.size());
@@ -139,12 +162,40 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
     d.ranking.emplace_back(m.tables[static_cast<std::size_t>(i)].fault->id, p[static_cast<std::size_t>(i)]);
   for (const int i : order) {
     const double probability = p[static_cast<std::size_t>(i)];
+    const FaultTable& t = m.tables[static_cast<std::size_t>(i)];
     if (d.findings.size() >= options.most_findings || probability < options.least_probability) break;
+    // A fault that nothing was measured of, or that the evidence makes no likelier, is no finding.
+    if (t.touched.empty() || (probability < worth_a_finding && probability <= t.fault->prior)) continue;
     d.findings.push_back(finding_of(m, i, probability, options));
   }
   if (options.next_tests) d.next_test = best_test(m, -1);
   return d;
 }
+
+namespace {
+
+// Weights against nothing wrong, summed to what a person can follow.
+std::vector<Term> sum_of(const Model& m, int fault) {
+  std::vector<double> parts[5];
+  for (const Hypothesis& h : m.hypotheses) {
+    const bool holds = h.first == fault || h.second == fault;
+    const std::size_t part = h.unlisted ? 1 : h.first < 0 ? 0 : !holds ? 4 : h.second < 0 ? 2 : 3;
+    parts[part].push_back(h.log_weight);
+  }
+  static constexpr const char* names[] = {"nothing wrong", "something not in the book", "this fault alone",
+                                          "this fault beside another", "all other faults and pairs of them"};
+  std::vector<double> all;
+  std::vector<Term> out;
+  for (std::size_t k = 0; k < 5; ++k) {
+    out.push_back({names[k], log_sum(parts[k]), 0});
+    all.push_back(out.back().log_weight);
+  }
+  const double total = log_sum(all);
+  for (Term& t : out) t.probability = std::exp(t.log_weight - total);
+  return out;
+}
+
+}  // namespace
 
 Explanation explain(const FaultBook& book, const std::vector<Evidence>& evidence, const std::string& fault) {
   const Fault* f = book.fault(fault);
@@ -171,6 +222,7 @@ Explanation explain(const FaultBook& book, const std::vector<Evidence>& evidence
   out.variant =
       f->variants[static_cast<std::size_t>(std::max_element(ways.begin(), ways.end()) - ways.begin())].name;
   out.nats = t.log_ratio;
+  out.sum = sum_of(m, static_cast<int>(at));
   out.all = bearings(m, t, true);
   for (std::size_t i = 0; i < p.size(); ++i) {
     if (i != at)

@@ -14,6 +14,9 @@ std::string shown_number(const Sign& s, double value) {
   return fmt::format("{:.{}f}{}{}", value, decimals, s.unit.empty() ? "" : " ", s.unit);
 }
 
+// A sign further from sound than this many standard deviations is odd.
+constexpr double odd_from = 1.5;
+
 // How far from sound, in standard deviations; what both sides mean the same for levels and counts is only
 // upwards.
 double oddness(const Sign& s, const Evidence& e) {
@@ -29,27 +32,46 @@ double oddness(const Sign& s, const Evidence& e) {
 
 }  // namespace
 
-void Gatherer::offer(const Sign& sign, Evidence e) {
-  const auto same =
-      std::find_if(kept_.begin(), kept_.end(), [&](const Evidence& k) { return k.sign == sign.id; });
-  if (same == kept_.end()) {
-    kept_.push_back(std::move(e));
-    return;
-  }
-  // What is furthest from sound speaks. A bound says of a level how much may be there, of a shift how far off
-  // it is at least. What was found and is odd is not hidden by a path where less could be seen.
-  constexpr double odd = 1.5;
+void Gatherer::offer(const Sign& sign, Evidence e, Support support) {
+  offers_[sign.id].push_back({std::move(e), signal_, support});
+}
+
+void Gatherer::chosen_of(std::string_view sign, std::size_t places) { places_[std::string(sign)] = places; }
+
+Evidence Gatherer::spokesman(const Sign& sign, const std::vector<Offer>& offers) const {
   const bool levels = sign.scale != Scale::Words && sign.scale != Scale::Shift;
-  bool takes = levels ? e.value > same->value : oddness(sign, e) > oddness(sign, *same);
-  if (levels && e.at_most != same->at_most) {
-    const Evidence& found = e.at_most ? *same : e;
-    if (oddness(sign, found) > odd) takes = same->at_most;
+  const bool good = std::ranges::any_of(offers, [](const Offer& o) { return o.support == Support::Good; });
+  const Offer* best = nullptr;
+  for (const Offer& o : offers) {
+    if (good && o.support == Support::Weak) continue;
+    if (best == nullptr) {
+      best = &o;
+      continue;
+    }
+    const Evidence& e = o.evidence;
+    const Evidence& kept = best->evidence;
+    // What is furthest from sound speaks. A bound says of a level how much may be there, of a shift how far
+    // off it is at least. What was found and is odd is not hidden by a path where less could be seen.
+    bool takes = levels ? e.value > kept.value : oddness(sign, e) > oddness(sign, kept);
+    if (levels && e.at_most && kept.at_most && o.signal != best->signal) takes = e.value < kept.value;
+    if (levels && e.at_most != kept.at_most) {
+      const Evidence& found = e.at_most ? kept : e;
+      if (oddness(sign, found) > odd_from) takes = kept.at_most;
+    }
+    if (takes) best = &o;
   }
-  if (takes) *same = std::move(e);
+  Evidence out = best->evidence;
+  std::map<std::string, std::size_t> places;
+  for (const Offer& o : offers) ++places[o.signal];
+  std::size_t most = 1;
+  for (const auto& [signal, n] : places) most = std::max(most, n);
+  if (const auto it = places_.find(sign.id); it != places_.end()) most = it->second;
+  out.among = static_cast<double>(most);
+  return out;
 }
 
 void Gatherer::number(std::string_view id, double value, double u, const std::string& from,
-                      const std::string& remark) {
+                      const std::string& remark, Support support) {
   const Sign* s = book_.sign(id);
   if (s == nullptr || !std::isfinite(value)) return;
   Evidence e;
@@ -68,16 +90,30 @@ void Gatherer::number(std::string_view id, double value, double u, const std::st
   }
   e.shown = shown_number(*s, value) + (remark.empty() ? "" : " (" + remark + ")");
   e.from = from;
-  offer(*s, std::move(e));
+  offer(*s, std::move(e), support);
 }
 
-void Gatherer::bound(std::string_view id, double value, const std::string& from) {
+void Gatherer::amount(std::string_view sign, const Readings& readings, std::string_view id,
+                      const std::string& from) {
+  if (const auto v = number_of(readings, id)) {
+    if (std::abs(v->value) < v->u) {
+      bound(sign, std::abs(v->value) + v->u, 0, from);
+    } else {
+      number(sign, std::abs(v->value), v->u, from);
+    }
+  } else if (const auto b = bound_of(readings, id)) {
+    bound(sign, *b, 0, from);
+  }
+}
+
+void Gatherer::bound(std::string_view id, double value, double u, const std::string& from) {
   const Sign* s = book_.sign(id);
   if (s == nullptr || !std::isfinite(value)) return;
   Evidence e;
   e.sign = s->id;
   e.value = std::clamp(to_working(s->scale, value), s->low, s->high);
   e.at_most = true;
+  e.sd = 0.5 * u;
   e.shown = "below " + shown_number(*s, value);
   e.from = from;
   offer(*s, std::move(e));
@@ -98,10 +134,19 @@ void Gatherer::word(std::string_view id, const std::string& word, const std::str
 }
 
 std::vector<Evidence> Gatherer::in_book_order() const {
-  std::vector<Evidence> out = kept_;
-  std::sort(out.begin(), out.end(), [&](const Evidence& a, const Evidence& b) {
-    return book_.sign_index(a.sign) < book_.sign_index(b.sign);
-  });
+  std::vector<Evidence> out;
+  for (const Sign& s : book_.signs) {
+    if (const auto it = offers_.find(s.id); it != offers_.end()) out.push_back(spokesman(s, it->second));
+  }
+  // One faulty place is odd in several signs, and was still picked but once.
+  std::map<std::string, int> together;
+  const auto picked = [&](const Evidence& e) {
+    return e.among > 1 && !e.at_most && oddness(*book_.sign(e.sign), e) > odd_from;
+  };
+  for (const Evidence& e : out) together[e.from] += picked(e) ? 1 : 0;
+  for (Evidence& e : out) {
+    if (picked(e)) e.among = std::pow(e.among, 1.0 / together[e.from]);
+  }
   return out;
 }
 
@@ -161,11 +206,13 @@ std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& 
   std::vector<Capture> captures;
   std::ranges::remove_copy_if(all, std::back_inserter(captures), nothing_came_in);
   Gatherer out(book);
-  gather_audio(captures, out);
+  gather_audio(captures, site, out);
   for (const Capture& c : captures) {
+    out.begin(c.facts.signal);
     gather_video(c, site, out);
     gather_picture(c, out);
   }
+  out.begin({});
   gather_shared(captures, out);
   return out.in_book_order();
 }

@@ -5,30 +5,55 @@
 
 #include <cmath>
 #include <linebench/diagnose/evidence.hpp>
+#include <map>
 #include <optional>
 #include <string>
 #include <vector>
 
 namespace linebench::diagnose {
 
-/// Collects candidates for signs; the one furthest from sound stays.
+/// How well a value stands: a weak one speaks only where no other does.
+enum class Support { Good, Weak };
+
+/// Collects candidates for signs; of those that are well supported the one furthest from sound stays, and
+/// says of how many it is the extreme.
 class Gatherer {
  public:
   explicit Gatherer(const FaultBook& book) : book_(book) {}
 
+  /// What was sent in the capture that the next candidates are from. Captures of one signal are of several
+  /// places; captures of several signals show the same places again.
+  void begin(const std::string& signal) { signal_ = signal; }
+
   /// @param value, u in the sign's own unit (u expanded, k=2); a sign the book does not have is left out.
   void number(std::string_view sign, double value, double u, const std::string& from,
-              const std::string& remark = {});
-  void bound(std::string_view sign, double value, const std::string& from);
+              const std::string& remark = {}, Support support = Support::Good);
+  /// @param u of the bound itself, expanded (k=2), working units.
+  void bound(std::string_view sign, double value, double u, const std::string& from);
+  /// A size that was measured; the bound where nothing was found, or nothing that stands out of its
+  /// uncertainty: a tear of 0 px says only that none is larger.
+  void amount(std::string_view sign, const Readings& readings, std::string_view id, const std::string& from);
   void word(std::string_view sign, const std::string& word, const std::string& from,
             const std::string& remark = {});
+
+  /// The signs so far offered once for the strongest of this many places.
+  void chosen_of(std::string_view sign, std::size_t places);
 
   [[nodiscard]] std::vector<Evidence> in_book_order() const;
 
  private:
-  void offer(const Sign& sign, Evidence e);
+  struct Offer {
+    Evidence evidence;
+    std::string signal;
+    Support support;
+  };
+  void offer(const Sign& sign, Evidence e, Support support = Support::Good);
+  [[nodiscard]] Evidence spokesman(const Sign& sign, const std::vector<Offer>& offers) const;
+
   const FaultBook& book_;
-  std::vector<Evidence> kept_;
+  std::string signal_;
+  std::map<std::string, std::vector<Offer>> offers_;
+  std::map<std::string, std::size_t, std::less<>> places_;
 };
 
 /// A measured number of this id and its expanded uncertainty.
@@ -43,7 +68,7 @@ struct Number {
 /// Ids' channel suffixes in this capture: {""} or {".left", ".right"} ...
 [[nodiscard]] std::vector<std::string> suffixes_of(const Capture& capture);
 
-void gather_audio(const std::vector<Capture>& captures, Gatherer& out);
+void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out);
 void gather_video(const Capture& capture, const Site& site, Gatherer& out);
 void gather_picture(const Capture& capture, Gatherer& out);
 void gather_shared(const std::vector<Capture>& captures, Gatherer& out);

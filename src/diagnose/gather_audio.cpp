@@ -3,6 +3,7 @@
 #include <linebench/base/decibel.hpp>
 #include <linebench/standards/weighting.hpp>
 #include <map>
+#include <numbers>
 
 #include "gather.hpp"
 
@@ -14,6 +15,25 @@ constexpr double programme_lufs = -23;     // [EBU R 128]
 constexpr double idle_dbfs = -45;          // below it nothing is being sent, whatever hums there
 constexpr double hum_worth_placing = -78;  // dBFS; weaker hum says nothing about where it comes from
 constexpr double field_rate_525_hz = 60000.0 / 1001.0;
+// dBFS of an input that nobody lined up or calibrated says of the path's level what the input's gain control,
+// from microphone to line, leaves to be said (k=2): the project's estimate.
+constexpr double unknown_gain_db = 24;
+constexpr double line_up_u_db = 1;     // how near to 0 dBu a site is lined up, where volts are known (k=2)
+constexpr double least_step_db = 0.2;  // of a tone that holds its level; smaller steps are not looked for
+
+// What a level in dBFS stands for on the line.
+struct Scaling {
+  double line_up_dbfs = 0;  // add to a level against -18 dBFS to have it against 0 dBu
+  double u = 0;             // k=2
+  const char* remark = "";
+};
+
+Scaling scaling_of(const CaptureFacts& facts) {
+  if (!facts.full_scale_v) return {0, unknown_gain_db, "input not calibrated in volts"};
+  constexpr double zero_dbu_v = 0.774597;  // 1 mW in 600 ohm
+  const double full_scale_dbu = db_from_amplitude(*facts.full_scale_v / std::numbers::sqrt2 / zero_dbu_v);
+  return {full_scale_dbu + line_up_dbfs, line_up_u_db, ""};
+}
 
 // What was sent decides what a level means.
 enum class Sent { Tone, Programme, Idle, Other };
@@ -32,6 +52,7 @@ Sent sent_on(const Capture& c, const std::string& suffix) {
   const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
   const auto tone = number_of(c.readings, "audio.tone.level" + suffix);
   if (!signal.empty()) return Sent::Other;
+  if (number_of(c.readings, "audio.tone.step" + suffix)) return Sent::Tone;
   // What rules the channel must not be interference if its level is to say anything of the source's.
   for (const char* id : {"audio.hum.level", "audio.whistle.level", "audio.phone_burst.level"}) {
     const auto v = number_of(c.readings, id + suffix);
@@ -66,7 +87,7 @@ constexpr const char* hum_classes[] = {"audio.hum.fundamental", "audio.hum.even"
 void hum_classes_of(const Path& p, Gatherer& out) {
   const Readings& r = p.capture->readings;
   if (!p.hum_found) {
-    for (const char* id : hum_classes) out.bound(id, *p.hum_db, p.name);
+    for (const char* id : hum_classes) out.bound(id, *p.hum_db, 0, p.name);
     return;
   }
   std::map<std::string, Share> classes;
@@ -82,7 +103,7 @@ void hum_classes_of(const Path& p, Gatherer& out) {
     const auto it = classes.find(id);
     if (it == classes.end()) {
       // Not found beside the others: it is no stronger than the weakest that was.
-      out.bound(id, weakest + 3, p.name);
+      out.bound(id, weakest + 3, 0, p.name);
     } else {
       out.number(id, db_from_power(it->second.power), it->second.u_db, p.name);
     }
@@ -112,6 +133,11 @@ void hum_of(const std::vector<Path>& paths, Gatherer& out) {
   }
   if (strongest == nullptr) return;
   hum_classes_of(*strongest, out);
+  std::map<std::string, std::size_t> places;  // by what was sent: another signal shows the same places again
+  for (const Path& p : paths) places[p.capture->facts.signal] += p.hum_db ? 1 : 0;
+  std::size_t most = 1;
+  for (const auto& [signal, n] : places) most = std::max(most, n);
+  for (const char* id : hum_classes) out.chosen_of(id, most);
   if (!strongest->hum_found || *strongest->hum_db < hum_worth_placing) return;
   int with = 0;
   int without = 0;
@@ -151,38 +177,51 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   const Sent sent = sent_on(c, suffix);
   const auto rms = number_of(r, "audio.level.rms" + suffix);
   const auto tone = number_of(r, "audio.tone.level" + suffix);
-  const double nominal = c.facts.signal.find("rp155") != std::string::npos ? -20.0 : line_up_dbfs;
+  const Scaling scaling = scaling_of(c.facts);
+  // Digital line-up; in volts it is the same whatever it is called in dBFS.
+  const bool rp155 = !c.facts.full_scale_v && c.facts.signal.find("rp155") != std::string::npos;
+  const double against = scaling.line_up_dbfs - (rp155 ? -20.0 : line_up_dbfs);
   if (sent == Sent::Tone && tone) {
-    out.number("audio.level.tone", tone->value - nominal, tone->u, name);
-  } else if (sent == Sent::Tone && rms) {
-    out.bound("audio.level.tone", rms->value - nominal, name);
-  }
-  if (sent == Sent::Tone && tone) {
+    out.number("audio.level.tone", tone->value + against, std::hypot(tone->u, scaling.u), name,
+               scaling.remark);
     if (const auto thd = number_of(r, "audio.thd" + suffix))
       out.number("audio.thd", thd->value, thd->u, name);
+  } else if (sent == Sent::Tone && rms) {
+    out.bound("audio.level.tone", rms->value + against, scaling.u, name);
+  }
+  if (const auto step = number_of(r, "audio.tone.step" + suffix)) {
+    out.number("audio.level.step", std::abs(step->value), step->u, name);
+  } else if (sent == Sent::Tone && tone) {
+    out.bound("audio.level.step", least_step_db + 2 * tone->u, 0, name);
   }
   if (const auto loud = number_of(r, "audio.loudness.integrated"); loud && sent == Sent::Programme) {
-    out.number("audio.level.programme", loud->value + (c.facts.channels == 1 ? 3 : 0) - programme_lufs,
-               loud->u, name);
+    out.number("audio.level.programme",
+               loud->value + (c.facts.channels == 1 ? 3 : 0) - programme_lufs + scaling.line_up_dbfs,
+               std::hypot(loud->u, scaling.u), name, scaling.remark);
   }
+}
+
+// Gaps of a tone or a programme; between the bursts of what is picked up on an idle path nothing is missing.
+std::optional<Number> gaps_of(const Capture& c, const std::string& suffix) {
+  if (sent_on(c, suffix) == Sent::Idle) return std::nullopt;
+  return number_of(c.readings, "audio.dropout.count" + suffix);
 }
 
 void events_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const double minutes = c.facts.duration_s() / 60;
   if (!(minutes > 0)) return;
-  const auto rate = [&](const char* id, const char* sign) {
-    const auto n = number_of(c.readings, id + suffix);
+  const auto rate = [&](const std::optional<Number>& n, const char* sign) {
     if (!n) return;
     // None in a short capture bounds the rate; it does not make it nought.
     if (n->value == 0 && minutes < 1) {
-      out.bound(sign, 0.7 / minutes, name);
+      out.bound(sign, 0.7 / minutes, 0, name);
     } else {
       out.number(sign, n->value / minutes, 2 * std::sqrt(n->value) / minutes, name,
                  fmt::format("{:.0f} found", n->value));
     }
   };
-  rate("audio.click.count", "audio.click");
-  rate("audio.dropout.count", "audio.dropout");
+  rate(number_of(c.readings, "audio.click.count" + suffix), "audio.click");
+  rate(gaps_of(c, suffix), "audio.dropout");
   if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
     out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
     const auto at = number_of(c.readings, "audio.clip.level" + suffix);
@@ -198,7 +237,7 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
     if (!(minutes > 0)) continue;
     for (const std::string& suffix : suffixes_of(c)) {
       const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
-      const auto gaps = number_of(c.readings, "audio.dropout.count" + suffix);
+      const auto gaps = gaps_of(c, suffix);
       if (clicks || gaps)
         rates.push_back(((clicks ? clicks->value : 0) + (gaps ? gaps->value : 0)) / minutes);
     }
@@ -219,16 +258,21 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
     if (const auto v = number_of(r, id + suffix)) {
       out.number(sign, v->value, v->u, name);
     } else if (const auto b = bound_of(r, id + suffix)) {
-      out.bound(sign, *b, name);
+      out.bound(sign, *b, 0, name);
     }
   }
   const auto noise = number_of(r, "audio.noise.a" + suffix);
   const Sent sent = sent_on(c, suffix);
   // Beside bursts, sweeps or programme what is left over is no noise of the path's.
   if (!noise || (sent != Sent::Tone && sent != Sent::Idle)) return;
-  const double rest = power_from_db(noise->value) - hum_a_weighted(r, suffix, 1);
+  double rest = power_from_db(noise->value) - hum_a_weighted(r, suffix, 1);
+  const auto whistle = number_of(r, "audio.whistle.level" + suffix);
+  if (const auto hz = number_of(r, "audio.whistle.frequency" + suffix); whistle && hz)
+    rest -= power_from_db(whistle->value + standards::a_weighting_db(hz->value));
+  const Scaling scaling = scaling_of(c.facts);
   // Hum's share is taken out; where it rules, goes on above the highest multiple that is reported, or clicks
   // and gaps are in the sum, the hiss is only bounded.
+  // A whistle is a sign of its own and no hiss.
   constexpr int tail_from = 25;
   const auto events = [&](const char* id) {
     const auto n = number_of(r, id + suffix);
@@ -236,9 +280,10 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   };
   const bool clean = events("audio.click.count") + events("audio.dropout.count") == 0;
   if (clean && rest > 0.3 * power_from_db(noise->value) && rest > 4 * hum_a_weighted(r, suffix, tail_from)) {
-    out.number("audio.noise.hiss", db_from_power(rest), noise->u, name);
+    out.number("audio.noise.hiss", db_from_power(rest) + scaling.line_up_dbfs,
+               std::hypot(noise->u, scaling.u), name, scaling.remark);
   } else {
-    out.bound("audio.noise.hiss", noise->value, name);
+    out.bound("audio.noise.hiss", noise->value + scaling.line_up_dbfs, scaling.u, name);
   }
 }
 
@@ -253,7 +298,9 @@ std::optional<double> loudest_hum(const std::vector<Capture>& captures, const st
   return most;
 }
 
-void sides_of(const Capture& c, const std::vector<Capture>& captures, Gatherer& out) {
+bool one_side(const std::string& sides) { return sides == "left only" || sides == "right only"; }
+
+void sides_of(const Capture& c, const std::vector<Capture>& captures, const Site& site, Gatherer& out) {
   const Readings& r = c.readings;
   if (const auto x = number_of(r, "audio.pair.crosstalk")) {
     // Hum stands where a weak neighbour would; beside it crosstalk is only bounded.
@@ -264,12 +311,12 @@ void sides_of(const Capture& c, const std::vector<Capture>& captures, Gatherer& 
       hidden = hidden || (hum && sent && *hum - sent->value > x->value - 6);
     }
     if (hidden) {
-      out.bound("audio.pair.crosstalk", x->value, c.name);
+      out.bound("audio.pair.crosstalk", x->value, 0, c.name);
     } else {
       out.number("audio.pair.crosstalk", x->value, x->u, c.name);
     }
   } else if (const auto b = bound_of(r, "audio.pair.crosstalk")) {
-    out.bound("audio.pair.crosstalk", *b, c.name);
+    out.bound("audio.pair.crosstalk", *b, 0, c.name);
   }
   const Sent left = sent_on(c, ".left");
   const Sent right = sent_on(c, ".right");
@@ -280,12 +327,14 @@ void sides_of(const Capture& c, const std::vector<Capture>& captures, Gatherer& 
     out.word(group + "polarity", p->value < 0 ? "reversed" : "same", c.name);
   const bool sides_meant = c.facts.signal.find("left-right") == std::string::npos;
   if (!sides_meant || (left == Sent::Idle && right == Sent::Idle)) return;
+  // One line recorded in two channels looks like a source or a pair of which one side is lost, and a mono
+  // source is right where mono was promised: what was meant must be told.
+  const auto sides = text_of(r, "audio.pair.sides");
+  if (site.sides == "one" || (site.sides != "two" && c.facts.signal.empty() && sides && *sides != "both"))
+    return;
   if (const auto g = number_of(r, "audio.pair.gain"))
     out.number(group + "gain", std::abs(g->value), g->u, c.name);
-  if (const auto s = text_of(r, "audio.pair.sides")) {
-    const bool one = *s == "left only" || *s == "right only";
-    out.word(group + "sides", one ? "one only" : *s, c.name, one ? *s : "");
-  }
+  if (sides) out.word(group + "sides", one_side(*sides) ? "one only" : *sides, c.name, *sides);
 }
 
 std::optional<double> band_mean(const Curve& c, double from_hz, double to_hz) {
@@ -301,14 +350,18 @@ std::optional<double> band_mean(const Curve& c, double from_hz, double to_hz) {
 
 void response_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
-  if (const auto g = number_of(r, "audio.response.gain" + suffix))
-    out.number("audio.response.gain", g->value, g->u, name);
+  // From sample to sample: both ends' gains are in it, unless they are known in volts.
+  if (const auto g = number_of(r, "audio.response.gain" + suffix)) {
+    const bool known = c.facts.full_scale_v.has_value();
+    out.number("audio.response.gain", g->value, known ? g->u : std::hypot(g->u, unknown_gain_db), name,
+               known ? "" : "input not calibrated in volts");
+  }
   if (const auto p = number_of(r, "audio.response.polarity" + suffix))
     out.word("audio.response.polarity", p->value < 0 ? "reversed" : "same", name);
   if (const auto e = number_of(r, "audio.response.echo.level" + suffix)) {
     out.number("audio.response.echo", e->value, e->u, name);
   } else if (const auto b = bound_of(r, "audio.response.echo.level" + suffix)) {
-    out.bound("audio.response.echo", *b, name);
+    out.bound("audio.response.echo", *b, 0, name);
   }
   const Reading* curve = find_reading(r, "audio.response" + suffix);
   if (curve == nullptr || !std::holds_alternative<Curve>(curve->value)) return;
@@ -320,13 +373,14 @@ void response_of(const Capture& c, const std::string& suffix, const std::string&
 
 }  // namespace
 
-void gather_audio(const std::vector<Capture>& captures, Gatherer& out) {
+void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out) {
   std::optional<Number> field;
   for (const Capture& c : captures) {
     if (const auto f = number_of(c.readings, "video.field.frequency")) field = f;
   }
   std::vector<Path> paths;
   for (const Capture& c : captures) {
+    out.begin(c.facts.signal);
     for (const std::string& suffix : suffixes_of(c)) {
       Path p{&c, suffix, suffix.empty() ? c.name : c.name + ", " + suffix.substr(1), std::nullopt, false};
       if (const auto hum = number_of(c.readings, "audio.hum.level" + suffix)) {
@@ -342,8 +396,9 @@ void gather_audio(const std::vector<Capture>& captures, Gatherer& out) {
       hum_rate_of(p, field, out);
       paths.push_back(std::move(p));
     }
-    sides_of(c, captures, out);
+    sides_of(c, captures, site, out);
   }
+  out.begin({});
   hum_of(paths, out);
   events_where(captures, out);
 }

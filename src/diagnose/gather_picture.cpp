@@ -7,21 +7,6 @@
 namespace linebench::diagnose {
 namespace {
 
-void amount(const Readings& r, std::string_view id, std::string_view sign, const std::string& from,
-            Gatherer& out) {
-  if (const auto v = number_of(r, id)) {
-    // What is not distinguishable from nothing is no amount of it: a tear of 0 px says only that none is
-    // larger.
-    if (std::abs(v->value) < v->u) {
-      out.bound(sign, std::abs(v->value) + v->u, from);
-    } else {
-      out.number(sign, std::abs(v->value), v->u, from);
-    }
-  } else if (const auto b = bound_of(r, id)) {
-    out.bound(sign, *b, from);
-  }
-}
-
 struct Hum {
   Number hz;
   std::string from;
@@ -47,7 +32,7 @@ void gather_picture(const Capture& c, Gatherer& out) {
   out.word("picture.signal", *signal, c.name);
   if (*signal == "none") return;
   if (const auto colour = text_of(r, "picture.colour")) out.word("picture.colour", *colour, c.name);
-  amount(r, "picture.hum.level", "picture.hum.level", c.name, out);
+  out.amount("picture.hum.level", r, "picture.hum.level", c.name);
   if (const auto bar = number_of(r, "picture.hum.bar_rate")) {
     if (std::abs(bar->value) > 1.5 * bar->u && std::abs(bar->value) > 0.01) {
       out.word("picture.lock", "roll", c.name, fmt::format("{:.3f} bars a second", bar->value));
@@ -60,14 +45,14 @@ void gather_picture(const Capture& c, Gatherer& out) {
     out.word("picture.roll", rolls ? "rolls" : "steady", c.name,
              fmt::format("{:.1f} lines a frame", roll->value));
   }
-  amount(r, "picture.jitter", "picture.jitter", c.name, out);
-  amount(r, "picture.tear", "picture.tear", c.name, out);
-  amount(r, "picture.noise", "picture.noise", c.name, out);
-  amount(r, "picture.clipped", "picture.clipped", c.name, out);
+  out.amount("picture.jitter", r, "picture.jitter", c.name);
+  out.amount("picture.tear", r, "picture.tear", c.name);
+  out.amount("picture.noise", r, "picture.noise", c.name);
+  out.amount("picture.clipped", r, "picture.clipped", c.name);
   if (const auto e = number_of(r, "picture.echo.level")) {
     out.number("picture.echo.level", e->value, e->u, c.name);
   } else if (const auto b = bound_of(r, "picture.echo.level")) {
-    out.bound("picture.echo.level", *b, c.name);
+    out.bound("picture.echo.level", *b, 0, c.name);
   }
   const bool coloured = text_of(r, "picture.colour").value_or("") != "none";
   if (const auto s = number_of(r, "picture.saturation"); coloured && s && s->value > 0)

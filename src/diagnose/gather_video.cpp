@@ -18,6 +18,10 @@ bool white_sent(const CaptureFacts& facts, const Readings& readings) {
   return false;
 }
 
+bool test_picture(const Readings& readings) {
+  return text_of(readings, "video.pattern").value_or("none") != "none";
+}
+
 // Some test lines rest on blanking and have no black; their lowest part says nothing of setup.
 bool holds_black(const Readings& readings) {
   const std::string pattern = text_of(readings, "video.pattern").value_or("");
@@ -27,21 +31,27 @@ bool holds_black(const Readings& readings) {
   return true;
 }
 
-// A size that was measured, or the bound where nothing was found.
-void amount(const Readings& r, std::string_view id, std::string_view sign, const std::string& from,
-            Gatherer& out) {
-  if (const auto v = number_of(r, id)) {
-    out.number(sign, std::abs(v->value), v->u, from);
-  } else if (const auto b = bound_of(r, id)) {
-    out.bound(sign, *b, from);
-  }
-}
-
 // dB of a value against nominal, with its uncertainty in dB.
 void ratio(std::string_view sign, const Number& v, double nominal, const std::string& from,
            const std::string& shown, Gatherer& out) {
   if (!(v.value > 0) || !(nominal > 0)) return;
   out.number(sign, db_from_amplitude(v.value / nominal), 8.686 * v.u / v.value, from, shown);
+}
+
+// Setup stands at its millivolts; what weakens or doubles the whole signal takes it along, and then it lies
+// between there and where sync says.
+void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& out) {
+  const auto setup = number_of(c.readings, "video.setup");
+  if (!setup || !holds_black(c.readings)) return;
+  const double nominal = site.system == "525" ? standards::video_525.black_mv.nominal : 0;
+  const double least = nominal * std::min(1.0, sync_gain);
+  const double most = nominal * std::max(1.0, sync_gain);
+  const double error = setup->value < least  ? setup->value - least
+                       : setup->value > most ? setup->value - most
+                                             : 0;
+  // Where no pattern was recognised, what is darkest may be no black.
+  out.number("video.setup.error", error, setup->u, c.name, fmt::format("setup {:.1f} mV", setup->value),
+             test_picture(c.readings) ? Support::Good : Support::Weak);
 }
 
 void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
@@ -71,12 +81,8 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
              b != nullptr && b->reason.find("no colour burst") != std::string::npos) {
     out.word("video.colour", "none", c.name);
   }
-  const auto setup = number_of(r, "video.setup");
-  if (setup && sync && holds_black(r) && site.system.substr(0, 3) == (is_625 ? "625" : "525")) {
-    const double gain = sync->value / sync_nominal;
-    const double expected = site.system == "525" ? standards::video_525.black_mv.nominal * gain : 0;
-    out.number("video.setup.error", setup->value - expected, setup->u, c.name);
-  }
+  if (sync && site.system.substr(0, 3) == (is_625 ? "625" : "525"))
+    setup_of(c, site, sync->value / sync_nominal, out);
   if (const auto rise = number_of(r, "video.sync.rise"))
     ratio("video.sync.rise", *rise, nominal.sync_rise_ns.nominal, c.name,
           fmt::format("{:.0f} ns", rise->value), out);
@@ -98,40 +104,97 @@ void lock_of(const Capture& c, Gatherer& out) {
   }
 }
 
+// Sizes squared of the multiples by kind: what was measured, and what may be hidden by the picture.
+struct HumShares {
+  double measured[4] = {}, most[4] = {};  // fundamental, even, odd (to 5), upper
+  bool unknown = false;                   // one of them may be anything
+
+  static std::size_t kind(int n) { return n == 1 ? 0 : n > 5 ? 3 : n % 2 == 0 ? 1 : 2; }
+  explicit HumShares(const Readings& r) {
+    for (int n = 1; n <= 40; ++n) {
+      const std::string id = fmt::format("video.hum.harmonic.{}", n);
+      if (const auto h = number_of(r, id)) {
+        measured[kind(n)] += h->value * h->value;
+        most[kind(n)] += h->value * h->value;
+      } else if (const auto b = bound_of(r, id)) {
+        most[kind(n)] += *b * *b;
+      } else if (find_reading(r, id) != nullptr) {
+        unknown = true;
+      }
+    }
+  }
+  [[nodiscard]] bool seen() const { return measured[0] + measured[1] + measured[2] + measured[3] > 0; }
+  [[nodiscard]] bool hidden() const {
+    return most[0] + most[1] + most[2] + most[3] > measured[0] + measured[1] + measured[2] + measured[3];
+  }
+};
+
+// Nothing where the picture hides too much to say.
+const char* pattern_of(const HumShares& h) {
+  static constexpr const char* words[] = {"fundamental", "even", "odd"};
+  if (h.unknown || !h.seen()) return nullptr;
+  const double* by = h.most;
+  const std::size_t top = by[0] >= by[1] && by[0] >= by[2] ? 0 : by[1] >= by[2] ? 1 : 2;
+  const double all = by[0] + by[1] + by[2] + by[3];
+  const bool rich = by[3] > 0.15 * all || by[top] < 0.6 * all;
+  if (!rich) return words[top];
+  if (!h.hidden()) return "rich";
+  // What is hidden counts as large as it may be; a kind that stands twice above each of the others even so
+  // is the pattern.
+  for (std::size_t k = 0; k < 3; ++k) {
+    bool above = true;
+    for (std::size_t other = 0; other < 4; ++other)
+      above = above && (other == k || h.measured[k] > 2 * h.most[other]);
+    if (above) return words[k];
+  }
+  return nullptr;
+}
+
 void hum(const Capture& c, Gatherer& out) {
-  const Readings& r = c.readings;
-  amount(r, "video.hum.level", "video.hum.level", c.name, out);
-  // Sizes squared by kind; what the picture hides counts as large as it may be.
-  double one = 0, even = 0, odd = 0, upper = 0;
-  bool seen = false;
-  bool hidden = false;
-  for (int n = 1; n <= 40; ++n) {
-    const std::string id = fmt::format("video.hum.harmonic.{}", n);
-    double& kind = n == 1 ? one : n > 5 ? upper : n % 2 == 0 ? even : odd;
-    if (const auto h = number_of(r, id)) {
-      kind += h->value * h->value;
-      seen = true;
-    } else if (const auto most = bound_of(r, id)) {
-      kind += *most * *most;
-      hidden = true;
-    } else if (find_reading(r, id) != nullptr) {
-      return lock_of(c, out);  // it may be anything, so what is left has no pattern
-    }
+  const HumShares shares(c.readings);
+  // Where the picture hides every multiple, the level is only what may be there.
+  const auto level = number_of(c.readings, "video.hum.level");
+  if (level && !shares.seen() && shares.hidden()) {
+    out.bound("video.hum.level", level->value + level->u, 0, c.name);
+  } else {
+    out.amount("video.hum.level", c.readings, "video.hum.level", c.name);
   }
-  const double all = one + even + odd + upper;
-  if (seen && all > 0) {
-    const double most = std::max({one, even, odd});
-    const bool rich = upper > 0.15 * all || most < 0.6 * all;
-    if (!(rich && hidden)) {
-      out.word("video.hum.pattern",
-               rich           ? "rich"
-               : most == one  ? "fundamental"
-               : most == even ? "even"
-                              : "odd",
-               c.name);
-    }
-  }
+  if (const char* pattern = pattern_of(shares)) out.word("video.hum.pattern", pattern, c.name);
   lock_of(c, out);
+}
+
+// What came again frame by frame was picture; what is left of a live picture may be as well.
+void noise(const Capture& c, Gatherer& out) {
+  const Reading* n = find_reading(c.readings, "video.noise");
+  if (n != nullptr && n->measured() && !test_picture(c.readings) &&
+      n->reason.find("came again") != std::string::npos) {
+    out.bound("video.noise", n->number() + n->uncertainty.value_or(0), 0, c.name);
+  } else {
+    out.amount("video.noise", c.readings, "video.noise", c.name);
+  }
+}
+
+// On a live picture a tone that stands still may be a fine pattern of it, and is then no more than a bound.
+// That none was found says nothing of what was not looked through.
+void periodic(const Capture& c, Gatherer& out) {
+  constexpr double looked_from_hz = 40e3;  // switch-mode supplies work from some 40 kHz on
+  const Readings& r = c.readings;
+  const Reading* level = find_reading(r, "video.noise.periodic.level");
+  const auto from = number_of(r, "video.noise.periodic.from");
+  if (level == nullptr) return;
+  if (!level->measured()) {
+    if (level->at_most && from && from->value <= looked_from_hz)
+      out.bound("video.noise.periodic", *level->at_most, 0, c.name);
+    return;
+  }
+  if (!test_picture(r) && level->reason.find("stands still") != std::string::npos) {
+    out.bound("video.noise.periodic", level->number() + level->uncertainty.value_or(0), 0, c.name);
+    return;
+  }
+  out.amount("video.noise.periodic", r, "video.noise.periodic.level", c.name);
+  if (const auto f = number_of(r, "video.noise.periodic.frequency"))
+    out.word("video.noise.rate", f->value < 600e3 ? "20 to 600 kHz" : "higher", c.name,
+             fmt::format("{:.1f} kHz", f->value / 1e3));
 }
 
 }  // namespace
@@ -161,19 +224,16 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
     out.number("video.sync.missing", missing->value / thousands, 2 * std::sqrt(missing->value) / thousands,
                c.name, fmt::format("{:.0f} in all", missing->value));
   }
-  amount(r, "video.sync.jitter", "video.sync.jitter", c.name, out);
+  out.amount("video.sync.jitter", r, "video.sync.jitter", c.name);
   hum(c, out);
-  amount(r, "video.noise", "video.noise", c.name, out);
-  amount(r, "video.noise.periodic.level", "video.noise.periodic", c.name, out);
-  if (const auto f = number_of(r, "video.noise.periodic.frequency"))
-    out.word("video.noise.rate", f->value < 600e3 ? "20 to 600 kHz" : "higher", c.name,
-             fmt::format("{:.1f} kHz", f->value / 1e3));
+  noise(c, out);
+  periodic(c, out);
   if (const auto e = number_of(r, "video.echo.level")) {
     out.number("video.echo.level", e->value, e->u, c.name);
     if (const auto d = number_of(r, "video.echo.polarity"))
       out.word("video.echo.polarity", d->value < 0 ? "reversed" : "same", c.name);
   } else if (const auto b = bound_of(r, "video.echo.level")) {
-    out.bound("video.echo.level", *b, c.name);
+    out.bound("video.echo.level", *b, 0, c.name);
   }
   // Edges that are bent by more than echoes show no cable's loss either.
   const Reading* echo = find_reading(r, "video.echo.level");
@@ -183,8 +243,8 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   // Without colour, bars are a staircase of unequal steps: no non-linearity.
   const bool grey = !number_of(r, "video.burst.amplitude");
   for (const char* id : {"video.differential_gain", "video.nonlinearity"})
-    if (!grey) amount(r, id, "video.nonlinearity", c.name, out);
-  amount(r, "video.field_tilt", "video.field_tilt", c.name, out);
+    if (!grey) out.amount("video.nonlinearity", r, id, c.name);
+  out.amount("video.field_tilt", r, "video.field_tilt", c.name);
 }
 
 }  // namespace linebench::diagnose

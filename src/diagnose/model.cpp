@@ -174,6 +174,17 @@ Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence) 
   return m;
 }
 
+bool captured(const Model& m) {
+  return std::any_of(m.signs.begin(), m.signs.end(), [](const Sign* s) { return !s->trial; });
+}
+
+bool unseen(const Model& m, const Hypothesis& h) {
+  const auto untouched = [&](int t) {
+    return t < 0 || m.tables[static_cast<std::size_t>(t)].touched.empty();
+  };
+  return h.first >= 0 && untouched(h.first) && untouched(h.second);
+}
+
 std::vector<double> marginals(const Model& m) {
   std::vector<double> p(m.tables.size(), 0.0);
   for (const Hypothesis& h : m.hypotheses) {

@@ -79,6 +79,11 @@ struct Model {
 /// Probability of each fault, alone or in a pair, beside `tables`.
 [[nodiscard]] std::vector<double> marginals(const Model& model);
 
+/// Whether any capture gave evidence, beside what a person told.
+[[nodiscard]] bool captured(const Model& model);
+/// True for faults (not for nothing wrong or something not listed) that no evidence bears on.
+[[nodiscard]] bool unseen(const Model& model, const Hypothesis& hypothesis);
+
 /// Best next test: about everything (fault < 0), or about whether the fault in this table is there.
 [[nodiscard]] std::optional<NextTest> best_test(const Model& model, int fault);
 

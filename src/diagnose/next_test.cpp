@@ -11,7 +11,8 @@ namespace {
 
 constexpr int bins = 48;
 constexpr double least_hypothesis = 1e-3;  // less likely ones cannot change which test is best
-constexpr double least_bits = 0.01;
+constexpr double least_bits = 0.03;
+constexpr double all_but_certain = 0.9;
 // Whatever the test, getting there, setting up and asking again takes its time: the project's estimate. It
 // keeps a quick look that settles little from being put before a trial that settles all.
 constexpr double minutes_round_it = 5;
@@ -142,28 +143,73 @@ double information(const Model& m, const Sign& sign, const std::vector<Weighted>
 
 }  // namespace
 
-std::optional<NextTest> best_test(const Model& m, int fault) {
-  std::vector<Weighted> hypotheses;
+namespace {
+
+bool known(const Model& m, const std::string& sign) {
+  return std::any_of(m.evidence.begin(), m.evidence.end(), [&](const Evidence& e) { return e.sign == sign; });
+}
+
+bool of_view(const Model& m, const std::string& prefix) {
+  return std::any_of(m.evidence.begin(), m.evidence.end(),
+                     [&](const Evidence& e) { return e.sign.starts_with(prefix); });
+}
+
+// A job of sound alone may have no camera: its picture is not asked for. What was not captured is taken where
+// it belongs to a view that the job has.
+bool worth_taking(const Model& m, const CaptureTest& c) {
+  if (of_view(m, c.prefix)) return false;
+  return c.prefix == "audio." || !captured(m) || of_view(m, "video.") || of_view(m, "picture.");
+}
+
+// The trial that the fault's entry names, if it was not made.
+const Sign* own_test(const Model& m, int fault) {
+  const Sign* s = m.book->sign(m.tables[static_cast<std::size_t>(fault)].fault->test);
+  return s == nullptr || !s->trial || known(m, s->id) ? nullptr : s;
+}
+
+// Faults that nothing measured bears on keep their share whatever is found: no test is chosen for them.
+std::vector<Weighted> open_hypotheses(const Model& m) {
+  std::vector<Weighted> out;
   double total = 0;
   for (const Hypothesis& h : m.hypotheses) {
-    if (h.probability < least_hypothesis) continue;
-    hypotheses.push_back({&h, h.probability});
+    if (h.probability < least_hypothesis || (captured(m) && unseen(m, h))) continue;
+    out.push_back({&h, h.probability});
     total += h.probability;
   }
+  for (Weighted& w : out) w.probability /= total;
+  return out;
+}
+
+}  // namespace
+
+std::optional<NextTest> best_test(const Model& m, int fault) {
+  const std::vector<Weighted> hypotheses = open_hypotheses(m);
+  if (hypotheses.empty()) return std::nullopt;
+  // What is all but certain is proved by the trial that its entry names, or cured.
+  int to_prove = fault;
+  if (fault < 0) {
+    const std::vector<double> p = marginals(m);
+    const auto top = std::max_element(p.begin(), p.end());
+    if (top != p.end() && *top >= all_but_certain) to_prove = static_cast<int>(top - p.begin());
+  }
+  const int about = fault;
   Pmf prior;
   double p_with = 0;
-  for (Weighted& w : hypotheses) {
-    w.probability /= total;
+  for (const Weighted& w : hypotheses) {
     prior.push_back(w.probability);
-    if (fault >= 0 && (w.hypothesis->first == fault || w.hypothesis->second == fault))
-      p_with += w.probability;
+    if (about >= 0 && (w.hypothesis->first == about || w.hypothesis->second == about)) p_with += w.probability;
   }
-  const double open = fault < 0 ? entropy(prior) : entropy({p_with, 1 - p_with});
+  const double open = about < 0 ? entropy(prior) : entropy({p_with, 1 - p_with});
   std::map<std::pair<int, std::string>, Pmf> cache;
-  const auto known = [&](const std::string& sign) {
-    return std::any_of(m.evidence.begin(), m.evidence.end(),
-                       [&](const Evidence& e) { return e.sign == sign; });
+  const auto trial = [&](const Sign& s) {
+    const double bits = information(m, s, hypotheses, about, cache);
+    return NextTest{s.id, s.label, s.trial->how, s.trial->caution, notation_of(s), s.trial->minutes, bits,
+                    open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0};
   };
+  if (to_prove >= 0) {
+    if (const Sign* own = own_test(m, to_prove)) return trial(*own);
+    if (fault < 0) return std::nullopt;
+  }
   std::optional<NextTest> best;
   const auto offer = [&](NextTest t) {
     if (t.bits < least_bits) return;
@@ -171,21 +217,18 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
     if (!best || worth(t) > worth(*best)) best = std::move(t);
   };
   for (const Sign& s : m.book->signs) {
-    if (!s.trial || known(s.id)) continue;
-    offer({s.id, s.label, s.trial->how, s.trial->caution, notation_of(s), s.trial->minutes,
-           information(m, s, hypotheses, fault, cache)});
+    if (s.trial && !known(m, s.id)) offer(trial(s));
   }
   for (const CaptureTest& c : m.book->captures) {
-    const bool taken = std::any_of(m.evidence.begin(), m.evidence.end(),
-                                   [&](const Evidence& e) { return e.sign.starts_with(c.prefix); });
-    if (taken || open <= 0) continue;
+    if (open <= 0 || !worth_taking(m, c)) continue;
     // Its signs overlap in what they tell: each takes its share of what the others left open.
     double left = 1;
     for (const Sign& s : m.book->signs) {
       if (!s.trial && s.id.starts_with(c.prefix))
-        left *= 1 - std::clamp(information(m, s, hypotheses, fault, cache) / open, 0.0, 1.0);
+        left *= 1 - std::clamp(information(m, s, hypotheses, about, cache) / open, 0.0, 1.0);
     }
-    offer({c.id, c.label, c.how, c.caution, "", c.minutes, open * 0.9 * (1 - left)});
+    const double settles = 0.9 * (1 - left);
+    offer({c.id, c.label, c.how, c.caution, "", c.minutes, open * settles, settles});
   }
   return best;
 }

@@ -223,6 +223,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
     out.push_back(number_reading("video.noise.periodic.level", tone.tone->pp_mv,
                                  together(tone.tone->pp_u, 0.005 * tone.tone->pp_mv), remark));
   }
+  if (tone.looked) out.push_back(number_reading("video.noise.periodic.from", tone.from_hz, std::nullopt));
 }
 
 }  // namespace linebench::measure

@@ -13,8 +13,8 @@ using faultsim::Dice;
 
 namespace {
 
-// How a line-up, a programme and a camera of this site should stand: told with --system.
-diagnose::Site told(const faultsim::Installation& site) { return {site.system}; }
+// How a camera and a programme of this site should stand: told with --system and --sides.
+diagnose::Site told(const faultsim::Installation& site) { return {site.system, "two"}; }
 
 }  // namespace
 

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <linebench/standards/weighting.hpp>
+#include <numbers>
 
 namespace linebench::faultsim {
 namespace {
@@ -81,8 +82,14 @@ diagnose::Capture capture(const char* name, double seconds, double rate, int cha
   return c;
 }
 
+diagnose::Capture sound(const char* name, double seconds, int channels, const char* signal) {
+  diagnose::Capture c = capture(name, seconds, 48000, channels, signal);
+  c.facts.full_scale_v = full_scale_v * std::numbers::sqrt2;  // a calibrated card
+  return c;
+}
+
 diagnose::Capture lines(const Installation& s, Dice& d) {
-  diagnose::Capture c = capture("lines.wav", 30, 48000, 2, "tone-1k");
+  diagnose::Capture c = sound("lines.wav", 30, 2, "tone-1k");
   const char* suffix[] = {".left", ".right"};
   for (int k = 0; k < 2; ++k) {
     const AudioPath& p = s.lines[static_cast<std::size_t>(k)];
@@ -117,7 +124,7 @@ diagnose::Capture lines(const Installation& s, Dice& d) {
 }
 
 diagnose::Capture programme(const Installation& s, Dice& d) {
-  diagnose::Capture c = capture("feed.wav", 40, 48000, 2, "");
+  diagnose::Capture c = sound("feed.wav", 40, 2, "");
   const char* suffix[] = {".left", ".right"};
   const double base = -23 + s.feed_db + s.feed[0].gain_db;
   for (int k = 0; k < 2; ++k) {
@@ -138,7 +145,7 @@ diagnose::Capture programme(const Installation& s, Dice& d) {
 }
 
 diagnose::Capture response(const Installation& s, Dice& d) {
-  diagnose::Capture c = capture("line-1-response.wav", 10, 48000, 1, "sweep-speech");
+  diagnose::Capture c = sound("line-1-response.wav", 10, 1, "sweep-speech");
   const AudioPath& p = s.lines[0];
   if (p.gain_db < -50) return c;
   c.readings.push_back(read("audio.response.gain", p.gain_db, 0.1, d));
@@ -155,6 +162,25 @@ double hum_pp(const Comb& c) {
   double sum = 0;
   for (int n = 1; n <= 6; ++n) sum += c[n] * c[n];
   return 2.6 * std::sqrt(sum);
+}
+
+void periodic(Readings& r, const VideoPath& v, double from_hz, Dice& d) {
+  const double level = v.tone_mv * scale_of(v.gain_db);
+  if (level > 0.5 && v.tone_hz > from_hz) {
+    r.push_back(read("video.noise.periodic.level", level, 0.1 * v.tone_mv, d));
+    r.push_back(read("video.noise.periodic.frequency", v.tone_hz, 100, d));
+  } else {
+    r.push_back(unmeasurable("video.noise.periodic.level", "none found", 0.5));
+  }
+  r.push_back(number_reading("video.noise.periodic.from", from_hz, std::nullopt));
+}
+
+diagnose::Capture flat_field(const Installation& s, Dice& d) {
+  diagnose::Capture c = capture("camera-grey.raw", 2, 20e6, 1, "video-grey-50");
+  const VideoPath& v = s.video;
+  c.readings.push_back(text_reading("video.signal", v.present ? "present" : "none"));
+  if (v.present) periodic(c.readings, v, 35e3, d);
+  return c;
 }
 
 diagnose::Capture waveform(const Installation& s, Dice& d) {
@@ -198,12 +224,8 @@ diagnose::Capture waveform(const Installation& s, Dice& d) {
     r.push_back(unmeasurable("video.hum.level", "none found", least));
   }
   r.push_back(read("video.noise", v.noise_mv * g, 0.08 * v.noise_mv, d));
-  if (v.tone_mv * g > 0.5) {
-    r.push_back(read("video.noise.periodic.level", v.tone_mv * g, 0.1 * v.tone_mv, d));
-    r.push_back(read("video.noise.periodic.frequency", v.tone_hz, 100, d));
-  } else {
-    r.push_back(unmeasurable("video.noise.periodic.level", "none found", 0.5));
-  }
+  // The bars' flat parts are short: slower tones are not looked for there.
+  periodic(r, v, 360e3, d);
   const double echo = db(std::abs(v.echo));
   const double echo_floor = d.uniform(-46, -40);
   level_or_bound(r, "video.echo.level", echo, echo_floor, 1, d);
@@ -257,7 +279,7 @@ diagnose::Capture picture(const Installation& s, Dice& d) {
 }  // namespace
 
 std::vector<diagnose::Capture> read_all(const Installation& s, Dice& d) {
-  return {lines(s, d), programme(s, d), response(s, d), waveform(s, d), picture(s, d)};
+  return {lines(s, d), programme(s, d), response(s, d), waveform(s, d), picture(s, d), flat_field(s, d)};
 }
 
 }  // namespace linebench::faultsim

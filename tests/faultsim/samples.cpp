@@ -166,7 +166,7 @@ Outcome diagnose_samples(const std::vector<std::string>& faults, int each) {
       ++seed;
       const auto site = visible_site({fault}, seed);
       const auto d = diagnose::diagnose(
-          shipped_book(), diagnose::gather(shipped_book(), measured(site, seed), {site.system}));
+          shipped_book(), diagnose::gather(shipped_book(), measured(site, seed), {site.system, "two"}));
       ++o.cases;
       const auto place =
           std::find_if(d.ranking.begin(), d.ranking.end(), [&](const auto& r) { return r.first == fault; }) -
@@ -205,8 +205,8 @@ TEST(FaultSamples, ASoundInstallationIsCalledSound) {
   for (std::uint64_t seed = first_seed() + 600'000, k = 0; k < 2; ++k) {
     ++seed;
     const auto site = visible_site({}, seed);
-    const auto d = diagnose::diagnose(shipped_book(),
-                                      diagnose::gather(shipped_book(), measured(site, seed), {site.system}));
+    const auto d = diagnose::diagnose(
+        shipped_book(), diagnose::gather(shipped_book(), measured(site, seed), {site.system, "two"}));
     std::printf("  %s: nothing wrong %.3f, %s %.3f\n", site.system.c_str(), d.nothing_wrong,
                 d.ranking[0].first.c_str(), d.ranking[0].second);
     EXPECT_GT(d.nothing_wrong, 0.5);

@@ -26,7 +26,8 @@ struct NextTest {
   std::string label, how, caution;
   std::string notation;  ///< how its outcome is typed in; empty for captures
   double minutes = 0;
-  double bits = 0;  ///< expected information
+  double bits = 0;     ///< expected information
+  double settles = 0;  ///< expected share of what is open that it settles, 0 to 1
 };
 
 struct Finding {
@@ -39,12 +40,12 @@ struct Finding {
 };
 
 struct Diagnosis {
-  double nothing_wrong = 0;
+  double nothing_wrong = 0;           ///< in what was captured, or in all where nothing was
   double unlisted = 0;                ///< something the book does not list
-  std::vector<Finding> findings;      ///< likeliest first
+  std::vector<Finding> findings;      ///< likeliest first; those that the evidence bears on
   std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
   std::size_t signs_used = 0;
-  std::vector<std::string> silent;  ///< captures by which nothing came in, filled by who took them
+  std::vector<std::string> silent;  ///< names of captures by which nothing came in
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };
 
@@ -54,9 +55,27 @@ struct Options {
   bool next_tests = true;
 };
 
+/// What a diagnosis rests on.
+struct Job {
+  std::vector<Capture> captures;
+  std::vector<Evidence> told{};  ///< as seen or metered; goes before what the captures say of the same sign
+  Site site{};
+};
+
+/// The job's evidence: what was told, then what its captures show.
+[[nodiscard]] std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job);
+[[nodiscard]] Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options = {});
+
 /// @param evidence as from gather() and parse_observed(); at most one a sign (later ones are ignored).
 [[nodiscard]] Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
                                  const Options& options = {});
+
+/// One line of the sum over all that may be the case.
+struct Term {
+  std::string what;
+  double log_weight = 0;   ///< ln of its weight against nothing wrong: odds before times how much likelier
+  double probability = 0;  ///< its weight over the sum of all
+};
 
 /// The whole chain for one fault, for `diagnose --explain`.
 struct Explanation {
@@ -67,6 +86,7 @@ struct Explanation {
   double severity = 0;          ///< posterior mean, if it is there
   std::string variant;          ///< likeliest way it shows itself
   std::vector<Bearing> all;     ///< every piece of evidence, in the book's order
+  std::vector<Term> sum;        ///< nothing wrong, not in the book, this fault alone, beside another, all others
   std::vector<Bearing> rivals;  ///< the likeliest other faults; nats: ln of their probability over this one's
 };
 /// Throws Error(Usage) for a fault the book does not have, naming those near it.

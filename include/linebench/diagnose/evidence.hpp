@@ -19,7 +19,8 @@ struct Capture {
 
 /// What the technician knows of the site.
 struct Site {
-  std::string system;  ///< "525", "525-no-setup", "625"; empty: not told
+  std::string system{};  ///< "525", "525-no-setup", "625"; empty: not told
+  std::string sides{};   ///< what the programme is meant to carry: "one" or "two"; empty: not told
 };
 
 /// A sign as it was found.
@@ -28,6 +29,7 @@ struct Evidence {
   double value = 0;      ///< working units of the sign
   double sd = 0;         ///< standard uncertainty (k=1), working units
   bool at_most = false;  ///< nothing was found: whatever is there is below `value`
+  double among = 1;      ///< the extreme of this many like readings
   std::string word;      ///< scale Words
   std::string shown;     ///< as a person reads it: "-41.2 dBFS", "below 2.1 mV", "11.2 V of 12 V"
   std::string from;      ///< the capture, or "as observed"
