@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <filesystem>
 #include <fstream>
 #include <iterator>
@@ -28,22 +29,43 @@ struct DiagnoseOptions {
   AnyOptions any;
 };
 
+std::string text_of_file(const std::string& option, const std::string& file) {
+  std::error_code failed;
+  if (std::filesystem::is_directory(file, failed))
+    throw unusable(fmt::format("{}{}: is a folder; name the file", option, file));
+  std::ifstream in(file, std::ios::binary);
+  std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
+  if (!in)
+    throw unusable(fmt::format("{}{}: cannot be read; check the path and its permissions", option, file));
+  return text;
+}
+
+bool same_file(const std::string& a, const std::string& b) {
+  std::error_code failed;
+  return a == b || std::filesystem::equivalent(a, b, failed);
+}
+
+// What a capture is called: its file's name, or where two files share it the path as given.
+std::string name_of(const std::string& file, const std::vector<std::string>& files) {
+  const auto name = std::filesystem::path(file).filename();
+  const auto alike = std::ranges::count_if(
+      files, [&](const std::string& f) { return std::filesystem::path(f).filename() == name; });
+  return alike > 1 ? file : name.string();
+}
+
 // Files named in a path's description lie beside it.
 diagnose::SignalPath read_path(DiagnoseOptions& o) {
-  std::ifstream in(o.path, std::ios::binary);
-  const std::string text{std::istreambuf_iterator<char>(in), std::istreambuf_iterator<char>()};
-  if (!in)
-    throw unusable(fmt::format("--path {}: cannot be read; check the path and its permissions", o.path));
-  diagnose::SignalPath path = diagnose::parse_signal_path(text, o.path);
+  diagnose::SignalPath path = diagnose::parse_signal_path(text_of_file("--path ", o.path), o.path);
   for (diagnose::PathPart& part : path.parts) {
     if (part.capture.empty()) continue;
-    const std::filesystem::path file = std::filesystem::path(o.path).parent_path() / part.capture;
-    if (o.files.empty() || std::none_of(o.files.begin(), o.files.end(), [&](const std::string& f) {
-          return std::filesystem::path(f).filename() == file.filename();
-        })) {
-      o.files.push_back(file.string());
-    }
-    part.capture = file.filename().string();
+    const std::string file = (std::filesystem::path(o.path).parent_path() / part.capture).string();
+    const auto given =
+        std::ranges::find_if(o.files, [&](const std::string& f) { return same_file(f, file); });
+    part.capture = given != o.files.end() ? *given : file;
+    if (given == o.files.end()) o.files.push_back(file);
+  }
+  for (diagnose::PathPart& part : path.parts) {
+    if (!part.capture.empty()) part.capture = name_of(part.capture, o.files);
   }
   return path;
 }
@@ -58,7 +80,8 @@ std::string book_text(const diagnose::FaultBook& book) {
   return out;
 }
 
-nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const diagnose::Diagnosis& d) {
+nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const diagnose::Diagnosis& d,
+                           const diagnose::Told& told) {
   report::Document document;
   document.command = "diagnose";
   document.verdict = report::diagnosis_verdict(d);
@@ -88,6 +111,8 @@ nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const
   j["nothing_wrong"] = d.nothing_wrong;
   j["unlisted"] = d.unlisted;
   j["silent"] = d.silent;
+  j["observed"] = told.observed;
+  j["site"] = {{"system", told.site.system}, {"sides", told.site.sides}};
   j["next_test"] = d.next_test ? report::next_test_to_json(*d.next_test) : nlohmann::json(nullptr);
   return j;
 }
@@ -111,61 +136,102 @@ std::string page_of(const std::vector<diagnose::Capture>& captures, const diagno
   return report::html_page(head, sections);
 }
 
+nlohmann::json small_document(const char* what, nlohmann::json content) {
+  nlohmann::json j = {{"schema", "linebench/1"}, {"command", "diagnose"}};
+  j[what] = std::move(content);
+  return j;
+}
+
+Exit show_book(const Context& context, const diagnose::FaultBook& book) {
+  if (context.json) {
+    print_text(json_text(small_document("book", report::book_to_json(book)), 2) + "\n");
+  } else {
+    print_text(book_text(book));
+  }
+  return Exit::Ok;
+}
+
+Exit show_explanation(const Context& context, const diagnose::FaultBook& book,
+                      const std::vector<diagnose::Evidence>& evidence, const std::string& fault) {
+  const diagnose::Explanation e = diagnose::explain(book, evidence, fault);
+  if (context.json) {
+    print_text(
+        json_text(small_document("explanation", report::explanation_to_json(e, *book.fault(fault))), 2) +
+        "\n");
+  } else {
+    print_text(report::explanation_text(e, *book.fault(fault), book, terminal_style(false)));
+  }
+  return Exit::Ok;
+}
+
+// Captures of the files; what was told a diagnosis that one of them keeps is told again, where nothing else
+// is.
+std::vector<diagnose::Capture> measured(DiagnoseOptions& o, const Context& context, diagnose::Told& told) {
+  std::vector<diagnose::Capture> captures;
+  for (const std::string& file : o.files) {
+    auto taken = measure_any(file, o.any, context);
+    if (taken.size() == 1) taken.front().name = name_of(file, o.files);
+    for (auto& c : taken) captures.push_back(std::move(c));
+    if (context.stop) return captures;
+    if (std::filesystem::path(file).extension() != ".json") continue;
+    const diagnose::Told kept = diagnose::told_from_json(text_of_file("", file), file);
+    if (told.observed.empty()) told.observed = kept.observed;
+    if (told.site.system.empty()) told.site.system = kept.site.system;
+    if (told.site.sides.empty()) told.site.sides = kept.site.sides;
+  }
+  return captures;
+}
+
+std::vector<std::string> notes_of(const diagnose::FaultBook& book, const diagnose::Job& job,
+                                  const std::vector<diagnose::Evidence>& evidence,
+                                  const std::optional<diagnose::SignalPath>& path) {
+  std::vector<std::string> notes;
+  if (path) notes.push_back(diagnose::locate(book, *path, job.captures, job.site).text);
+  notes.insert(notes.end(), book.problems.begin(), book.problems.end());
+  for (const diagnose::Evidence& e : job.told)
+    notes.push_back(fmt::format("Understood: {}: {}", book.sign(e.sign)->label, e.shown));
+  for (std::string& q : diagnose::questions(job.captures, job.site)) notes.push_back(std::move(q));
+  for (std::string& r : diagnose::remarks(evidence)) notes.push_back(std::move(r));
+  return notes;
+}
+
 Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   const diagnose::FaultBook book = diagnose::load_fault_book();
-  const auto style = terminal_style(false);
-  if (o.book) {
-    print_text(book_text(book));
-    return Exit::Ok;
-  }
-  std::vector<diagnose::Evidence> observed;
-  for (const std::string& text : o.observed) observed.push_back(diagnose::parse_observed(text, book));
+  if (o.book) return show_book(context, book);
+  diagnose::Told told{o.observed, site_of(o.any)};
+  diagnose::Job job;
+  job.told = diagnose::parse_observed(told.observed, book);
   std::optional<diagnose::SignalPath> path;
   if (!o.path.empty()) path = read_path(o);
   for (const std::string& file : o.any.lowband) {
     if (std::find(o.files.begin(), o.files.end(), file) == o.files.end()) o.files.push_back(file);
   }
-  if (o.files.empty() && observed.empty() && o.explain.empty())
+  if (o.files.empty() && job.told.empty() && o.explain.empty() && !path)
     throw bad_usage(
         "diagnose: give captures, or what was seen by --observed (linebench diagnose --book lists it)");
   if (!o.html.empty()) check_page_path(o.html, o.files.empty() ? "" : o.files.front());
-
-  std::vector<diagnose::Capture> captures;
-  for (const std::string& file : o.files) {
-    for (auto& c : measure_any(file, o.any, context)) captures.push_back(std::move(c));
-    if (context.stop) return Exit::Interrupted;
-  }
-  const diagnose::Site site = site_of(o.any);
-  std::vector<diagnose::Evidence> evidence = diagnose::gather(book, captures, site);
-  evidence.insert(evidence.end(), observed.begin(), observed.end());
-  std::vector<std::string> silent;
-  for (const diagnose::Capture& c : captures)
-    if (diagnose::nothing_came_in(c)) silent.push_back(c.name);
-  if (evidence.empty() && o.explain.empty() && silent.empty())
+  job.captures = measured(o, context, told);
+  if (context.stop) return Exit::Interrupted;
+  job.site = told.site;
+  job.told = diagnose::parse_observed(told.observed, book);
+  const std::vector<diagnose::Evidence> evidence = diagnose::evidence_of(book, job);
+  if (!o.explain.empty()) return show_explanation(context, book, evidence, o.explain);
+  const diagnose::Diagnosis d = diagnose::diagnose(book, job);
+  if (evidence.empty() && d.silent.empty() && !path)
     throw unusable(
         fmt::format("{}: nothing in it bears on a fault: no reading the fault book knows was measured",
                     fmt::join(o.files, ", ")));
-
-  std::vector<std::string> notes = book.problems;
-  if (!o.explain.empty()) {
-    const diagnose::Explanation e = diagnose::explain(book, evidence, o.explain);
-    print_text(report::explanation_text(e, *book.fault(o.explain), book, style));
-    return Exit::Ok;
-  }
-  diagnose::Diagnosis d = diagnose::diagnose(book, evidence);
-  d.silent = std::move(silent);
-  for (std::string& remark : diagnose::remarks(evidence)) notes.push_back(std::move(remark));
-  if (path) notes.insert(notes.begin(), diagnose::locate(book, *path, captures, site).text);
+  const std::vector<std::string> notes = notes_of(book, job, evidence, path);
   if (!o.html.empty()) {
-    capture::store_text(o.html, page_of(captures, d, notes));
+    capture::store_text(o.html, page_of(job.captures, d, notes));
     say("report written to {}\n", o.html);
   }
   if (context.json) {
-    nlohmann::json j = document_of(captures, d);
+    nlohmann::json j = document_of(job.captures, d, told);
     if (!notes.empty()) j["notes"] = notes;
     print_text(json_text(j, 2) + "\n");
   } else {
-    print_text(report::diagnosis_table(d, notes, style));
+    print_text(report::diagnosis_table(d, notes, terminal_style(false)));
   }
   return report::diagnosis_verdict(d) == "pass" ? Exit::Ok : Exit::OutOfLimits;
 }

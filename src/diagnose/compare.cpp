@@ -5,6 +5,8 @@
 #include <linebench/diagnose/compare.hpp>
 #include <map>
 
+#include "gather.hpp"
+
 namespace linebench::diagnose {
 namespace {
 
@@ -22,6 +24,8 @@ constexpr Wander wanders[] = {
     {"audio.noise", 0.6, 0},
     {"audio.tone.frequency", 0, 2e-6},
     {"audio.tone", 0.05, 0},
+    {"audio.level.peak", 1.5, 0},  // of noise and speech: another take has another highest sample
+    {"audio.level.crest", 1.5, 0},
     {"audio.level", 0.3, 0},
     {"audio.whistle.frequency", 0.2, 0},
     {"audio.whistle", 1.0, 0},
@@ -77,6 +81,20 @@ void judge_difference(ReadingChange& c) {
   c.change = c.certainty == Certainty::Unsure || size == 0 ? Change::Same
              : c.difference > 0                            ? Change::More
                                                            : Change::Less;
+}
+
+// Events of two captures of different length, a minute.
+ReadingChange counts(const Reading& b, const Reading& a, double before_s, double after_s) {
+  ReadingChange c{b.id, b.label, "a minute", "", "", 0, 0, Change::Same, Certainty::Unsure, ""};
+  const double n = b.number();
+  const double m = a.number();
+  c.before = fmt::format("{:.0f} in {:.0f} s", n, before_s);
+  c.after = fmt::format("{:.0f} in {:.0f} s", m, after_s);
+  c.difference = 60 * (m / after_s - n / before_s);
+  c.uncertainty =
+      120 * std::hypot(std::sqrt(std::max(n, 1.0)) / before_s, std::sqrt(std::max(m, 1.0)) / after_s);
+  judge_difference(c);
+  return c;
 }
 
 std::optional<ReadingChange> numbers(const Reading& b, const Reading& a) {
@@ -140,7 +158,9 @@ std::optional<ReadingChange> curves(const Reading& b, const Reading& a) {
   return c;
 }
 
-std::optional<ReadingChange> change_of(const Reading& b, const Reading& a) {
+std::optional<ReadingChange> change_of(const Reading& b, const Reading& a, double before_s, double after_s) {
+  const bool both = std::holds_alternative<double>(b.value) && std::holds_alternative<double>(a.value);
+  if (both && is_count(b.id) && before_s > 0 && after_s > 0) return counts(b, a, before_s, after_s);
   if (std::holds_alternative<std::string>(b.value) && std::holds_alternative<std::string>(a.value)) {
     const bool same = b.text() == a.text();
     return ReadingChange{b.id,
@@ -185,22 +205,83 @@ std::string lost_signal(const Capture& before, const Capture& after) {
   return {};
 }
 
-std::string summary_of(const Comparison& c, const std::string& lost) {
-  const auto first =
-      c.changes.empty() || c.changes.front().change == Change::Same ? nullptr : &c.changes.front();
+// Channels as their ids' suffixes show them.
+std::size_t channels_of(const Capture& c) {
+  if (c.facts.channels > 0) return static_cast<std::size_t>(c.facts.channels);
+  return suffixes_of(c).size();
+}
+
+bool of_sound(const Capture& c) {
+  return std::ranges::any_of(c.readings, [](const Reading& r) { return r.id.starts_with("audio."); });
+}
+
+// Two takes never give the same figures throughout.
+bool one_and_the_same(const Capture& before, const Capture& after) {
+  bool any = false;
+  for (const Reading& b : before.readings) {
+    const Reading* a = find_reading(after.readings, b.id);
+    if (a == nullptr) return false;
+    if (!std::holds_alternative<double>(b.value)) continue;
+    if (!std::holds_alternative<double>(a->value) || a->number() != b.number()) return false;
+    any = any || (b.uncertainty.value_or(0) > 0);
+  }
+  return any;
+}
+
+std::string caveat_of(const Capture& before, const Capture& after) {
+  if (one_and_the_same(before, after))
+    return "Both are one and the same capture: every figure is equal. Give the one taken after.";
+  const std::size_t b = channels_of(before);
+  const std::size_t a = channels_of(after);
+  if (of_sound(before) && of_sound(after) && b != a)
+    return fmt::format(
+        "The first has {} channel{}, the second {}: their readings cannot be set against each other. Record "
+        "both "
+        "with the same channels.",
+        b, b == 1 ? "" : "s", a);
+  return {};
+}
+
+// What a sign of the book is called among the readings: "audio.hum.odd" is of "audio.hum".
+std::string topic_of(const std::string& id) {
+  if (id == "audio.level.tone" || id == "audio.level.step") return "audio.tone";
+  const auto first = id.find('.');
+  const auto second = first == std::string::npos ? first : id.find('.', first + 1);
+  return id.substr(0, second);
+}
+
+// The change that concerns the faults of before or after; else the strongest.
+const ReadingChange* leading(const Comparison& c, const Diagnosis& before, const Diagnosis& after) {
+  for (const Diagnosis* d : {&before, &after}) {
+    if (d->findings.empty() || d->findings.front().probability < 0.2) continue;
+    for (const Bearing& b : d->findings.front().evidence_for) {
+      for (const ReadingChange& x : c.changes) {
+        if (x.change != Change::Same && topic_of(x.id) == topic_of(b.sign)) return &x;
+      }
+    }
+  }
+  return c.changes.empty() || c.changes.front().change == Change::Same ? nullptr : &c.changes.front();
+}
+
+std::string summary_of(const Comparison& c, const std::string& lost, const Diagnosis& before,
+                       const Diagnosis& after) {
+  const ReadingChange* first = leading(c, before, after);
   const std::string did = c.did.empty() ? "what was done" : "\"" + c.did + "\"";
+  if (!c.caveat.empty()) return c.caveat;
   if (!lost.empty())
     return lost +
            fmt::format(". Whether the fault went after {} cannot be told: check the cable and what is sent.",
                        did);
+  const bool nothing = c.nothing_before > 0.5 && c.nothing_after > 0.5;
   if (first == nullptr)
     return fmt::format(
-        "Nothing changed beyond what two captures of an untouched path differ by: {} did not reach the "
-        "fault.",
-        did);
+        "Nothing changed beyond what two captures of an untouched path differ by: {}.",
+        nothing ? "there was no fault before, and there is none now" : did + " did not reach the fault");
   std::string s = fmt::format("{}: {} -> {}", first->label, first->before, first->after);
   if (c.nothing_after > 0.5 && c.nothing_before < 0.5) {
     s += fmt::format(". The fault is gone after {}.", did);
+  } else if (nothing) {
+    s += ". No fault before, and none after.";
   } else if (!c.faults.empty() && std::abs(c.faults.front().after - c.faults.front().before) > 0.2) {
     const ProbabilityChange& f = c.faults.front();
     s += fmt::format(". {} went from {:.0f} to {:.0f} % after {}.", f.label, 100 * f.before, 100 * f.after,
@@ -222,7 +303,8 @@ Comparison compare(const FaultBook& book, const Capture& before, const Capture& 
   for (const Reading& b : before.readings) {
     const Reading* a = find_reading(after.readings, b.id);
     if (a == nullptr) continue;
-    if (auto change = change_of(b, *a)) c.changes.push_back(std::move(*change));
+    if (auto change = change_of(b, *a, before.facts.duration_s(), after.facts.duration_s()))
+      c.changes.push_back(std::move(*change));
   }
   std::stable_sort(c.changes.begin(), c.changes.end(),
                    [](const ReadingChange& x, const ReadingChange& y) { return strength(x) > strength(y); });
@@ -238,7 +320,8 @@ Comparison compare(const FaultBook& book, const Capture& before, const Capture& 
   std::stable_sort(c.faults.begin(), c.faults.end(), [](const auto& p, const auto& q) {
     return std::abs(p.after - p.before) > std::abs(q.after - q.before);
   });
-  c.summary = summary_of(c, lost_signal(before, after));
+  c.caveat = caveat_of(before, after);
+  c.summary = summary_of(c, lost_signal(before, after), x, y);
   return c;
 }
 

@@ -20,21 +20,20 @@ Capture capture_of(const json& j, const std::string& file) {
   return c;
 }
 
-}  // namespace
-
-std::vector<Capture> captures_from_json(const std::string& text, const std::string& file) {
+// What `read` makes of a document of this program.
+template <typename Read>
+auto of_document(const std::string& text, const std::string& file, Read read) {
   try {
+    if (text.find_first_not_of(" \t\r\n") == std::string::npos)
+      throw unusable(fmt::format("{}: is empty, no document of readings; make it with measure --json", file));
     const json j = json::parse(text);
     if (j.value("schema", std::string()) != "linebench/1")
       throw unusable(
           fmt::format("{}: not a document of this program (\"schema\" is not \"linebench/1\")", file));
-    std::vector<Capture> out;
-    if (const auto several = j.find("captures"); several != j.end() && several->is_array()) {
-      for (const json& one : *several) out.push_back(capture_of(one, file));
-      return out;
-    }
-    out.push_back(capture_of(j, file));
-    return out;
+    if (j.value("command", std::string()) == "compare")
+      throw unusable(fmt::format(
+          "{}: is a comparison, and holds only what came after; give the captures themselves", file));
+    return read(j);
   } catch (const Error& e) {
     // Errors of a reading name its id and key, not the file.
     const std::string what = e.what();
@@ -47,6 +46,33 @@ std::vector<Capture> captures_from_json(const std::string& text, const std::stri
     throw unusable(fmt::format(
         "{}: cannot be read as a document of readings ({}); make it with measure --json", file, why));
   }
+}
+
+}  // namespace
+
+std::vector<Capture> captures_from_json(const std::string& text, const std::string& file) {
+  return of_document(text, file, [&](const json& j) {
+    std::vector<Capture> out;
+    if (const auto several = j.find("captures"); several != j.end() && several->is_array()) {
+      for (const json& one : *several) out.push_back(capture_of(one, file));
+      return out;
+    }
+    out.push_back(capture_of(j, file));
+    return out;
+  });
+}
+
+Told told_from_json(const std::string& text, const std::string& file) {
+  return of_document(text, file, [&](const json& j) {
+    Told told;
+    if (const auto seen = j.find("observed"); seen != j.end())
+      told.observed = seen->get<std::vector<std::string>>();
+    if (const auto site = j.find("site"); site != j.end()) {
+      told.site.system = site->value("system", std::string());
+      told.site.sides = site->value("sides", std::string());
+    }
+    return told;
+  });
 }
 
 }  // namespace linebench::diagnose

@@ -77,9 +77,8 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
     if (b.nats < 0) expected = "this fault does not explain it";
   }
   b.text = fmt::format("{}: {}", s.label, m.evidence[e].shown);
-  const std::string usual = b.touched && b.nats < 0 && as_usual(s, m.evidence[e])
-                                ? "as where nothing is wrong"
-                                : usual_text(s);
+  const std::string usual =
+      b.touched && b.nats < 0 && as_usual(s, m.evidence[e]) ? "as where nothing is wrong" : usual_text(s);
   if (const std::string why = joined(usual, expected); !why.empty()) b.text += " (" + why + ")";
   if (!m.evidence[e].from.empty()) b.text += ", " + m.evidence[e].from;
   return b;

@@ -192,6 +192,24 @@ std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
   return {};
 }
 
+std::vector<std::string> questions(const std::vector<Capture>& captures, const Site& site) {
+  std::vector<std::string> out;
+  for (const Capture& c : captures) {
+    const auto sides = text_of(c.readings, "audio.pair.sides");
+    if (!site.sides.empty() || !c.facts.signal.empty() || !sides || *sides == "both" || *sides == "none")
+      continue;
+    out.push_back(
+        *sides == "mono"
+            ? fmt::format("{}: both channels carry the same. Right where mono is meant; where two sides "
+                          "were promised say --sides two.",
+                          c.name)
+            : fmt::format("{}: {} carries sound. Right where one line was recorded; where two should "
+                          "carry, say --sides two.",
+                          c.name, *sides));
+  }
+  return out;
+}
+
 bool nothing_came_in(const Capture& capture) {
   bool asked = false;
   for (const Reading& r : capture.readings) {

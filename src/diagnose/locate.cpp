@@ -9,7 +9,8 @@
 namespace linebench::diagnose {
 namespace {
 
-constexpr double sound_from = 0.5;  // probability of nothing wrong
+constexpr double sound_from = 0.5;   // probability of nothing wrong
+constexpr double wrong_below = 0.2;  // between the two it is not decided
 
 std::string listed(const std::vector<std::string>& names) {
   return fmt::format("{}", fmt::join(names, ", "));
@@ -45,6 +46,8 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
   options.next_tests = false;
   int sound = -1;  // last part known to end sound before the first wrong one
   int wrong = -1;
+  int sound_after = -1;  // a part further along that is sound all the same
+  double nothing_wrong = 0;
   int measured = 0;
   for (std::size_t i = 0; i < path.parts.size(); ++i) {
     const auto c = std::find_if(captures.begin(), captures.end(), [&](const Capture& x) {
@@ -52,12 +55,15 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
     });
     if (c == captures.end()) continue;
     ++measured;
-    if (!nothing_came_in(*c) &&
-        diagnose(book, gather(book, {*c}, site), options).nothing_wrong >= sound_from) {
+    const double p =
+        nothing_came_in(*c) ? 0 : diagnose(book, gather(book, {*c}, site), options).nothing_wrong;
+    if (wrong < 0 && p >= sound_from) {
       sound = static_cast<int>(i);
-    } else {
+    } else if (wrong < 0) {
       wrong = static_cast<int>(i);
-      break;
+      nothing_wrong = p;
+    } else if (p >= sound_from) {
+      sound_after = static_cast<int>(i);
     }
   }
   Segment s;
@@ -84,16 +90,28 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
   s.up_to_part = name(wrong);
   if (sound >= 0) s.after_part = name(sound);
   for (int i = sound + 1; i <= wrong; ++i) s.between.push_back(name(i));
+  const bool sure = nothing_wrong < wrong_below;
   if (s.between.size() == 1) {
-    s.text = fmt::format("The fault comes in at {}: {}.", s.between.front(),
-                         sound >= 0 ? "what reaches it is sound, what leaves it is not"
-                                    : "what leaves it is not sound, and nothing stands before it");
-    return s;
+    const std::string leaves = sure ? "what leaves it is not" : "what leaves it seems not to be";
+    s.text = fmt::format(
+        "The fault {} in at {}: {}.", sure ? "comes" : "may come", s.between.front(),
+        sound >= 0 ? "what reaches it is sound, " + leaves : leaves + " sound, and nothing stands before it");
+  } else {
+    // Halfway between what is sound and what is not: each measurement leaves half.
+    s.measure_next = name(sound + static_cast<int>(s.between.size()) / 2);
+    s.text = fmt::format("The fault {} in at one of: {}. Measure at the end of {} next.",
+                         sure ? "comes" : "may come", listed(s.between), s.measure_next);
   }
-  // Halfway between what is sound and what is not: each measurement leaves half.
-  s.measure_next = name(sound + static_cast<int>(s.between.size()) / 2);
-  s.text = fmt::format("The fault comes in at one of: {}. Measure at the end of {} next.", listed(s.between),
-                       s.measure_next);
+  if (!sure)
+    s.text += fmt::format(
+        " At the end of {} it is not decided (nothing wrong {:.0f} %): take a longer or another "
+        "capture there.",
+        s.up_to_part, 100 * nothing_wrong);
+  if (sound_after >= 0)
+    s.text += fmt::format(
+        " But {}, further along, is sound: the two do not fit. Check the order of the parts, which "
+        "capture is which, and whether the fault comes and goes.",
+        name(sound_after));
   return s;
 }
 

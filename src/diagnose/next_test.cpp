@@ -197,14 +197,16 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   double p_with = 0;
   for (const Weighted& w : hypotheses) {
     prior.push_back(w.probability);
-    if (about >= 0 && (w.hypothesis->first == about || w.hypothesis->second == about)) p_with += w.probability;
+    if (about >= 0 && (w.hypothesis->first == about || w.hypothesis->second == about))
+      p_with += w.probability;
   }
   const double open = about < 0 ? entropy(prior) : entropy({p_with, 1 - p_with});
   std::map<std::pair<int, std::string>, Pmf> cache;
   const auto trial = [&](const Sign& s) {
     const double bits = information(m, s, hypotheses, about, cache);
-    return NextTest{s.id, s.label, s.trial->how, s.trial->caution, notation_of(s), s.trial->minutes, bits,
-                    open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0};
+    return NextTest{
+        s.id,           s.label,          s.trial->how, s.trial->caution,
+        notation_of(s), s.trial->minutes, bits,         open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0};
   };
   if (to_prove >= 0) {
     if (const Sign* own = own_test(m, to_prove)) return trial(*own);

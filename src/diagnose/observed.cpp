@@ -8,6 +8,7 @@
 #include <linebench/base/text.hpp>
 #include <linebench/diagnose/evidence.hpp>
 #include <optional>
+#include <regex>
 
 namespace linebench::diagnose {
 namespace {
@@ -17,10 +18,26 @@ struct Quantity {
   std::string unit;
 };
 
+// A comma before groups of three figures parts thousands ("1,200"), unless a nought stands before it
+// ("0,400"); any other is a decimal one.
+std::string decimal_points(const std::string& text) {
+  static const std::regex thousands(R"(^([+-]?[1-9][0-9]{0,2})((,[0-9]{3})+)(?![0-9,]))");
+  std::smatch m;
+  std::string out = text;
+  if (std::regex_search(text, m, thousands)) {
+    out = m[1].str();
+    for (const char c : m[2].str()) {
+      if (c != ',') out += c;
+    }
+    out += m.suffix().str();
+  }
+  std::replace(out.begin(), out.end(), ',', '.');
+  return out;
+}
+
 // "11.2 V", "0,4 ohm", "3kohm". Nothing when it does not begin with a number.
 std::optional<Quantity> quantity(std::string text) {
-  text = trimmed(text);
-  std::replace(text.begin(), text.end(), ',', '.');
+  text = decimal_points(trimmed(text));
   double value = 0;
   const char* begin = text.data() + (text.starts_with('+') ? 1 : 0);
   const auto [end, error] = std::from_chars(begin, text.data() + text.size(), value);
@@ -58,9 +75,14 @@ std::string typable(const FaultBook& book) {
 }
 
 // A meter that shows nothing or nought, by word.
-std::optional<double> meter_word(const Sign& s, const std::string& word) {
+std::optional<double> meter_word(const Sign& s, const std::string& typed) {
   if (s.trial->typed_unit != "ohm") return std::nullopt;
-  if (word == "open") return s.scale == Scale::Amount ? s.high - 6 : 70.0;
+  const std::string word = lower_case(typed);
+  // What meters show where they find no end: 10 Mohm and up, and on bad earths damp makes that less.
+  for (const char* open : {"open", "ol", "o.l", "o.l.", "0l", "0.l", "inf", "infinite", "\u221e", "1."}) {
+    if (word == open || word == std::string(open) + " ohm")
+      return s.scale == Scale::Amount ? s.high - 20 : 70.0;
+  }
   if (word == "short") return s.scale == Scale::Amount ? s.low + 6 : -40.0;
   return std::nullopt;
 }
@@ -74,8 +96,9 @@ std::string notation_of(const Sign& s) {
     for (const auto& [word, share] : s.words) words += (words.empty() ? "" : "|") + word;
     return s.id + "=" + words;
   }
-  return fmt::format("{}=VALUE {}{}", s.id, s.trial->typed_unit,
-                     s.trial->needs_expected ? " of EXPECTED" : "");
+  return fmt::format("{}=VALUE {}{}{}", s.id, s.trial->typed_unit,
+                     s.trial->needs_expected ? " of EXPECTED" : "",
+                     s.trial->typed_unit == "ohm" ? " (or open, which meters show as OL)" : "");
 }
 
 Evidence parse_observed(const std::string& text, const FaultBook& book) {
@@ -96,14 +119,16 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
   e.from = "as observed";
   e.shown = rest;
   if (s->scale == Scale::Words) {
-    if (std::none_of(s->words.begin(), s->words.end(), [&](const auto& w) { return w.first == rest; }))
-      throw wrong("that is none of its words");
-    e.word = rest;
+    const auto word = std::find_if(s->words.begin(), s->words.end(),
+                                   [&](const auto& w) { return lower_case(w.first) == lower_case(rest); });
+    if (word == s->words.end()) throw wrong("that is none of its words");
+    e.word = e.shown = word->first;
     return e;
   }
   if (const auto v = meter_word(*s, rest)) {
     e.value = *v;
     e.sd = 4;
+    e.shown = lower_case(rest) == "short" ? "short" : "open";
     return e;
   }
   std::optional<Quantity> plus_minus;
@@ -133,7 +158,19 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
   if (s->trial->needs_expected) {
     if (!expected) throw wrong("say what is expected there");
     const double rated = in_unit(*expected);
+    e.shown = fmt::format("{:.4g} {} of {:.4g} {}", v, s->trial->typed_unit, rated, s->trial->typed_unit);
     if (s->unit == "%") {
+      if (v < 0)
+        throw wrong(
+            "the volts are the wrong way round: are the meter's leads swapped? If not, keep the plug out of "
+            "the "
+            "unit, reversed volts destroy it; if it is a slip, type it without the sign");
+      if (v > 1.8 * rated)
+        throw wrong(
+            fmt::format("{:.4g} V where {:.4g} V are expected is no reading of such a supply. If it is no "
+                        "slip, stop: it may be "
+                        "mains or another dangerous voltage; switch off and leave it to a licensed person",
+                        v, rated));
       e.value = 100 * (v / rated - 1);
       e.sd = 0.5 * (u >= 0 ? 100 * u / rated : s->trial->uncertainty);
     } else {
@@ -143,12 +180,29 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
     }
   } else {
     if (v < 0) throw wrong("it cannot be below 0");
+    e.shown = fmt::format("{:.6g} {}", v, s->trial->typed_unit);
     e.value = to_working(s->scale, v);
     e.sd = 0.5 * (u >= 0 ? 8.686 * u / std::max(v, 1e-6) : s->trial->uncertainty);
   }
   if (!std::isfinite(e.value) || !std::isfinite(e.sd)) throw wrong("that is more than any meter shows");
   e.value = std::clamp(e.value, s->low, s->high);
   return e;
+}
+
+std::vector<Evidence> parse_observed(const std::vector<std::string>& texts, const FaultBook& book) {
+  std::vector<Evidence> out;
+  for (const std::string& text : texts) {
+    Evidence e = parse_observed(text, book);
+    const auto same =
+        std::find_if(out.begin(), out.end(), [&](const Evidence& x) { return x.sign == e.sign; });
+    if (same == out.end()) {
+      out.push_back(std::move(e));
+    } else if (same->word != e.word || same->value != e.value) {
+      throw bad_usage(fmt::format("--observed \"{}\": {} was given as {} before; give the one that holds",
+                                  text, e.sign, same->shown));
+    }
+  }
+  return out;
 }
 
 }  // namespace linebench::diagnose

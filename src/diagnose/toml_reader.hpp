@@ -29,6 +29,8 @@ class TomlReader {
   }
 
   [[nodiscard]] Error wrong(const toml::source_region& at, std::string_view why) const {
+    // The whole text has no line of its own.
+    if (at.begin.line <= 1 && at.begin.column <= 1) return unusable(fmt::format("{}: {}", file_, why));
     return unusable(fmt::format("{}, line {}: {}", file_, at.begin.line, why));
   }
 
@@ -69,7 +71,8 @@ class TomlReader {
   [[nodiscard]] double share(const toml::table& table, std::string_view key,
                              std::optional<double> otherwise) const {
     const double v = number(table, key, otherwise);
-    if (!(v >= 0 && v <= 1)) throw wrong(table.source(), fmt::format("\"{}\" must lie in 0 to 1", key));
+    if (!(v >= 0 && v <= 1))
+      throw wrong(table.get(key)->source(), fmt::format("\"{}\" must lie in 0 to 1", key));
     return v;
   }
 

@@ -117,6 +117,7 @@ json comparison_to_json(const diagnose::Comparison& c) {
           {"after", c.after_name},
           {"did", c.did},
           {"summary", c.summary},
+          {"caveat", c.caveat},
           {"changes", changes},
           {"faults", faults},
           {"nothing_wrong", {{"before", c.nothing_before}, {"after", c.nothing_after}}}};

@@ -19,6 +19,7 @@ using nlohmann::json;
 
 constexpr std::size_t pieces_shown = 6;
 constexpr double worth_a_paragraph = 0.1;  // less likely faults get a line
+constexpr double worth_a_headline = 0.2;
 
 double rounded(double v, double step) { return std::round(v / step) * step; }
 
@@ -57,7 +58,7 @@ class Text {
 };
 
 void test_lines(Text& t, const diagnose::NextTest& test, const std::string& first) {
-  t.block(fmt::format("{} ({}, {:.2f} bit)", test.how, show_minutes(test.minutes), test.bits), 9, first);
+  t.block(fmt::format("{} ({})", test.how, show_effort(test)), 9, first);
   if (!test.caution.empty()) t.block(test.caution, 9, "         CAUTION: ");
   if (!test.notation.empty()) t.block("then tell: --observed \"" + test.notation + "\"", 9, "         ");
 }
@@ -98,6 +99,12 @@ std::string show_minutes(double minutes) {
   return minutes < 1 ? "under a minute" : fmt::format("{:.0f} min", minutes);
 }
 
+std::string show_effort(const diagnose::NextTest& t) {
+  if (t.settles < 0.05) return show_minutes(t.minutes);
+  return fmt::format("{}, settles about {:.0f} % of what is open", show_minutes(t.minutes),
+                     std::max(5.0, rounded(100 * t.settles, 5)));
+}
+
 double decibans(double nats) { return 10 * nats / std::log(10.0); }
 
 json next_test_to_json(const diagnose::NextTest& t) {
@@ -105,7 +112,8 @@ json next_test_to_json(const diagnose::NextTest& t) {
             {"label", t.label},
             {"how", t.how},
             {"minutes", t.minutes},
-            {"bits", rounded(t.bits, 0.001)}};
+            {"bits", rounded(t.bits, 0.001)},
+            {"settles", rounded(t.settles, 0.01)}};
   if (!t.caution.empty()) j["caution"] = t.caution;
   if (!t.notation.empty()) j["observed"] = t.notation;
   return j;
@@ -157,15 +165,29 @@ std::string diagnosis_headline(const Diagnosis& d) {
         "then find where along the path the signal ends",
         fmt::join(d.silent, ", "));
   if (d.nothing_wrong > 0.5)
-    return fmt::format("Most likely nothing is wrong ({})", show_probability(d.nothing_wrong));
+    return fmt::format("Most likely nothing is wrong in what was measured ({})",
+                       show_probability(d.nothing_wrong));
   if (d.unlisted > 0.5)
     return fmt::format("Something is wrong that the book does not list ({})", show_probability(d.unlisted));
-  if (d.findings.empty()) return "No fault stands out";
+  const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_a_headline &&
+                      d.findings.front().probability > std::max(d.nothing_wrong, d.unlisted);
+  if (!stands && d.nothing_wrong >= d.unlisted)
+    return fmt::format(
+        "Nothing speaks clearly of a fault, and too little was measured to call it sound "
+        "(nothing wrong {})",
+        show_probability(d.nothing_wrong));
+  if (!stands)
+    return fmt::format("No fault of the book stands out (something else {})", show_probability(d.unlisted));
   const Finding& f = d.findings.front();
   const char* word = f.probability > 0.9   ? "is all but certain"
                      : f.probability > 0.5 ? "is likely"
                                            : "is the best guess so far";
   return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
+}
+
+std::string cure_first(const Diagnosis& d) {
+  const bool certain = !d.findings.empty() && d.findings.front().probability >= 0.9;
+  return certain && !d.next_test ? d.findings.front().remedy : "";
 }
 
 std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& notes,
@@ -181,6 +203,11 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
   if (d.next_test) {
     t.title("Do next");
     test_lines(t, *d.next_test, "         ");
+  } else if (const std::string cure = cure_first(d); !cure.empty()) {
+    t.title("Do next");
+    t.block(cure, 9, "         ");
+    if (const std::string& caution = d.findings.front().caution; !caution.empty())
+      t.block(caution, 9, "         CAUTION: ");
   }
   if (!d.findings.empty()) t.title("Likeliest faults");
   for (std::size_t i = 0; i < d.findings.size(); ++i) {
@@ -193,7 +220,9 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
   t.line();
   t.block(
       "Probabilities are worked out from the readings with their uncertainties and the fault book; how often "
-      "a fault occurs is the project's estimate.",
+      "a fault occurs is the project's estimate. Two faults can be there at once, so the percentages need "
+      "not "
+      "add up to 100.",
       0, "");
   return t.finish();
 }
@@ -203,32 +232,41 @@ std::string explanation_text(const diagnose::Explanation& e, const diagnose::Fau
   Text t(style);
   t.block(fmt::format("{} ({})", f.label, f.id), 2, "");
   t.block(f.what, 2, "  ");
-  t.block(fmt::format("Before any evidence: {:.1f} % of jobs (the project's estimate).", 100 * e.prior), 2,
-          "  ");
+  const double odds = e.prior / (1 - e.prior);
+  t.block(fmt::format("Before any evidence: {:.1f} % of jobs (the project's estimate), odds {:.4f}.",
+                      100 * e.prior, odds),
+          2, "  ");
   t.block(fmt::format("Shows in: {}. Told from sound: {}.", fmt::join(f.views, ", "),
                       f.detection_text.empty() ? "see the effects" : f.detection_text),
           2, "  ");
   if (!e.all.empty()) {
     t.title("The evidence, one by one (times likelier with this fault than with nothing wrong)");
-    int aside = 0;
+    std::string aside;
     bool odd = false;
     for (const Bearing& b : e.all) {
       odd = odd || (!b.touched && b.nats < 0);
-      if (!b.touched) {
-        ++aside;
-      } else {
+      if (b.touched) {
         t.block(b.text, 13, fmt::format("  {:>9}  ", show_times(b.nats)));
+      } else {
+        aside += (aside.empty() ? "" : ", ") + b.label;
       }
     }
-    t.block("All together, over every severity and way of showing", 13,
-            fmt::format("  {:>9}  ", show_times(e.nats)));
-    t.block(fmt::format("{} more were taken that this fault does nothing to.", aside), 2, "  ");
+    t.block("All together, at one severity and in one way for all, averaged over both (so no plain product)",
+            13, fmt::format("  {:>9}  ", show_times(e.nats)));
+    if (!aside.empty()) t.block("Taken too, but this fault does nothing to it: " + aside + ".", 2, "  ");
     if (odd) {
       t.title("Odd, and not explained by this fault");
       for (const Bearing& b : e.all) {
         if (!b.touched && b.nats < 0) t.block(b.text, 4, "  ");
       }
     }
+    t.title("The sum (weights against nothing wrong)");
+    t.block(fmt::format("Odds before {:.4f} times all together {} = weight of this fault alone.", odds,
+                        show_times(e.nats)),
+            2, "  ");
+    for (const diagnose::Term& x : e.sum)
+      t.block(fmt::format("{:>7}  {}", show_probability(x.probability), x.what), 22,
+              fmt::format("  {:>9}  ", show_weight(x.log_weight)));
     t.block(fmt::format("After the evidence: {}.{} If it is there, its severity is {:.0f} of 100.",
                         show_probability(e.probability),
                         e.variant.empty() ? "" : " Likeliest way: " + e.variant + ".", 100 * e.severity),
@@ -255,9 +293,72 @@ std::string explanation_text(const diagnose::Explanation& e, const diagnose::Fau
 std::string show_times(double nats) {
   const double times = std::exp(std::abs(nats));
   if (times < 1.005) return "1";
-  std::string n = times >= 1e4 ? fmt::format("10^{:.0f}", std::abs(nats) / std::log(10.0))
-                               : fmt::format("{:.{}f}", times, times < 10 ? 1 : 0);
+  std::string n = times >= 1e4 ? fmt::format("10^{:.2f}", std::abs(nats) / std::log(10.0))
+                               : fmt::format("{:.{}f}", times, times < 10 ? 2 : 0);
   return nats > 0 ? "x" + n : "/" + n;
+}
+
+std::string show_weight(double log_weight) {
+  const double w = std::exp(log_weight);
+  return w >= 1e4 || w < 1e-4 ? fmt::format("10^{:.2f}", log_weight / std::log(10.0))
+                              : fmt::format("{:.4g}", w);
+}
+
+namespace {
+
+json bearings_json(const std::vector<Bearing>& list) {
+  json out = json::array();
+  for (const Bearing& b : list) {
+    json j = bearing_json(b);
+    j["touched"] = b.touched;
+    out.push_back(std::move(j));
+  }
+  return out;
+}
+
+}  // namespace
+
+json explanation_to_json(const diagnose::Explanation& e, const diagnose::Fault& f) {
+  json sum = json::array();
+  for (const diagnose::Term& x : e.sum)
+    sum.push_back({{"what", x.what},
+                   {"log10_weight", rounded(x.log_weight / std::log(10.0), 1e-4)},
+                   {"probability", rounded(x.probability, 1e-6)}});
+  json rivals = json::array();
+  for (const Bearing& r : e.rivals)
+    rivals.push_back({{"fault", r.sign}, {"label", r.label}, {"text", r.text}});
+  return {{"fault", e.fault},
+          {"label", e.label},
+          {"what", f.what},
+          {"prior", e.prior},
+          {"probability", rounded(e.probability, 1e-6)},
+          {"log10_likelihood_ratio", rounded(e.nats / std::log(10.0), 1e-4)},
+          {"severity", rounded(e.severity, 1e-3)},
+          {"variant", e.variant},
+          {"evidence", bearings_json(e.all)},
+          {"sum", sum},
+          {"rivals", rivals},
+          {"tell_apart", f.tell_apart},
+          {"remedy", f.remedy},
+          {"caution", f.caution},
+          {"source", f.source}};
+}
+
+json book_to_json(const diagnose::FaultBook& book) {
+  json faults = json::array();
+  for (const diagnose::Fault& f : book.faults)
+    faults.push_back({{"fault", f.id}, {"label", f.label}, {"group", f.group}, {"prior", f.prior}});
+  json observable = json::array();
+  for (const diagnose::Sign& s : book.signs) {
+    if (!s.trial) continue;
+    observable.push_back({{"id", s.id},
+                          {"label", s.label},
+                          {"how", s.trial->how},
+                          {"caution", s.trial->caution},
+                          {"minutes", s.trial->minutes},
+                          {"observed", diagnose::notation_of(s)}});
+  }
+  return {{"faults", faults}, {"observable", observable}, {"notes", book.problems}};
 }
 
 }  // namespace linebench::report

@@ -13,8 +13,9 @@ namespace {
 using diagnose::Bearing;
 using diagnose::Finding;
 
-constexpr std::size_t full_findings = 3;  // more would not fit on two sheets
-constexpr std::size_t pieces_shown = 5;
+constexpr std::size_t full_findings = 2;  // more would not fit on two sheets
+constexpr double worth_a_card = 0.1;
+constexpr std::size_t pieces_shown = 4;
 
 std::string bar(const std::string& label, double p, const char* style) {
   return fmt::format(
@@ -25,8 +26,7 @@ std::string bar(const std::string& label, double p, const char* style) {
 
 std::string test_html(const diagnose::NextTest& t) {
   std::string s =
-      fmt::format("<p class=\"do\"><b>Next test:</b> {} <span class=\"soft\">({}, {:.2f} bit)</span></p>",
-                  escaped(t.how), escaped(show_minutes(t.minutes)), t.bits);
+      fmt::format("<p class=\"do\"><b>Next test:</b> {} ({})</p>", escaped(t.how), escaped(show_effort(t)));
   if (!t.caution.empty()) s += "<p class=\"warn\"><b>Caution:</b> " + escaped(t.caution) + "</p>";
   if (!t.notation.empty())
     s += "<p class=\"small soft\">then tell: <code>--observed \"" + escaped(t.notation) + "\"</code></p>";
@@ -37,8 +37,7 @@ std::string pieces_html(const std::vector<Bearing>& list, const char* title) {
   if (list.empty()) return {};
   std::string s = fmt::format("<p class=\"small\"><b>{}</b></p><ul class=\"small ev\">", title);
   for (std::size_t i = 0; i < std::min(list.size(), pieces_shown); ++i)
-    s += fmt::format("<li>{} <span class=\"soft\">[{}]</span></li>", escaped(list[i].text),
-                     escaped(show_times(list[i].nats)));
+    s += fmt::format("<li>{} [{}]</li>", escaped(list[i].text), escaped(show_times(list[i].nats)));
   return s + "</ul>";
 }
 
@@ -70,19 +69,28 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
       "metered.</p>",
       d.signs_used);
   for (const std::string& n : notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
-  if (d.next_test) s += "<h3>Do next</h3>" + test_html(*d.next_test);
+  if (d.next_test) {
+    s += "<h3>Do next</h3>" + test_html(*d.next_test);
+  } else if (const std::string cure = cure_first(d); !cure.empty()) {
+    s += "<h3>Do next</h3><p class=\"do\">" + escaped(cure) + "</p>";
+    if (const std::string& caution = d.findings.front().caution; !caution.empty())
+      s += "<p class=\"warn\"><b>Caution:</b> " + escaped(caution) + "</p>";
+  }
   s += "<h3>Likeliest</h3><table class=\"rank\"><tbody>";
   for (const Finding& f : d.findings) s += bar(f.label, f.probability, "bad");
   s += bar("Nothing wrong", d.nothing_wrong, "good") +
        bar("Something the book does not list", d.unlisted, "other") + "</tbody></table>";
   if (!d.findings.empty()) s += "<h3>Evidence</h3><ol class=\"problems\">";
-  for (std::size_t i = 0; i < std::min(d.findings.size(), full_findings); ++i)
-    s += finding_html(d.findings[i]);
+  for (std::size_t i = 0; i < std::min(d.findings.size(), full_findings); ++i) {
+    if (i == 0 || d.findings[i].probability >= worth_a_card) s += finding_html(d.findings[i]);
+  }
   if (!d.findings.empty()) s += "</ol>";
   return s +
          "<p class=\"small soft\">In brackets: how many times likelier the evidence is with the fault than "
          "with nothing wrong. How often a fault "
-         "occurs is the project\u2019s estimate.</p></section>";
+         "occurs is the project\u2019s estimate. Two faults can be there at once, so percentages need not "
+         "add up to "
+         "100.</p></section>";
 }
 
 }  // namespace linebench::report

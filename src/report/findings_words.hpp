@@ -1,6 +1,7 @@
 // How probabilities and weights are shown, among the report's files.
 #pragma once
 
+#include <linebench/diagnose/diagnose.hpp>
 #include <string>
 
 namespace linebench::report {
@@ -9,6 +10,12 @@ namespace linebench::report {
 [[nodiscard]] std::string show_minutes(double minutes);
 /// "x12": that many times likelier; "/3": that many times less.
 [[nodiscard]] std::string show_times(double nats);
+/// A weight against nothing wrong from its ln.
+[[nodiscard]] std::string show_weight(double log_weight);
+/// "4 min, settles about 60 % of what is open".
+[[nodiscard]] std::string show_effort(const diagnose::NextTest& test);
+/// What is all but certain and proved is to be cured next; else empty.
+[[nodiscard]] std::string cure_first(const diagnose::Diagnosis& diagnosis);
 [[nodiscard]] double decibans(double nats);
 
 }  // namespace linebench::report

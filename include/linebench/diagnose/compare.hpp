@@ -30,7 +30,8 @@ struct Comparison {
   std::vector<ReadingChange> changes;     ///< surest and largest first, then what stayed
   std::vector<ProbabilityChange> faults;  ///< largest movement first
   double nothing_before = 0, nothing_after = 0;
-  std::string summary;  ///< one sentence
+  std::string summary;  ///< one sentence or two
+  std::string caveat;   ///< what stands against comparing the two at all; else empty
 };
 
 /// Readings of the same id side by side. The difference counts against both uncertainties together and
@@ -62,6 +63,7 @@ struct Segment {
   std::string measure_next;  ///< the part at whose end to measure next; empty: the segment is one part
   std::string text;          ///< one or two sentences
 };
+/// Where a part further along is sound after one that is not, the text says that they do not fit.
 /// @param captures measured captures, named as in the path's `capture`. A part without a capture is passed
 /// over.
 [[nodiscard]] Segment locate(const FaultBook& book, const SignalPath& path,

@@ -45,7 +45,7 @@ struct Diagnosis {
   std::vector<Finding> findings;      ///< likeliest first; those that the evidence bears on
   std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
   std::size_t signs_used = 0;
-  std::vector<std::string> silent;  ///< names of captures by which nothing came in
+  std::vector<std::string> silent;                      ///< names of captures by which nothing came in
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };
 
@@ -80,13 +80,13 @@ struct Term {
 /// The whole chain for one fault, for `diagnose --explain`.
 struct Explanation {
   std::string fault, label;
-  double prior = 0;             ///< as in the book
-  double probability = 0;       ///< after the evidence
-  double nats = 0;              ///< ln of how much likelier all evidence is with it than with nothing wrong
-  double severity = 0;          ///< posterior mean, if it is there
-  std::string variant;          ///< likeliest way it shows itself
-  std::vector<Bearing> all;     ///< every piece of evidence, in the book's order
-  std::vector<Term> sum;        ///< nothing wrong, not in the book, this fault alone, beside another, all others
+  double prior = 0;          ///< as in the book
+  double probability = 0;    ///< after the evidence
+  double nats = 0;           ///< ln of how much likelier all evidence is with it than with nothing wrong
+  double severity = 0;       ///< posterior mean, if it is there
+  std::string variant;       ///< likeliest way it shows itself
+  std::vector<Bearing> all;  ///< every piece of evidence, in the book's order
+  std::vector<Term> sum;     ///< nothing wrong, not in the book, this fault alone, beside another, all others
   std::vector<Bearing> rivals;  ///< the likeliest other faults; nats: ln of their probability over this one's
 };
 /// Throws Error(Usage) for a fault the book does not have, naming those near it.

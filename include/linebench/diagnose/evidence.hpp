@@ -45,6 +45,10 @@ struct Evidence {
 /// nothing of a fault's absence, and gather() leaves it out.
 [[nodiscard]] bool nothing_came_in(const Capture& capture);
 
+/// What of a capture may be right or wrong by what was meant, a sentence each: one silent side, where nobody
+/// told whether two sides should carry.
+[[nodiscard]] std::vector<std::string> questions(const std::vector<Capture>& captures, const Site& site);
+
 /// What of the evidence is no fault but may be taken for one, a sentence each: a hum bar that rolls because
 /// the camera is not locked to the mains.
 [[nodiscard]] std::vector<std::string> remarks(const std::vector<Evidence>& evidence);
@@ -55,11 +59,23 @@ struct Evidence {
 /// "port-light=dark". Throws Error(Usage) saying what can be typed.
 [[nodiscard]] Evidence parse_observed(const std::string& text, const FaultBook& book);
 
+/// All that was typed. The same twice is taken once; two that differ on one sign throw Error(Usage).
+[[nodiscard]] std::vector<Evidence> parse_observed(const std::vector<std::string>& texts,
+                                                   const FaultBook& book);
+
 /// The notation for one trial, for help texts: "supply-loaded=V of RATED", "port-light=on|dark".
 [[nodiscard]] std::string notation_of(const Sign& sign);
 
 /// Readings of a document written by --json ("linebench/1"); its input's facts too. Several captures where
 /// the document holds several ("captures"). Throws Error(Unusable): file and what is wrong.
 [[nodiscard]] std::vector<Capture> captures_from_json(const std::string& text, const std::string& file);
+
+/// What a person told a diagnosis that was kept as a document: what was observed, as typed, and the site.
+struct Told {
+  std::vector<std::string> observed;
+  Site site;
+};
+/// Empty for other documents. Throws as captures_from_json().
+[[nodiscard]] Told told_from_json(const std::string& text, const std::string& file);
 
 }  // namespace linebench::diagnose

@@ -34,6 +34,11 @@ namespace linebench::report {
                                            const diagnose::Fault& entry, const diagnose::FaultBook& book,
                                            const TerminalStyle& style);
 
+[[nodiscard]] nlohmann::json explanation_to_json(const diagnose::Explanation& explanation,
+                                                 const diagnose::Fault& entry);
+/// Faults, and what can be observed with how it is typed.
+[[nodiscard]] nlohmann::json book_to_json(const diagnose::FaultBook& book);
+
 /// What changed, surest first, and how much stayed (with style.all each of those too).
 [[nodiscard]] std::string changes_text(const diagnose::Comparison& comparison, const TerminalStyle& style);
 [[nodiscard]] std::string comparison_table(const diagnose::Comparison& comparison,
