@@ -167,7 +167,10 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
     if (t.touched.empty() || (probability < worth_a_finding && probability <= t.fault->prior)) continue;
     d.findings.push_back(finding_of(m, i, probability, options));
   }
-  if (options.next_tests) d.next_test = best_test(m, -1);
+  // Where nothing is wrong and no fault is near, there is nothing to follow up.
+  const bool settled = d.nothing_wrong > 0.5 && captured(m) &&
+                       (d.findings.empty() || d.findings.front().probability < worth_a_finding);
+  if (options.next_tests && !settled) d.next_test = best_test(m, -1);
   return d;
 }
 

@@ -221,6 +221,8 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   for (const Sign& s : m.book->signs) {
     if (s.trial && !known(m, s.id)) offer(trial(s));
   }
+  // A view that was never taken only where no look, meter or trial tells anything.
+  if (best && captured(m)) return best;
   for (const CaptureTest& c : m.book->captures) {
     if (open <= 0 || !worth_taking(m, c)) continue;
     // Its signs overlap in what they tell: each takes its share of what the others left open.
