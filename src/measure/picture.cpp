@@ -85,9 +85,14 @@ void widen_by_hum(const Readings& hum, Readings& levels) {
 // Rows of one line that differ by more than a level seem to have moved: of full bars cut off at both ends by
 // 0.012 px for each per cent.
 void widen_by_uneven_hum(double percent, Readings& lines) {
-  for (Reading& r : lines)
-    if (r.id == "picture.jitter" && r.measured() && percent > 0)
-      r.uncertainty = std::hypot(r.uncertainty.value_or(0), 0.015 * percent);
+  for (Reading& r : lines) {
+    if (!r.measured() || !(percent > 0)) continue;
+    if (r.id == "picture.jitter") r.uncertainty = std::hypot(r.uncertainty.value_or(0), 0.015 * percent);
+    // The largest of very many steps: ten times as much.
+    if (r.id == "picture.tear" && r.number() > 0 && r.number() < 0.12 * percent)
+      r = number_reading("picture.tear", 0, 0.12 * percent + r.uncertainty.value_or(0),
+                         "no step found that hum, cut off where codes end, does not make as well");
+  }
 }
 
 class Pass {
