@@ -2,12 +2,12 @@
 #pragma once
 
 #include <array>
-#include <cstdint>
 #include <linebench/measure/video_line.hpp>
 #include <optional>
 #include <vector>
 
-#include "video_statistics.hpp"
+#include "video_black.hpp"
+#include "video_level_bins.hpp"
 
 namespace linebench::measure {
 
@@ -19,41 +19,25 @@ class LevelMeter : public LineMeter {
   void line(const LineView& view) override;
   void finish(const VideoSetup& setup, Readings& out) override;
 
-  /// Black, where the picture has one that can be told from grey.
-  [[nodiscard]] std::optional<double> black_mv() const;
+  /// Black, where the picture has one that can be told from grey and from lines without picture.
+  [[nodiscard]] std::optional<double> black_mv() const { return black_.mv(); }
 
  private:
-  struct Bin {
-    std::uint32_t count = 0;
-    double sum = 0;
-  };
-  struct Cluster {
-    double mean = 0;
-    double from = 0;
-    double to = 0;
-    double count = 0;
-  };
-  /// The cluster round the lowest (or highest) peak of the count inside from..to that is not small beside the
-  /// others.
-  [[nodiscard]] std::optional<Cluster> gather(double from_mv, double to_mv, bool highest_peak) const;
-  [[nodiscard]] std::optional<Cluster> white() const;
-  [[nodiscard]] std::optional<Cluster> black() const;
-  [[nodiscard]] std::optional<double> scatter(const Cluster& c) const;
-  [[nodiscard]] std::size_t bin_of(double mv) const;
-  [[nodiscard]] double spread() const;
+  [[nodiscard]] std::optional<LevelCluster> white() const;
 
   double gain_;
-  double scale_;  // mV of a bin
   double block_us_;
+  double spread_;              // of a level, by noise
   double block_noise_mv_ = 0;  // of one block's mean
-  double clamp_noise_mv_ = 0;  // of a line's blanking
+  LevelBins bins_;
+  BlackLevel black_;
   double nominal_white_mv_;
   double active_from_us_;
   double active_to_us_;
   std::vector<bool> picture_line_;
-  std::vector<std::array<Bin, line_groups>> bins_;
   std::vector<float> blocks_;
   std::vector<std::size_t> sizes_;  // samples of each
+  std::vector<float> ripples_;      // variance within each
   std::array<double, line_groups> sum_{};
   std::array<double, line_groups> count_{};
 };

@@ -110,6 +110,79 @@ TEST(VideoMistaken, BlankLinesWithoutNumbersAreNotBlack) {
   EXPECT_EQ(get(r, "video.system").text(), "525");
 }
 
+// A live picture, as luminance that wanders: every line another, hard edges and still parts among it.
+std::vector<Piece> live_line(const Wave& w, int line, double darkest, bool clipped) {
+  const double y = line % 263;
+  std::vector<Piece> out;
+  for (int k = 0; k < 40; ++k) {
+    const double t = 9.6 + 1.3 * k;
+    const double a = 0.5 + 0.3 * std::sin(0.11 * t + 0.021 * y) + 0.2 * std::sin(0.37 * t - 0.043 * y + 1);
+    const double level = clipped ? std::max(0.0, (a - 0.25) / 0.75) : a;
+    out.push_back({k == 0 ? 0.0 : t, darkest + level * (white_of(w) - darkest)});
+  }
+  return out;
+}
+
+// Lines and edges without picture stand on blanking, whatever the setup.
+TEST(VideoMistaken, BlankedRowsAndEdgesAreNotBlack) {
+  Wave w = wave_525();
+  w.noise_mv = 1;
+  const double setup = 375.0 / 7;
+  w.picture = [&](int line) {
+    const int row = line % 263;
+    if (row < 25 || row > 259) return std::vector<Piece>{{0.0, 0.0}};
+    std::vector<Piece> p = live_line(w, line, setup + 60, false);
+    p.insert(p.begin(), {0.0, 0.0});
+    p[1].from_us = 11.4;
+    p.erase(p.begin() + 2);
+    p.push_back({60.3, 0.0});
+    return p;
+  };
+  const Readings r = measured(w, 18e6, 0.1);
+  expect_none(r, "video.setup");
+  EXPECT_EQ(get(r, "video.system").text(), "525");
+  EXPECT_NE(get(r, "video.system").reason.find("not known"), std::string::npos);
+}
+
+TEST(VideoMistaken, BlackOfLivePicturesShowsSetup) {
+  for (const double setup : {0.0, 375.0 / 7}) {
+    Wave w = wave_525();
+    w.noise_mv = 1;
+    w.picture = [&](int line) { return live_line(w, line, setup, true); };
+    const Readings r = measured(w, 18e6, 0.1);
+    expect_near(r, "video.setup", setup, 2);
+    EXPECT_EQ(get(r, "video.system").text(), setup > 0 ? "525" : "525-no-setup");
+  }
+}
+
+// Blue of 75 % stands at 60 mV in 625 lines, dark grey anywhere.
+TEST(VideoMistaken, DarkFieldsAreNotBlack) {
+  Wave w = wave_625();
+  w.noise_mv = 1;
+  const double blue = 0.75 * 700;
+  const double y = 0.114 * blue;
+  w.picture = [&](int) { return std::vector<Piece>{{0, y, 0.492111 * (blue - y), -0.877283 * y}}; };
+  expect_none(measured(w, 18e6, 0.1), "video.setup");
+  w.picture = flat(375.0 / 7);
+  expect_none(measured(w, 18e6, 0.1), "video.setup");
+  Wave dark = wave_525();
+  dark.noise_mv = 1;
+  dark.picture = [&](int line) {
+    return line % 263 < 150 ? std::vector<Piece>{{0, 30.0}, {35.0, 400.0}} : std::vector<Piece>{{0, 300.0}};
+  };
+  expect_none(measured(dark, 18e6, 0.1), "video.setup");
+}
+
+// A signal of syncs alone says nothing of setup.
+TEST(VideoMistaken, NoPictureIsNotBlackWithoutSetup) {
+  Wave w = wave_525();
+  w.noise_mv = 1;
+  w.picture = flat(0);
+  const Readings r = measured(w, 18e6, 0.1);
+  expect_none(r, "video.setup");
+  EXPECT_EQ(get(r, "video.system").text(), "525");
+}
+
 // Subcarrier that comes on at black's level moves no mean; the packets of a multiburst stand still.
 TEST(VideoMistaken, SubcarrierAndPacketsAreNotNoise) {
   for (const double rate : {13.5e6, 20.1e6, 40e6}) {
