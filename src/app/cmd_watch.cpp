@@ -16,6 +16,7 @@
 #include <thread>
 
 #include "commands.hpp"
+#include "jobs_store.hpp"
 #include "keyboard.hpp"
 #include "say.hpp"
 #include "show.hpp"
@@ -42,8 +43,7 @@ constexpr int usual_port = 8470;
 class MarkStore {
  public:
   MarkStore(const std::string& store, const std::string& ref)
-      : store_(store.empty() ? job::Store::usual_file() : std::filesystem::path(store)),
-        job_(store_.job(ref)) {}
+      : store_(existing_store(store)), job_(store_.job(ref)) {}
   std::string keep(const live::Mark& m, const CaptureFacts& facts) {
     job::Capture c;
     c.label = m.text;

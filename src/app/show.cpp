@@ -23,6 +23,7 @@
 #include <linebench/signals/picture_module.hpp>
 #include <nlohmann/json.hpp>
 
+#include "jobs_store.hpp"
 #include "say.hpp"
 
 namespace linebench::app {
@@ -153,10 +154,6 @@ void add_show_options(CLI::App& command, ShowOptions& options, std::string& limi
 
 namespace {
 
-job::Store job_store(const ShowOptions& o) {
-  return job::Store(o.store.empty() ? job::Store::usual_file() : std::filesystem::path(o.store));
-}
-
 // The view by what was read: readings of one document are of one view.
 std::string view_of(const Readings& readings) {
   if (readings.empty() || readings.front().id.starts_with("audio.")) return "audio";
@@ -164,7 +161,7 @@ std::string view_of(const Readings& readings) {
 }
 
 void keep_in_job(const report::Document& d, const ShowOptions& o) {
-  job::Store store = job_store(o);
+  job::Store store = existing_store(o.store);
   const job::Job job = store.job(o.job);
   job::Capture c;
   c.label = fmt::format("{}: {}", d.command, d.input.source);
@@ -187,7 +184,7 @@ void keep_in_job(const report::Document& d, const ShowOptions& o) {
 
 void check_job(const ShowOptions& options) {
   if (options.job.empty()) return;
-  (void)job_store(options).job(options.job);
+  (void)existing_store(options.store).job(options.job);
 }
 
 void check_limits(const std::string& limits) {

@@ -32,6 +32,7 @@ TEST(MeasureInAJob, KeepsReadingsFileAndHash) {
 TEST(MeasureInAJob, UnknownJobIsSaidBeforeMeasuring) {
   const Folder folder;
   check_test::quiet(folder.path / "a.wav");
+  ASSERT_EQ(run(folder, "jobs new site --title x").exit, 0);
   const auto r = run(folder, "measure a.wav --job nowhere");
   EXPECT_EQ(r.exit, 2);
   EXPECT_TRUE(r.out.empty());

@@ -161,10 +161,12 @@ TEST(JobsList, ColumnsStandApartAndAStationIsNamedOnce) {
 
 TEST(JobsStore, NameWithASlipMakesNoEmptyStore) {
   const Folder folder;
+  check_test::quiet(folder.path / "a.wav");
   ASSERT_EQ(run(folder, "jobs new site --title x --store jobs.sqlite").exit, 0);
   for (const char* words :
        {"jobs list", "jobs show last", "jobs export --out x.csv", "jobs copy --out y.sqlite",
-        "jobs compare last", "report last --out z.html", "check site --job last", "jobs note last text"}) {
+        "jobs compare last", "report last --out z.html", "check site --job last", "jobs note last text",
+        "measure a.wav --job last", "watch --from a.wav --job last"}) {
     const auto r = run(folder, std::string(words) + " --store jbos.sqlite");
     EXPECT_EQ(r.exit, 3) << words << r.err;
     EXPECT_NE(r.err.find("no job store"), std::string::npos) << words << r.err;
