@@ -73,16 +73,7 @@ Exit run_faults(Context& context, const FaultsOptions& o) {
     throw bad_usage(fmt::format("--out {}: holds captures already; name another folder", o.out));
   // The site that fits what was asked for; the faults' severities come from the same seed.
   std::uint64_t seed = o.seed;
-  faultsim::Installation site;
-  for (;; seed += 1000) {
-    faultsim::Dice dice(seed);
-    site = faultsim::sound_installation(dice);
-    if (!o.system.empty() && site.system != o.system) continue;
-    for (const std::string& name : o.names) faultsim::put_fault(site, name, dice);
-    // One to practise on can be found.
-    if (site.visible || std::find(o.names.begin(), o.names.end(), "camera-free-running") != o.names.end())
-      break;
-  }
+  const faultsim::Installation site = faultsim::visible_installation(o.names, seed, 1000, o.system);
   const auto written = faultsim::write_captures(site, seed, folder);
   faultsim::Dice dice(seed + 17);
   capture::store_text(folder / "observations.txt", findings_text(site, book, dice));
@@ -99,7 +90,7 @@ Exit run_faults(Context& context, const FaultsOptions& o) {
     print(
         "Find it with: linebench diagnose {0}/lines.wav {0}/idle.wav {0}/sides.wav {0}/feed.wav "
         "{0}/camera.raw {0}/camera-steps.raw {0}/picture.yuv --lowband "
-        "{0}/camera-lowband.wav --system {1}\n",
+        "{0}/camera-lowband.wav --system {1} --sides two\n",
         o.out, site.system);
     print(
         "observations.txt holds what each look and meter reading would find, for --observed; answer.txt what "

@@ -144,16 +144,6 @@ std::vector<diagnose::Capture> measured(const faultsim::Installation& site, std:
   return out;
 }
 
-// The seed from this one on that gives a fault above its detection limit.
-faultsim::Installation visible_site(const std::vector<std::string>& faults, std::uint64_t& seed) {
-  for (;; ++seed) {
-    faultsim::Dice dice(seed);
-    faultsim::Installation site = faultsim::sound_installation(dice);
-    for (const std::string& f : faults) faultsim::put_fault(site, f, dice);
-    if (site.visible) return site;
-  }
-}
-
 struct Outcome {
   int cases = 0, first = 0, third = 0;
 };
@@ -164,7 +154,7 @@ Outcome diagnose_samples(const std::vector<std::string>& faults, int each) {
   for (const std::string& fault : faults) {
     for (int k = 0; k < each; ++k) {
       ++seed;
-      const auto site = visible_site({fault}, seed);
+      const auto site = faultsim::visible_installation({fault}, seed);
       const auto d = diagnose::diagnose(
           shipped_book(), diagnose::gather(shipped_book(), measured(site, seed), {site.system, "two"}));
       ++o.cases;
@@ -204,7 +194,7 @@ TEST(FaultSamples, TheWholeWayFromSamplesToTheFault) {
 TEST(FaultSamples, ASoundInstallationIsCalledSound) {
   for (std::uint64_t seed = first_seed() + 600'000, k = 0; k < 2; ++k) {
     ++seed;
-    const auto site = visible_site({}, seed);
+    const auto site = faultsim::visible_installation({}, seed);
     const auto d = diagnose::diagnose(
         shipped_book(), diagnose::gather(shipped_book(), measured(site, seed), {site.system, "two"}));
     std::printf("  %s: nothing wrong %.3f, %s %.3f\n", site.system.c_str(), d.nothing_wrong,

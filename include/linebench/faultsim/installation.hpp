@@ -114,6 +114,11 @@ struct Installation {
 /// slight.
 void put_fault(Installation& site, const std::string& fault, Dice& dice);
 
+/// The first installation from this seed on, `step` apart, in which these faults are above what can be seen
+/// or heard, and of this television system where one is given. @param seed is left at the one taken.
+[[nodiscard]] Installation visible_installation(const std::vector<std::string>& faults, std::uint64_t& seed,
+                                                std::uint64_t step = 1, const std::string& system = {});
+
 /// What a person reports of a trial, as typed after "TRIAL="; where no fault touches it, as on a sound
 /// installation. @param words the trial's words; empty: a meter's value. @param errs how often a person picks
 /// a word at random.
