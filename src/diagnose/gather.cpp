@@ -138,14 +138,15 @@ std::vector<Evidence> Gatherer::in_book_order() const {
   for (const Sign& s : book_.signs) {
     if (const auto it = offers_.find(s.id); it != offers_.end()) out.push_back(spokesman(s, it->second));
   }
-  // One faulty place is odd in several signs, and was still picked but once.
+  // One faulty place is odd in several signs, and was still picked but once; and half of what goes wrong is
+  // wrong in several places at once, so that the pick counts by its root.
   std::map<std::string, int> together;
   const auto picked = [&](const Evidence& e) {
     return e.among > 1 && !e.at_most && oddness(*book_.sign(e.sign), e) > odd_from;
   };
   for (const Evidence& e : out) together[e.from] += picked(e) ? 1 : 0;
   for (Evidence& e : out) {
-    if (picked(e)) e.among = std::pow(e.among, 1.0 / together[e.from]);
+    if (picked(e)) e.among = std::pow(e.among, 0.5 / together[e.from]);
   }
   return out;
 }
