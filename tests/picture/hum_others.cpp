@@ -80,6 +80,38 @@ TEST(PictureHumOthers, SlowBarsOnALivePicture) {
   EXPECT_NE(level(r).reason.find("in less than 3 s"), std::string::npos) << level(r).reason;
 }
 
+// A wall that is lit from above, a card before it: a natural picture that stands still is no hum, and its own
+// shading is not told as one. What moves over it still is.
+TEST(PictureHumOthers, ShadingOfAPictureThatStandsStill) {
+  const auto lit = [](double, double row) { return 0.7 - 0.4 * row / 576 + 0.05 * std::sin(row / 70); };
+  const auto card = [](double x, double row) {
+    return 0.35 + 0.05 * std::sin(row / 13 + x / 60) + 0.4 / (1 + std::exp(-(row - 290 - x / 20) / 2));
+  };
+  const std::function<double(double, double)> pictures[] = {lit, card};
+  for (const auto& picture : pictures) {
+    for (const int lines : {625, 525}) {
+      for (const int frames : {12, 75}) {
+        Scene s;
+        s.lines = lines;
+        s.picture = picture;
+        s.noise = 0.7;
+        const Readings r = measure(s, frames);
+        const Reading* pattern = find_reading(r, "picture.pattern");
+        if (pattern->text() != "none") continue;  // a wall that is lit evenly passes for a flat field
+        EXPECT_FALSE(level(r).measured()) << lines << ", " << frames << " frames: " << level(r).number();
+      }
+    }
+  }
+  Scene moving;
+  moving.picture = card;
+  moving.noise = 0.7;
+  moving.hum_percent = 2;
+  moving.hum_hz = 50.9;
+  const Readings r = measure(moving, 100);
+  ASSERT_TRUE(level(r).measured()) << level(r).reason;
+  EXPECT_NEAR(level(r).number(), 2, 0.1);
+}
+
 // Codes without noise hide what is less than a code: no hum is seen in them, and no smaller bound is claimed.
 TEST(PictureHumOthers, WholeCodesWithoutNoise) {
   Scene s;
