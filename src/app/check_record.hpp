@@ -39,8 +39,9 @@ struct SoakTalk {
 };
 
 /// Sends the wish's tone for its length and looks at the return as it comes, or looks at the grabber's
-/// frames; nothing but events is kept. Ends early, with what was found by then, on Ctrl-C, when a line says so, and when the card is lost: why is
-/// in the capture's notes and is said. Throws Error(Unusable) when it was lost before anything came in.
+/// frames; nothing but events is kept. Ends early, with what was found by then, on Ctrl-C, when a line says
+/// so, and when the card is lost: why is in the capture's notes and is said. Throws Error(Unusable) when it
+/// was lost before anything came in.
 [[nodiscard]] job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& devices,
                                        const Context& context, const SoakTalk& talk);
 

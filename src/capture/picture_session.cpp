@@ -207,8 +207,8 @@ class Run {
       const std::string event = look_at_wire();
       if (plan_.watch && (!event.empty() || Clock::now() - last_watch > 200ms)) {
         last_watch = Clock::now();
-        plan_.watch({static_cast<double>(count()) / stream_.setting().format.frame_rate_hz, plan_.seconds, out_.facts.dropped,
-                     out_.corrupt.size(), signal_, event});
+        plan_.watch({static_cast<double>(count()) / stream_.setting().format.frame_rate_hz, plan_.seconds,
+                     out_.facts.dropped, out_.corrupt.size(), signal_, event});
       }
     }
     return End::Complete;
@@ -274,9 +274,11 @@ class Run {
     const std::uint64_t ours = grabbing_.overflow;
     if (ours > 0)
       f.notes.push_back(fmt::format("{} lost because the disk could not keep up", were(ours, "frame")));
-    if (short_ > 0) f.notes.push_back(fmt::format("{} left out, cut short by the driver", were(short_, "buffer")));
+    if (short_ > 0)
+      f.notes.push_back(fmt::format("{} left out, cut short by the driver", were(short_, "buffer")));
     if (!out_.corrupt.empty())
-      f.notes.push_back(fmt::format("{} marked as damaged by the driver", were(out_.corrupt.size(), "frame")));
+      f.notes.push_back(
+          fmt::format("{} marked as damaged by the driver", were(out_.corrupt.size(), "frame")));
     const std::string kept =
         count() > 0 ? fmt::format("; the {} frames before are kept", count()) : "; nothing was taken";
     if (out_.end == End::DeviceLost)

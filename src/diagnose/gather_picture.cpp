@@ -48,7 +48,11 @@ void gather_picture(const Capture& c, Gatherer& out) {
   out.amount("picture.jitter", r, "picture.jitter", c.name);
   out.amount("picture.tear", r, "picture.tear", c.name);
   out.amount("picture.noise", r, "picture.noise", c.name);
-  out.amount("picture.clipped", r, "picture.clipped", c.name);
+  // Strong hum lifts white, at 235, over the end of the codes, at 254, whatever the source sends [BT.601].
+  constexpr double hum_that_clips_percent = 2 * 100 * (254 - 235) / 219.0;
+  const auto hum = number_of(r, "picture.hum.level");
+  if (!hum || hum->value < hum_that_clips_percent)
+    out.amount("picture.clipped", r, "picture.clipped", c.name);
   if (const auto e = number_of(r, "picture.echo.level")) {
     out.number("picture.echo.level", e->value, e->u, c.name);
   } else if (const auto b = bound_of(r, "picture.echo.level")) {

@@ -1,8 +1,7 @@
-#include <linebench/measure/picture_signal.hpp>
-
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <linebench/measure/picture_signal.hpp>
 
 namespace linebench::measure {
 namespace {

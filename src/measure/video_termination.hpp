@@ -5,8 +5,8 @@
 
 namespace linebench::measure {
 
-/// video.termination: correct, missing, double, by the sync amplitude: a 75 ohm source into an open line gives
-/// twice the level, into two loads in parallel two thirds. Keeps nothing of its own: `finish` reads
+/// video.termination: correct, missing, double, by the sync amplitude: a 75 ohm source into an open line
+/// gives twice the level, into two loads in parallel two thirds. Keeps nothing of its own: `finish` reads
 /// video.sync.amplitude and video.burst.amplitude, so it stands after the meters that give them.
 class TerminationMeter : public LineMeter {
  public:

@@ -52,8 +52,7 @@ TEST(Streams, StandardErrorThatCannotBeWrittenChangesNothing) {
 TEST(Streams, AFileMadeWhileStandardErrorIsClosedHoldsNoneOfIt) {
   const Folder folder;
   ASSERT_EQ(run(folder, "signals write tone-1k --seconds 1 --out a.wav").exit, 0);
-  ASSERT_EQ(run(folder, "signals write tone-1k --seconds 1 --out b.wav >out 2>&-; exit $?; true").exit,
-            0);
+  ASSERT_EQ(run(folder, "signals write tone-1k --seconds 1 --out b.wav >out 2>&-; exit $?; true").exit, 0);
   EXPECT_EQ(app_test::slurp(folder.path / "a.wav"), app_test::slurp(folder.path / "b.wav"));
 }
 

@@ -8,8 +8,8 @@
 
 namespace linebench::faultsim {
 
-/// Two lines with a test tone, the programme feed, the path's response, the waveform (colour bars, then a flat
-/// field) and the picture, by a calibrated card and a digitiser.
+/// Two lines with a test tone, the programme feed, the path's response, the waveform (colour bars, then a
+/// flat field) and the picture, by a calibrated card and a digitiser.
 [[nodiscard]] std::vector<diagnose::Capture> read_all(const Installation& site, Dice& dice);
 
 }  // namespace linebench::faultsim

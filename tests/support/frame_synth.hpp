@@ -117,8 +117,10 @@ class Source final : public linebench::capture::FrameSource {
     std::normal_distribution<float> normal;
     for (float& v : noise_) v = normal(random_);
     if (s_.noise_width > 0) smooth_noise();
-    // So many values are off by 0.3 % by chance, and their mean by 0.4 % of their rms; the truth is not to be.
-    const float mean = std::accumulate(noise_.begin(), noise_.end(), 0.0F) / static_cast<float>(noise_.size());
+    // So many values are off by 0.3 % by chance, and their mean by 0.4 % of their rms; the truth is not to
+    // be.
+    const float mean =
+        std::accumulate(noise_.begin(), noise_.end(), 0.0F) / static_cast<float>(noise_.size());
     double power = 0;
     for (float& v : noise_) {
       v -= mean;

@@ -33,8 +33,8 @@ struct Difference {
   double difference = 0;
   double uncertainty = 0;  ///< of the difference, expanded (k=2)
   bool certain = false;    ///< larger than its uncertainty and than the last digit shown; never of peaks and
-                         ///< counts, which differ from one moment to the next by themselves
-  std::string words;  ///< for words, and what could be measured only once: "present -> none"; else empty
+                           ///< counts, which differ from one moment to the next by themselves
+  std::string words;       ///< for words, and what could be measured only once: "present -> none"; else empty
 };
 /// Number readings of both, and text readings that are another now, in the order of `now`.
 [[nodiscard]] std::vector<Difference> differences(const Readings& before, const Readings& now);

@@ -30,7 +30,7 @@ struct PictureTraces {
   /// Track of the picture's vertical place; frames that could not be followed are left out. Empty where all
   /// rows look alike.
   std::vector<double> roll_s, roll_lines;
-  std::vector<double> line_y;                       ///< mean line of the largest band, codes
+  std::vector<double> line_y;  ///< mean line of the largest band, codes
 };
 
 /// Measures all that the frames can support; what they cannot is `unmeasurable` with the reason. One pass,
