@@ -6,8 +6,9 @@
 namespace linebench::measure {
 
 /// video.termination: correct, missing, double, by the sync amplitude: a 75 ohm source into an open line
-/// gives twice the level, into two loads in parallel two thirds. Keeps nothing of its own: `finish` reads
-/// video.sync.amplitude and video.burst.amplitude, so it stands after the meters that give them.
+/// gives twice the level, into two loads in parallel two thirds. What a cable's loss takes off sync is put
+/// back first. Keeps nothing of its own: `finish` reads video.sync.amplitude, video.burst.amplitude and
+/// video.cable.loss, so it stands after the meters that give them.
 class TerminationMeter : public LineMeter {
  public:
   void line(const LineView&) override {}

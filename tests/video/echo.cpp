@@ -259,6 +259,31 @@ TEST(VideoTermination, ByTheLevel) {
   }
 }
 
+TEST(VideoTermination, ALossyCableIsNoSecondLoad) {
+  for (const bool is_525 : {true, false}) {
+    for (const bool white : {false, true}) {
+      for (const double db : {6.0, 9.0, 12.0}) {
+        for (const auto& [gain, word] : {std::pair{1.0, "correct"}, {2.0 / 3, "double"}}) {
+          Wave w = is_525 ? wave_525() : wave_625();
+          w = white ? with_white(w) : with_bars(w);
+          w.gain = gain;
+          const Reading r =
+              get(at_forty_decibels(through(w, 13.5e6, 0.06, [&](double f) { return coax(f, db); }), 13.5e6),
+                  "video.termination");
+          const std::string what = fmt::format("{} lines, {} dB: {}", is_525 ? 525 : 625, db, r.reason);
+          std::printf("  %s: %s\n", r.measured() ? r.text().c_str() : "none", what.c_str());
+          if (db < 10) {
+            ASSERT_TRUE(r.measured()) << what;
+          }
+          if (r.measured()) {
+            EXPECT_EQ(r.text(), word) << what;
+          }
+        }
+      }
+    }
+  }
+}
+
 TEST(VideoEcho, UncertaintyIsTrue) {
   const double rate = 13.5e6;
   cover(through(with_bars(wave_625()), rate, 0.06, [](double f) { return 1.0 + echo(f, 0.08, 1.7); }), rate,
