@@ -95,6 +95,26 @@ TEST(LowbandHum, AtTheFieldRateItCannotBeTold) {
   EXPECT_LT(*get(none, "video.hum.level").at_most, 2);
 }
 
+TEST(LowbandHum, LargerThanTheSignalItHidesNoVerticalSync) {
+  for (const bool is_525 : {true, false}) {
+    for (const double pp : {900.0, 2000.0, 3000.0}) {
+      for (const double off : {-0.3, 0.0, 0.06, 1.2}) {
+        for (const double phase : {0.0, 1.6, 3.1, 4.7}) {
+          Card c = shaded(is_525 ? card_525() : Card{});
+          c.hum_hz = (is_525 ? 60 / 1.001 : 50) + off;
+          c.hum_pp_mv = pp;
+          c.phase = phase;
+          c.full_scale_v = 4;
+          const Readings r = measured(c, 2);
+          EXPECT_EQ(get(r, "video.vertical_sync").text(), "present")
+              << pp << " mV, " << c.hum_hz << " Hz, phase " << phase;
+          EXPECT_EQ(get(r, "video.lines_per_frame").number(), is_525 ? 525 : 625);
+        }
+      }
+    }
+  }
+}
+
 TEST(LowbandHum, UncertaintyIsTrue) {
   coverage::expect_coverage("video.hum.level", 120, [](unsigned seed) {
     Card c = shaded({});
