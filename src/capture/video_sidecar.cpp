@@ -10,7 +10,9 @@
 namespace linebench::capture {
 
 void check_video_rate(const std::string& source, double rate_hz, const std::string& where) {
-  constexpr double lowest = 2e6;
+  // An edge of 0.2 us then lies between two samples: below, widths and levels are off by more than is
+  // claimed.
+  constexpr double lowest = 5e6;
   constexpr double highest = 20e9;
   if (!(rate_hz > 0) || rate_hz > highest) {
     throw unusable(fmt::format("{}: {:g} samples per second ({}) cannot be right; give the rate in Hz",
@@ -18,7 +20,7 @@ void check_video_rate(const std::string& source, double rate_hz, const std::stri
   }
   if (rate_hz < lowest) {
     throw unusable(fmt::format(
-        "{}: {:g} samples per second ({}) is too slow to see line sync; take the capture at 10 MS/s or "
+        "{}: {:g} samples per second ({}) is too slow to see line sync well; take the capture at 10 MS/s or "
         "more, or use --view lowband for a sound-card recording",
         source, rate_hz, where));
   }

@@ -12,7 +12,8 @@ namespace {
 
 constexpr double most_gain = 6;  // sync of 1.8 V: no fault of a level does that
 constexpr double least_gain = 0.08;
-constexpr double porch_from_us = 8.3;  // behind the burst, before the picture
+constexpr double least_rate_for_noise_hz = 9e6;  // twice the higher subcarrier
+constexpr double porch_from_us = 8.3;            // behind the burst, before the picture
 constexpr double porch_to_us = 9.0;
 
 constexpr double sync_mv = 300;       // near enough, of either standard
@@ -36,10 +37,23 @@ bool stands_on(End end, std::string_view id) {
            "video.noise", "video.snr."});
 }
 
+// Readings that guess at a cause by the shape or level of sync: what they say of one that was clipped is not
+// so, even where they give no number.
+bool guesses_by_sync(std::string_view id) {
+  return starts_with_any(id, {"video.termination", "video.cable.", "video.echo."});
+}
+
 template <class Spoiled>
 void spoil(Readings& readings, const std::string& reason, const Spoiled& spoiled) {
   for (Reading& r : readings) {
     if (r.measured() && spoiled(r)) r = unmeasurable(r.id, reason);
+  }
+}
+
+template <class Chosen>
+void replace(Readings& readings, const std::string& reason, const Chosen& chosen) {
+  for (Reading& r : readings) {
+    if (chosen(r.id)) r = unmeasurable(r.id, reason);
   }
 }
 
@@ -105,10 +119,17 @@ void SampleCheck::check(const VideoSetup& setup, const VideoReceiver::Counts& c,
     const std::string reason = fmt::format(
         "sync of {:.3g} mV cannot be a video level: check the volts per count or the probe's factor",
         setup.sync_mv);
-    spoil(readings, reason, [](const Reading& r) {
-      return r.unit == "mV" || r.id == "video.gain" || r.id == "video.termination";
-    });
+    spoil(readings, reason, [](const Reading& r) { return r.unit == "mV" || r.id == "video.gain"; });
+    replace(readings, reason, [](std::string_view id) { return id == "video.termination"; });
     return;
+  }
+  if (setup.rate_hz < least_rate_for_noise_hz) {
+    const std::string reason = fmt::format(
+        "{:.3g} MS/s is too slow: colour folds down among the noise; take the capture at 10 MS/s or more",
+        setup.rate_hz * 1e-6);
+    spoil(readings, reason, [](const Reading& r) {
+      return starts_with_any(r.id, {"video.noise", "video.snr."});
+    });
   }
   const double noise_mv = pairs_ > 0 ? std::sqrt(0.5 * difference2_ / pairs_) : setup.noise_mv;
   count_steps(noise_mv, setup.quantum_mv, readings);
@@ -123,6 +144,7 @@ void SampleCheck::check(const VideoSetup& setup, const VideoReceiver::Counts& c,
         end == End::Sync ? "sync" : "the picture",
         100.0 * static_cast<double>(at_end) / static_cast<double>(c.samples), low ? c.lowest_v : c.highest_v);
     spoil(readings, reason, [end](const Reading& r) { return stands_on(end, r.id); });
+    if (end == End::Sync) replace(readings, reason, guesses_by_sync);
   }
 }
 

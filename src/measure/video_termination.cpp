@@ -79,7 +79,8 @@ void TerminationMeter::finish(const VideoSetup& setup, Readings& out) {
     out.push_back(unmeasurable(
         "video.termination",
         level +
-            ": neither right, nor twice (no load), nor two thirds (two loads); a gain fault or a long or "
+            ": neither right, nor twice (no load), nor two thirds (two loads); a gain fault, a wrong "
+            "scale (volts per count, the probe's factor) or a long or "
             "damaged cable. Measure at the source's own output with one 75 ohm load" +
             also));
   }

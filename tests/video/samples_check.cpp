@@ -20,7 +20,12 @@ std::vector<float> held_between(std::vector<float> v, float low, float high) {
 TEST(VideoSamples, ClippedSyncIsNoSyncLevel) {
   const Readings r = measured(13.5e6, held_between(bars_with_noise(5), -0.25F, 2.0F));
   for (const char* id : {"video.sync.amplitude", "video.gain", "video.termination"}) expect_none(r, id);
-  EXPECT_NE(get(r, "video.sync.amplitude").reason.find("clipped sync"), std::string::npos);
+  // Neither a gain nor a cable is named where it is the converter.
+  for (const char* id : {"video.sync.amplitude", "video.termination", "video.cable.loss",
+                         "video.cable.length", "video.echo.delay"}) {
+    expect_none(r, id);
+    EXPECT_NE(get(r, id).reason.find("clipped sync"), std::string::npos) << id << ": " << get(r, id).reason;
+  }
   expect_near(r, "video.white", 700, 7);
   expect_near(r, "video.line.frequency", 15625, 0.1);
 }
@@ -54,9 +59,22 @@ TEST(VideoSamples, AnImpossibleScaleGivesNoLevels) {
     const Readings r = measured(13.5e6, std::move(v));
     for (const char* id : {"video.sync.amplitude", "video.white", "video.bars.red.luma", "video.gain"})
       expect_none(r, id);
-    EXPECT_NE(get(r, "video.white").reason.find("volts per count"), std::string::npos);
+    for (const char* id : {"video.white", "video.termination"})
+      EXPECT_NE(get(r, id).reason.find("volts per count"), std::string::npos) << id;
     expect_near(r, "video.sync.width", 4.7, 0.03);
   }
+}
+
+TEST(VideoSamples, ColourFoldedDownIsNoNoise) {
+  Wave w = wave_625();
+  w.picture = bars(w, 700, 1.0, 0.75, 0);
+  w.noise_mv = 5;
+  const Readings r = measured(w, 6e6, 0.1);
+  for (const char* id : {"video.noise", "video.snr.unweighted", "video.noise.tone.level"}) {
+    if (find_reading(r, id) != nullptr) expect_none(r, id);
+  }
+  expect_none(r, "video.noise");
+  EXPECT_NE(get(r, "video.noise").reason.find("folds down"), std::string::npos);
 }
 
 }  // namespace
