@@ -56,6 +56,13 @@ CREATE TABLE mark(
   note TEXT NOT NULL, at TEXT NOT NULL) STRICT;
 CREATE INDEX mark_job ON mark(job);
 )sql",
+    // What jobs are sorted by: the time they were opened, but never before a job that was there already, so
+    // that a clock that was set back does not put the newest job under older ones.
+    R"sql(
+ALTER TABLE job ADD COLUMN order_at TEXT NOT NULL DEFAULT '';
+UPDATE job SET order_at = opened_at;
+CREATE INDEX job_order ON job(order_at);
+)sql",
 };
 
 }  // namespace

@@ -110,8 +110,9 @@ Job Store::open_job(const NewJob& wanted) {
     const std::string day = at.substr(0, 4) + at.substr(5, 2) + at.substr(8, 2);
     Statement(
         *db_,
-        "INSERT INTO job(uid, ref, kind, title, complaint, site, station, opened_at, changed_at, program) "
-        "VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+        "INSERT INTO job(uid, ref, kind, title, complaint, site, station, opened_at, changed_at, program, "
+        "order_at) VALUES(?, ?, ?, ?, ?, ?, ?, ?8, ?, ?, "
+        "max(?8, coalesce((SELECT max(order_at) FROM job), '')))")
         .bind(uid)
         // Long enough that two jobs of one day on all laptops of a firm will not meet; merge() copes if they
         // do.

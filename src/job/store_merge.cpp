@@ -102,7 +102,8 @@ Merged Store::merge(const fs::path& other) {
         "INSERT INTO main.job SELECT o.uid, CASE WHEN EXISTS(SELECT 1 FROM main.job j WHERE j.ref = o.ref) "
         "THEN "
         "substr(o.ref, 1, 9) || substr(o.uid, 1, 8) || substr(o.uid, 10, 4) ELSE o.ref END, o.kind, o.title, "
-        "o.complaint, s.ours, t.ours, o.done, o.outcome, o.reference, o.opened_at, o.changed_at, o.program "
+        "o.complaint, s.ours, t.ours, o.done, o.outcome, o.reference, o.opened_at, o.changed_at, o.program, "
+        "o.order_at "
         "FROM other.job o LEFT JOIN same_site s ON s.theirs = o.site "
         "LEFT JOIN same_station t ON t.theirs = o.station "
         "WHERE o.uid NOT IN (SELECT uid FROM main.job) ORDER BY o.rowid");

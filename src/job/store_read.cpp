@@ -73,7 +73,7 @@ auto from_json(const std::string& text, const Database& db, const char* what, co
 Job Store::job(const std::string& ref) const {
   std::vector<Job> found;
   if (ref == "last") {
-    Statement s(*db_, std::string(job_columns) + "ORDER BY j.rowid DESC LIMIT 1");
+    Statement s(*db_, std::string(job_columns) + "ORDER BY j.order_at DESC, j.rowid DESC LIMIT 1");
     if (s.step()) return job_of(s);
     throw bad_usage(fmt::format("there is no job yet in {}; `check` opens one", db_->file().string()));
   }
@@ -120,7 +120,7 @@ std::vector<Job> Store::jobs(const Query& q) const {
   want(q.until, "AND substr(j.opened_at, 1, 10) <= ?{} ");
   if (q.kind) want(std::string(to_string(*q.kind)), "AND j.kind = ?{} ");
   if (q.done) sql += *q.done ? "AND j.done = 1 " : "AND j.done = 0 ";
-  sql += "ORDER BY j.opened_at DESC, j.rowid DESC";
+  sql += "ORDER BY j.order_at DESC, j.rowid DESC";
   Statement s(*db_, sql);
   for (const std::string& v : values) s.bind(v);
   std::vector<Job> out;

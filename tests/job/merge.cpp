@@ -1,9 +1,11 @@
 // Two laptops' stores made one, and copies.
 #include <gtest/gtest.h>
 
+#include <chrono>
 #include <filesystem>
 #include <linebench/base/error.hpp>
 #include <linebench/job/store.hpp>
+#include <thread>
 
 #include "../capture/temp_folder.hpp"
 
@@ -51,6 +53,25 @@ TEST(Merge, TwoLaptopsBecomeOneWithoutDoubles) {
   EXPECT_EQ(again.jobs + again.captures + again.sites + again.stations + again.updated, 0);
   EXPECT_EQ(a.findings(there).size(), 1u);
   EXPECT_EQ(b.jobs().size(), 1u) << "the other store is only read";
+}
+
+TEST(Merge, JobsOfAnotherLaptopStandWhereTheirTimeIs) {
+  const TempFolder folder;
+  Store a(folder.path() / "a.sqlite");
+  Store b(folder.path() / "b.sqlite");
+  const auto open = [](Store& s, const char* title) {
+    std::this_thread::sleep_for(std::chrono::milliseconds(3));
+    s.open_job({JobKind::Site, title, "", "", "", ""});
+  };
+  open(a, "1 here");
+  open(b, "2 there");
+  open(a, "3 here");
+  (void)a.merge(folder.path() / "b.sqlite");
+  EXPECT_EQ(a.job("last").title, "3 here") << "what came in is not what was opened last";
+  open(a, "4 here");
+  std::string order;
+  for (const Job& j : a.jobs()) order += j.title + " ";
+  EXPECT_EQ(order, "4 here 3 here 2 there 1 here ");
 }
 
 TEST(Merge, LaterStateOfAJobWins) {

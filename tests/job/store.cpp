@@ -175,6 +175,22 @@ TEST(Store, RefusesWhatItCannotRead) {
   EXPECT_NE(message([&] { Store s(newer); }).find("newer version"), std::string::npos);
 }
 
+TEST(Store, OneOfTheFirstVersionIsBroughtUpToDateInItsOrder) {
+  const TempFolder folder;
+  const fs::path file = folder.path() / "jobs.sqlite";
+  {
+    Store store(file);
+    for (const char* title : {"first", "second"}) store.open_job({JobKind::Site, title, "", "", "", ""});
+  }
+  sql(file, "DROP INDEX job_order; ALTER TABLE job DROP COLUMN order_at; PRAGMA user_version = 1");
+  Store store(file);
+  store.open_job({JobKind::Site, "third", "", "", "", ""});
+  std::string order;
+  for (const Job& j : store.jobs()) order += j.title + " ";
+  EXPECT_EQ(order, "third second first ");
+  EXPECT_EQ(store.job("last").title, "third");
+}
+
 TEST(Store, AnotherProgramHoldingItIsWaitedForAndReadersAreNotStopped) {
   const TempFolder folder;
   const fs::path file = folder.path() / "jobs.sqlite";

@@ -77,10 +77,10 @@ class Store {
   void mark(const Job& job, const Mark& mark);
   void set_path(const Site& site, const Path& path);
 
-  /// By its ref, the start of it or the end of it, or "last" (opened last). Throws Error(Usage) when none or
-  /// several match, naming those.
+  /// By its ref, the start of it or the end of it, or "last" (the first that jobs() gives). Throws
+  /// Error(Usage) when none or several match, naming those.
   [[nodiscard]] Job job(const std::string& ref) const;
-  /// Newest first.
+  /// Newest first: one opened here later comes before, also where the clock was set back in between.
   [[nodiscard]] std::vector<Job> jobs(const Query& query = {}) const;
   /// In the order added, with their readings when `readings`.
   [[nodiscard]] std::vector<Capture> captures(const Job& job, bool readings = true) const;
