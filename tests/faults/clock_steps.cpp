@@ -1,0 +1,138 @@
+// The wall clock stepped while the program runs and between its runs, as a laptop's is when it finds a time
+// server or its battery was out. The library of Debian's `faketime` gives the program a wall clock of the
+// test's own; the monotonic clock goes on, as it does when a real one is set (clock_gettime(2): "not affected
+// by discontinuous jumps in the system time").
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <linebench/job/store.hpp>
+#include <nlohmann/json.hpp>
+#include <sstream>
+
+#include "capture/temp_folder.hpp"
+#include "picture/fake_grabber.hpp"
+#include "program.hpp"
+#include "support/python.hpp"
+
+namespace {
+
+using namespace linebench;
+using app_test::Folder;
+using fault_test::Program;
+using nlohmann::json;
+using Clock = std::chrono::steady_clock;
+namespace fs = std::filesystem;
+
+using Environment = std::vector<std::pair<std::string, std::string>>;
+
+fs::path library() {
+  for (const auto& e : fs::directory_iterator("/usr/lib"))
+    if (const auto file = e.path() / "faketime/libfaketime.so.1"; fs::exists(file)) return file;
+  return {};
+}
+
+// A wall clock off by what stands in a file, which may change at any time.
+class WallClock {
+ public:
+  explicit WallClock(fs::path file) : file_(std::move(file)) { off_by("+0"); }
+  void off_by(const std::string& seconds) {
+    std::ofstream(file_.string() + ".new") << seconds << "\n";
+    fs::rename(file_.string() + ".new", file_);
+  }
+  [[nodiscard]] Environment environment() const {
+    return {{"LD_PRELOAD", library()},    {"FAKETIME_TIMESTAMP_FILE", file_},
+            {"FAKETIME_NO_CACHE", "1"},   {"FAKETIME_DONT_FAKE_MONOTONIC", "1"},
+            {"DONT_FAKE_MONOTONIC", "1"}, {"NO_FAKE_STAT", "1"}};
+  }
+
+ private:
+  fs::path file_;
+};
+
+class ClockSteps : public testing::Test {
+ protected:
+  void SetUp() override {
+#if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
+    GTEST_SKIP() << "NOT TESTED: a sanitizer wants to be loaded first";
+#endif
+    ASSERT_FALSE(library().empty()) << "install Debian's faketime";
+    fault_test::write_sound(folder.path / "a.wav", 2);
+  }
+  // Runs the program to its end at the wall clock of now.
+  std::string run(std::vector<std::string> words) {
+    Program p(folder.path, std::move(words), clock.environment());
+    EXPECT_EQ(p.wait(), 0) << p.said();
+    return p.said();
+  }
+  Folder folder;
+  WallClock clock{folder.path / "clock"};
+};
+
+// That the means are fit: one process sees its wall clock step and its monotonic clock go on.
+TEST_F(ClockSteps, AStepReachesAProgramThatRuns) {
+  std::ofstream(folder.path / "look.py") << "import time\n"
+                                            "w, m = time.time(), time.monotonic()\n"
+                                            "open('clock', 'w').write('-3600\\n')\n"
+                                            "print(round(time.time() - w, -1), time.monotonic() - m < 60)\n";
+  std::string words = "cd '" + folder.path.string() + "' && env";
+  for (const auto& [name, value] : clock.environment()) words += " " + name + "='" + value + "'";
+  ASSERT_EQ(std::system((words + " /usr/bin/python3 look.py > seen").c_str()), 0);
+  EXPECT_EQ(app_test::slurp(folder.path / "seen"), "-3600.0 True\n");
+}
+
+// A file at life's speed: a pace, a latency or a duration that went by the wall clock would end it at once or
+// hold it up for an hour.
+TEST_F(ClockSteps, AWatchKeepsItsPaceAndItsTimes) {
+  const auto begun = Clock::now();
+  Program p(folder.path, {"watch", "--from", "a.wav", "--repeat", "--seconds", "4", "--json"},
+            clock.environment());
+  ASSERT_TRUE(p.until("\n", 1)) << p.said();
+  clock.off_by("-3600");
+  ASSERT_TRUE(p.until("\n", 2)) << p.said();
+  clock.off_by("+86400");
+  ASSERT_EQ(p.wait(), 0) << p.said();
+  const double took_s = std::chrono::duration<double>(Clock::now() - begun).count();
+  EXPECT_GE(took_s, 3.9);
+  EXPECT_LT(took_s, 20) << "a busy machine may add some";
+  std::istringstream lines(p.said());
+  double before = -1;
+  int count = 0;
+  for (std::string line; std::getline(lines, line); ++count) {
+    const double at = json::parse(line)["time_s"];
+    EXPECT_GE(at, before);
+    EXPECT_LE(at - before, before < 0 ? 10 : 3) << "no second is missing or twice";
+    before = at;
+  }
+  EXPECT_GE(count, 3);
+  EXPECT_NEAR(before, 4, 0.2);
+}
+
+TEST_F(ClockSteps, AChangeIsLaterThanTheOneBefore) {
+  run({"jobs", "new", "feed", "--title", "x"});
+  const fs::path file = folder.path / "home/jobs.sqlite";
+  std::string before = job::Store(file).job("last").changed_at;
+  for (const char* off : {"-3600", "-86400", "+60", "-400d", "+0"}) {
+    clock.off_by(off);
+    run({"jobs", "note", "last", std::string("clock ") + off});
+    const std::string now = job::Store(file).job("last").changed_at;
+    EXPECT_GT(now, before) << off;  // ISO 8601: as text and as time alike
+    before = now;
+  }
+  EXPECT_EQ(job::Store(file).notes(job::Store(file).job("last")).size(), 5U);
+}
+
+TEST_F(ClockSteps, TheLastJobIsTheOneThatWasOpenedLast) {
+  std::vector<std::string> opened;
+  for (const char* off : {"+0", "-3600", "+86400", "-400d"}) {
+    clock.off_by(off);
+    opened.insert(opened.begin(), std::string("clock ") + off);
+    run({"jobs", "new", "feed", "--title", opened.front()});
+    EXPECT_EQ(json::parse(run({"jobs", "show", "last", "--json"}))["job"]["title"], opened.front());
+  }
+  std::vector<std::string> listed;
+  const json list = json::parse(run({"jobs", "list", "--json"}));
+  for (const json& j : list["jobs"]) listed.push_back(j["title"]);
+  EXPECT_EQ(listed, opened) << "newest first";
+}
+
+}  // namespace
