@@ -77,4 +77,20 @@ TEST(VideoSamples, ColourFoldedDownIsNoNoise) {
   EXPECT_NE(get(r, "video.noise").reason.find("folds down"), std::string::npos);
 }
 
+TEST(VideoSamples, ColourAtTheRecordersLimitIsClaimedNoBetterThanItIs) {
+  // A recorder's steep filter: nothing above 4.95 MHz, at 10 MS/s, of samples in closed form.
+  Wave w = with_bars(wave_625());
+  std::vector<float> v = clean(w, 30e6, 0.06);
+  filter(v, 30e6, [](double f) { return std::complex<double>(f < 4.95e6 ? 1 : 0); });
+  std::vector<float> third;
+  for (std::size_t i = 0; i < v.size(); i += 3) third.push_back(v[i]);
+  add_noise(third, 2, 5);
+  const Readings r = measured(10e6, std::move(third));
+  const Reading& burst = get(r, "video.burst.amplitude");
+  ASSERT_TRUE(burst.measured());
+  EXPECT_NEAR(burst.number(), 300, *burst.uncertainty);
+  EXPECT_GT(*burst.uncertainty, 3);
+  expect_none(r, "video.noise");
+}
+
 }  // namespace
