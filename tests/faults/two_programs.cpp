@@ -1,5 +1,5 @@
 // Two programs at once: on one file, on one port of the page, on one job store. Two guided jobs on one store:
-// tests/check/session.cpp; two captures from a sound card to one file: tests/sound/commands.cpp.
+// tests/check/session.cpp; two captures from a sound card to one file: tests/sound/at_once.cpp.
 #include <arpa/inet.h>
 #include <gtest/gtest.h>
 #include <sys/socket.h>
