@@ -99,9 +99,9 @@ Chart vector_chart(const Document& d, const VideoTraces& t) {
   Chart c;
   c.title = "Chrominance";
   c.description = "Chrominance along the lines as vectors: B-Y to the right, R-Y upwards, peak amplitude";
-  c.caption =
-      "Peak amplitude along the axes of (B-Y) and (R-Y), V switch undone; the angle counts from (B-Y). "
-      "Dashed: the burst.";
+  c.caption = fmt::format(
+      "Peak amplitude along the axes of (B-Y) and (R-Y){}; the angle counts from (B-Y). Dashed: the burst.",
+      t.lines == 625 ? ", V switch undone" : "");
   double reach = 150;
   for (const auto& v : t.chroma) reach = std::max(reach, std::abs(v));
   add_bar_marks(c, d, s);
