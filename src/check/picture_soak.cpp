@@ -149,8 +149,9 @@ struct PictureSoak::Impl {
     const Readings readings = measure::measure_picture(source, {}, {}, nullptr, &traces);
     const double from = at_s[0];
     const double to = at_s[n - 1];
-    follow_place(traces, n);
+    // The whole second first: a jump at its end belongs to the tear or roll that ends there.
     follow_rest(readings, from, to);
+    follow_place(traces, n);
   }
 
   void push(capture::Frame& frame, double at) {

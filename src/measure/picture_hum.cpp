@@ -35,7 +35,7 @@ void bridge(std::vector<double>& row, const std::vector<bool>& good) {
 PictureHumMeter::PictureHumMeter(const PictureSetup& setup, std::optional<double> mains_hz)
     : setup_(setup), noise_seen_(setup.noise) {
   const int rows = setup.height() / setup.fields;
-  const bool bands = rows_alike();
+  const bool bands = setup.rows_alike();
   choose_blocks();
   const auto shows = [&](int band) {
     const auto& use = level_blocks_[static_cast<std::size_t>(band)];
@@ -120,7 +120,7 @@ void PictureHumMeter::choose_blocks() {
     const std::size_t enough = setup_.held.empty() ? blocks / 4 : blocks / 16;
     level_blocks_[n] = levels > enough ? level : whole;
   }
-  held_ = rows_alike() && free * 32 < blocks * static_cast<std::size_t>(setup_.height());
+  held_ = setup_.rows_alike() && free * 32 < blocks * static_cast<std::size_t>(setup_.height());
 }
 
 // Of a live picture: what each row gains or loses from one frame to the next where nothing moves. Blocks that
@@ -201,7 +201,7 @@ void PictureHumMeter::push(const PictureView& view) {
       fields_.clear();
     }
   }
-  if (rows_alike()) {
+  if (setup_.rows_alike()) {
     push_means(view);
   } else {
     push_difference(view);
@@ -286,7 +286,7 @@ void PictureHumMeter::fit_stretch() {
   StripView strips;
   // What changes little may do so because codes end there, or because it is dark.
   std::array<double, hum_strips> even{}, levels{};
-  if (rows_alike()) {
+  if (setup_.rows_alike()) {
     levels = strip_levels();
     for (std::size_t n = 0; n < hum_strips; ++n) even[n] = std::isfinite(levels[n]) ? 1 : 0;
     if (!fit.found && std::isfinite(fit.least_pp)) {
@@ -294,7 +294,7 @@ void PictureHumMeter::fit_stretch() {
       if (all.found) fit = all;
     }
   }
-  if (rows_alike() && fit.found) {
+  if (setup_.rows_alike() && fit.found) {
     strips = compare_strips(fields_, fit, problem_, levels);
     if (!strips.alike) {
       fit = fit_hum(weighed_mean(fields_, strips.with_level ? even : strips.weight), problem_);

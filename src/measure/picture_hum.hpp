@@ -23,11 +23,6 @@ class PictureHumMeter final : public FrameMeter {
   [[nodiscard]] double uneven_percent() const { return uneven_percent_; }
 
  private:
-  // Only of a test picture is it known that its rows are alike, so that what differs came in on the way: a
-  // wall lit from above is banded too, and its shading stands still as bars may.
-  [[nodiscard]] bool rows_alike() const {
-    return setup_.patterned() && setup_.pattern.kind != PatternKind::None;
-  }
   void choose_blocks();
   void push_means(const PictureView& view);
   void push_difference(const PictureView& view);

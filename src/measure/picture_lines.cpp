@@ -190,6 +190,22 @@ void PictureLineMeter::tear_of(const std::vector<double>& shift) {
   }
 }
 
+// Whether nearly all lines stand under those before them. A card that leans is banded like a test picture,
+// and each of its lines stands elsewhere by itself; torn or bent, a test picture's do so at a few places
+// only.
+bool PictureLineMeter::upright() const {
+  if (setup_.rows_alike()) return true;
+  const auto fields = static_cast<std::size_t>(setup_.fields);
+  std::size_t all = 0, under = 0;
+  for (std::size_t r = 0; r + fields < count_.size(); ++r) {
+    if (count_[r] < 1 || count_[r + fields] < 1) continue;
+    const double d = sum_[r] / count_[r] - sum_[r + fields] / count_[r + fields];
+    ++all;
+    under += std::abs(d) < 0.3 ? 1 : 0;
+  }
+  return 10 * under > 9 * all;
+}
+
 void PictureLineMeter::finish(bool rolling, double noise, Readings& out, PictureTraces* traces) const {
   const auto refuse = [&](std::string_view id, const std::string& why) {
     out.push_back(unmeasurable(id, why));
@@ -203,6 +219,8 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     why =
         "the picture moves too much to compare its lines; send bars or a crosshatch, or hold the camera "
         "still";
+  else if (setup_.patterned() && !upright())
+    why = "each line of this picture stands elsewhere by itself; send bars or a crosshatch";
   if (!why.empty()) {
     for (const char* id : {"picture.jitter", "picture.tear", "picture.flagging"}) refuse(id, why);
     return;

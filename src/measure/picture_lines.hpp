@@ -17,6 +17,7 @@ class PictureLineMeter final : public FrameMeter {
   void finish(bool rolling, double noise, Readings& out, PictureTraces* traces) const;
 
  private:
+  [[nodiscard]] bool upright() const;
   void tear_of(const std::vector<double>& shift);
 
   const PictureSetup& setup_;

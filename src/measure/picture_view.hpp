@@ -61,6 +61,9 @@ struct PictureSetup {
   [[nodiscard]] int height() const { return format.height; }
   [[nodiscard]] int blocks() const { return format.width / block_px; }
   [[nodiscard]] bool patterned() const { return banded_share > 0.5; }
+  /// Only of a test picture is it known that its rows are alike, so that what differs came in on the way: a
+  /// wall lit from above and a card that leans are banded too, with shading and slanting edges of their own.
+  [[nodiscard]] bool rows_alike() const { return patterned() && pattern.kind != PatternKind::None; }
   /// Whether the block of a row stands where codes end.
   [[nodiscard]] bool held_at(int row, int block) const {
     return !held.empty() && held[static_cast<std::size_t>(row * blocks() + block)] != 0;
