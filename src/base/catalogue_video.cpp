@@ -86,7 +86,7 @@ constexpr ReadingKind kinds[] = {
     {"video.noise", "Noise", "mV", 2, "rms, in the video band"},
     {"video.noise.periodic.frequency", "Periodic noise frequency", "Hz", 0,
      "strongest steady tone that is not picture"},
-    {"video.noise.periodic.from", "Periodic noise looked for from", "Hz", 0,
+    {"video.noise.periodic.from", "Searched for it from", "Hz", 0,
      "lowest frequency at which such a tone would have been found: below it nothing is known"},
     {"video.noise.periodic.level", "Periodic noise", "mV", 2, "peak to peak of that tone"},
     {"video.hum.level", "Hum", "mV", 1,

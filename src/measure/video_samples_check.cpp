@@ -145,8 +145,12 @@ void SampleCheck::check(const VideoSetup& setup, const VideoReceiver::Counts& c,
     const std::string reason = fmt::format(
         "sync of {:.3g} mV cannot be a video level: check the volts per count or the probe's factor",
         setup.sync_mv);
-    spoil(readings, reason, [](const Reading& r) { return r.unit == "mV" || r.id == "video.gain"; });
-    replace(readings, reason, [](std::string_view id) { return id == "video.termination"; });
+    spoil(readings, reason,
+          [](const Reading& r) { return r.unit == "mV" || r.id == "video.gain" || r.id == "video.apl"; });
+    // Nor is a bound in millivolts any.
+    for (Reading& r : readings) {
+      if (r.id == "video.termination" || (r.unit == "mV" && r.at_most)) r = unmeasurable(r.id, reason);
+    }
     return;
   }
   if (setup.rate_hz < least_rate_for_noise_hz) {

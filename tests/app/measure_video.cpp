@@ -19,6 +19,16 @@ namespace fs = std::filesystem;
 
 constexpr double rate = 18e6;
 
+// What a terminal's width has cut into lines.
+std::string in_one_line(const std::string& text) {
+  std::string out;
+  for (const char c : text) {
+    const bool space = c == ' ' || c == '\n';
+    if (!space || out.empty() || out.back() != ' ') out += space ? ' ' : c;
+  }
+  return out;
+}
+
 std::vector<float> camera(bool is_625, double gain = 1) {
   video_synth::Wave w = is_625 ? video_synth::wave_625() : video_synth::wave_525();
   const double white = is_625 ? 700 : 5000.0 / 7;
@@ -96,7 +106,10 @@ TEST_F(MeasureVideo, WavNeedsItsFullScale) {
   // Ten times too much: said with the readings, not as an error.
   const auto wrong = run(folder, "measure a.wav --full-scale 20");
   EXPECT_EQ(wrong.exit, 0);
-  EXPECT_NE(wrong.out.find("cannot be a video level"), std::string::npos) << wrong.out;
+  EXPECT_NE(in_one_line(wrong.out).find("cannot be a video level"), std::string::npos) << wrong.out;
+  EXPECT_EQ(in_one_line(wrong.out).find(" mV)"), std::string::npos) << "no bound by a wrong scale\n"
+                                                                    << wrong.out;
+  EXPECT_EQ(wrong.out.find("Average picture level  "), std::string::npos) << wrong.out;
 }
 
 TEST_F(MeasureVideo, ClippedConverterIsSaid) {
@@ -108,7 +121,7 @@ TEST_F(MeasureVideo, ClippedConverterIsSaid) {
   writer.close();
   const auto r = run(folder, "measure a.wav --full-scale 0.4");
   EXPECT_EQ(r.exit, 0);
-  EXPECT_NE(r.out.find("the recorder clipped"), std::string::npos) << r.out;
+  EXPECT_NE(in_one_line(r.out).find("the recorder clipped"), std::string::npos) << r.out;
 }
 
 TEST_F(MeasureVideo, BadInputIsOneLineAndThree) {

@@ -107,6 +107,8 @@ TEST(LiveCommand, WrongCallsAndSourcesAreSaidInOneLine) {
   }
   const auto r = run(folder, "watch --from text.wav");
   EXPECT_EQ(r.exit, 3) << r.err;
+  EXPECT_EQ(run(folder, "watch --from a.wav --job nothing").exit, 3) << "there is no store yet";
+  ASSERT_EQ(run(folder, "jobs new site --title x").exit, 0);
   EXPECT_EQ(run(folder, "watch --from a.wav --job nothing").exit, 2);
 }
 
