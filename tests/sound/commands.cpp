@@ -85,9 +85,11 @@ TEST_F(Commands, WhatCannotBeDoneIsOneLineWithItsExitCode) {
   check("loop --to loopback --from loopback --signal tone-1k --level +4dBu", 2, "full scale");
 }
 
+// In the foreground, so that timeout sends one signal: to its group it sends another, which is a second
+// Ctrl-C.
 TEST_F(Commands, CtrlCKeepsAndMarksWhatWasTaken) {
   const Ran r = run_program(folder, "capture audio --from loopback --seconds 60 --out lane.wav",
-                            "timeout --preserve-status -s INT 1.5 env");
+                            "timeout --foreground --preserve-status -s INT 1.5 env");
   EXPECT_EQ(r.exit, 4) << r.err;
   EXPECT_TRUE(has(r.err, "stopped after")) << r.err;
   auto file = capture::open_audio_file(folder / "lane.wav");
@@ -101,7 +103,7 @@ TEST_F(Commands, CtrlCKeepsAndMarksWhatWasTaken) {
 TEST_F(Commands, CtrlCInALoopMeasuresNothingAndSaysWhatIsKept) {
   for (const std::string out : {"", " --out lane.wav"}) {
     const Ran r = run_program(folder, "loop --to loopback --from loopback" + out,
-                              "timeout --preserve-status -s INT 2 env");
+                              "timeout --foreground --preserve-status -s INT 2 env");
     EXPECT_EQ(r.exit, 4) << r.err;
     EXPECT_EQ(r.out, "");
     EXPECT_EQ(lines(r.err), 1) << r.err;
