@@ -95,6 +95,10 @@ class PortAudioStream final : public SoundStream {
     const PaStreamInfo* info = Pa_GetStreamInfo(stream_);
     return info != nullptr ? info->sampleRate : 0;
   }
+  [[nodiscard]] double output_latency_s() const override {
+    const PaStreamInfo* info = Pa_GetStreamInfo(stream_);
+    return info != nullptr ? info->outputLatency : 0;
+  }
   void start() override {
     PaError e = paNoError;
     {

@@ -168,7 +168,13 @@ class Session::Loop {
     if (plan_.send != nullptr && plan_.seconds > 0) {
       c_.fade_from.store(total_ > c_.fade_frames() ? total_ - c_.fade_frames() : 0);
     }
-    if (plan_.send == nullptr) c_.sent_all.store(true);
+    if (plan_.send == nullptr) {
+      c_.sent_all.store(true);
+      c_.played_out.store(true);
+    }
+    double latency = 0;
+    for (const auto& stream : s_.streams_) latency = std::max(latency, stream->output_latency_s());
+    c_.play_out.store(frames(latency));
     taken_.resize(block_frames * static_cast<std::size_t>(std::max(1, s_.plan_.inputs)));
     levels_.assign(static_cast<std::size_t>(s_.plan_.inputs), {});
     totals_ = levels_;
@@ -192,7 +198,7 @@ class Session::Loop {
       if (plan_.send != nullptr) refill();
       const bool taken = plan_.take == nullptr || c_.taken() + c_.dropped >= c_.take_target;
       // With a length given, the taking-in decides; the rest of the signal is faded out.
-      const bool sent = plan_.send == nullptr || c_.sent_all || (plan_.take != nullptr && plan_.seconds > 0);
+      const bool sent = c_.played_out || (plan_.take != nullptr && plan_.seconds > 0);
       if (taken && sent) return End::Complete;
       if (lost()) return End::DeviceLost;
       look();

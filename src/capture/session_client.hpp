@@ -30,7 +30,7 @@ class Session::Client final : public StreamClient {
     const bool lost =
         (takes && flags.input_lost &&
          taken_.load(std::memory_order_relaxed) < take_target.load(std::memory_order_relaxed)) ||
-        (gives && flags.output_lost && !sent_all.load(std::memory_order_relaxed));
+        (gives && flags.output_lost && !played_out.load(std::memory_order_relaxed));
     // Once for both directions, and once where a driver's long buffer comes in parts that all carry its
     // flags.
     bool& before = takes ? input_lost_ : output_lost_;  // two streams have a thread each
@@ -65,7 +65,9 @@ class Session::Client final : public StreamClient {
   std::atomic<std::uint64_t> fade_from{no_end};  ///< frame from which the output fades out
   std::atomic<bool> fade_now{false};             ///< fade out from the next buffer on
   std::atomic<bool> source_ended{false};         ///< send_ring holds the last of it
-  std::atomic<bool> sent_all{false};             ///< source played out or faded out
+  std::atomic<bool> sent_all{false};             ///< source given out whole, or faded out
+  std::atomic<std::uint64_t> play_out{0};        ///< frames of silence that must follow until it was heard
+  std::atomic<bool> played_out{false};           ///< they did: a gap in the last of it would be known by now
   std::atomic<std::uint64_t> xruns{0};           ///< by the driver's word, and gaps of our own in the output
   std::atomic<std::uint64_t> dropped{0};         ///< frames that found the ring full
   std::atomic<std::uint64_t> input_calls{0};
@@ -87,6 +89,11 @@ class Session::Client final : public StreamClient {
   void give(float* out, std::size_t frames) noexcept {
     const std::size_t want = frames * outputs_;
     std::size_t n = 0;
+    if (sent_all.load(std::memory_order_relaxed)) {
+      silent_ += frames;
+      if (silent_ >= play_out.load(std::memory_order_relaxed))
+        played_out.store(true, std::memory_order_release);
+    }
     if (!sent_all.load(std::memory_order_relaxed)) {
       const bool ended = source_ended.load(std::memory_order_acquire);
       n = send_ring.read({out, want});
@@ -126,6 +133,7 @@ class Session::Client final : public StreamClient {
 
   bool input_lost_ = false;   ///< in the buffer before; of the input's (or the only) stream
   bool output_lost_ = false;  ///< of an output stream beside it
+  std::uint64_t silent_ = 0;  ///< frames given after the source's end
   std::atomic<std::uint64_t> taken_{0};
   std::atomic<std::uint64_t> sent_{0};
 };

@@ -26,6 +26,7 @@ struct Behaviour {
   std::uint64_t dies_at = ~0ULL;  ///< frame from which no callback comes
   bool admits_death = false;      ///< and the driver says so
   bool refuses_duplex = false;
+  double latency_s = 0;  ///< of the output
   std::vector<SoundDevice> devices{{"ALSA", "Counter card (hw:1,0)", 2, 2, 48000},
                                    {"ALSA", "Lane card (hw:2,0)", 1, 0, 48000},
                                    {"OSS", "Old card", 2, 2, 48000}};
@@ -39,6 +40,7 @@ class Stream final : public SoundStream {
       : system_(system), plan_(std::move(plan)), client_(std::move(client)) {}
   ~Stream() override;
   [[nodiscard]] double rate_hz() const override;
+  [[nodiscard]] double output_latency_s() const override;
   void start() override { running_ = true; }
   void stop() noexcept override { running_ = false; }
   [[nodiscard]] bool alive() const noexcept override;
@@ -98,6 +100,7 @@ inline Stream::~Stream() {
   if (abandoned_) ++system_.abandoned;
 }
 inline double Stream::rate_hz() const { return plan_.rate_hz; }
+inline double Stream::output_latency_s() const { return plan_.to ? system_.behaviour.latency_s : 0; }
 inline bool Stream::alive() const noexcept {
   return !(system_.behaviour.admits_death && at_ >= system_.behaviour.dies_at);
 }

@@ -143,6 +143,22 @@ TEST(Session, ALengthGivenEndsTheSignalWithAFade) {
   EXPECT_GT(std::abs((*loop.sent)[2 * 45000 + 12]), 0.01F);
 }
 
+// Seen on a busy machine: the last period of a sent tone came too late, was not heard, and nobody was told.
+TEST(Session, WhatIsSentIsPlayedOutAndAGapInTheLastOfItIsTold) {
+  const LoopBack loop;
+  fake::Behaviour b = loop.behaviour();
+  b.latency_s = 0.1;
+  b.flags = [](std::uint64_t at) { return BufferFlags{.input_lost = false, .output_lost = at == 48000}; };
+  fake::System system(b);
+  auto signal = sine(1);
+  Session session(system, {.to = b.devices[0], .rate_hz = 48000}, system);
+  const Outcome o = session.run({.send = &signal});
+  EXPECT_EQ(o.end, End::Complete);
+  EXPECT_EQ(o.sent, 48000U);
+  EXPECT_EQ(o.facts.xruns, 1U);
+  EXPECT_GE(loop.sent->size() / 2, 48000U + 4800U);
+}
+
 TEST(Session, StoppedByHandKeepsWhatWasTaken) {
   fake::System system(counting_input());
   Session session(system, {.from = system.behaviour.devices[0]}, system);

@@ -71,6 +71,8 @@ class SoundStream {
   virtual ~SoundStream() = default;
   /// The rate the device really runs at, as the driver says.
   [[nodiscard]] virtual double rate_hz() const = 0;
+  /// From a sample given to it until it is heard, in s, as the driver says; 0 without output.
+  [[nodiscard]] virtual double output_latency_s() const = 0;
   /// Throws Error(Unusable).
   virtual void start() = 0;
   /// Plays out what is under way, then stops. After it no callback comes any more.
