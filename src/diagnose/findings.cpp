@@ -13,6 +13,7 @@ namespace {
 
 constexpr double worth_saying = 0.4;  // nats: odds moved by half
 constexpr double worth_a_finding = 0.1;
+constexpr double hardly = 0.05;  // nats
 
 std::string shown_level(const Sign& s, double working) {
   const double v = from_working(s.scale, working);
@@ -33,11 +34,20 @@ bool as_usual(const Sign& s, const Evidence& e) {
   return s.scale != Scale::Words && !e.at_most && std::abs(e.value - s.usual) <= s.spread;
 }
 
-std::string expected_text(const Sign& s, const FaultTable& t, std::size_t i) {
+// The way of showing itself that the evidence leaves likeliest.
+int likeliest_way(const FaultTable& t) {
+  std::vector<double> ways(t.fault->variants.size(), 0.0);
+  for (std::size_t c = 0; c < t.cells.size(); ++c)
+    ways[static_cast<std::size_t>(t.cells[c].variant)] += t.posterior[c];
+  return static_cast<int>(std::max_element(ways.begin(), ways.end()) - ways.begin());
+}
+
+// What the fault makes of a sign in this way; empty where it does nothing to it.
+std::string expected_text(const Sign& s, const FaultTable& t, std::size_t i, int way) {
   const Cell* least = nullptr;
   const Cell* most = nullptr;
   for (const Cell& c : t.cells) {
-    if (!c.causes[i].acts) continue;
+    if (c.variant != way || !c.causes[i].acts) continue;
     if (least == nullptr || c.severity < least->severity) least = &c;
     if (most == nullptr || c.severity >= most->severity) most = &c;
   }
@@ -64,14 +74,16 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
   const auto at = std::find(t.touched.begin(), t.touched.end(), static_cast<int>(e));
   if (at != t.touched.end()) {
     const auto i = static_cast<std::size_t>(at - t.touched.begin());
-    b.touched = true;
     std::vector<double> logs;
     for (std::size_t c = 0; c < t.cells.size(); ++c) {
       if (t.posterior[c] > 0) logs.push_back(std::log(t.posterior[c]) + t.cells[c].log_ratio[i]);
     }
     b.nats = log_sum(logs);
-    expected = expected_text(s, t, i);
-  } else {
+    expected = expected_text(s, t, i, likeliest_way(t));
+    // What other ways do to it hardly counts then.
+    b.touched = !expected.empty() || std::abs(b.nats) > hardly;
+  }
+  if (!b.touched) {
     // Odd, and this fault says nothing of it: the fault alone does not explain all.
     b.nats = std::min(0.0, m.sound[e] - log_density_unknown(s, m.evidence[e]));
     if (b.nats < 0) expected = "this fault does not explain it";
@@ -216,13 +228,8 @@ Explanation explain(const FaultBook& book, const std::vector<Evidence>& evidence
   const auto at = static_cast<std::size_t>(f - book.faults.data());
   const FaultTable& t = m.tables[at];
   out.probability = p[at];
-  std::vector<double> ways(f->variants.size(), 0.0);
-  for (std::size_t c = 0; c < t.cells.size(); ++c) {
-    out.severity += t.posterior[c] * t.cells[c].severity;
-    ways[static_cast<std::size_t>(t.cells[c].variant)] += t.posterior[c];
-  }
-  out.variant =
-      f->variants[static_cast<std::size_t>(std::max_element(ways.begin(), ways.end()) - ways.begin())].name;
+  for (std::size_t c = 0; c < t.cells.size(); ++c) out.severity += t.posterior[c] * t.cells[c].severity;
+  out.variant = f->variants[static_cast<std::size_t>(likeliest_way(t))].name;
   out.nats = t.log_ratio;
   out.sum = sum_of(m, static_cast<int>(at));
   out.all = bearings(m, t, true);

@@ -14,6 +14,10 @@ constexpr double line_up_dbfs = -18;       // [EBU R 68]
 constexpr double programme_lufs = -23;     // [EBU R 128]
 constexpr double idle_dbfs = -45;          // below it nothing is being sent, whatever hums there
 constexpr double hum_worth_placing = -78;  // dBFS; weaker hum says nothing about where it comes from
+// dBFS. Hum above it is gross whatever makes it, or the input's gain is up: its shape says the kind, not how
+// far above it stands.
+constexpr double hum_gross = -28;
+constexpr double hum_that_clips = -15;  // dBFS; takes the room that tone and programme need
 constexpr double field_rate_525_hz = 60000.0 / 1001.0;
 // dBFS of an input that nobody lined up or calibrated says of the path's level what the input's gain control,
 // from microphone to line, leaves to be said (k=2): the project's estimate.
@@ -99,13 +103,15 @@ void hum_classes_of(const Path& p, Gatherer& out) {
     weakest = std::min(weakest, h->value);
   }
   if (classes.empty()) return;
+  const double above = std::max(0.0, *p.hum_db - hum_gross);
+  const std::string remark = above > 0 ? fmt::format("all multiples {:.1f} dBFS", *p.hum_db) : "";
   for (const char* id : hum_classes) {
     const auto it = classes.find(id);
     if (it == classes.end()) {
       // Not found beside the others: it is no stronger than the weakest that was.
-      out.bound(id, weakest + 3, 0, p.name);
+      out.bound(id, weakest + 3 - above, 0, p.name);
     } else {
-      out.number(id, db_from_power(it->second.power), it->second.u_db, p.name);
+      out.number(id, db_from_power(it->second.power) - above, it->second.u_db, p.name);
     }
   }
 }
@@ -184,7 +190,9 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   if (sent == Sent::Tone && tone) {
     out.number("audio.level.tone", tone->value + against, std::hypot(tone->u, scaling.u), name,
                scaling.remark);
-    if (const auto thd = number_of(r, "audio.thd" + suffix))
+    const auto hum = number_of(r, "audio.hum.level" + suffix);
+    const bool cut_by_hum = hum && hum->value > hum_that_clips;
+    if (const auto thd = number_of(r, "audio.thd" + suffix); thd && !cut_by_hum)
       out.number("audio.thd", thd->value, thd->u, name);
   } else if (sent == Sent::Tone && rms) {
     out.bound("audio.level.tone", rms->value + against, scaling.u, name);
@@ -222,6 +230,8 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
   };
   rate(number_of(c.readings, "audio.click.count" + suffix), "audio.click");
   rate(gaps_of(c, suffix), "audio.dropout");
+  const auto hum = number_of(c.readings, "audio.hum.level" + suffix);
+  if (hum && hum->value > hum_that_clips) return;
   if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
     out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
     const auto at = number_of(c.readings, "audio.clip.level" + suffix);

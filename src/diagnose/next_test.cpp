@@ -13,6 +13,8 @@ constexpr int bins = 48;
 constexpr double least_hypothesis = 1e-3;  // less likely ones cannot change which test is best
 constexpr double least_bits = 0.03;
 constexpr double all_but_certain = 0.9;
+constexpr double likely = 0.5;
+constexpr double nearly_as_good = 0.6;
 // Whatever the test, getting there, setting up and asking again takes its time: the project's estimate. It
 // keeps a quick look that settles little from being put before a trial that settles all.
 constexpr double minutes_round_it = 5;
@@ -161,6 +163,13 @@ bool worth_taking(const Model& m, const CaptureTest& c) {
   return c.prefix == "audio." || !captured(m) || of_view(m, "video.") || of_view(m, "picture.");
 }
 
+// The likeliest fault where it is as likely as this; else -1.
+int likelier_than(const Model& m, double least) {
+  const std::vector<double> p = marginals(m);
+  const auto top = std::max_element(p.begin(), p.end());
+  return top != p.end() && *top >= least ? static_cast<int>(top - p.begin()) : -1;
+}
+
 // The trial that the fault's entry names, if it was not made.
 const Sign* own_test(const Model& m, int fault) {
   const Sign* s = m.book->sign(m.tables[static_cast<std::size_t>(fault)].fault->test);
@@ -187,11 +196,7 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   if (hypotheses.empty()) return std::nullopt;
   // What is all but certain is proved by the trial that its entry names, or cured.
   int to_prove = fault;
-  if (fault < 0) {
-    const std::vector<double> p = marginals(m);
-    const auto top = std::max_element(p.begin(), p.end());
-    if (top != p.end() && *top >= all_but_certain) to_prove = static_cast<int>(top - p.begin());
-  }
+  if (fault < 0) to_prove = likelier_than(m, all_but_certain);
   const int about = fault;
   Pmf prior;
   double p_with = 0;
@@ -213,13 +218,20 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
     if (fault < 0) return std::nullopt;
   }
   std::optional<NextTest> best;
+  const auto worth = [](const NextTest& x) { return x.bits / (x.minutes + minutes_round_it); };
   const auto offer = [&](NextTest t) {
     if (t.bits < least_bits) return;
-    const auto worth = [](const NextTest& x) { return x.bits / (x.minutes + minutes_round_it); };
     if (!best || worth(t) > worth(*best)) best = std::move(t);
   };
   for (const Sign& s : m.book->signs) {
     if (s.trial && !known(m, s.id)) offer(trial(s));
+  }
+  // What proves or clears a likely leader comes before what tells little more of the others.
+  if (const int lead = fault < 0 ? likelier_than(m, likely) : -1; best && lead >= 0) {
+    if (const Sign* own = own_test(m, lead)) {
+      NextTest proof = trial(*own);
+      if (worth(proof) > nearly_as_good * worth(*best)) best = std::move(proof);
+    }
   }
   // A view that was never taken only where no look, meter or trial tells anything.
   if (best && captured(m)) return best;

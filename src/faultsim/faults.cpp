@@ -270,6 +270,7 @@ void pickup_faults(std::map<std::string, Maker>& m) {
 // In faults_paths.cpp.
 void path_faults(std::map<std::string, Maker>& m);
 void source_faults(std::map<std::string, Maker>& m);
+Comb hum_of_mains_voltage(Dice& d) { return coupled_voltage(d); }
 Comb hum_in_open_input(Dice& d) { return d.chance(0.5) ? coupled_voltage(d) : induced_current(d); }
 
 namespace {

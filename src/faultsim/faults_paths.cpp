@@ -7,6 +7,7 @@
 
 namespace linebench::faultsim {
 
+Comb hum_of_mains_voltage(Dice& d);
 Comb hum_in_open_input(Dice& d);
 
 namespace {
@@ -111,7 +112,15 @@ void pairs(std::map<std::string, Maker>& m) {
 void cables(std::map<std::string, Maker>& m) {
   m["shield-broken"] = [](Site& s, Dice& d) {
     const double level = d.uniform(-78, -40);
-    if (d.chance(0.6)) {
+    if (d.chance(0.12)) {
+      // The return of an unbalanced line is open: what the supply's capacitor against the mains lets through
+      // (half the mains behind it) has the input alone to go through.
+      const double farad = d.log_uniform(0.2e-9, 5e-9);
+      const double ohm = d.uniform(10e3, 50e3);
+      const double volts =
+          0.5 * (s.mains_hz > 55 ? 120 : 230) * 2 * std::numbers::pi * s.mains_hz * farad * ohm;
+      hum_at(s.lines[0], hum_of_mains_voltage(d), std::min(-4.0, db(volts / full_scale_v)));
+    } else if (d.chance(0.55)) {
       AudioPath& p = s.lines[0];
       hum_at(p, hum_in_open_input(d), level);
       p.noise_v = std::hypot(p.noise_v, full_scale_v * std::pow(10, (level - d.uniform(4, 18)) / 20));
@@ -137,10 +146,22 @@ void cables(std::map<std::string, Maker>& m) {
     const double ohm = d.log_uniform(0.5, 400);
     if (d.chance(0.55)) {
       AudioPath& p = s.lines[0];
-      p.clicks += rate * d.uniform(0.5, 1.5);
-      p.dropouts += rate * d.uniform(0.1, 0.5);
+      const double way = d.uniform(0, 1);
+      if (way < 0.6) {
+        // Breaks shorter than a millisecond or two are clicks, longer ones silence.
+        p.clicks += rate * d.uniform(0.5, 1.5);
+        p.dropouts += rate * d.uniform(0.1, 0.5);
+        p.thd_percent = std::hypot(p.thd_percent, d.log_uniform(0.02, 4));
+      } else if (way < 0.82) {
+        p.dropouts += rate * d.uniform(0.3, 1);
+        p.clicks += rate * d.uniform(0, 0.05);
+      } else {
+        // A film's resistance jumps, in the loop of source and input.
+        const double loop_ohm = d.chance(0.5) ? 1200 : 10600;
+        p.steps = d.log_uniform(2, 60);
+        p.step_db = db(loop_ohm / (loop_ohm + d.log_uniform(20, 20000)));
+      }
       p.gain_db += db(600 / (600 + ohm));
-      p.thd_percent = std::hypot(p.thd_percent, d.log_uniform(0.02, 4));
     } else {
       // A break of a millisecond or so costs a dozen lines of some million a minute.
       s.video.missing += rate * d.log_uniform(3, 60) / 940;
@@ -150,7 +171,9 @@ void cables(std::map<std::string, Maker>& m) {
     const char* looks[] = {"corroded", "loose", "bent", "crushed"};
     say(s, "connector", d.chance(0.92) ? looks[std::min(3, d.pick(10) / 3)] : "sound");
     say(s, "wiggle", one_of(d, 0.93, "changes", "nothing"));
-    s.visible = s.lines[0].clicks + s.lines[0].dropouts > 20 || s.video.missing > 1;
+    // A decibel is about what can be heard.
+    s.visible = s.lines[0].clicks + s.lines[0].dropouts > 20 || s.video.missing > 1 ||
+                (s.lines[0].steps > 6 && s.lines[0].step_db < -1);
   };
   m["cable-long"] = [](Site& s, Dice& d) {
     if (d.chance(0.7)) {

@@ -72,6 +72,21 @@ void add_events(Wave& x, double rate, const AudioPath& p, Dice& d) {
   }
 }
 
+// A contact whose resistance jumps: the level changes at random moments and comes back at others.
+void add_steps(Wave& x, double rate, const AudioPath& p, Dice& d) {
+  if (!(p.steps > 0)) return;
+  const double low = amplitude_from_db(p.step_db);
+  bool down = false;
+  double until = 0;
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    if (static_cast<double>(n) >= until) {
+      down = !down;
+      until = static_cast<double>(n) - rate * 60 / p.steps * std::log(std::max(d.uniform(0, 1), 1e-6));
+    }
+    if (down) x[n] *= low;
+  }
+}
+
 // What stands on the wire beside the signal.
 void add_interference(Wave& x, double rate, const AudioPath& p, const Installation& s,
                       const std::vector<double>& turns, Dice& d) {
@@ -162,6 +177,8 @@ AudioTake over_lines(const Installation& s, std::uint64_t seed, const Wave (&sen
     x = sent[k];
     const double gain = amplitude_from_db(p.gain_db) * (p.reversed ? -1 : 1);
     for (std::size_t n = 0; n < x.size(); ++n) x[n] = gain * x[n] + leak * sent[1 - k][n];
+    Dice contact(seed + 505 + k);
+    add_steps(x, rate, p, contact);
     take_over(x, rate, p, s, seed, turns, d);
   }
   return interleave(out[0], out[1], rate);

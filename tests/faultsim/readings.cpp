@@ -95,8 +95,16 @@ diagnose::Capture lines(const Installation& s, Dice& d) {
     const AudioPath& p = s.lines[static_cast<std::size_t>(k)];
     const double tone = -18 + p.gain_db;
     const double hum_db = noise_a_dbfs(p, s.mains_hz);
+    const bool steps = std::abs(p.step_db) > 0.2 && d.poisson(p.steps * 0.5) > 0;
     c.readings.push_back(read(std::string("audio.level.rms") + suffix[k],
                               10 * std::log10(std::pow(10, tone / 10) + std::pow(10, hum_db / 10)), 0.05, d));
+    if (steps && tone > hum_db + 12) {
+      // A tone that does not hold its level has no distortion or noise to read beside it.
+      c.readings.push_back(read(std::string("audio.tone.step") + suffix[k], p.step_db, 0.1, d));
+      c.readings.push_back(unmeasurable(std::string("audio.tone.level") + suffix[k], "comes and goes"));
+      channel(c.readings, p, suffix[k], s, 0.5, d);
+      continue;
+    }
     if (tone > hum_db + 6) {
       c.readings.push_back(read(std::string("audio.tone.level") + suffix[k], tone, 0.05, d));
       c.readings.push_back(

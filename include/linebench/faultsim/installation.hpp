@@ -63,6 +63,7 @@ struct AudioPath {
   double gain_db = 0;
   double thd_percent = 0.05;
   double clicks = 0.2, dropouts = 0, clipped = 0;  // a minute
+  double steps = 0, step_db = 0;                   // a minute, between 0 dB and this
   double clip_dbfs = 0;
   double top_db = -0.3, bottom_db = -0.3;
   bool reversed = false;

@@ -1,0 +1,65 @@
+// What readings of composite video lead to, written out by hand from the standards' levels.
+#include "job.hpp"
+
+namespace {
+
+using namespace diagnose_test;
+
+Readings bars_625(double sync_mv = 300, double white_mv = 700, double burst_mv = 300) {
+  Readings r;
+  r.push_back(text_reading("video.signal", "present"));
+  r.push_back(text_reading("video.system", "625"));
+  r.push_back(text_reading("video.polarity", "normal"));
+  r.push_back(text_reading("video.pattern", "bars"));
+  r.push_back(text_reading("video.bars.kind", "100/0/75/0"));
+  r.push_back(number("video.sync.amplitude", sync_mv, 1));
+  r.push_back(number("video.white", white_mv, 2));
+  r.push_back(number("video.burst.amplitude", burst_mv, 2));
+  return r;
+}
+
+// Switch-mode supplies work from some tens of kilohertz on (common practice): that none was found above
+// 360 kHz says nothing of them, that none was found from 30 kHz on does.
+TEST(DiagnosePicture, ABandThatWasNotSearchedIsNoEvidence) {
+  const auto with = [](double from_hz) {
+    Readings r = bars_625();
+    r.push_back(number("video.noise.periodic.from", from_hz, 1));
+    r.push_back(unmeasurable("video.noise.periodic.level", "none found", 0.1));
+    return of_readings(r);
+  };
+  EXPECT_FALSE(evidence({with(360e3)}, "video.noise.periodic").has_value());
+  ASSERT_TRUE(evidence({with(30e3)}, "video.noise.periodic").has_value());
+  EXPECT_TRUE(evidence({with(30e3)}, "video.noise.periodic")->at_most);
+  EXPECT_LT(probability(diagnosed({with(30e3)}), "supply-switching"),
+            0.5 * probability(diagnosed({with(360e3)}), "supply-switching"));
+}
+
+// White is positive on a line, sync below blanking [BT.470-6]: the other way round is a fault by itself.
+TEST(DiagnosePicture, AnInvertedSignalIsNeverSound) {
+  Readings r = bars_625();
+  for (Reading& x : r) {
+    if (x.id == "video.polarity") x = text_reading("video.polarity", "inverted");
+  }
+  const Diagnosis d = diagnosed({of_readings(r)});
+  EXPECT_LT(d.nothing_wrong, 0.02) << shown(d);
+  EXPECT_EQ(first(d), "polarity-video") << shown(d);
+  EXPECT_GT(probability(d, "polarity-video"), 0.8) << shown(d);
+}
+
+// Two loads of 75 ohm on a source of 75 ohm leave 2/3, none leaves twice the level (voltage divider).
+TEST(DiagnosePicture, TerminationsMakeNoSecondFault) {
+  for (const auto& [gain, fault] :
+       {std::pair{2.0 / 3, "termination-double"}, std::pair{1.96, "termination-missing"}}) {
+    const Diagnosis d = diagnosed({of_readings(bars_625(300 * gain, 700 * gain, 300 * gain))});
+    EXPECT_EQ(first(d), fault) << shown(d);
+    EXPECT_GT(d.ranking[0].second, 0.5) << shown(d);
+    EXPECT_LT(d.ranking[1].second, 0.5) << shown(d);
+  }
+}
+
+TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {
+  const Diagnosis d = diagnosed({of_readings(bars_625())});
+  EXPECT_GT(d.nothing_wrong, 0.5) << shown(d);
+}
+
+}  // namespace

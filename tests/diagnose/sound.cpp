@@ -1,0 +1,202 @@
+// What captures of sound lead to: faults by their physics, and sound paths that look odd and are not accused.
+// The signals are closed forms of tests/support, not the simulator's.
+#include <cmath>
+
+#include "job.hpp"
+#include "support/disturbance_synth.hpp"
+#include "support/voice.hpp"
+
+namespace {
+
+using namespace diagnose_test;
+using synth::Samples;
+
+// A sine at full scale stands at 0 dBFS and its peaks at the rail [AES17]: a tone 6 dB below with hum of its
+// own height on it is cut by the sum, whatever the source's level.
+TEST(DiagnoseSound, ClippingThatStrongHumMakesIsNotTheSources) {
+  Samples x = tone(20, 1, -8);
+  disturbance_synth::add_comb(x, rate, 50.02, {{1, -4}, {3, -14}, {5, -18}, {7, -22}});
+  const Capture c = measured({x});
+  ASSERT_GT(find_reading(c.readings, "audio.clip.samples")->number(), 100);
+  const Diagnosis d = diagnosed({c});
+  for (const char* fault : {"source-clipped", "input-overloaded", "source-too-loud"})
+    EXPECT_LT(probability(d, fault), 0.5) << shown(d);
+  const std::string f = first(d);
+  EXPECT_TRUE(f.starts_with("earth") || f == "transformer-field" || f == "cable-beside-mains") << shown(d);
+  EXPECT_LT(d.unlisted, 0.2) << shown(d);
+}
+
+// A supply's capacitor of 4.7 nF against the mains lets 0.34 mA through (115 V of the mains' half, 50 Hz),
+// which makes 3.4 V on an input of 10 kohm where the return of an unbalanced line is open: hum as loud as the
+// programme, and louder. It is a fault like any other, whatever the input's gain.
+TEST(DiagnoseSound, GrossHumIsStillToldByItsKind) {
+  for (const double level : {-25.0, -15.0, -6.0}) {
+    Samples loop = tone(20, 17, -20);
+    disturbance_synth::add_comb(
+        loop, rate, 50.02,
+        disturbance_synth::at_total({{1, 0}, {3, -10}, {5, -14}, {7, -18}, {9, -22}, {11, -25}}, level));
+    const Diagnosis d = diagnosed({measured({loop})});
+    EXPECT_TRUE(first(d).starts_with("earth")) << level << ": " << shown(d);
+    Samples open = tone(20, 18, -20);
+    disturbance_synth::add_comb(open, rate, 50.02,
+                                disturbance_synth::at_total({{1, 0}, {3, -28}, {5, -25}, {7, -30}}, level));
+    const Diagnosis e = diagnosed({measured({open})});
+    EXPECT_LT(e.unlisted, 0.3) << level << ": " << shown(e);
+    EXPECT_GT(probability(e, "shield-broken") + probability(e, "transformer-field") +
+                  probability(e, "cable-beside-mains") + probability(e, "pair-open"),
+              0.5)
+        << level << ": " << shown(e);
+  }
+}
+
+// Flat noise alone, at a level that nobody lined up, may be a laptop's input with its gain up (common
+// practice): no supply and no source is accused of it.
+TEST(DiagnoseSound, FlatHissOfAnUncalibratedInputAccusesNobody) {
+  for (const double level : {-60.0, -50.0}) {
+    const Diagnosis d = diagnosed({measured({quiet(20, 3, level)})});
+    EXPECT_LT(d.ranking.front().second, 0.5) << level << ": " << shown(d);
+  }
+}
+
+// 15 625 Hz is the line frequency of 625 lines [BT.1700]; the A curve still counts it (-7 dB,
+// [IEC 61672-1]), and it must not stand for hiss beside being a whistle.
+TEST(DiagnoseSound, AWhistleIsCountedOnce) {
+  Samples x = quiet(20, 4);
+  synth::add_sine(x, rate, 15625, -50);
+  const Capture c = measured({x});
+  const Diagnosis d = diagnosed({c});
+  EXPECT_EQ(first(d), "video-into-audio") << shown(d);
+  EXPECT_LT(probability(d, "supply-switching"), 0.2) << shown(d);
+  const auto hiss = evidence({c}, "audio.noise.hiss");
+  ASSERT_TRUE(hiss.has_value());
+  EXPECT_TRUE(hiss->at_most || hiss->value < -70) << hiss->shown;
+}
+
+// Volts are known of a calibrated input only: -10 dBV is 11.8 dB under +4 dBu (0.316 V and 1.228 V,
+// definitions), which is a fault where volts are known and may be the card's gain where they are not.
+TEST(DiagnoseSound, LevelsCountByWhetherTheInputIsCalibrated) {
+  const Samples speech = [] {
+    Samples x = quiet(25, 5);
+    synth::add_voice(x, rate, 120, -38, 5);
+    return x;
+  }();
+  const Diagnosis open = diagnosed({measured({speech})});
+  EXPECT_LT(open.ranking.front().second, 0.5) << shown(open);
+  // Line-up 11.8 dB low on a card whose 0 dBu stands at -18 dBFS: full scale (peak) is 0.775 V rms x
+  // 10^(18/20) x sqrt(2).
+  const double full_scale = 0.7746 * std::pow(10, 18 / 20.0) * std::sqrt(2.0);
+  const Diagnosis known = diagnosed({measured({tone(20, 6, -29.8)}, "take.wav", "tone-1k", full_scale)});
+  EXPECT_EQ(first(known), "level-consumer-into-professional") << shown(known);
+  EXPECT_GT(probability(known, "level-consumer-into-professional"), 0.5) << shown(known);
+  const Diagnosis unknown = diagnosed({measured({tone(20, 6, -29.8)}, "take.wav", "tone-1k")});
+  EXPECT_LT(probability(unknown, "level-consumer-into-professional"),
+            0.5 * probability(known, "level-consumer-into-professional"))
+      << shown(unknown);
+}
+
+// One line of an intercom recorded with the default two channels, and a programme that is mono: right or
+// wrong by what was meant (common practice), which only the technician knows.
+TEST(DiagnoseSound, SidesAreWrongOnlyWhereTwoWereMeant) {
+  Samples voice = quiet(25, 7);
+  synth::add_voice(voice, rate, 130, -23, 7);
+  const Capture left_only = measured({voice, quiet(25, 8)});
+  Samples same = voice;
+  const Capture mono = measured({voice, same});
+  EXPECT_GT(diagnosed({left_only}).nothing_wrong, 0.5) << shown(diagnosed({left_only}));
+  EXPECT_GT(diagnosed({mono}).nothing_wrong, 0.5) << shown(diagnosed({mono}));
+  EXPECT_FALSE(questions({left_only}, {}).empty());
+  const Diagnosis meant = diagnosed({left_only}, {"", "two"});
+  EXPECT_EQ(first(meant), "source-one-side") << shown(meant);
+  EXPECT_TRUE(questions({left_only}, {"", "two"}).empty());
+  EXPECT_EQ(first(diagnosed({mono}, {"", "two"})), "source-mono");
+  EXPECT_GT(diagnosed({left_only}, {"", "one"}).nothing_wrong, 0.5);
+}
+
+// Contacts fall open for milliseconds (common practice of connector tests looks for a microsecond and more):
+// gaps on one path of two are that path's, and no recorder makes them.
+TEST(DiagnoseSound, GapsOfOnePathAreAContacts) {
+  Samples whole = tone(20, 9);
+  Samples broken = tone(20, 10);
+  std::mt19937_64 gen(11);
+  for (int k = 0; k < 15; ++k) {
+    const std::size_t from = gen() % (broken.size() - 9600);
+    std::fill_n(broken.begin() + static_cast<std::ptrdiff_t>(from), 300 + gen() % 3700, 0.0F);
+  }
+  const Diagnosis one = diagnosed({measured({broken, whole})});
+  EXPECT_EQ(first(one), "connector-bad") << shown(one);
+  EXPECT_GT(probability(one, "connector-bad"), 0.5) << shown(one);
+  EXPECT_LT(probability(one, "recorder-fault"), 0.1) << shown(one);
+  const Diagnosis alone = diagnosed({measured({broken})});
+  EXPECT_EQ(first(alone), "connector-bad") << shown(alone);
+}
+
+// A film in a contact changes its resistance in steps (common practice), and the tone behind it steps.
+TEST(DiagnoseSound, LevelStepsOfAToneAreAContacts) {
+  Samples x = tone(20, 12);
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    if (std::fmod(static_cast<double>(i) / rate, 5.0) > 2.5) x[i] *= 0.4F;
+  }
+  const Capture c = measured({x});
+  ASSERT_TRUE(evidence({c}, "audio.level.step").has_value());
+  const Diagnosis d = diagnosed({c});
+  EXPECT_LT(d.nothing_wrong, 0.1) << shown(d);
+  EXPECT_EQ(first(d), "connector-bad") << shown(d);
+}
+
+// A phase-cut dimmer switches 100 times a second at 50 Hz; each edge couples as a pulse, so all multiples to
+// the kilohertz are there with the odd ones (both edges alternate in sign) far above the fundamental's hum.
+TEST(DiagnoseSound, PulsesTwiceAMainsPeriodThatAlternateAreADimmers) {
+  Samples x = quiet(20, 13);
+  const double period = rate / 50.02;
+  for (double at = 0.3 * period; at + 20 < static_cast<double>(x.size()); at += period) {
+    for (int half = 0; half < 2; ++half) {
+      const auto n = static_cast<std::size_t>(at + half * period / 2);
+      double pulse = half == 0 ? 0.1 : -0.1;
+      for (std::size_t k = 0; k < 12 && n + k < x.size(); ++k) {
+        x[n + k] += static_cast<float>(pulse);
+        pulse *= 0.7;
+      }
+    }
+  }
+  const Diagnosis d = diagnosed({measured({x})});
+  EXPECT_EQ(first(d), "dimmer") << shown(d);
+  EXPECT_LT(probability(d, "supply-ripple"), 0.2) << shown(d);
+}
+
+// One cause gives one finding: hum of an earth loop on a path leaves no second fault above even odds.
+TEST(DiagnoseSound, OneCauseMakesNoSecondFault) {
+  const std::pair<const char*, std::map<int, double>> cases[] = {
+      {"loop", {{1, -42}, {3, -52}, {5, -55}, {7, -58}, {9, -62}, {11, -66}, {13, -68}}},
+      {"ripple", {{2, -45}, {4, -55}, {6, -62}, {8, -67}, {10, -72}}}};
+  for (const auto& [name, comb] : cases) {
+    Samples x = tone(20, 14);
+    disturbance_synth::add_comb(x, rate, 49.97, comb);
+    const Diagnosis d = diagnosed({measured({x})});
+    EXPECT_GT(d.ranking[0].second, 0.3) << name << ": " << shown(d);
+    EXPECT_LT(d.ranking[1].second, 0.5) << name << ": " << shown(d);
+  }
+  Samples ripple = tone(20, 15);
+  disturbance_synth::add_comb(ripple, rate, 49.97, cases[1].second);
+  EXPECT_EQ(first(diagnosed({measured({ripple})})), "supply-ripple");
+}
+
+// Twenty sound paths, each with its own small oddities: the oddest of many is no fault.
+TEST(DiagnoseSound, ManySoundPathsStaySound) {
+  std::mt19937_64 gen(16);
+  std::normal_distribution<double> normal;
+  std::vector<Capture> all;
+  for (int k = 0; k < 20; ++k) {
+    Samples x = quiet(6, 100 + static_cast<std::uint64_t>(k), -80 + 3 * normal(gen));
+    synth::add_sine(x, rate, 997, -18 + normal(gen));
+    disturbance_synth::add_comb(x, rate, 50.01,
+                                disturbance_synth::at_total(disturbance_synth::plain, -92 + 6 * normal(gen)));
+    all.push_back(measured({x}, "path-" + std::to_string(k) + ".wav"));
+  }
+  for (const std::size_t n : {1U, 5U, 20U}) {
+    const Diagnosis d = diagnosed({all.begin(), all.begin() + static_cast<std::ptrdiff_t>(n)});
+    EXPECT_GT(d.nothing_wrong, 0.5) << n << ": " << shown(d);
+    EXPECT_LT(d.ranking.front().second, 0.2) << n << ": " << shown(d);
+  }
+}
+
+}  // namespace
