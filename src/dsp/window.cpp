@@ -28,13 +28,6 @@ std::span<const double> coefficients(Window kind) {
   return hann;
 }
 
-// sin(pi x) / (pi x), the transform of a rectangle.
-double sinc(double x) {
-  if (std::abs(x) < 1e-9) return 1.0;
-  const double px = std::numbers::pi * x;
-  return std::sin(px) / px;
-}
-
 }  // namespace
 
 std::vector<double> make_window(Window kind, std::size_t n) {
@@ -62,11 +55,20 @@ int main_lobe_bins(Window kind) { return static_cast<int>(coefficients(kind).siz
 
 double window_response(Window kind, double bins) {
   // The window is centred on n = N/2, where every cosine term has come round to +a_k: a sum of shifted sincs.
+  // All their sines are the same but for the sign: taken once, of what is beyond the nearest bin.
   const auto a = coefficients(kind);
-  double v = a[0] * sinc(bins);
+  const double whole = std::round(bins);
+  const double odd = std::fmod(whole, 2.0) == 0.0 ? 1.0 : -1.0;
+  const double sine = odd * std::sin(std::numbers::pi * (bins - whole));
+  const auto sinc = [&](double x, double sign) {
+    return std::abs(x) < 1e-9 ? 1.0 : sign * sine / (std::numbers::pi * x);
+  };
+  double v = a[0] * sinc(bins, 1.0);
+  double sign = 1.0;
   for (std::size_t k = 1; k < a.size(); ++k) {
+    sign = -sign;
     const auto shift = static_cast<double>(k);
-    v += 0.5 * a[k] * (sinc(bins - shift) + sinc(bins + shift));
+    v += 0.5 * a[k] * (sinc(bins - shift, sign) + sinc(bins + shift, sign));
   }
   return v / a[0];
 }

@@ -112,11 +112,12 @@ class Fit {
 
   // Calls f(track, phasors of its harmonic) in turn.
   template <class F>
-  void each_turned(F f) {
+  void each_turned(F f, std::size_t highest = most_harmonics) {
     const std::vector<Complex> base = path_.phasors();
     std::vector<Complex> power(n_, Complex(1.0, 0.0));
     std::size_t k = 0;
     for (HumTrack& t : tracks_) {
+      if (t.k() > highest) break;
       for (; k < t.k(); ++k) {
         for (std::size_t m = 0; m < n_; ++m) {
           const Complex a = power[m];
@@ -183,9 +184,15 @@ class Fit {
 
   // One Gauss-Newton step on the first terms of the path.
   void step(int terms) {
-    each_turned([](HumTrack& t, std::span<const Complex> p) {
-      if (t.active) t.turn_back(p);
-    });
+    std::size_t highest = 0;
+    for (const HumTrack& t : tracks_) {
+      if (t.active) highest = t.k();
+    }
+    each_turned(
+        [](HumTrack& t, std::span<const Complex> p) {
+          if (t.active) t.turn_back(p);
+        },
+        highest);
     Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(terms, terms);
     Eigen::VectorXd right = Eigen::VectorXd::Zero(terms);
     Eigen::VectorXcd c(terms);
@@ -199,16 +206,26 @@ class Fit {
         c.setZero();
         x.setZero();
         xx.setZero();
+        const double* w_of = t.weights().data();
+        const Complex* u_of = t.turned().data();
         for (std::size_t m = piece.first; m < piece.last; ++m) {
-          const double w = t.weights()[m];
-          const Complex u = t.turned()[m] * w;
-          s += u;
-          q += w;
-          for (int i = 0; i < terms; ++i) {
-            const double b = path_.term(i + 1, m);
-            c[i] += u * b;
-            x[i] += w * b;
-            for (int j = 0; j <= i; ++j) xx(i, j) += w * b * path_.term(j + 1, m);
+          s += u_of[m] * w_of[m];
+          q += w_of[m];
+        }
+        for (int i = 0; i < terms; ++i) {
+          const double* b = path_.frames_of(i + 1);
+          Complex ub = 0;
+          for (std::size_t m = piece.first; m < piece.last; ++m) {
+            const double wb = w_of[m] * b[m];
+            ub += u_of[m] * wb;
+            x[i] += wb;
+          }
+          c[i] = ub;
+          for (int j = 0; j <= i; ++j) {
+            const double* a = path_.frames_of(j + 1);
+            double sum = 0;
+            for (std::size_t m = piece.first; m < piece.last; ++m) sum += w_of[m] * b[m] * a[m];
+            xx(i, j) = sum;
           }
         }
         const Complex a = s / q;

@@ -26,7 +26,12 @@ void legendre(double x, Polynomials& p, Polynomials& slope) {
 }  // namespace
 
 PhasePath::PhasePath(std::size_t frames, double hop_s, double start_hz)
-    : frames_(frames), hop_s_(hop_s), start_hz_(start_hz), theta_(Eigen::VectorXd::Zero(most_terms)) {
+    : frames_(frames),
+      hop_s_(hop_s),
+      start_hz_(start_hz),
+      theta_(Eigen::VectorXd::Zero(most_terms)),
+      lowest_hz_(start_hz),
+      highest_hz_(start_hz) {
   tabulate();
 }
 
@@ -44,16 +49,23 @@ PhasePath::PhasePath(std::span<const double> hz, std::span<const double> weight,
     right += weight[m] * (hz[m] - start_hz_) * row;
   }
   theta_.head(terms) = normal.ldlt().solve(right);
+  find_extremes();
 }
 
 void PhasePath::tabulate() {
-  terms_.resize(most_terms * frames_);
+  auto table = std::make_shared<Table>();
+  table->terms.resize(most_terms * frames_);
+  table->slopes.resize(most_terms * frames_);
   Polynomials p{};
   Polynomials slope{};
   for (std::size_t m = 0; m < frames_; ++m) {
     legendre(tau(static_cast<double>(m)), p, slope);
-    for (std::size_t j = 0; j < most_terms; ++j) terms_[j * frames_ + m] = p[j + 1];
+    for (std::size_t j = 0; j < most_terms; ++j) {
+      table->terms[j * frames_ + m] = p[j + 1];
+      table->slopes[m * most_terms + j] = slope[j + 1] * 2.0 / span_s();
+    }
   }
+  table_ = std::move(table);
 }
 
 double PhasePath::tau(double m) const {
@@ -61,13 +73,9 @@ double PhasePath::tau(double m) const {
 }
 
 double PhasePath::hz(std::size_t m) const {
-  Polynomials p{};
-  Polynomials slope{};
-  legendre(tau(static_cast<double>(m)), p, slope);
+  const double* slope = table_->slopes.data() + m * most_terms;
   double f = start_hz_;
-  for (int j = 0; j < most_terms; ++j) {
-    f += theta_[j] * slope[static_cast<std::size_t>(j + 1)] * 2.0 / span_s();
-  }
+  for (int j = 0; j < most_terms; ++j) f += theta_[j] * slope[j];
   return f;
 }
 
@@ -89,18 +97,15 @@ Eigen::VectorXd PhasePath::mean_hz_by_term(double from, double to, int terms) co
   return c;
 }
 
-double PhasePath::lowest_hz() const {
-  if (theta_.isZero(0.0)) return start_hz_;
-  double f = hz(0);
-  for (std::size_t m = 1; m < frames_; m += 4) f = std::min(f, hz(m));
-  return std::min(f, hz(frames_ - 1));
-}
-
-double PhasePath::highest_hz() const {
-  if (theta_.isZero(0.0)) return start_hz_;
-  double f = hz(0);
-  for (std::size_t m = 1; m < frames_; m += 4) f = std::max(f, hz(m));
-  return std::max(f, hz(frames_ - 1));
+void PhasePath::find_extremes() {
+  lowest_hz_ = highest_hz_ = hz(0);
+  const auto see = [this](double f) {
+    lowest_hz_ = std::min(lowest_hz_, f);
+    highest_hz_ = std::max(highest_hz_, f);
+  };
+  if (terms() == 1) return;
+  for (std::size_t m = 1; m < frames_; m += 4) see(hz(m));
+  see(hz(frames_ - 1));
 }
 
 int PhasePath::terms() const {
@@ -109,12 +114,16 @@ int PhasePath::terms() const {
   return n;
 }
 
-void PhasePath::add(const Eigen::VectorXd& step) { theta_.head(step.size()) += step; }
+void PhasePath::add(const Eigen::VectorXd& step) {
+  theta_.head(step.size()) += step;
+  find_extremes();
+}
 
 void PhasePath::limit_drift(double hz_per_s) {
   // d t^2 / 2 over the half span is a third of d (T/2)^2 times P_2, and a constant.
   const double most = hz_per_s * span_s() * span_s() / 12.0;
   theta_[1] = std::clamp(theta_[1], -most, most);
+  find_extremes();
 }
 
 std::vector<std::complex<double>> PhasePath::phasors() const {

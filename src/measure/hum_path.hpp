@@ -4,6 +4,7 @@
 #include <Eigen/Dense>
 #include <complex>
 #include <cstddef>
+#include <memory>
 #include <span>
 #include <vector>
 
@@ -21,15 +22,19 @@ class PhasePath {
   [[nodiscard]] std::size_t frames() const { return frames_; }
   /// Term j = 1.. at frame m; turns of the fundamental for each unit of its coefficient.
   [[nodiscard]] double term(int j, std::size_t m) const {
-    return terms_[static_cast<std::size_t>(j - 1) * frames_ + m];
+    return table_->terms[static_cast<std::size_t>(j - 1) * frames_ + m];
   }
   [[nodiscard]] double hz(std::size_t m) const;
   /// Mean frequency between two frame indices (fractions allowed).
   [[nodiscard]] double mean_hz(double from, double to) const;
   /// What each coefficient adds to that mean.
   [[nodiscard]] Eigen::VectorXd mean_hz_by_term(double from, double to, int terms) const;
-  [[nodiscard]] double lowest_hz() const;
-  [[nodiscard]] double highest_hz() const;
+  /// All frames of term j.
+  [[nodiscard]] const double* frames_of(int j) const {
+    return table_->terms.data() + static_cast<std::size_t>(j - 1) * frames_;
+  }
+  [[nodiscard]] double lowest_hz() const { return lowest_hz_; }
+  [[nodiscard]] double highest_hz() const { return highest_hz_; }
   [[nodiscard]] bool flat() const { return highest_hz() - lowest_hz() < 1e-3; }
   [[nodiscard]] int terms() const;
 
@@ -43,12 +48,18 @@ class PhasePath {
   [[nodiscard]] double tau(double m) const;
   [[nodiscard]] double span_s() const { return static_cast<double>(frames_) * hop_s_; }
   void tabulate();
+  void find_extremes();
 
   std::size_t frames_;
   double hop_s_;
   double start_hz_;
   Eigen::VectorXd theta_;
-  std::vector<double> terms_;
+  double lowest_hz_, highest_hz_;
+  struct Table {
+    std::vector<double> terms;   // by term, then frame
+    std::vector<double> slopes;  // by frame, then term: Hz for each unit of its coefficient
+  };
+  std::shared_ptr<const Table> table_;  // of one length: copies of a path share it
 };
 
 }  // namespace linebench::measure

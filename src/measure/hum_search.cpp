@@ -17,12 +17,12 @@ constexpr double most_per_harmonic = 30.0;
 // A line leaves nothing in bins so far away.
 constexpr std::size_t beside_bins = 4;
 
-// Coherence (0..1) of a line at each frequency of a fine grid over the band, frames weighted by how loud they
-// are, so that loud passages count no more than quiet ones.
-class CoherenceTable {
+// Evidence for a line at each frequency of a fine grid over the band, from its coherence (0..1) over the
+// frames, weighted by how loud they are, so that loud passages count no more than quiet ones.
+class EvidenceTable {
  public:
-  CoherenceTable(const HumChunk& chunk, double low_hz, double high_hz, Loudness loudness, std::size_t first,
-                 std::size_t frames)
+  EvidenceTable(const HumChunk& chunk, double low_hz, double high_hz, Loudness loudness, std::size_t first,
+                std::size_t frames)
       : loudness_(loudness),
         first_frame_(first),
         frames_(frames),
@@ -36,10 +36,17 @@ class CoherenceTable {
     const auto b0 = static_cast<std::size_t>(low_hz / g.bin_hz);
     const auto b1 = std::min(static_cast<std::size_t>(high_hz / g.bin_hz) + 1, g.bins - 1);
     for (std::size_t b = b0; b <= b1; ++b) fill(chunk, b);
+    const double independent =
+        static_cast<double>(frames) / (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
+    for (const float coherence : values_) {
+      const double e = -independent * std::log1p(-std::min(static_cast<double>(coherence), 0.9999));
+      // More than counts in full still tells where the top is.
+      evidence_.push_back(std::min(e, most_per_harmonic) + 0.05 * std::max(0.0, e - most_per_harmonic));
+    }
   }
   [[nodiscard]] double at(double hz) const {
-    const auto i = static_cast<std::size_t>(std::lround(hz / step_hz_));
-    return i >= first_ && i - first_ < values_.size() ? static_cast<double>(values_[i - first_]) : 0.0;
+    const auto i = static_cast<std::size_t>(hz / step_hz_ + 0.5);
+    return i >= first_ && i - first_ < evidence_.size() ? evidence_[i - first_] : 0.0;
   }
 
  private:
@@ -94,7 +101,8 @@ class CoherenceTable {
   dsp::RealFft re_, im_;
   double step_hz_ = 0;
   std::size_t first_ = 0;
-  std::vector<float> values_;
+  std::vector<float> values_;  // coherence
+  std::vector<double> evidence_;
 };
 
 // Evidence for a comb at each fundamental from low_hz up in steps, in some of the frames.
@@ -106,26 +114,24 @@ struct Scores {
 Scores comb_scores(const HumChunk& chunk, const CombSearch& search, std::span<const double> foreign,
                    Loudness loudness, std::size_t first, std::size_t frames) {
   const double top = std::min(search.high_hz * static_cast<double>(search_harmonics), chunk.grid().top_hz);
-  const CoherenceTable table(chunk, search.low_hz - 1.0, top + 1.0, loudness, first, frames);
-  const double independent =
-      static_cast<double>(frames) / (1.0 + 2.0 * (frame_correlation(1) + frame_correlation(2)));
+  const EvidenceTable table(chunk, search.low_hz - 1.0, top + 1.0, loudness, first, frames);
   // A third of a cycle of the highest harmonic over the stretch: less than 0.5 dB lost between grid points.
   const double step = 0.03 / (static_cast<double>(frames + 3) * chunk.grid().hop_s);
   const auto n = static_cast<std::size_t>((search.high_hz - search.low_hz) / step) + 1;
   std::vector<double> score(n, 0.0);
-  for (std::size_t i = 0; i < n; ++i) {
-    const double f0 = search.low_hz + static_cast<double>(i) * step;
-    for (std::size_t k = 1; k <= search_harmonics; ++k) {
-      const double hz = static_cast<double>(k) * f0;
-      if (hz > top) break;
-      if (std::any_of(foreign.begin(), foreign.end(),
-                      [&](double f) { return std::abs(f - hz) < near_foreign_hz; })) {
-        continue;
-      }
-      const double coherence = std::min(table.at(hz), 0.9999);
-      const double evidence = -independent * std::log1p(-coherence);
-      // More still tells where the top is.
-      score[i] += std::min(evidence, most_per_harmonic) + 0.05 * std::max(0.0, evidence - most_per_harmonic);
+  std::vector<char> taken(n);  // by a line that is none of the comb
+  for (std::size_t k = 1; k <= search_harmonics; ++k) {
+    const auto multiple = static_cast<double>(k);
+    const auto hz = [&](std::size_t i) { return multiple * (search.low_hz + static_cast<double>(i) * step); };
+    std::fill(taken.begin(), taken.end(), 0);
+    for (const double f : foreign) {
+      const double from = ((f - near_foreign_hz) / multiple - search.low_hz) / step - 1.0;
+      if (from >= static_cast<double>(n)) continue;
+      for (auto i = static_cast<std::size_t>(std::max(0.0, from)); i < n && hz(i) < f + near_foreign_hz; ++i)
+        taken[i] = taken[i] != 0 || std::abs(f - hz(i)) < near_foreign_hz ? 1 : 0;
+    }
+    for (std::size_t i = 0; i < n && hz(i) <= top; ++i) {
+      if (taken[i] == 0) score[i] += table.at(hz(i));
     }
   }
   return {step, std::move(score)};

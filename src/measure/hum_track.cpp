@@ -100,7 +100,7 @@ void HumTrack::set_noise(const std::vector<double>& power) {
   }
   root_ = weight_;
   const auto low = root_.begin() + static_cast<std::ptrdiff_t>(n_ / 50);
-  std::nth_element(root_.begin(), low, root_.end());
+  std::partial_sort(root_.begin(), low + 1, root_.end());
   const double floor = std::max(0.5 * *low, 1e-24);
   for (std::size_t m = 0; m < n_; ++m) {
     weight_[m] = 1.0 / std::max(weight_[m], floor);

@@ -39,6 +39,11 @@ class Sums {
   std::vector<T> sum_;
 };
 
+// Without the checks for infinities that the language asks of it.
+std::complex<double> product(std::complex<double> a, std::complex<double> b) {
+  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
+}
+
 // One value each half line: the mean over the line that begins there, and the line-rate tone in it.
 struct HalfLines {
   std::vector<double> mean;
@@ -53,7 +58,7 @@ HalfLines half_lines(std::span<const float> x, double rate_hz, double line_hz) {
   for (std::size_t n = 0; n < x.size(); ++n) {
     level.add(static_cast<double>(x[n]));
     tone.add(static_cast<double>(x[n]) * phasor);
-    phasor *= turn;
+    phasor = product(phasor, turn);
     if (n % 4096 == 0) phasor /= std::abs(phasor);
   }
   const double line = rate_hz / line_hz;
@@ -81,7 +86,7 @@ std::vector<double> without_hum(const std::vector<double>& v) {
     std::complex<double> sum = 0;
     const std::complex<double> turn = std::polar(1.0, -2 * pi * f * block);
     std::complex<double> phasor = std::polar(2 / static_cast<double>(n), -pi * f * (block - 1));
-    for (const double y : slow) sum += y * phasor, phasor *= turn;
+    for (const double y : slow) sum += y * phasor, phasor = product(phasor, turn);
     return sum;
   };
   std::vector<double> out(v);
@@ -135,12 +140,17 @@ struct Fold {
 // Where w repeats: the lag with the most of it in common, refined over more and more periods.
 double period_of(const std::vector<double>& w) {
   const auto n = w.size();
+  std::vector<std::size_t> alive;  // few half lines look like vertical sync at all
+  for (std::size_t i = 0; i < n; ++i) {
+    if (w[i] > 0) alive.push_back(i);
+  }
   const auto alike = [&](double lag) {
     const auto whole = static_cast<std::size_t>(lag);
     const double part = lag - static_cast<double>(whole);
     double sum = 0;
-    for (std::size_t i = 0; i + whole + 1 < n; ++i) {
-      if (w[i] > 0) sum += w[i] * ((1 - part) * w[i + whole] + part * w[i + whole + 1]);
+    for (const std::size_t i : alive) {
+      if (i + whole + 1 >= n) break;
+      sum += w[i] * ((1 - part) * w[i + whole] + part * w[i + whole + 1]);
     }
     return sum / static_cast<double>(n - whole);
   };
