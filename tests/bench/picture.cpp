@@ -58,7 +58,7 @@ void times_real_time(benchmark::State& state) {
 void feed(const Material& m, measure::FrameMeter& meter) {
   for (std::size_t i = 0; i < m.list.size(); ++i) {
     meter.push({&m.setup, &m.list[i], i > 0 ? &m.list[i - 1] : nullptr, i,
-                static_cast<double>(i) * m.setup.frame_s, m.sums[i]});
+                static_cast<double>(i) * m.setup.frame_s, 0, m.sums[i]});
   }
 }
 

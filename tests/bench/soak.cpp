@@ -67,3 +67,5 @@ void soak_stereo(benchmark::State& state) {
 BENCHMARK(soak_stereo)->Iterations(1)->Unit(benchmark::kSecond);
 
 }  // namespace
+
+BENCHMARK_MAIN();
