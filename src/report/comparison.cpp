@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "findings_words.hpp"
+#include "phrases.hpp"
 
 namespace linebench::report {
 namespace {
@@ -36,8 +37,8 @@ std::string difference_unit(const std::string& unit) {
 std::string change_line(const ReadingChange& c) {
   std::string s = fmt::format("{}: {} -> {}", c.label, c.before, c.after);
   if (c.change != Change::Other) {
-    s += fmt::format(" ({}{:+.3g} {} \u00b1{:.2g}", c.remark == "at least" ? "at least " : "", c.difference,
-                     difference_unit(c.unit), c.uncertainty);
+    s += fmt::format(" ({}{:+.3g} {} \u00b1{:.2g}", c.remark == "at least" ? phrase::at_least : "",
+                     c.difference, difference_unit(c.unit), c.uncertainty);
     if (!c.remark.empty() && c.remark != "at least") s += ", " + c.remark;
     s += ")";
   }
@@ -60,14 +61,13 @@ std::string changes_text(const diagnose::Comparison& c, const TerminalStyle& sty
       ++same;
       continue;
     }
-    if (!any) out += heading("Changed, surest first", style);
+    if (!any) out += heading(phrase::changed, style);
     any = true;
     out +=
         wrapped(printable(change_line(x)), width, 11, fmt::format("  {:<7}  ", certainty_word(x.certainty)));
   }
-  out += wrapped(fmt::format("{} readings stayed within their uncertainty{}", same,
-                             style.all ? ":" : " (--all lists them)."),
-                 width, 2, any ? "\n" : "");
+  out += wrapped(fmt::format(phrase::stayed, same, style.all ? ":" : phrase::listed_with_all), width, 2,
+                 any ? "\n" : "");
   for (const ReadingChange& x : c.changes) {
     if (style.all && x.change == Change::Same) out += wrapped(printable(change_line(x)), width, 4, "  ");
   }
@@ -77,13 +77,12 @@ std::string changes_text(const diagnose::Comparison& c, const TerminalStyle& sty
 std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle& style) {
   const std::size_t width = std::max<std::size_t>(style.width, 40);
   std::string out = wrapped(printable(c.summary), width, 0, "");
-  out += wrapped(printable(fmt::format("before: {} \u00b7 after: {}", c.before_name, c.after_name)), width, 0,
-                 "");
+  out += wrapped(printable(fmt::format(phrase::before_after, c.before_name, c.after_name)), width, 0, "");
   const auto title = [&](const std::string& t) { out += heading(t, style); };
   out += changes_text(c, style);
-  title("What it does to the ranking");
-  out += fmt::format("  {:>5} -> {:>5}  nothing wrong\n", show_probability(c.nothing_before),
-                     show_probability(c.nothing_after));
+  title(phrase::to_the_ranking);
+  out += fmt::format("  {:>5} -> {:>5}  {}\n", show_probability(c.nothing_before),
+                     show_probability(c.nothing_after), phrase::ranking_sound);
   for (std::size_t i = 0; i < std::min(c.faults.size(), faults_shown); ++i) {
     const auto& f = c.faults[i];
     if (std::abs(f.after - f.before) < worth_showing) break;

@@ -8,6 +8,7 @@
 #include <nlohmann/json.hpp>
 
 #include "findings_words.hpp"
+#include "phrases.hpp"
 
 namespace linebench::report {
 namespace {
@@ -59,8 +60,9 @@ class Text {
 
 void test_lines(Text& t, const diagnose::NextTest& test, const std::string& first) {
   t.block(fmt::format("{} ({})", test.how, show_effort(test)), 9, first);
-  if (!test.caution.empty()) t.block(test.caution, 9, "         CAUTION: ");
-  if (!test.notation.empty()) t.block("then tell: --observed \"" + test.notation + "\"", 9, "         ");
+  if (!test.caution.empty()) t.block(test.caution, 9, std::string(9, ' ') + phrase::caution_loud);
+  if (!test.notation.empty())
+    t.block(fmt::format("{}\"{}\"", phrase::then_tell, test.notation), 9, "         ");
 }
 
 void finding_head(Text& t, const Finding& f, std::size_t place) {
@@ -72,19 +74,19 @@ void finding_head(Text& t, const Finding& f, std::size_t place) {
 void finding_lines(Text& t, const Finding& f, std::size_t place) {
   finding_head(t, f, place);
   t.block(f.what, 3, "   ");
-  if (!f.usually_with.empty()) t.block("Here mostly together with: " + f.usually_with, 9, "   ");
+  if (!f.usually_with.empty()) t.block(phrase::mostly_with + f.usually_with, 9, "   ");
   const auto pieces = [&](const std::vector<Bearing>& list, const char* word) {
     for (std::size_t i = 0; i < std::min(list.size(), pieces_shown); ++i)
       t.block(list[i].text, 9, i == 0 ? fmt::format("   {:<6}", word) : "         ");
     if (list.size() > pieces_shown)
-      t.block(fmt::format("and {} more (--explain {})", list.size() - pieces_shown, f.fault), 9, "         ");
+      t.block(fmt::format(phrase::and_more, list.size() - pieces_shown, f.fault), 9, "         ");
   };
-  pieces(f.evidence_for, "For:");
-  pieces(f.evidence_against, "But:");
-  if (f.next_test) test_lines(t, *f.next_test, "   Test: ");
-  t.block(f.tell_apart, 9, "   Tell: ");
-  t.block(f.remedy, 9, "   Cure: ");
-  if (!f.caution.empty()) t.block(f.caution, 9, "         CAUTION: ");
+  pieces(f.evidence_for, phrase::piece_for);
+  pieces(f.evidence_against, phrase::piece_against);
+  if (f.next_test) test_lines(t, *f.next_test, std::string(3, ' ') + phrase::test);
+  t.block(f.tell_apart, 9, std::string(3, ' ') + phrase::tell);
+  t.block(f.remedy, 9, std::string(3, ' ') + phrase::cure);
+  if (!f.caution.empty()) t.block(f.caution, 9, std::string(9, ' ') + phrase::caution_loud);
 }
 
 }  // namespace
@@ -96,13 +98,12 @@ std::string show_probability(double p) {
 }
 
 std::string show_minutes(double minutes) {
-  return minutes < 1 ? "under a minute" : fmt::format("{:.0f} min", minutes);
+  return minutes < 1 ? phrase::under_a_minute : fmt::format("{:.0f} min", minutes);
 }
 
 std::string show_effort(const diagnose::NextTest& t) {
   if (t.settles < 0.05) return show_minutes(t.minutes);
-  return fmt::format("{}, settles about {:.0f} % of what is open", show_minutes(t.minutes),
-                     std::max(5.0, rounded(100 * t.settles, 5)));
+  return fmt::format(phrase::settles, show_minutes(t.minutes), std::max(5.0, rounded(100 * t.settles, 5)));
 }
 
 double decibans(double nats) { return 10 * nats / std::log(10.0); }
@@ -158,30 +159,19 @@ std::string diagnosis_verdict(const Diagnosis& d) {
 }
 
 std::string diagnosis_headline(const Diagnosis& d) {
-  if (silence_speaks(d))
-    return fmt::format(
-        "Nothing came in by {}: every sample is the same. Check that the cable is in and the input is not "
-        "muted, "
-        "then find where along the path the signal ends",
-        fmt::join(d.silent, ", "));
+  if (silence_speaks(d)) return fmt::format(phrase::nothing_came_by, fmt::join(d.silent, ", "));
   if (d.nothing_wrong > 0.5)
-    return fmt::format("Most likely nothing is wrong in what was measured ({})",
-                       show_probability(d.nothing_wrong));
-  if (d.unlisted > 0.5)
-    return fmt::format("Something is wrong that the book does not list ({})", show_probability(d.unlisted));
+    return fmt::format(phrase::most_likely_nothing, show_probability(d.nothing_wrong));
+  if (d.unlisted > 0.5) return fmt::format(phrase::not_in_book, show_probability(d.unlisted));
   const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_a_headline &&
                       d.findings.front().probability > std::max(d.nothing_wrong, d.unlisted);
   if (!stands && d.nothing_wrong >= d.unlisted)
-    return fmt::format(
-        "Nothing speaks clearly of a fault, and too little was measured to call it sound "
-        "(nothing wrong {})",
-        show_probability(d.nothing_wrong));
-  if (!stands)
-    return fmt::format("No fault of the book stands out (something else {})", show_probability(d.unlisted));
+    return fmt::format(phrase::too_little, show_probability(d.nothing_wrong));
+  if (!stands) return fmt::format(phrase::none_stands_out, show_probability(d.unlisted));
   const Finding& f = d.findings.front();
-  const char* word = f.probability > 0.9   ? "is all but certain"
-                     : f.probability > 0.5 ? "is likely"
-                                           : "is the best guess so far";
+  const char* word = f.probability > 0.9   ? phrase::all_but_certain
+                     : f.probability > 0.5 ? phrase::likely
+                                           : phrase::best_guess;
   return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
 }
 
@@ -194,22 +184,24 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
                             const TerminalStyle& style) {
   Text t(style);
   const std::string verdict = diagnosis_verdict(d);
-  const std::string word = verdict == "pass" ? "SOUND" : verdict == "fail" ? "FAULT" : "OPEN";
+  const std::string word = verdict == "pass"   ? phrase::sound
+                           : verdict == "fail" ? phrase::fault
+                                               : phrase::open_verdict;
   t.block(diagnosis_headline(d), word.size() + 2, word + ": ");
-  t.block(fmt::format("from {} signs \u00b7 nothing wrong {} \u00b7 something not in the book {}",
-                      d.signs_used, show_probability(d.nothing_wrong), show_probability(d.unlisted)),
+  t.block(fmt::format(phrase::from_signs, d.signs_used, show_probability(d.nothing_wrong),
+                      show_probability(d.unlisted)),
           0, "");
-  for (const std::string& n : notes) t.block(n, 6, "Note: ");
+  for (const std::string& n : notes) t.block(n, 6, phrase::note);
   if (d.next_test) {
-    t.title("Do next");
+    t.title(phrase::do_next);
     test_lines(t, *d.next_test, "         ");
   } else if (const std::string cure = cure_first(d); !cure.empty()) {
-    t.title("Do next");
+    t.title(phrase::do_next);
     t.block(cure, 9, "         ");
     if (const std::string& caution = d.findings.front().caution; !caution.empty())
-      t.block(caution, 9, "         CAUTION: ");
+      t.block(caution, 9, std::string(9, ' ') + phrase::caution_loud);
   }
-  if (!d.findings.empty()) t.title("Likeliest faults");
+  if (!d.findings.empty()) t.title(phrase::likeliest_faults);
   for (std::size_t i = 0; i < d.findings.size(); ++i) {
     if (i == 0 || style.all || d.findings[i].probability >= worth_a_paragraph) {
       finding_lines(t, d.findings[i], i + 1);
@@ -218,12 +210,7 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
     }
   }
   t.line();
-  t.block(
-      "Probabilities are worked out from the readings with their uncertainties and the fault book; how often "
-      "a fault occurs is the project's estimate. Two faults can be there at once, so the percentages need "
-      "not "
-      "add up to 100.",
-      0, "");
+  t.block(phrase::how_worked_out, 0, "");
   return t.finish();
 }
 
@@ -233,14 +220,12 @@ std::string explanation_text(const diagnose::Explanation& e, const diagnose::Fau
   t.block(fmt::format("{} ({})", f.label, f.id), 2, "");
   t.block(f.what, 2, "  ");
   const double odds = e.prior / (1 - e.prior);
-  t.block(fmt::format("Before any evidence: {:.1f} % of jobs (the project's estimate), odds {:.4f}.",
-                      100 * e.prior, odds),
-          2, "  ");
-  t.block(fmt::format("Shows in: {}. Told from sound: {}.", fmt::join(f.views, ", "),
-                      f.detection_text.empty() ? "see the effects" : f.detection_text),
+  t.block(fmt::format(phrase::before_evidence, 100 * e.prior, odds), 2, "  ");
+  t.block(fmt::format(phrase::shows_in, fmt::join(f.views, ", "),
+                      f.detection_text.empty() ? phrase::see_effects : f.detection_text),
           2, "  ");
   if (!e.all.empty()) {
-    t.title("The evidence, one by one (times likelier with this fault than with nothing wrong)");
+    t.title(phrase::evidence_each);
     std::string aside;
     bool odd = false;
     for (const Bearing& b : e.all) {
@@ -251,42 +236,39 @@ std::string explanation_text(const diagnose::Explanation& e, const diagnose::Fau
         aside += (aside.empty() ? "" : ", ") + b.label;
       }
     }
-    t.block("All together, at one severity and in one way for all, averaged over both (so no plain product)",
-            13, fmt::format("  {:>9}  ", show_times(e.nats)));
-    if (!aside.empty()) t.block("Taken too, but this fault does nothing to it: " + aside + ".", 2, "  ");
+    t.block(phrase::evidence_all, 13, fmt::format("  {:>9}  ", show_times(e.nats)));
+    if (!aside.empty()) t.block(phrase::does_nothing_to + aside + ".", 2, "  ");
     if (odd) {
-      t.title("Odd, and not explained by this fault");
+      t.title(phrase::odd);
       for (const Bearing& b : e.all) {
         if (!b.touched && b.nats < 0) t.block(b.text, 4, "  ");
       }
     }
-    t.title("The sum (weights against nothing wrong)");
-    t.block(fmt::format("Odds before {:.4f} times all together {} = weight of this fault alone.", odds,
-                        show_times(e.nats)),
-            2, "  ");
+    t.title(phrase::sum);
+    t.block(fmt::format(phrase::sum_line, odds, show_times(e.nats)), 2, "  ");
     for (const diagnose::Term& x : e.sum)
       t.block(fmt::format("{:>7}  {}", show_probability(x.probability), x.what), 22,
               fmt::format("  {:>9}  ", show_weight(x.log_weight)));
-    t.block(fmt::format("After the evidence: {}.{} If it is there, its severity is {:.0f} of 100.",
-                        show_probability(e.probability),
-                        e.variant.empty() ? "" : " Likeliest way: " + e.variant + ".", 100 * e.severity),
+    t.block(fmt::format(phrase::after_evidence, show_probability(e.probability),
+                        e.variant.empty() ? "" : phrase::likeliest_way + e.variant + ".", 100 * e.severity),
             2, "  ");
-    t.title("Beside it");
+    t.title(phrase::beside_it);
     for (const Bearing& r : e.rivals)
       t.block(fmt::format("{} ({})", r.label, r.sign), 11, fmt::format("  {:>7}  ", r.text));
   }
-  t.title("What tells it apart");
+  t.title(phrase::what_tells_apart);
   t.block(f.tell_apart, 2, "  ");
   if (const diagnose::Sign* test = book.sign(f.test); test != nullptr && test->trial) {
     t.block(fmt::format("{} ({}); --observed \"{}\"", test->trial->how, show_minutes(test->trial->minutes),
                         notation_of(*test)),
-            8, "  Test: ");
-    if (!test->trial->caution.empty()) t.block(test->trial->caution, 8, "        CAUTION: ");
+            8, std::string(2, ' ') + phrase::test);
+    if (!test->trial->caution.empty())
+      t.block(test->trial->caution, 8, std::string(8, ' ') + phrase::caution_loud);
   }
-  t.title("Cure");
+  t.title(phrase::cure_title);
   t.block(f.remedy, 2, "  ");
-  if (!f.caution.empty()) t.block(f.caution, 2, "  CAUTION: ");
-  t.block("Source: " + f.source, 2, "  ");
+  if (!f.caution.empty()) t.block(f.caution, 2, std::string(2, ' ') + phrase::caution_loud);
+  t.block(phrase::source + f.source, 2, "  ");
   return t.finish();
 }
 

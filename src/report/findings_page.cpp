@@ -6,6 +6,7 @@
 #include <linebench/report/page.hpp>
 
 #include "findings_words.hpp"
+#include "phrases.hpp"
 
 namespace linebench::report {
 namespace {
@@ -17,6 +18,13 @@ constexpr std::size_t full_findings = 2;  // more would not fit on two sheets
 constexpr double worth_a_card = 0.1;
 constexpr std::size_t pieces_shown = 4;
 
+std::string heading(const char* words) { return fmt::format("<h3>{}</h3>", words); }
+
+std::string titled(const char* style, const char* title, const std::string& text) {
+  if (text.empty()) return {};
+  return fmt::format("<p class=\"{}\"><b>{}</b> {}</p>", style, title, escaped(text));
+}
+
 std::string bar(const std::string& label, double p, const char* style) {
   return fmt::format(
       "<tr><th scope=\"row\">{}</th><td class=\"num\">{}</td><td class=\"bar\"><span class=\"{}\" "
@@ -25,11 +33,12 @@ std::string bar(const std::string& label, double p, const char* style) {
 }
 
 std::string test_html(const diagnose::NextTest& t) {
-  std::string s =
-      fmt::format("<p class=\"do\"><b>Next test:</b> {} ({})</p>", escaped(t.how), escaped(show_effort(t)));
-  if (!t.caution.empty()) s += "<p class=\"warn\"><b>Caution:</b> " + escaped(t.caution) + "</p>";
+  std::string s = fmt::format("<p class=\"do\"><b>{}</b> {} ({})</p>", phrase::next_test, escaped(t.how),
+                              escaped(show_effort(t)));
+  s += titled("warn", phrase::caution, t.caution);
   if (!t.notation.empty())
-    s += "<p class=\"small soft\">then tell: <code>--observed \"" + escaped(t.notation) + "\"</code></p>";
+    s += fmt::format("<p class=\"small soft\">{} <code>--observed \"{}\"</code></p>", phrase::then_tell_page,
+                     escaped(t.notation));
   return s;
 }
 
@@ -45,13 +54,11 @@ std::string finding_html(const Finding& f) {
   std::string s = fmt::format("<li><div class=\"what\">{} \u00b7 {}</div><p>{}</p>",
                               escaped(show_probability(f.probability)), escaped(f.label), escaped(f.what));
   if (!f.usually_with.empty())
-    s += "<p class=\"small soft\">Here mostly together with: " + escaped(f.usually_with) + "</p>";
-  s += pieces_html(f.evidence_for, "For it") + pieces_html(f.evidence_against, "Against it");
+    s += "<p class=\"small soft\">" + escaped(phrase::mostly_with + f.usually_with) + "</p>";
+  s += pieces_html(f.evidence_for, phrase::for_it) + pieces_html(f.evidence_against, phrase::against_it);
   if (f.next_test) s += test_html(*f.next_test);
-  s += "<p class=\"small\"><b>Tells it apart:</b> " + escaped(f.tell_apart) + "</p>";
-  s += "<p class=\"small\"><b>Cure:</b> " + escaped(f.remedy) + "</p>";
-  if (!f.caution.empty()) s += "<p class=\"warn\"><b>Caution:</b> " + escaped(f.caution) + "</p>";
-  return s + "</li>";
+  return s + titled("small", phrase::tells_apart, f.tell_apart) +
+         titled("small", phrase::cure_page, f.remedy) + titled("warn", phrase::caution, f.caution) + "</li>";
 }
 
 }  // namespace
@@ -59,38 +66,29 @@ std::string finding_html(const Finding& f) {
 std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<std::string>& notes) {
   const std::string verdict = diagnosis_verdict(d);
   const char* style = verdict == "pass" ? "PASS" : verdict == "fail" ? "FAIL" : "INCOMPLETE";
-  const char* word = verdict == "pass" ? "\u2714 SOUND" : verdict == "fail" ? "\u2718 FAULT" : "OPEN";
-  std::string s = fmt::format(
-      "<section id=\"diagnosis\"><h2>What is wrong, and what to do next</h2><p class=\"verdict "
-      "{}\"><b>{}</b>{}</p>",
-      style, word, escaped(diagnosis_headline(d)));
-  s += fmt::format(
-      "<p class=\"small soft\">From {} signs: readings with their uncertainties, and what was seen or "
-      "metered.</p>",
-      d.signs_used);
+  const std::string word = verdict == "pass"   ? std::string("\u2714 ") + phrase::sound
+                           : verdict == "fail" ? std::string("\u2718 ") + phrase::fault
+                                               : phrase::open_verdict;
+  std::string s = fmt::format("<section id=\"diagnosis\"><h2>{}</h2><p class=\"verdict {}\"><b>{}</b>{}</p>",
+                              phrase::page_title, style, word, escaped(diagnosis_headline(d)));
+  s += "<p class=\"small soft\">" + fmt::format(phrase::from_signs_page, d.signs_used) + "</p>";
   for (const std::string& n : notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
   if (d.next_test) {
-    s += "<h3>Do next</h3>" + test_html(*d.next_test);
+    s += heading(phrase::do_next) + test_html(*d.next_test);
   } else if (const std::string cure = cure_first(d); !cure.empty()) {
-    s += "<h3>Do next</h3><p class=\"do\">" + escaped(cure) + "</p>";
-    if (const std::string& caution = d.findings.front().caution; !caution.empty())
-      s += "<p class=\"warn\"><b>Caution:</b> " + escaped(caution) + "</p>";
+    s += heading(phrase::do_next) + "<p class=\"do\">" + escaped(cure) + "</p>";
+    s += titled("warn", phrase::caution, d.findings.front().caution);
   }
-  s += "<h3>Likeliest</h3><table class=\"rank\"><tbody>";
+  s += heading(phrase::likeliest) + "<table class=\"rank\"><tbody>";
   for (const Finding& f : d.findings) s += bar(f.label, f.probability, "bad");
-  s += bar("Nothing wrong", d.nothing_wrong, "good") +
-       bar("Something the book does not list", d.unlisted, "other") + "</tbody></table>";
-  if (!d.findings.empty()) s += "<h3>Evidence</h3><ol class=\"problems\">";
+  s += bar(phrase::nothing_wrong, d.nothing_wrong, "good") + bar(phrase::unlisted, d.unlisted, "other") +
+       "</tbody></table>";
+  if (!d.findings.empty()) s += heading(phrase::evidence) + "<ol class=\"problems\">";
   for (std::size_t i = 0; i < std::min(d.findings.size(), full_findings); ++i) {
     if (i == 0 || d.findings[i].probability >= worth_a_card) s += finding_html(d.findings[i]);
   }
   if (!d.findings.empty()) s += "</ol>";
-  return s +
-         "<p class=\"small soft\">In brackets: how many times likelier the evidence is with the fault than "
-         "with nothing wrong. How often a fault "
-         "occurs is the project\u2019s estimate. Two faults can be there at once, so percentages need not "
-         "add up to "
-         "100.</p></section>";
+  return s + "<p class=\"small soft\">" + phrase::how_worked_out_page + "</p></section>";
 }
 
 }  // namespace linebench::report

@@ -5,6 +5,7 @@
 #include <nlohmann/json.hpp>
 
 #include "page_parts.hpp"
+#include "phrases.hpp"
 
 namespace linebench::report {
 namespace {
@@ -36,10 +37,10 @@ std::string evidence_html(const json& finding) {
 std::string next_html(const json& finding) {
   const auto it = finding.find("next_test");
   if (it == finding.end()) return {};
-  if (it->is_string()) return paragraph("Next test:", it->get<std::string>(), "do");
+  if (it->is_string()) return paragraph(phrase::next_test, it->get<std::string>(), "do");
   if (!it->is_object()) return {};
-  return paragraph("Next test:", text_of(*it, "how"), "do") +
-         paragraph("Caution:", text_of(*it, "caution"), "warn");
+  return paragraph(phrase::next_test, text_of(*it, "how"), "do") +
+         paragraph(phrase::caution, text_of(*it, "caution"), "warn");
 }
 
 std::string findings_html(const JobPaper& paper) {
@@ -47,15 +48,15 @@ std::string findings_html(const JobPaper& paper) {
   // What is all but ruled out is of no use to a customer; the store has it.
   constexpr double worth_paper = 0.05;
   std::string s = fmt::format("<section class=\"brief\"><h2>{}</h2><ol class=\"problems\">",
-                              paper.job.done ? "What was found" : "What is likely wrong");
+                              paper.job.done ? phrase::found : phrase::likely_wrong);
   for (const job::Finding& f : paper.findings) {
     if (f.probability < worth_paper && &f != &paper.findings.front()) continue;
     const json body = json::parse(f.body, nullptr, false);
     s += fmt::format("<li><div class=\"what\">{} \u00b7 {:.0f} %</div>", escaped(f.label),
                      100 * f.probability);
     if (body.is_object()) {
-      s += evidence_html(body) + paragraph("Remedy:", text_of(body, "remedy"), "do") +
-           paragraph("Caution:", text_of(body, "caution"), "warn");
+      s += evidence_html(body) + paragraph(phrase::remedy, text_of(body, "remedy"), "do") +
+           paragraph(phrase::caution, text_of(body, "caution"), "warn");
       // What to test next is of no use once the job is through.
       if (!paper.job.done) s += next_html(body);
     }
@@ -102,24 +103,26 @@ std::string tables_html(const std::vector<PaperTable>& tables) {
 
 std::string connections_html(const JobPaper& p) {
   if (p.drawings.empty() && p.cautions.empty()) return {};
-  std::string s = "<section class=\"brief\"><h2>How it was connected</h2>";
+  std::string s = fmt::format("<section class=\"brief\"><h2>{}</h2>", phrase::connected);
   for (const Drawing& d : p.drawings) s += drawing_html(d);
-  for (const std::string& c : p.cautions) s += paragraph("Caution:", c, "warn");
+  for (const std::string& c : p.cautions) s += paragraph(phrase::caution, c, "warn");
   return s + "</section>";
 }
 
 std::string head_html(const JobPaper& p) {
   const job::Job& j = p.job;
-  std::vector<std::pair<std::string, std::string>> rows = {{"Job", j.ref}};
-  if (!j.complaint.empty()) rows.emplace_back("Reported", j.complaint);
+  std::vector<std::pair<std::string, std::string>> rows = {{phrase::job, j.ref}};
+  if (!j.complaint.empty()) rows.emplace_back(phrase::reported, j.complaint);
   if (j.site)
-    rows.emplace_back("Site", j.site->address.empty() ? j.site->name : j.site->name + ", " + j.site->address);
+    rows.emplace_back(phrase::site,
+                      j.site->address.empty() ? j.site->name : j.site->name + ", " + j.site->address);
   if (j.station)
-    rows.emplace_back("Station", fmt::format("{}, serial {}", j.station->type, j.station->serial));
-  rows.emplace_back("Opened", show_time(j.opened_at) + " UTC");
-  rows.emplace_back("Last change", show_time(j.changed_at) + " UTC");
-  rows.emplace_back("Result", j.done ? j.outcome : "open");
-  return pairs_html("Job", rows);
+    rows.emplace_back(phrase::station,
+                      fmt::format(phrase::station_serial, j.station->type, j.station->serial));
+  rows.emplace_back(phrase::opened, show_time(j.opened_at) + phrase::utc);
+  rows.emplace_back(phrase::last_change, show_time(j.changed_at) + phrase::utc);
+  rows.emplace_back(phrase::result, j.done ? j.outcome : phrase::job_open);
+  return pairs_html(phrase::job, rows);
 }
 
 std::string used_html(const JobPaper& p) {
@@ -127,15 +130,16 @@ std::string used_html(const JobPaper& p) {
   for (std::size_t i = 0; i < p.captures.size(); ++i) {
     const job::Capture& c = p.captures[i];
     std::string what = c.file.filename().string();
-    if (!c.facts.device.empty()) what += ", from " + c.facts.device;
-    what += c.facts.calibration.empty() ? ", not calibrated" : ", calibration " + c.facts.calibration;
-    what += ", SHA-256 " + c.sha256.substr(0, 16);
-    if (p.replaced.contains(c.uid)) what += ". Taken again later; not shown above";
-    if (i < p.file_states.size() && !p.file_states[i].empty()) what += ". Note: " + p.file_states[i];
+    if (!c.facts.device.empty()) what += phrase::from_device + c.facts.device;
+    what +=
+        c.facts.calibration.empty() ? phrase::not_calibrated : phrase::calibrated_by + c.facts.calibration;
+    what += phrase::sha256 + c.sha256.substr(0, 16);
+    if (p.replaced.contains(c.uid)) what += phrase::taken_again;
+    if (i < p.file_states.size() && !p.file_states[i].empty()) what += phrase::then_note + p.file_states[i];
     rows.emplace_back(c.label.empty() ? c.file.filename().string() : c.label, what);
   }
-  rows.emplace_back("Program", "linebench " + p.job.program);
-  return pairs_html("What was used", rows);
+  rows.emplace_back(phrase::program, "linebench " + p.job.program);
+  return pairs_html(phrase::used, rows);
 }
 
 std::vector<PageSection> sections_of(const JobPaper& p) {
@@ -147,7 +151,7 @@ std::vector<PageSection> sections_of(const JobPaper& p) {
     if (const auto it = p.traces.find(c.uid); it != p.traces.end()) s.traces = it->second;
     s.title = c.label.empty() ? c.file.filename().string() : c.label;
     s.story =
-        fmt::format("{}measured {} UTC", c.path ? "Path: " + *c.path + "; " : "", show_time(c.added_at));
+        fmt::format(phrase::measured_at, c.path ? phrase::path + *c.path + "; " : "", show_time(c.added_at));
     sections.push_back(std::move(s));
   }
   return sections;
@@ -176,7 +180,7 @@ std::string job_page(const JobPaper& paper) {
   std::vector<View> views;
   for (const PageSection& s : sections) views.push_back(make_view(s.document, paper.all));
   PageHead head;
-  head.title = paper.job.title.empty() ? "Job " + paper.job.ref : paper.job.title;
+  head.title = paper.job.title.empty() ? phrase::job_ref + paper.job.ref : paper.job.title;
   head.made_at = paper.made_at;
   std::string body = outcome_section(paper.outcome) + head_html(paper) + findings_html(paper) +
                      tables_html(paper.tables) + summary_html(sections, views);
@@ -184,11 +188,11 @@ std::string job_page(const JobPaper& paper) {
   std::vector<std::pair<std::string, std::string>> rows;
   for (const job::Mark& m : paper.marks)
     rows.emplace_back(m.item, m.note.empty() ? m.state : m.state + ": " + m.note);
-  body +=
-      connections_html(paper) + pairs_html("Checklist", rows) + pairs_html("Answers given", paper.answers);
+  body += connections_html(paper) + pairs_html(phrase::checklist, rows) +
+          pairs_html(phrase::answers, paper.answers);
   rows.clear();
   for (const job::Note& n : paper.notes) rows.emplace_back(show_time(n.at), n.text);
-  body += pairs_html("Notes", rows);
+  body += pairs_html(phrase::notes, rows);
   head.paper = paper.paper_size;
   return page_frame(head, body + used_html(paper));
 }
@@ -200,13 +204,14 @@ std::string job_text(const JobPaper& p, const TerminalStyle& style) {
     out += wrapped(printable(text), width, 12,
                    first + std::string(first.size() < 12 ? 12 - first.size() : 1, ' '));
   };
-  say(p.job.done ? "DONE" : "OPEN",
+  say(p.job.done ? phrase::done_verdict : phrase::open_verdict,
       fmt::format("{} ({} {})", p.job.title.empty() ? "job" : p.job.title, to_string(p.job.kind), p.job.ref));
   if (p.job.done) say("result", p.job.outcome);
   if (!p.job.complaint.empty()) say("reported", p.job.complaint);
   if (p.job.site) say("site", p.job.site->name);
-  if (p.job.station) say("station", fmt::format("{}, serial {}", p.job.station->type, p.job.station->serial));
-  say("opened", show_time(p.job.opened_at) + " UTC");
+  if (p.job.station)
+    say("station", fmt::format(phrase::station_serial, p.job.station->type, p.job.station->serial));
+  say("opened", show_time(p.job.opened_at) + phrase::utc);
   if (!p.outcome.headline.empty()) out += "\n" + outcome_text(p.outcome, style) + "\n";
   for (const job::Finding& f : p.findings)
     say("finding", fmt::format("{:.0f} % {}", 100 * f.probability, f.label));

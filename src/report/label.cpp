@@ -5,12 +5,14 @@
 #include <linebench/report/label.hpp>
 #include <linebench/report/page.hpp>
 
+#include "phrases.hpp"
+
 namespace linebench::report {
 
 std::string label_page(const job::Job& job, const LabelSize& size) {
   const std::string name = job.station ? job.station->type : job.title;
   const std::string serial = job.station ? job.station->serial : "";
-  const std::string result = job.done ? job.outcome : "open";
+  const std::string result = job.done ? job.outcome : phrase::job_open;
   // The longest line decides: letters of the label's font are about 0.6 of their size wide.
   const std::size_t longest =
       std::max({text_width(name), text_width(serial) + 3, text_width(result), std::size_t{12}});

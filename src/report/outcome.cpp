@@ -4,6 +4,8 @@
 #include <linebench/report/outcome.hpp>
 #include <linebench/report/page.hpp>
 
+#include "phrases.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -11,9 +13,9 @@ namespace {
 std::string_view word_of(Weight w) {
   switch (w) {
     case Weight::Stop:
-      return "STOP";
+      return phrase::stop_weight;
     case Weight::Change:
-      return "CHANGE";
+      return phrase::change_weight;
     case Weight::Note:
       return "note";
     case Weight::Good:
@@ -24,7 +26,8 @@ std::string_view word_of(Weight w) {
 
 std::string sentence(const char* style, const char* title, const std::string& text) {
   if (text.empty()) return {};
-  return fmt::format("<p class=\"{}\">{}{}</p>", style, title, escaped(text));
+  const std::string bold = *title == '\0' ? "" : fmt::format("<b>{}</b> ", title);
+  return fmt::format("<p class=\"{}\">{}{}</p>", style, bold, escaped(text));
 }
 
 }  // namespace
@@ -40,8 +43,10 @@ std::string outcome_text(const Outcome& o, const TerminalStyle& style) {
   for (const Point& p : o.points) {
     out += wrapped(printable(p.what), width, 8, fmt::format("{:<8}", word_of(p.weight)));
     if (!p.why.empty()) out += wrapped(printable(p.why), width, 8, std::string(8, ' '));
-    if (!p.action.empty()) out += wrapped(printable(p.action), width, 12, "        Do: ");
-    if (!p.caution.empty()) out += wrapped(printable(p.caution), width, 10, "  ! Caution: ");
+    if (!p.action.empty())
+      out += wrapped(printable(p.action), width, 12, std::string(8, ' ') + phrase::do_this);
+    if (!p.caution.empty())
+      out += wrapped(printable(p.caution), width, 10, std::string("  ! ") + phrase::caution + " ");
   }
   return style.unicode ? out : to_ascii(out);
 }
@@ -49,15 +54,15 @@ std::string outcome_text(const Outcome& o, const TerminalStyle& style) {
 std::string outcome_section(const Outcome& o) {
   if (o.headline.empty()) return {};
   std::string s =
-      fmt::format("<section class=\"brief\"><h2>Result</h2><p class=\"verdict {0}\"><b>{0}</b> {1}</p>",
-                  to_string(o.mark), escaped(o.headline));
+      fmt::format("<section class=\"brief\"><h2>{2}</h2><p class=\"verdict {0}\"><b>{0}</b> {1}</p>",
+                  to_string(o.mark), escaped(o.headline), phrase::result);
   if (!o.points.empty()) s += "<ol class=\"problems\">";
   for (const Point& p : o.points) {
     const bool against = p.weight == Weight::Stop || p.weight == Weight::Change;
     s += fmt::format("<li{}><div class=\"what\"><span class=\"tag\">{}</span> {}</div>",
                      against ? "" : " class=\"fine\"", word_of(p.weight), escaped(p.what));
-    s += sentence("small", "", p.why) + sentence("do", "<b>Do:</b> ", p.action) +
-         sentence("warn", "<b>Caution:</b> ", p.caution) + "</li>";
+    s += sentence("small", "", p.why) + sentence("do", phrase::do_this, p.action) +
+         sentence("warn", phrase::caution, p.caution) + "</li>";
   }
   if (!o.points.empty()) s += "</ol>";
   return s + "</section>";

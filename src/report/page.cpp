@@ -8,6 +8,7 @@
 
 #include "page_parts.hpp"
 #include "page_style.hpp"
+#include "phrases.hpp"
 #include "plots.hpp"
 
 namespace linebench::report {
@@ -20,8 +21,8 @@ std::string html(fmt::format_string<const Texts&...> pattern, const Texts&... te
 }
 
 std::string verdict_tag(Verdict v) {
-  if (v == Verdict::Fail) return "<span class=\"tag FAIL\">\u2718 FAIL</span>";
-  if (v == Verdict::Pass) return "<span class=\"tag PASS\">\u2714 ok</span>";
+  if (v == Verdict::Fail) return html("<span class=\"tag FAIL\">\u2718 {}</span>", std::string(phrase::fail));
+  if (v == Verdict::Pass) return html("<span class=\"tag PASS\">\u2714 {}</span>", std::string(phrase::ok));
   return {};
 }
 
@@ -31,18 +32,25 @@ std::string mark_tag(Mark mark) {
   return html("<span class=\"tag {}\">{}{}</span>", word, sign, word);
 }
 
+std::string next_html(const std::string& text) {
+  return html("<p class=\"do\"><b>{}</b> {}</p>", std::string(phrase::next), escaped(text));
+}
+
+std::string heading(const char* words) { return html("<h3>{}</h3>", std::string(words)); }
+
+std::string column(const char* words) { return html("<th scope=\"col\">{}</th>", std::string(words)); }
+
 std::string verdict_box(const View& view) {
   const std::string word(to_string(view.mark));
   const char* sign = view.mark == Mark::Pass ? "\u2714 " : view.mark == Mark::Fail ? "\u2718 " : "";
-  const std::string next =
-      view.next.empty() ? "" : "<p class=\"do\"><b>Next:</b> " + escaped(view.next) + "</p>";
+  const std::string next = view.next.empty() ? "" : next_html(view.next);
   return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>{}", word, sign, word, escaped(view.headline), next);
 }
 
 std::string facts_html(const View& view) {
   std::string s = "<ul class=\"facts\">";
   for (const std::string& f : view.facts) s += "<li>" + escaped(f) + "</li>";
-  if (!view.limit_set.empty()) s += "<li>limits: " + escaped(view.limit_set) + "</li>";
+  if (!view.limit_set.empty()) s += "<li>" + escaped(phrase::limits + view.limit_set) + "</li>";
   s += "</ul>";
   for (const std::string& w : view.warnings) s += "<p class=\"warn\">" + escaped(w) + "</p>";
   for (const std::string& n : view.notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
@@ -51,13 +59,13 @@ std::string facts_html(const View& view) {
 
 std::string problems_html(const View& view) {
   if (view.problems.empty()) return {};
-  std::string s = "<h3>Out of limits, worst first</h3><ol class=\"problems\">";
+  std::string s = heading(phrase::out_of_limits) + "<ol class=\"problems\">";
   for (const Problem& p : view.problems) {
     s += "<li><div class=\"what\">" + escaped(p.label + ": " + p.reading) + "</div>";
-    s += "<div class=\"small soft\">Limit " + escaped(p.limit) + " \u00b7 " + escaped(p.source);
+    s += html("<div class=\"small soft\">{} ", std::string(phrase::limit)) + escaped(p.limit) + " \u00b7 " +
+         escaped(p.source);
     if (!p.remark.empty()) s += " \u00b7 " + escaped(p.remark);
-    s += "</div><p>" + escaped(p.meaning) + "</p><p class=\"do\"><b>Next:</b> " + escaped(p.next) +
-         "</p></li>";
+    s += "</div><p>" + escaped(p.meaning) + "</p>" + next_html(p.next) + "</li>";
   }
   return s + "</ol>";
 }
@@ -93,21 +101,20 @@ std::string row_html(const Row& row, const View& view) {
 std::string table_html(const View& view) {
   if (view.groups.empty()) return {};
   const std::size_t columns = view.channels.size() + 5;
-  std::string s =
-      "<h3>All readings</h3><div class=\"scroll\"><table class=\"r rd\"><thead><tr><th "
-      "scope=\"col\">Reading</th>";
+  std::string s = heading(phrase::all_readings) + "<div class=\"scroll\"><table class=\"r rd\"><thead><tr>" +
+                  column(phrase::reading);
   for (const std::string& c : view.channels)
-    s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? "Value" : c) + "</th>";
-  s += "<th scope=\"col\"><span hidden>Unit</span></th><th scope=\"col\">Verdict</th><th scope=\"col\">Limit "
-       "and its source</th><th "
-       "scope=\"col\">Remark</th></tr></thead><tbody>";
+    s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? phrase::value : c) + "</th>";
+  s += html("<th scope=\"col\"><span hidden>{}</span></th>", std::string(phrase::unit)) +
+       column(phrase::verdict) + column(phrase::limit_and_source) + column(phrase::remark) +
+       "</tr></thead><tbody>";
   for (const RowGroup& g : view.groups) {
     s += html("<tr class=\"grp\"><th colspan=\"{}\" scope=\"colgroup\">{}</th></tr>", std::to_string(columns),
               escaped(g.title));
     for (const Row& row : g.rows) s += row_html(row, view);
     if (!view.mains_comb.empty() && g.title.starts_with("Hum")) {
-      s += html("<tr><th scope=\"row\">Hum harmonics</th><td colspan=\"{}\">{}</td></tr>",
-                std::to_string(columns - 1), escaped(view.mains_comb));
+      s += html("<tr><th scope=\"row\">{}</th><td colspan=\"{}\">{}</td></tr>",
+                std::string(phrase::hum_harmonics), std::to_string(columns - 1), escaped(view.mains_comb));
     }
   }
   return s + "</tbody></table></div>";
@@ -115,10 +122,10 @@ std::string table_html(const View& view) {
 
 std::string gaps_html(const View& view) {
   if (view.gaps.empty()) return {};
-  std::string s = "<h3>Could not be measured</h3><dl class=\"small\">";
+  std::string s = heading(phrase::could_not) + "<dl class=\"small\">";
   for (const Gap& g : view.gaps) {
     s += "<dt>" + escaped(g.labels);
-    if (g.wanted) s += " <span class=\"tag INCOMPLETE\">required</span>";
+    if (g.wanted) s += html(" <span class=\"tag INCOMPLETE\">{}</span>", std::string(phrase::required));
     s += "</dt><dd>" + escaped(g.reason) + "</dd>";
   }
   return s + "</dl>";
@@ -136,16 +143,15 @@ std::string section_html(const PageSection& section, const View& view, std::size
   if (!section.story.empty()) s += "<p>" + escaped(section.story) + "</p>";
   s += verdict_box(view) + facts_html(view) + problems_html(view);
   const std::string plots = plots_html(section, "c" + std::to_string(index + 1));
-  if (!plots.empty()) s += "<h3>Plots</h3>" + plots;
+  if (!plots.empty()) s += heading(phrase::plots) + plots;
   return s + table_html(view) + gaps_html(view) + "</section>";
 }
 
 std::string summary_html(const std::vector<PageSection>& sections, const std::vector<View>& views) {
   if (sections.size() < 2) return {};
-  std::string s =
-      "<section class=\"brief\"><h2>Summary</h2><div class=\"scroll\"><table class=\"r\"><thead><tr><th "
-      "scope=\"col\">Capture</th>"
-      "<th scope=\"col\">Verdict</th><th scope=\"col\">Worst finding</th></tr></thead><tbody>";
+  std::string s = html("<section class=\"brief\"><h2>{}</h2>", std::string(phrase::summary)) +
+                  "<div class=\"scroll\"><table class=\"r\"><thead><tr>" + column(phrase::capture) +
+                  column(phrase::verdict) + column(phrase::worst_finding) + "</tr></thead><tbody>";
   for (std::size_t i = 0; i < sections.size(); ++i) {
     s += html("<tr><th scope=\"row\"><a href=\"#c{}\">{}</a></th><td>{}</td><td>{}</td></tr>",
               std::to_string(i + 1), escaped(title_of(sections[i])), mark_tag(views[i].mark),
@@ -195,9 +201,7 @@ std::string page_frame(const PageHead& head, const std::string& body) {
       escaped(head.title), std::string(page_style), paper_rule(head.paper), escaped(head.title));
   if (!head.intro.empty()) s += "<p class=\"soft\">" + escaped(head.intro) + "</p>";
   s += "</header>" + head.lead + body;
-  s += "<footer><p>\u00b1 is the expanded uncertainty (k = 2, about 95 %). Levels in dBFS: a full-scale sine "
-       "is 0 dBFS (AES17). "
-       "Limits marked \u201ccommon practice\u201d are the trade\u2019s, not a standard\u2019s.</p>";
+  s += html("<footer><p>{}</p>", std::string(phrase::page_footer));
   s += html("<p>linebench {}{}</p></footer></main></body></html>\n", escaped(version()),
             head.made_at.empty() ? "" : " \u00b7 " + escaped(head.made_at));
   return s;

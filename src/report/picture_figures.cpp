@@ -6,6 +6,7 @@
 #include <linebench/report/format.hpp>
 #include <linebench/report/svg.hpp>
 
+#include "phrases.hpp"
 #include "plots.hpp"
 
 namespace linebench::report {
@@ -47,8 +48,8 @@ class FrameDrawing {
     roll();
     std::string svg = fmt::format(
         "<svg class=\"plot\" viewBox=\"0 0 480 {:.0f}\" role=\"img\" aria-labelledby=\"{}-t\"><title "
-        "id=\"{}-t\">First frame with what was found</title>",
-        top + high + 26, id_, id_);
+        "id=\"{}-t\">{}</title>",
+        top + high + 26, id_, id_, phrase::frame_title);
     if (!s_.thumbnail.empty()) {
       svg += fmt::format(
           "<image x=\"0\" y=\"{}\" width=\"{}\" height=\"{}\" preserveAspectRatio=\"none\" "
@@ -56,8 +57,8 @@ class FrameDrawing {
           top, wide, high, base64(s_.thumbnail));
     }
     svg += fmt::format("<rect class=\"pl\" x=\"0\" y=\"{}\" width=\"{}\" height=\"{}\"/>", top, wide, high);
-    return figure("First frame", svg + body_ + "</svg>",
-                  caption_.empty() ? "Nothing found to draw on it." : caption_);
+    return figure(phrase::first_frame, svg + body_ + "</svg>",
+                  caption_.empty() ? phrase::nothing_to_draw : caption_);
   }
 
  private:
@@ -91,10 +92,7 @@ class FrameDrawing {
       down = true;
     }
     over_picture(d);
-    say(times > 1
-            ? fmt::format("Line down the middle: how far each line stands sideways, {:.0f} times enlarged.",
-                          times)
-            : "Line down the middle: how far each line stands sideways.");
+    say(times > 1 ? fmt::format(phrase::sideways_times, times) : phrase::sideways);
   }
 
   void hum() {
@@ -124,11 +122,10 @@ class FrameDrawing {
                        pattern->text() != "none";
     if (known) body_ += fmt::format("<path class=\"ln s0 thin\" d=\"{}\"/>", rows);
     body_ += fmt::format("<path class=\"ln hum\" d=\"{}\"/>", fit);
-    body_ += fmt::format("<text class=\"tx\" x=\"{:.0f}\" y=\"14\">hum</text>", middle);
+    body_ += fmt::format("<text class=\"tx\" x=\"{:.0f}\" y=\"14\">{}</text>", middle, phrase::hum_column);
     body_ += fmt::format("<text class=\"tx\" x=\"{:.0f}\" y=\"{:.0f}\">\u00b1{:.2g} %</text>", middle,
                          top + high + 18, 100 * most / white_codes);
-    say(std::string("Right: the hum that was found, row by row, in % of white") +
-        (known ? "; thin, the level of the rows themselves." : "."));
+    say(std::string(phrase::hum_right) + (known ? phrase::rows_thin : "."));
   }
 
   void roll() {
@@ -140,8 +137,7 @@ class FrameDrawing {
     const double barb = lines > 0 ? -14 : 14;
     over_picture(
         fmt::format("M60 {:.0f}V{:.0f}M50 {:.0f}L60 {:.0f}L70 {:.0f}", from, to, to + barb, to, to + barb));
-    say(fmt::format("The picture moves {} by {:.2f} lines a frame.", lines > 0 ? "down" : "up",
-                    std::abs(lines)));
+    say(fmt::format(phrase::moves, lines > 0 ? phrase::down : phrase::up, std::abs(lines)));
   }
 
   void say(const std::string& text) { caption_ += (caption_.empty() ? "" : " ") + text; }
@@ -157,14 +153,14 @@ std::string line_figure(const PageSection& s, const std::string& id) {
   const PictureTraces& t = *s.picture;
   if (t.line_y.size() < 16) return {};
   const double length_us = static_cast<double>(t.line_y.size()) / 13.5;
-  Plot plot(id, "Level along the line", "Luminance codes of the mean line over time",
-            linear_axis(0, length_us, "\u00b5s"), linear_axis(0, 255, "code"));
+  Plot plot(id, phrase::along_line, phrase::along_line_axes, linear_axis(0, length_us, "\u00b5s"),
+            linear_axis(0, 255, "code"));
   std::vector<double> x;
   for (std::size_t i = 0; i < t.line_y.size(); ++i) x.push_back((static_cast<double>(i) + 0.5) / 13.5);
   plot.horizontal(black_code, "rail");
   plot.horizontal(black_code + white_codes, "rail");
-  plot.line(x, t.line_y, "s0", "mean of all lines that look alike");
-  return figure("Level along the line", plot.svg(), "Dotted: black (16) and white (235) [BT.601].");
+  plot.line(x, t.line_y, "s0", phrase::mean_alike);
+  return figure(phrase::along_line, plot.svg(), phrase::dotted);
 }
 
 // Highest within 3 Hz, so that a multiple is no slope of something else.
@@ -187,10 +183,10 @@ std::string spectrum_figure(const PageSection& s, const std::string& id) {
   }
   high = std::ceil((high + 3) / 10) * 10;
   low = std::max(std::floor(low / 10) * 10, high - 70);
-  Plot plot(id, "Spectrum of the row means", "Peak-to-peak level over frequency, hum marked",
-            linear_axis(0, t.spectrum_hz.back(), "Hz"), linear_axis(low, high, "dB re white"));
+  Plot plot(id, phrase::rows_spectrum, phrase::rows_spectrum_axes, linear_axis(0, t.spectrum_hz.back(), "Hz"),
+            linear_axis(low, high, "dB re white"));
   plot.line(t.spectrum_hz, db, "s0 thin");
-  std::string caption = "Level of the rows over time, two seconds, peak to peak.";
+  std::string caption = phrase::rows_spectrum_caption;
   if (const auto hz = number_of(s, "picture.hum.frequency")) {
     for (int n = 1; n <= 4 && n * *hz < t.spectrum_hz.back(); ++n) {
       const auto i = static_cast<std::size_t>(
@@ -199,12 +195,11 @@ std::string spectrum_figure(const PageSection& s, const std::string& id) {
         plot.mark(n * *hz, db[i], MarkShape::Dot, "m0",
                   n == 1 ? fmt::format("{:.2f} Hz", *hz) : fmt::format("{}", n));
     }
-    caption += " Dots: the hum and its multiples.";
+    caption += phrase::hum_dots;
   }
   const Reading* pattern = find_reading(s.document.readings, "picture.pattern");
-  if (pattern != nullptr && pattern->measured() && pattern->text() == "none")
-    caption += " What moves in the picture shows near multiples of the field rate.";
-  return figure("Spectrum of the row means", plot.svg(), caption);
+  if (pattern != nullptr && pattern->measured() && pattern->text() == "none") caption += phrase::what_moves;
+  return figure(phrase::rows_spectrum, plot.svg(), caption);
 }
 
 std::string roll_figure(const PageSection& s, const std::string& id) {
@@ -213,12 +208,10 @@ std::string roll_figure(const PageSection& s, const std::string& id) {
   if (t.roll_s.size() < 4 || !lines || std::abs(*lines) < 0.1) return {};
   auto [low, high] = std::minmax_element(t.roll_lines.begin(), t.roll_lines.end());
   const double margin = 0.05 * (*high - *low) + 0.5;
-  Plot plot(id, "Track of the roll", "Vertical place of the picture over time",
-            linear_axis(0, std::max(0.1, t.roll_s.back()), "s"),
-            linear_axis(*low - margin, *high + margin, "lines, down is more"));
-  plot.line(t.roll_s, t.roll_lines, "s0", "place of the picture");
-  return figure("Track of the roll", plot.svg(),
-                "A straight track is a picture that does not lock; steps are jumps.");
+  Plot plot(id, phrase::roll_track, phrase::roll_axes, linear_axis(0, std::max(0.1, t.roll_s.back()), "s"),
+            linear_axis(*low - margin, *high + margin, phrase::roll_unit));
+  plot.line(t.roll_s, t.roll_lines, "s0", phrase::roll_place);
+  return figure(phrase::roll_track, plot.svg(), phrase::roll_caption);
 }
 
 std::string burst_figure(const PageSection& s, const std::string& id) {
@@ -230,12 +223,12 @@ std::string burst_figure(const PageSection& s, const std::string& id) {
   const double high = std::ceil(std::max(3.0, *std::max_element(c.y.begin(), c.y.end()) + 1) / 3) * 3;
   std::vector<double> mhz;
   for (const double hz : c.x) mhz.push_back(hz / 1e6);
-  Plot plot(id, "Multiburst response", "Packet amplitude over frequency",
+  Plot plot(id, phrase::multiburst, phrase::multiburst_axes,
             linear_axis(0, std::ceil(mhz.back() + 0.3), "MHz"), linear_axis(low, high, "dB"));
-  plot.line(mhz, c.y, "s0", "re the reference");
+  plot.line(mhz, c.y, "s0", phrase::re_reference);
   for (std::size_t i = 0; i < mhz.size(); ++i)
     plot.mark(mhz[i], c.y[i], MarkShape::Dot, "m0", fmt::format("{:.1f}", c.y[i]));
-  return figure("Multiburst response", plot.svg(), r->reason);
+  return figure(phrase::multiburst, plot.svg(), r->reason);
 }
 
 }  // namespace

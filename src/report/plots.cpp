@@ -9,6 +9,7 @@
 #include <linebench/report/format.hpp>
 #include <linebench/report/svg.hpp>
 
+#include "phrases.hpp"
 #include "plots_video.hpp"
 
 namespace linebench::report {
@@ -50,7 +51,7 @@ void draw_mask(Plot& plot, const std::vector<MaskPoint>& mask) {
     lo.push_back(p.min.value_or(std::nan("")));
     hi.push_back(p.max.value_or(std::nan("")));
   }
-  plot.line(x, lo, "mask", "limit");
+  plot.line(x, lo, "mask", phrase::plot_limit);
   plot.line(x, hi, "mask");
 }
 
@@ -65,7 +66,7 @@ std::string response_figure(const PageSection& section, const Reading& r, const 
   }
   low = std::max(floor_to(low - 1, 6), high - 60);
   high = ceil_to(high + 1, 6);
-  Plot plot(id, r.label, "Gain over frequency",
+  Plot plot(id, r.label, phrase::response_axes,
             log_axis(std::min(lowest_hz, c.x.front()), std::max(highest_hz, c.x.back()), "Hz"),
             linear_axis(low, high, "dB"));
   std::vector<double> lo, hi;
@@ -74,9 +75,9 @@ std::string response_figure(const PageSection& section, const Reading& r, const 
     lo.push_back(c.y[i] - u);
     hi.push_back(c.y[i] + u);
   }
-  plot.band(c.x, lo, hi, "b0", "\u00b1 uncertainty");
+  plot.band(c.x, lo, hi, "b0", phrase::plot_uncertainty);
   if (r.limit && !r.limit->mask.empty()) draw_mask(plot, r.limit->mask);
-  plot.line(c.x, c.y, "s0", "response");
+  plot.line(c.x, c.y, "s0", phrase::plot_response);
   (void)section;
   return figure(r.label, plot.svg(), r.reason);
 }
@@ -124,8 +125,8 @@ std::string spectrum_figure(const PageSection& s, const std::string& id) {
   const double top = std::max(0.0, ceil_to(*std::max_element(all.begin(), all.end()), 20));
   const double bottom = std::clamp(floor_to(percentile(all, 0.05) - 5, 20), -160.0, top - 60);
   const double last_hz = std::clamp(rate / 2, 1000.0, 24000.0);
-  Plot plot(id, "Spectrum", "Level of each line over frequency, mains harmonics marked",
-            log_axis(lowest_hz, last_hz, "Hz"), linear_axis(bottom, top, "dBFS"));
+  Plot plot(id, phrase::spectrum, phrase::spectrum_axes, log_axis(lowest_hz, last_hz, "Hz"),
+            linear_axis(bottom, top, "dBFS"));
   for (std::size_t c = 0; c < s.traces.size(); ++c) {
     plot.line(s.traces[c].spectrum.x, s.traces[c].spectrum.y, series_style(c) + " thin",
               channel_name(s.document.input, c));
@@ -134,14 +135,13 @@ std::string spectrum_figure(const PageSection& s, const std::string& id) {
   if (const auto comb = comb_of(s)) {
     const int found = draw_comb(plot, s, *comb);
     if (found > 0) {
-      plot.legend_mark(MarkShape::Dot, "m0", "mains harmonics");
+      plot.legend_mark(MarkShape::Dot, "m0", phrase::mains_harmonics);
       const std::string side = channel_name(s.document.input, comb->channel);
-      caption = fmt::format(
-          "Mains comb at {:.2f} Hz{}: {} harmonics found; numbers count from the mains frequency.",
-          comb->fundamental_hz, side.empty() ? "" : " (" + side + ")", found);
+      caption =
+          fmt::format(phrase::mains_comb, comb->fundamental_hz, side.empty() ? "" : " (" + side + ")", found);
     }
   }
-  return figure("Spectrum", plot.svg(), caption);
+  return figure(phrase::spectrum, plot.svg(), caption);
 }
 
 // ---- level over time
@@ -170,9 +170,9 @@ struct EventKind {
   const char* name;
 };
 constexpr EventKind event_kinds[] = {
-    {"audio.clip.times", MarkShape::TriangleUp, "m1", "clipping"},
-    {"audio.click.times", MarkShape::Diamond, "m2", "click"},
-    {"audio.dropout.times", MarkShape::TriangleDown, "m3", "dropout"},
+    {"audio.clip.times", MarkShape::TriangleUp, "m1", phrase::plot_clipping},
+    {"audio.click.times", MarkShape::Diamond, "m2", phrase::plot_click},
+    {"audio.dropout.times", MarkShape::TriangleDown, "m3", phrase::plot_dropout},
 };
 
 void draw_events(Plot& plot, const PageSection& s, double unit_s, double top, double bottom) {
@@ -207,7 +207,7 @@ std::string level_figure(const PageSection& s, const std::string& id) {
   constexpr double top = 6;  // room for the marks above the rails
   const bool minutes = length > 180;
   const double unit = minutes ? 60 : 1;
-  Plot plot(id, "Level over time", "Peak and rms level over time with clipping, clicks and dropouts marked",
+  Plot plot(id, phrase::level_over_time, phrase::level_axes,
             linear_axis(0, length / unit, minutes ? "min" : "s"), linear_axis(bottom, top, "dBFS"));
   plot.horizontal(0, "rail");
   for (std::size_t c = 0; c < s.traces.size(); ++c) {
@@ -215,11 +215,11 @@ std::string level_figure(const PageSection& s, const std::string& id) {
     std::vector<double> x = t.level_rms.x;
     for (double& v : x) v /= unit;
     const std::string side = channel_name(s.document.input, c);
-    plot.band(x, t.level_rms.y, t.level_peak.y, c == 0 ? "b0" : "b1", c == 0 ? "rms to peak" : "");
+    plot.band(x, t.level_rms.y, t.level_peak.y, c == 0 ? "b0" : "b1", c == 0 ? phrase::rms_to_peak : "");
     plot.line(x, t.level_rms.y, series_style(c) + " thin", side.empty() ? "rms" : side);
   }
   draw_events(plot, s, unit, top, bottom);
-  return figure("Level over time", plot.svg(), "");
+  return figure(phrase::level_over_time, plot.svg(), "");
 }
 
 }  // namespace

@@ -9,6 +9,7 @@
 #include <numbers>
 
 #include "chart.hpp"
+#include "phrases.hpp"
 
 namespace linebench::report {
 namespace {
@@ -23,13 +24,13 @@ const VideoStandard& standard_of(const VideoTraces& t) {
 
 // The standard's levels as lines over the whole width, one entry in the legend.
 void add_levels(Chart& c, const VideoStandard& s) {
-  std::string names = fmt::format("standard: sync {:.0f}, blanking 0", s.sync_mv.nominal);
+  std::string names = fmt::format(phrase::standard_sync, s.sync_mv.nominal);
   std::vector<double> levels = {s.sync_mv.nominal, 0.0, s.white_mv.nominal};
   if (s.black_mv.nominal > 0) {
     levels.push_back(s.black_mv.nominal);
-    names += fmt::format(", black {:.0f}", s.black_mv.nominal);
+    names += fmt::format(phrase::standard_black, s.black_mv.nominal);
   }
-  names += fmt::format(", white {:.0f} mV", s.white_mv.nominal);
+  names += fmt::format(phrase::standard_white, s.white_mv.nominal);
   for (const double mv : levels) {
     c.series.push_back({{c.x.min, c.x.max}, {mv, mv}, "mask", names});
     names.clear();
@@ -50,21 +51,21 @@ Axis level_axis(const std::vector<VideoTraces::Line>& lines, const VideoStandard
 Chart line_chart(const VideoTraces& t, const VideoTraces::Line& line) {
   const VideoStandard& s = standard_of(t);
   Chart c;
-  c.title = line.number > 0 ? fmt::format("Line {}", line.number) : "One line";
-  c.description = "Level over time of one line, from 2 us before the leading edge of sync";
-  c.caption = "Time from the leading edge of sync (50 % point), level re blanking.";
+  c.title = line.number > 0 ? fmt::format(phrase::line_n, line.number) : phrase::one_line;
+  c.description = phrase::line_axes;
+  c.caption = phrase::line_caption;
   c.x = linear_axis(line.us.front(), line.us.back(), "us", 7);
   c.y = level_axis({line}, s);
   add_levels(c, s);
-  c.series.push_back({line.us, line.mv, "s0 thin", "as received"});
+  c.series.push_back({line.us, line.mv, "s0 thin", phrase::as_received});
   return c;
 }
 
 Chart overlay_chart(const VideoTraces& t) {
   const VideoStandard& s = standard_of(t);
   Chart c;
-  c.title = fmt::format("{} lines of one frame over one another", t.overlaid.size());
-  c.description = "Level over time of picture lines, drawn over one another";
+  c.title = fmt::format(phrase::overlay, t.overlaid.size());
+  c.description = phrase::overlay_axes;
   c.x = linear_axis(t.overlaid.front().us.front(), t.overlaid.front().us.back(), "us", 7);
   c.y = level_axis(t.overlaid, s);
   add_levels(c, s);
@@ -91,17 +92,15 @@ void add_bar_marks(Chart& c, const Document& d, const VideoStandard& s) {
     c.marks.push_back({0.5 * colour.chroma_pp_mv * std::cos(angle),
                        0.5 * colour.chroma_pp_mv * std::sin(angle), std::string(standards::bar_names[i])});
   }
-  c.marks_name = "where the bars' colours belong";
+  c.marks_name = phrase::bars_belong;
 }
 
 Chart vector_chart(const Document& d, const VideoTraces& t) {
   const VideoStandard& s = standard_of(t);
   Chart c;
-  c.title = "Chrominance";
-  c.description = "Chrominance along the lines as vectors: B-Y to the right, R-Y upwards, peak amplitude";
-  c.caption = fmt::format(
-      "Peak amplitude along the axes of (B-Y) and (R-Y){}; the angle counts from (B-Y). Dashed: the burst.",
-      t.lines == 625 ? ", V switch undone" : "");
+  c.title = phrase::chrominance;
+  c.description = phrase::chrominance_axes;
+  c.caption = fmt::format(phrase::chrominance_caption, t.lines == 625 ? phrase::v_switch_undone : "");
   double reach = 150;
   for (const auto& v : t.chroma) reach = std::max(reach, std::abs(v));
   add_bar_marks(c, d, s);
@@ -113,22 +112,21 @@ Chart vector_chart(const Document& d, const VideoTraces& t) {
   c.series.push_back({{0, 0}, {-reach, reach}, "rail", ""});
   ChartSeries path;
   path.style = "s0 thin";
-  path.name = "along the lines";
+  path.name = phrase::along_lines;
   for (const auto& v : t.chroma) {
     path.x.push_back(v.real());
     path.y.push_back(v.imag());
   }
   c.series.push_back(std::move(path));
-  c.series.push_back({{0, t.burst.real()}, {0, t.burst.imag()}, "s1", "burst"});
+  c.series.push_back({{0, t.burst.real()}, {0, t.burst.imag()}, "s1", phrase::plot_burst});
   return c;
 }
 
 Chart spectrum_chart(const VideoTraces& t) {
   Chart c;
-  c.title = "Spectrum";
-  c.description = "Mean spectrum of the lines";
-  c.caption =
-      "Mean over lines; a sine of 1 V peak to peak stands at 0 dB. One line's length resolves 16 kHz.";
+  c.title = phrase::spectrum;
+  c.description = phrase::line_spectrum_axes;
+  c.caption = phrase::line_spectrum_caption;
   std::vector<double> mhz = t.spectrum.x;
   for (double& v : mhz) v *= 1e-6;
   const auto [low, high] = std::minmax_element(t.spectrum.y.begin(), t.spectrum.y.end());

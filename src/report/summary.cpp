@@ -4,6 +4,8 @@
 #include <linebench/report/summary.hpp>
 #include <linebench/report/view.hpp>
 
+#include "phrases.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -52,8 +54,8 @@ std::string terminal_summary(const std::string& title, const std::vector<PageSec
     out += text;
   }
   std::string head =
-      fmt::format("{}: {} of {} captures out of limits",
-                  style.unicode ? printable(title) : to_ascii(printable(title)), failed, sections.size());
+      fmt::format(phrase::captures_out, style.unicode ? printable(title) : to_ascii(printable(title)), failed,
+                  sections.size());
   if (open > 0) head += fmt::format(", {} incomplete", open);
   out = wrapped(head, width, 2, "") + "\n" + out;
   return out;

@@ -4,6 +4,8 @@
 #include <linebench/report/terminal.hpp>
 #include <linebench/report/view.hpp>
 
+#include "phrases.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -107,28 +109,29 @@ class Table {
     std::string text = wrapped(view_.headline, width_, word.size() + 2, word + ": ");
     if (style_.colour) text.replace(0, word.size(), painted(mark_colour(), word));
     out_ += text;
-    if (!view_.next.empty()) block(view_.next, 4, "Do: ");
+    if (!view_.next.empty()) block(view_.next, 4, phrase::do_this);
   }
 
   void facts() {
     std::string pieces = fmt::format("{}", fmt::join(view_.facts, dot()));
-    if (!view_.limit_set.empty()) pieces += dot() + "limits: " + view_.limit_set;
+    if (!view_.limit_set.empty()) pieces += dot() + phrase::limits + view_.limit_set;
     block(pieces, 0, "");
-    for (const std::string& w : view_.warnings) block(w, 9, "CAUTION: ");
-    for (const std::string& n : view_.notes) block(n, 6, "Note: ");
+    for (const std::string& w : view_.warnings) block(w, 9, phrase::caution_loud);
+    for (const std::string& n : view_.notes) block(n, 6, phrase::note);
   }
 
   void problems() {
     if (view_.problems.empty()) return;
-    title("Out of limits, worst first");
+    title(phrase::out_of_limits);
     for (const Problem& p : view_.problems) {
       std::string text = wrapped(fmt::format("{}: {} (limit {}, {})", p.label, p.reading, p.limit, p.source),
-                                 width_, 6, "FAIL  ");
-      if (style_.colour) text.replace(0, 4, painted("1;31", "FAIL"));
+                                 width_, 6, fmt::format("{:<5} ", phrase::fail));
+      if (style_.colour)
+        text.replace(0, std::string_view(phrase::fail).size(), painted("1;31", phrase::fail));
       out_ += text;
       if (!p.remark.empty()) block(p.remark, 6, "      ");
       block(p.meaning, 6, "      ");
-      block(p.next, 10, "      Do: ");
+      block(p.next, 10, std::string(6, ' ') + phrase::do_this);
     }
   }
 
@@ -144,7 +147,7 @@ class Table {
       }
     }
     if (!view_.mains_comb.empty() && group.title.starts_with("Hum")) {
-      block("Harmonics: " + view_.mains_comb + " (--all lists them)", 4, "  ");
+      block(phrase::harmonics + view_.mains_comb + phrase::all_lists_them, 4, "  ");
     }
   }
 
@@ -206,23 +209,25 @@ class Table {
 
   [[nodiscard]] static std::string verdict_text(const Row& row) {
     if (row.limit.empty()) return {};
-    return std::string(row.verdict == Verdict::Fail   ? "FAIL "
-                       : row.verdict == Verdict::Pass ? "ok   "
-                                                      : "     ") +
-           row.limit;
+    const char* word = row.verdict == Verdict::Fail   ? phrase::fail
+                       : row.verdict == Verdict::Pass ? phrase::ok
+                                                      : "";
+    return fmt::format("{:<5}", word) + row.limit;
   }
   [[nodiscard]] std::string paint_verdict(const Row& row, std::string text) const {
     if (!style_.colour || row.verdict != Verdict::Fail) return text;
-    if (const auto at = text.rfind("FAIL"); at != std::string::npos)
-      text.replace(at, 4, painted("1;31", "FAIL"));
+    if (const auto at = text.rfind(phrase::fail); at != std::string::npos)
+      text.replace(at, std::string_view(phrase::fail).size(), painted("1;31", phrase::fail));
     return text;
   }
 
   void gaps() {
     if (view_.gaps.empty()) return;
-    title("Could not be measured");
+    title(phrase::could_not);
     for (const Gap& g : view_.gaps) {
-      block(fmt::format("{}{}: {}", g.labels, g.wanted ? " (required)" : "", g.reason), 4, "  ");
+      block(
+          fmt::format("{}{}: {}", g.labels, g.wanted ? fmt::format(" ({})", phrase::required) : "", g.reason),
+          4, "  ");
     }
   }
 
@@ -244,11 +249,11 @@ class Table {
         }
       }
     }
-    if (!remarks.empty()) title("Remarks");
+    if (!remarks.empty()) title(phrase::remarks);
     for (const auto& [remark, labels] : remarks) block(labels + ": " + remark, 4, "  ");
     line();
-    if (!sources.empty()) block(fmt::format("Limits from: {}.", fmt::join(sources, "; ")), 2, "");
-    block(plus_minus() + " is the expanded uncertainty (k=2, about 95 %).", 2, "");
+    if (!sources.empty()) block(fmt::format(phrase::limits_from, fmt::join(sources, "; ")), 2, "");
+    block(plus_minus() + phrase::uncertainty_is, 2, "");
   }
 
   View view_;

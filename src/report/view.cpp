@@ -8,6 +8,8 @@
 #include <linebench/report/words.hpp>
 #include <map>
 
+#include "phrases.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -211,28 +213,26 @@ class Builder {
     add(f.source);
     add(f.format);
     if (f.sample_rate_hz > 0)
-      add(f.kind == "frames" ? fmt::format("{:.4g} frames per second", f.sample_rate_hz)
+      add(f.kind == "frames" ? fmt::format(phrase::frames_per_second, f.sample_rate_hz)
                              : show_hz(f.sample_rate_hz));
     if (f.channels > 0 && f.kind != "composite samples")
-      add(f.channels == 1 ? "mono" : f.channels == 2 ? "stereo" : fmt::format("{} channels", f.channels));
+      add(f.channels == 1   ? phrase::mono
+          : f.channels == 2 ? phrase::stereo
+                            : fmt::format(phrase::channels, f.channels));
     if (f.frames > 0) add(show_duration(f.duration_s()));
     add(f.device);
-    if (!f.signal.empty()) add("signal: " + f.signal);
-    if (f.full_scale_v) add(fmt::format("full scale {:.4g} V peak", *f.full_scale_v));
-    add(f.calibration.empty() ? (f.full_scale_v || f.kind == "frames" ? "" : "not calibrated in volts")
-                              : "calibration: " + f.calibration);
-    if (!f.taken_at.empty()) add("taken " + f.taken_at);
+    if (!f.signal.empty()) add(phrase::signal + f.signal);
+    if (f.full_scale_v) add(fmt::format(phrase::full_scale, *f.full_scale_v));
+    add(f.calibration.empty() ? (f.full_scale_v || f.kind == "frames" ? "" : phrase::not_calibrated_volts)
+                              : phrase::calibration + f.calibration);
+    if (!f.taken_at.empty()) add(phrase::taken + f.taken_at);
     if (f.xruns > 0) {
-      view_.warnings.push_back(
-          fmt::format("{} overrun{} while it was taken: samples are missing, so readings over time "
-                      "are in doubt. Take it again with fewer programs running.",
-                      f.xruns, f.xruns == 1 ? "" : "s"));
+      view_.warnings.push_back(fmt::format(phrase::overruns, f.xruns, f.xruns == 1 ? "" : "s"));
     }
     if (f.dropped > 0)
-      view_.warnings.push_back(fmt::format("{} {} were lost while it was taken.", f.dropped,
-                                           f.kind == "frames" ? "frames" : "samples"));
-    if (f.interrupted)
-      view_.warnings.emplace_back("The capture ended before its time; what was taken was measured.");
+      view_.warnings.push_back(
+          fmt::format(phrase::lost, f.dropped, f.kind == "frames" ? "frames" : "samples"));
+    if (f.interrupted) view_.warnings.emplace_back(phrase::ended_early);
     for (const std::string& note : f.notes) view_.notes.push_back(printable(note));
   }
 
@@ -256,7 +256,7 @@ class Builder {
       }
       if (!view_.mains_comb.empty()) view_.mains_comb += "; ";
       if (!channel.empty()) view_.mains_comb += channel + ": ";
-      view_.mains_comb += fmt::format("{} found, strongest {} dBFS", list.size(), line);
+      view_.mains_comb += fmt::format(phrase::comb_strongest, list.size(), line);
     }
   }
 
@@ -272,8 +272,8 @@ class Builder {
     }
     if (where.empty()) return {};
     const bool everywhere = where.size() == names_.size();
-    const char* what = document_.input.signal.empty() ? "no signal" : "nothing came back";
-    return fmt::format("{}{}: {}", what, everywhere ? "" : " on the " + joined(where), why);
+    const char* what = document_.input.signal.empty() ? phrase::none_sent : phrase::none_back;
+    return fmt::format("{}{}: {}", what, everywhere ? "" : phrase::on_the + joined(where), why);
   }
 
   // Nothing known to be sent and nothing there: a check of noise and hum, and no more.
@@ -296,7 +296,7 @@ class Builder {
     std::vector<std::string> labels;
     for (const std::string& id : document_.missing) labels.push_back(label_of(id));
     if (labels.size() > 3) labels = {labels[0], labels[1], fmt::format("{} more", labels.size() - 2)};
-    return joined(labels) + " could not be measured";
+    return joined(labels) + phrase::could_not_be;
   }
 
   void say_verdict() {
@@ -306,28 +306,26 @@ class Builder {
         [](const Reading& r) { return r.verdict == Verdict::Pass || r.verdict == Verdict::Fail; }));
     if (document_.limit_set.empty()) {
       view_.mark = Mark::Measured;
-      view_.headline = "no limit set applied; --limits NAME judges";
+      view_.headline = phrase::no_limit_set;
     } else if (document_.verdict == "fail" && !view_.problems.empty()) {
       view_.mark = Mark::Fail;
       view_.headline = what_failed(view_.problems.front());
       if (view_.problems.size() > 1)
-        view_.headline += fmt::format(", and {} more out of limits", view_.problems.size() - 1);
+        view_.headline += fmt::format(phrase::more_out, view_.problems.size() - 1);
     } else if (document_.verdict == "incomplete") {
       view_.mark = Mark::Incomplete;
       view_.headline = what_is_wanting();
-      if (judged > 0) view_.headline += "; all else is within limits";
+      if (judged > 0) view_.headline += phrase::rest_within;
     } else {
       view_.mark = Mark::Pass;
-      view_.headline = judged == 1 ? "the one reading judged is within its limit"
-                                   : fmt::format("all {} readings judged are within limits", judged);
+      view_.headline = judged == 1 ? phrase::one_within : fmt::format(phrase::all_within, judged);
       if (const auto close =
               static_cast<std::size_t>(std::ranges::count_if(document_.readings, judge::near_its_limit));
           close > 0) {
-        view_.headline += judged == 1 ? ", but by less than its uncertainty"
-                                      : fmt::format(", {} of them by less than {} uncertainty", close,
-                                                    close == 1 ? "its" : "their");
+        view_.headline += judged == 1 ? phrase::one_close
+                                      : fmt::format(phrase::some_close, close, close == 1 ? "its" : "their");
       }
-      if (only_idle()) view_.headline += "; nothing was being sent, so this is the idle path's noise alone";
+      if (only_idle()) view_.headline += phrase::only_idle;
     }
     if (!none.empty()) say_no_signal(none);
     if (view_.mark == Mark::Measured && none.empty()) say_nothing_measured();
@@ -335,15 +333,12 @@ class Builder {
   }
 
   void say_no_signal(const std::string& none) {
-    view_.next =
-        "Check that the cable is in this input, that the input is not muted and its level is up, and that "
-        "the "
-        "source is on; then take it again.";
-    if (names_.size() > 1) view_.next += " Where only one side is wired, take in one channel (--channels 1).";
+    view_.next = phrase::check_cable;
+    if (names_.size() > 1) view_.next += phrase::one_side_wired;
     if (view_.mark == Mark::Fail) {
       view_.headline += "; " + none;
     } else if (view_.mark == Mark::Incomplete) {
-      view_.headline = none + "; what is there is within limits";
+      view_.headline = none + phrase::there_within;
     } else {
       view_.headline = none + "; " + view_.headline;
     }
@@ -353,7 +348,7 @@ class Builder {
     const auto& all = document_.readings;
     if (all.empty() || std::any_of(all.begin(), all.end(), [](const Reading& r) { return r.measured(); }))
       return;
-    view_.headline = "nothing could be measured: " + printable(all.front().reason);
+    view_.headline = phrase::nothing_measured + printable(all.front().reason);
   }
 
   const Document& document_;

@@ -129,6 +129,33 @@ TEST(House, HeavyHeadersStayOutOfTheApi) {
 }
 
 // What the contributor's guide names is there: whole paths, and files named alone somewhere in the tree.
+// A translator of reports reads words*.cpp and phrases.hpp; sentences elsewhere in that part would be missed.
+TEST(House, WordsOfReportsStandInTheirPlace) {
+  const std::regex literal(R"("(?:[^"\\\n]|\\.)*")");
+  const std::regex aside(R"(<[^<>]*(>|"$)|\{[^}]*\}|\\.)");  // markup, what is filled in, escapes
+  const std::regex sentence(R"([A-Za-z]{3,} [a-z]{2,})");
+  const std::set<std::string> no_words = {"\"of full scale\"",
+                                          "\"composite samples\""};  // a unit, a kind of capture
+  int looked_at = 0;
+  for (const fs::path& file : sources()) {
+    const std::string name = file.filename().string();
+    if (part_of(file) != "report" || file.extension() != ".cpp" || name.starts_with("words") ||
+        name == "label.cpp")
+      continue;
+    ++looked_at;
+    std::istringstream lines(slurp(file));
+    for (std::string line; std::getline(lines, line);) {
+      if (const auto comment = line.find("//"); comment != std::string::npos) line.erase(comment);
+      for (std::sregex_iterator it(line.begin(), line.end(), literal), end; it != end; ++it) {
+        const std::string bare = std::regex_replace(it->str(), aside, "");
+        EXPECT_FALSE(std::regex_search(bare, sentence) && !no_words.contains(it->str()))
+            << fs::relative(file, root) << ": " << it->str();
+      }
+    }
+  }
+  EXPECT_GT(looked_at, 12);
+}
+
 TEST(House, FilesNamedInTheGuideExist) {
   const std::string guide = slurp(root / "DEVELOPERS.md");
   std::set<std::string> names;
