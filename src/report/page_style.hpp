@@ -43,7 +43,7 @@ figcaption{color:var(--soft);font-size:.85rem;line-height:1.4}
 .b0{fill:var(--s0);opacity:.22}.b1{fill:var(--s1);opacity:.18}
 .mask{stroke:var(--mask);stroke-width:1.8;stroke-dasharray:7 4}.rail{stroke:var(--soft);stroke-width:1;stroke-dasharray:2 3}
 .hum{stroke:var(--hum)}.under{stroke:#000;stroke-width:4;opacity:.65}.over{stroke:#ffe14a;stroke-width:1.6}
-.ev{stroke:var(--fail);stroke-width:.8;opacity:.55}
+.ev{stroke:var(--fail);stroke-width:.8;opacity:.7}
 .mk{stroke-width:1.3;stroke:var(--card)}.m0{fill:var(--hum)}.m1{fill:var(--fail)}.m2{fill:var(--open)}.m3{fill:var(--note)}
 table.rank th{width:45%}table.rank td.bar{width:45%}td.bar span{display:block;height:.8em;border-radius:3px;min-width:1px;background:var(--fail)}
 td.bar span.good{background:var(--pass)}td.bar span.other{background:var(--open)}ul.ev{margin:2px 0;padding-left:1.2em}

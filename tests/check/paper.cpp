@@ -1,51 +1,23 @@
 // The papers of the demo's three jobs, looked at by a browser nobody here wrote: at paper and phone width,
 // and printed to PDF.
+#include "paper.hpp"
+
 #include <gtest/gtest.h>
 
-#include <nlohmann/json.hpp>
+#include <map>
 #include <regex>
-
-#include "app/run_program.hpp"
-#include "support/python.hpp"
 
 namespace {
 
-using app_test::Folder;
-using app_test::run;
 using nlohmann::json;
+using paper::browse;
+using paper::papers;
 namespace fs = std::filesystem;
-
-// The papers are made once for all tests of this file.
-const fs::path& papers() {
-  static const Folder folder;
-  static const fs::path made = [] {
-    const auto r = run(folder, "demo --jobs ferry");
-    EXPECT_EQ(r.exit, 0) << r.err;
-    return folder.path / "ferry";
-  }();
-  return made;
-}
-
-testing_support::Finished browse(const fs::path& folder, std::vector<std::string> options,
-                                 const fs::path& page) {
-  std::vector<std::string> argv = {"/usr/bin/chromium",
-                                   "--headless",
-                                   "--no-sandbox",
-                                   "--disable-gpu",
-                                   "--disable-dev-shm-usage",
-                                   "--disable-background-networking",
-                                   "--disable-component-update",
-                                   "--user-data-dir=" + (folder / "browser").string()};
-  argv.insert(argv.end(), options.begin(), options.end());
-  argv.push_back("file://" + page.string());
-  return testing_support::run_program(argv);
-}
 
 // What the browser makes of a page at this width: measured by a script put into a copy of it.
 /// @param print with the rules that hold on paper.
 json laid_out(const fs::path& page, int width, bool print = false) {
-  const testing_support::TempDir dir;
-  constexpr const char* script = R"(<script>window.onload = () => {
+  constexpr const char* script = R"(window.onload = () => {
   const cut = [];
   for (const e of document.querySelectorAll('body *')) {
     const box = e.getBoundingClientRect();
@@ -61,30 +33,10 @@ json laid_out(const fs::path& page, int width, bool print = false) {
       asked: performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith('file:')),
       headings: [...document.querySelectorAll('h1, h2')].map(e => e.textContent),
       boxes: document.querySelectorAll('.chain .box').length});
-};</script></body>)";
+};)";
   std::string html = app_test::slurp(page);
-  const auto end = html.rfind("</body>");
-  html.replace(end, 7,
-               "<script>const PRINT = " + std::string(print ? "true" : "false") + ";</script>" + script);
   if (print) html = std::regex_replace(html, std::regex("@media print"), "@media all");
-  const fs::path copy = dir.path() / "page.html";
-  std::ofstream(copy) << html;
-  const auto r = browse(
-      dir.path(),
-      {"--window-size=" + std::to_string(width) + ",1000", "--virtual-time-budget=3000", "--dump-dom"}, copy);
-  EXPECT_EQ(r.status, 0) << r.err;
-  std::smatch found;
-  static const std::regex title("<title>(\\{[^<]*\\})</title>");
-  if (!std::regex_search(r.out, found, title)) {
-    ADD_FAILURE() << r.out.substr(0, 500) << r.err;
-    return json::object();
-  }
-  std::string text = found[1];
-  for (const auto& [coded, plain] : {std::pair{"&amp;", "&"}, {"&lt;", "<"}, {"&gt;", ">"}}) {
-    for (auto at = text.find(coded); at != std::string::npos; at = text.find(coded, at + 1))
-      text.replace(at, std::string(coded).size(), plain);
-  }
-  return json::parse(text);
+  return paper::told_by(html, "const PRINT = " + std::string(print ? "true" : "false") + ";" + script, width);
 }
 
 class Paper : public testing::TestWithParam<const char*> {};
