@@ -1,6 +1,5 @@
 #include <fmt/format.h>
 
-#include <filesystem>
 #include <linebench/base/facts.hpp>
 #include <linebench/base/json_text.hpp>
 #include <linebench/diagnose/compare.hpp>
@@ -11,7 +10,6 @@
 
 #include "commands.hpp"
 #include "measure_any.hpp"
-#include "say.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
@@ -32,9 +30,6 @@ diagnose::Capture only_one(const std::string& file, const AnyOptions& any, const
 
 Exit run_compare(Context& context, const CompareOptions& o) {
   const diagnose::FaultBook book = diagnose::load_fault_book();
-  std::error_code failed;
-  if (std::filesystem::equivalent(o.before, o.after, failed))
-    say("{} and {} are one and the same file: give the capture taken after\n", o.before, o.after);
   const diagnose::Capture before = only_one(o.before, o.any, context);
   const diagnose::Capture after = only_one(o.after, o.any, context);
   if (context.stop) return Exit::Interrupted;

@@ -5,6 +5,7 @@
 #include <fstream>
 #include <iterator>
 #include <linebench/base/json_text.hpp>
+#include <linebench/base/text.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/diagnose/compare.hpp>
 #include <linebench/diagnose/diagnose.hpp>
@@ -68,6 +69,11 @@ diagnose::SignalPath read_path(DiagnoseOptions& o) {
     if (!part.capture.empty()) part.capture = name_of(part.capture, o.files);
   }
   return path;
+}
+
+void mark_along(const diagnose::SignalPath& path, std::vector<diagnose::Capture>& captures) {
+  for (diagnose::Capture& c : captures)
+    c.along_path = std::ranges::any_of(path.parts, [&](const auto& part) { return part.capture == c.name; });
 }
 
 std::string book_text(const diagnose::FaultBook& book) {
@@ -164,8 +170,8 @@ Exit show_explanation(const Context& context, const diagnose::FaultBook& book,
   return Exit::Ok;
 }
 
-// Captures of the files; what was told a diagnosis that one of them keeps is told again, where nothing else
-// is.
+// Captures of the files; what was told a diagnosis that one of them keeps is told again, but for what is told
+// anew.
 std::vector<diagnose::Capture> measured(DiagnoseOptions& o, const Context& context, diagnose::Told& told) {
   std::vector<diagnose::Capture> captures;
   for (const std::string& file : o.files) {
@@ -175,7 +181,12 @@ std::vector<diagnose::Capture> measured(DiagnoseOptions& o, const Context& conte
     if (context.stop) return captures;
     if (std::filesystem::path(file).extension() != ".json") continue;
     const diagnose::Told kept = diagnose::told_from_json(text_of_file("", file), file);
-    if (told.observed.empty()) told.observed = kept.observed;
+    for (const std::string& seen : kept.observed) {
+      const auto sign_of = [](const std::string& t) { return trimmed(t.substr(0, t.find('='))); };
+      const bool anew = std::ranges::any_of(
+          o.observed, [&](const std::string& now) { return sign_of(now) == sign_of(seen); });
+      if (!anew) told.observed.push_back(seen);
+    }
     if (told.site.system.empty()) told.site.system = kept.site.system;
     if (told.site.sides.empty()) told.site.sides = kept.site.sides;
   }
@@ -212,6 +223,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   if (!o.html.empty()) check_page_path(o.html, o.files.empty() ? "" : o.files.front());
   job.captures = measured(o, context, told);
   if (context.stop) return Exit::Interrupted;
+  if (path) mark_along(*path, job.captures);
   job.site = told.site;
   job.told = diagnose::parse_observed(told.observed, book);
   const std::vector<diagnose::Evidence> evidence = diagnose::evidence_of(book, job);

@@ -119,6 +119,14 @@ std::vector<diagnose::Capture> measure_any(const std::string& file, const AnyOpt
                                            const Context& context) {
   if (o.full_scale_v && !(*o.full_scale_v > 0 && *o.full_scale_v <= 1000))
     throw bad_usage("--full-scale: give a number above 0 and up to 1000 V");
+  // A pipe would be waited on for ever.
+  std::error_code ec;
+  const bool folder = fs::is_directory(file, ec);
+  if (fs::exists(file, ec) && !fs::is_regular_file(file, ec) && !folder)
+    capture::refuse_unreadable_path(file);
+  if (folder && !capture::looks_like_frames(file))
+    throw unusable(fmt::format("{}: is a folder without stills; give the captures in it, such as {}", file,
+                               (fs::path(file) / "*.wav").string()));
   if (fs::path(file).extension() == ".json") return read_document(file);
   if (o.pad && !(*o.pad >= 1 && *o.pad <= 1000))
     throw bad_usage("--pad: give the pad's ratio, volts on the line over volts at the card, from 1 to 1000");

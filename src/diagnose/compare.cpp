@@ -263,15 +263,12 @@ const ReadingChange* leading(const Comparison& c, const Diagnosis& before, const
   return c.changes.empty() || c.changes.front().change == Change::Same ? nullptr : &c.changes.front();
 }
 
-std::string summary_of(const Comparison& c, const std::string& lost, const Diagnosis& before,
-                       const Diagnosis& after) {
+std::string done(const Comparison& c) { return c.did.empty() ? "what was done" : "\"" + c.did + "\""; }
+
+std::string summary_of(const Comparison& c, const Diagnosis& before, const Diagnosis& after) {
   const ReadingChange* first = leading(c, before, after);
-  const std::string did = c.did.empty() ? "what was done" : "\"" + c.did + "\"";
+  const std::string did = done(c);
   if (!c.caveat.empty()) return c.caveat;
-  if (!lost.empty())
-    return lost +
-           fmt::format(". Whether the fault went after {} cannot be told: check the cable and what is sent.",
-                       did);
   const bool nothing = c.nothing_before > 0.5 && c.nothing_after > 0.5;
   if (first == nullptr)
     return fmt::format(
@@ -321,7 +318,11 @@ Comparison compare(const FaultBook& book, const Capture& before, const Capture& 
     return std::abs(p.after - p.before) > std::abs(q.after - q.before);
   });
   c.caveat = caveat_of(before, after);
-  c.summary = summary_of(c, lost_signal(before, after), x, y);
+  if (const std::string lost = lost_signal(before, after); c.caveat.empty() && !lost.empty())
+    c.caveat =
+        fmt::format("{}. Whether the fault went after {} cannot be told: check the cable and what is sent.",
+                    lost, done(c));
+  c.summary = summary_of(c, x, y);
   return c;
 }
 

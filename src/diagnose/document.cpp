@@ -33,6 +33,9 @@ auto of_document(const std::string& text, const std::string& file, Read read) {
     if (j.value("command", std::string()) == "compare")
       throw unusable(fmt::format(
           "{}: is a comparison, and holds only what came after; give the captures themselves", file));
+    if (!j.contains("readings") && !j.contains("captures"))
+      throw unusable(
+          fmt::format("{}: holds no readings; make it with measure --json or diagnose --json", file));
     return read(j);
   } catch (const Error& e) {
     // Errors of a reading name its id and key, not the file.

@@ -140,15 +140,17 @@ void hum_of(const std::vector<Path>& paths, Gatherer& out) {
   if (strongest == nullptr) return;
   hum_classes_of(*strongest, out);
   std::map<std::string, std::size_t> places;  // by what was sent: another signal shows the same places again
-  for (const Path& p : paths) places[p.capture->facts.signal] += p.hum_db ? 1 : 0;
+  const bool line_counts = strongest->capture->along_path;
+  for (const Path& p : paths) places[p.capture->facts.signal] += p.hum_db && !p.capture->along_path ? 1 : 0;
   std::size_t most = 1;
-  for (const auto& [signal, n] : places) most = std::max(most, n);
+  for (const auto& [signal, n] : places) most = std::max(most, n + (line_counts ? 1 : 0));
   for (const char* id : hum_classes) out.chosen_of(id, most);
   if (!strongest->hum_found || *strongest->hum_db < hum_worth_placing) return;
-  int with = 0;
+  // Along one line the hum that came in shows at every place behind: the line counts once, by its strongest.
+  int with = line_counts ? 1 : 0;
   int without = 0;
   for (const Path& p : paths) {
-    if (!p.hum_db) continue;
+    if (!p.hum_db || p.capture->along_path) continue;
     if (p.hum_found && *p.hum_db > *strongest->hum_db - 10) {
       ++with;
     } else if (*p.hum_db < *strongest->hum_db - 10) {
@@ -244,7 +246,7 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
   std::vector<double> rates;
   for (const Capture& c : captures) {
     const double minutes = c.facts.duration_s() / 60;
-    if (!(minutes > 0)) continue;
+    if (!(minutes > 0) || c.along_path) continue;
     for (const std::string& suffix : suffixes_of(c)) {
       const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
       const auto gaps = gaps_of(c, suffix);

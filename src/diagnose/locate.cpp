@@ -35,6 +35,13 @@ SignalPath parse_signal_path(std::string_view text, const std::string& file) {
                     [&](const PathPart& p) { return p.name == part.name; }))
       throw r.wrong(node.source(),
                     fmt::format("two parts are called \"{}\"; give each its own name", part.name));
+    const auto shared = std::ranges::find_if(
+        path.parts, [&](const PathPart& p) { return !part.capture.empty() && p.capture == part.capture; });
+    if (shared != path.parts.end())
+      throw r.wrong(
+          node.source(),
+          fmt::format("\"{}\" and \"{}\" have one capture, {}; give each the one taken where it ends",
+                      shared->name, part.name, part.capture));
     path.parts.push_back(std::move(part));
   }
   return path;

@@ -80,6 +80,8 @@ std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle&
   out += wrapped(printable(fmt::format(phrase::before_after, c.before_name, c.after_name)), width, 0, "");
   const auto title = [&](const std::string& t) { out += heading(t, style); };
   out += changes_text(c, style);
+  // What cannot be set against each other moves no ranking.
+  if (!c.caveat.empty()) return style.unicode ? out : to_ascii(out);
   title(phrase::to_the_ranking);
   out += fmt::format("  {:>5} -> {:>5}  {}\n", show_probability(c.nothing_before),
                      show_probability(c.nothing_after), phrase::ranking_sound);

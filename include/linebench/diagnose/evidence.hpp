@@ -15,6 +15,7 @@ struct Capture {
   std::string name;  ///< for a person
   CaptureFacts facts;
   Readings readings;
+  bool along_path = false;  ///< shows the same line as the others so marked, further up or down: one place
 };
 
 /// What the technician knows of the site.
