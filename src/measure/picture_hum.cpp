@@ -364,6 +364,11 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
   }
   if (problem_.difference_s > 0 && 2 * used_ < seen_)
     return refuse("too much of the picture moves; hold the camera still, or send a flat field", std::nullopt);
+  if (problem_.difference_s > 0 && seen_ > 0 && !setup_.noisy && (fits_.empty() || !std::isfinite(least)))
+    return refuse(
+        "nothing in the picture changes, and bars that stand still cannot be told from the picture: send a "
+        "flat field or bars",
+        std::nullopt);
   if (fits_.empty() || !std::isfinite(least)) {
     return refuse(fmt::format("{:.2g} s of frames do not show hum; take 4 s", seconds), std::nullopt);
   }
@@ -419,10 +424,15 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
     remark +=
         "; it stands still: shading of the picture itself would look alike; compare with another source, or "
         "take longer";
-  out.push_back(number_reading(
-      "picture.hum.level", pp * to_percent,
-      to_percent * std::hypot(std::hypot(u_noise, u_rounding), 2 * scale_u * level / found, 0.004 * pp),
-      remark));
+  const double u_pp = std::hypot(std::hypot(u_noise, u_rounding), 2 * scale_u * level / found, 0.004 * pp);
+  // Things that move leave changes of their own at all rates.
+  if (problem_.difference_s > 0 && pp < 3.5 * u_pp)
+    return refuse(
+        fmt::format("something changes near {:.1f} Hz by {:.2g} % of nominal white, but not clearly "
+                    "more than what moves in the picture does: send a flat field or bars",
+                    f, pp * to_percent),
+        (pp + u_pp) * to_percent);
+  out.push_back(number_reading("picture.hum.level", pp * to_percent, u_pp * to_percent, remark));
   const double u_hz = std::hypot(2 / std::sqrt(hz_w), 2e-5 * f);
   out.push_back(number_reading(
       "picture.hum.frequency", f, u_hz,

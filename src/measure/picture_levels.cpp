@@ -168,7 +168,10 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
   const std::vector<double> cb = mean(line_.cb);
   const std::vector<double> cr = mean(line_.cr);
   const auto rows = static_cast<double>(line_.rows);
-  const double rounding = std::hypot(rounding_rms(noise), setup_.format.through_rgb ? 0.25 : 0.0);
+  // Where a colour ends in RGB its noise is cut off on one side, which moves the mean: a half-wave's mean is
+  // 0.4 of its rms, and luma has all three's.
+  const double rounding =
+      std::hypot(rounding_rms(noise), setup_.format.through_rgb ? std::hypot(0.25, 0.6 * noise) : 0.0);
   if (traces != nullptr && rows > 0) traces->line_y = y;
 
   std::vector<Level> levels;

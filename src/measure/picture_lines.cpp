@@ -293,8 +293,10 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
            patterned ? "too few lines" : "too few frames of a picture that stands still; take ten or more");
   } else {
     const double jitter = std::sqrt(std::max(0.0, mean));
-    const double u2 =
-        coverage_factor(m - 1) * std::sqrt(scatter / (m - 1) / m) + 0.02 * by_noise / by_noise_n;
+    // Noise moves lines by its share at the frequencies of their edges, and is seldom white; a live picture's
+    // fine detail meets it where that matters most.
+    const double u2 = coverage_factor(m - 1) * std::sqrt(scatter / (m - 1) / m) +
+                      (patterned ? 0.05 : 0.35) * by_noise / by_noise_n;
     // u of a root: by its slope, or the root of u itself close to nothing.
     const double u =
         jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/statistics.hpp>
+#include <numeric>
 
 namespace linebench::measure {
 
@@ -52,6 +53,16 @@ double rounded_variance(double sigma) {
     if (e < 1e-6) break;
   }
   return v;
+}
+
+// Mean of blocks' variances from their tenth and their middle, as if of noise alone: a chi-squared, of fewer
+// degrees of freedom where noise is of a narrow band [Wilson-Hilferty]. What moves lifts the mean more.
+double mean_by_quantiles(double tenth, double middle) {
+  constexpr double z = 1.2816;
+  const double a = 1 - std::cbrt(std::clamp(tenth / middle, 0.0, 1.0));
+  if (a < 1e-6) return middle;
+  const double s = (std::sqrt(z * z + 4 * a * a) - z) / (2 * a);
+  return middle / std::pow(1 - s * s, 3);
 }
 
 // The reverse, by halving.
@@ -155,6 +166,11 @@ void PictureNoiseMeter::push(const PictureView& view) {
   }
   run_ = 0;
   if ((view.frame->number > 0 && view.frame->corrupt) || variance_.empty()) return;
+  // Rows of blanking that the grabber fills in are free of noise.
+  const auto half_way = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 2);
+  std::nth_element(variance_.begin(), half_way, variance_.end());
+  if (const float least = 0.15F * *half_way; *half_way > 0.5F)
+    std::erase_if(variance_, [&](float v) { return v < least; });
   // Level parts of a standing picture make up the lower half; the mean of what lies near the median is
   // theirs.
   const auto middle = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 2);
@@ -167,7 +183,7 @@ void PictureNoiseMeter::push(const PictureView& view) {
   moving_ += moves ? 1 : 0;
   if (moves || view.index % 8 == 1) {
     ++looked_;
-    const double detail = quiet_detail(view.frame->y.data(), w, setup_.height());
+    const double detail = quiet_detail(view.frame->y.data(), w, setup_.height(), setup_.held);
     if (static_cast<double>(*quiet) / 0.69 > 1.6 * detail * detail + 0.1) ++nowhere_still_;
     const auto half = whole_.begin() + static_cast<std::ptrdiff_t>(whole_.size() / 2);
     std::nth_element(whole_.begin(), half, whole_.end());
@@ -186,6 +202,8 @@ void PictureNoiseMeter::push(const PictureView& view) {
   const std::size_t g = (view.index / 2) % groups;
   sum_[g] += sum / static_cast<double>(count);
   ++count_[g];
+  blocks_ += count;
+  by_quantiles_ += mean_by_quantiles(static_cast<double>(*quiet), static_cast<double>(*middle));
 }
 
 // Noise of a narrow band moves whole blocks, which their own variance does not show. Neighbours in a row tell
@@ -194,8 +212,9 @@ void PictureNoiseMeter::compare_means(std::span<const BlockSums> row, std::span<
                                       const std::uint8_t* level) {
   if (limit_ <= 0) return;
   for (std::size_t b = 0; b + 1 < row.size(); b += 2) {
-    const float within = std::max(variance[b], variance[b + 1]);
-    if (within > limit_ || level[b] == 0 || level[b + 1] == 0) continue;
+    const auto [least, within] = std::minmax(variance[b], variance[b + 1]);
+    const bool filled_in = limit_ > 1.2F && least < 0.06F * limit_;  // blanking, without noise
+    if (within > limit_ || filled_in || level[b] == 0 || level[b + 1] == 0) continue;
     const auto d = static_cast<float>(row[b].sum - row[b + 1].sum);
     const float of_mean = d * d / (4.0F * px * px);
     // White noise would give within / px on average; what is far beyond is something that moves.
@@ -214,6 +233,10 @@ void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
                                "all frames are equal, bit by bit: the picture is frozen, or it comes from a "
                                "generator without noise; "
                                "move something before the camera to tell"));
+  } else if (equal_ > 0 && setup_.format.lossy) {
+    out.push_back(unmeasurable("picture.frames.duplicated",
+                               "a lossy coder repeats what hardly changes, so equal frames tell nothing; "
+                               "take it in as YUYV"));
   } else {
     std::string remark = fmt::format("of {} frames", frames_);
     if (longest_ >= 5) {
@@ -253,6 +276,17 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
     noise_ = 0;
   } else {
     mean /= static_cast<double>(each.size());
+    // More than noise can make of its own blocks is motion in some of them: it goes, and is half in doubt.
+    const auto pairs = static_cast<double>(std::accumulate(count_.begin(), count_.end(), std::uint64_t{0}));
+    const bool moving = 4 * moving_ > frames_;
+    const double alone = by_quantiles_ / pairs;
+    const double excess = moving ? 0 : mean / alone - 1;
+    const bool mixed = std::abs(excess) > 0.002 + 0.02 / std::sqrt(pairs);
+    if (mixed && excess > 0) {
+      for (double& v : each) v *= alone / mean;
+      mean = alone;
+    }
+    const double white = mean;
     const double whole =
         mean_count_ > 1000
             ? mean * (px - 1) / px + std::min(mean_sum_ / static_cast<double>(mean_count_), 0.15 * mean)
@@ -265,8 +299,13 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
     double scatter = 0;
     for (const double v : each) scatter += (v - mean) * (v - mean);
     const auto n = static_cast<double>(each.size());
+    // Squares of so many differences, of which neighbours share a frame; what groups scatter by counts where
+    // they are enough.
+    const double by_count = 2 * std::sqrt(3.0 / ((px - 1) * static_cast<double>(blocks_)));
     const double u_variance =
-        n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.004 * mean;
+        std::max(by_count * mean, n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0);
+    // Of a narrow band more stands in the blocks' means, which are told less well.
+    const double u_band = 0.15 * std::abs(whole - white);
     if (setup_.nowhere_still || 2 * nowhere_still_ > looked_) {
       // Slow noise looks like motion too, so all that changes counts; its median lies below its mean.
       const double most = std::sqrt(1.4 * most_);
@@ -289,14 +328,21 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
       const double swing = std::exp(-2 * 9.8696 * noise_ * noise_) * (4 * noise_ * noise_ + 1 / 9.8696);
       const double u_rounding = 0.7 * swing / std::max(0.05, noise_);
       const double u_jitter = 0.1 * jittered / std::max(0.05, noise_);
-      const bool moving = 4 * moving_ > frames_;
-      const double u =
-          std::hypot(std::hypot(u_statistic, u_jitter), u_rounding, (moving ? 0.1 : 0.003) * noise_);
+      const double u_mixed = (mixed ? 0.5 * std::abs(excess) : 0) * noise_;
+      const double u = std::hypot(std::hypot(u_statistic, u_jitter, u_band / (2 * std::max(0.05, noise_))),
+                                  std::hypot(u_rounding, u_mixed), (moving ? 0.1 : 0.001) * noise_);
       // Noise of less, its level halfway between codes, shows as much as 0.41 codes; noise of 0.5 shows 0.48
       // or more wherever its level lies.
       if (noise_ < 0.45) {
         constexpr double most = 0.5;
         const std::string why = "less than whole codes of 8 bits can show";
+        if (setup_.format.lossy) {
+          const char* lossy = "a lossy coder takes weak noise away; take it in as YUYV";
+          out.push_back(unmeasurable("picture.noise", lossy));
+          out.push_back(unmeasurable("picture.snr", lossy));
+          repeated_and_lost(out);
+          return clipped(out);
+        }
         out.push_back(unmeasurable("picture.noise", why, most));
         out.push_back(unmeasurable(
             "picture.snr", why + fmt::format("; better than {:.0f} dB", 20 * std::log10(219 / most))));

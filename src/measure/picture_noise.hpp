@@ -36,9 +36,11 @@ class PictureNoiseMeter final : public FrameMeter {
   std::vector<float> variance_, whole_;  // scratch: blocks of one frame, without and with their means
   std::vector<std::uint8_t> level_;      // blocks of all rows: 1 where they hold little detail
   std::size_t level_blocks_ = 0;
-  bool held_ = false;        // all of the picture stands where codes end
-  double slope_square_ = 0;  // of those, variance of luma's slope within a block, (codes/px)^2
-  double most_ = 0;          // variance that all of the change would be
+  bool held_ = false;         // all of the picture stands where codes end
+  double slope_square_ = 0;   // of those, variance of luma's slope within a block, (codes/px)^2
+  double by_quantiles_ = 0;   // sum over the frames of sum_, of what noise alone would give
+  std::uint64_t blocks_ = 0;  // that went into sum_
+  double most_ = 0;           // variance that all of the change would be
   double noise_ = 0;
   float limit_ = 0;  // blocks that vary more are not level parts that stand still
   double mean_sum_ = 0;

@@ -269,6 +269,13 @@ LINEBENCH_VECTORISED int detail_squares(const std::uint8_t* a, int n) {
   return q;
 }
 
+// What was never noisy (blanking filled in by the grabber) says nothing, unless most of the picture is so.
+template <typename T>
+void leave_out_constant(std::vector<T>& v) {
+  const auto zeros = std::count(v.begin(), v.end(), T{});
+  if (2 * zeros < static_cast<std::ptrdiff_t>(v.size())) std::erase(v, T{});
+}
+
 // Noise by the blocks of which this share differs less.
 double difference_noise(const Frame& a, const Frame& b, int width, int height, double share) {
   std::vector<float> variance;
@@ -284,6 +291,7 @@ double difference_noise(const Frame& a, const Frame& b, int width, int height, d
                          (noise_px - 1) / 2);
     }
   }
+  leave_out_constant(variance);
   const auto middle =
       variance.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(variance.size()));
   std::nth_element(variance.begin(), middle, variance.end());
@@ -293,14 +301,22 @@ double difference_noise(const Frame& a, const Frame& b, int width, int height, d
   return std::sqrt(static_cast<double>(*middle) / std::pow(1 - spread + z * std::sqrt(spread), 3));
 }
 
-double quiet_detail(const std::uint8_t* y, int width, int height) {
+double quiet_detail(const std::uint8_t* y, int width, int height, std::span<const std::uint8_t> held) {
   std::vector<int> squares;
   const int per_row = width / noise_px;
+  const auto whole = [&](int r, int i) {
+    const auto from = held.begin() + r * (width / block_px) + i * (noise_px / block_px);
+    return std::find(from, from + noise_px / block_px, 1) == from + noise_px / block_px;
+  };
   for (int r = 0; r < height; ++r) {
     for (int i = 0; i < per_row; ++i)
-      squares.push_back(detail_squares(y + static_cast<std::ptrdiff_t>(r) * width + i * noise_px, noise_px));
+      if (held.empty() || whole(r, i))
+        squares.push_back(
+            detail_squares(y + static_cast<std::ptrdiff_t>(r) * width + i * noise_px, noise_px));
   }
-  if (squares.empty()) return 0;
+  leave_out_constant(squares);
+  // All of it held: what is left of the noise must do.
+  if (squares.empty()) return held.empty() ? 0 : quiet_detail(y, width, height, {});
   const auto tenth = squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 10);
   std::nth_element(squares.begin(), tenth, squares.end());
   // Differences of noise, 30 in a block: a tenth of the blocks lie below 0.68 of their mean.
@@ -318,7 +334,8 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     const double later = difference_noise(frames[0], frames.back(), s.width(), s.height());
     s.still = later < 1.3 * s.noise + 0.5;
     // Where all of the picture moves, frames differ by more than noise.
-    const double detail = quiet_detail(frames[0].y.data(), s.width(), s.height());
+    const double detail =
+        quiet_detail(frames[0].y.data(), s.width(), s.height(), held_blocks(frames, s.format, s.noise));
     // What stands still differs after five frames as it does after one.
     const auto quiet = [&](std::size_t frame) {
       return difference_noise(frames[0], frames[frame], s.width(), s.height(), 0.1);

@@ -90,8 +90,9 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
     double energy = 0;
     for (float& v : plane.slope) v -= static_cast<float>(mean);
     for (std::size_t i = 0; i < n; ++i) energy += std::pow(static_cast<double>(plane.slope[origin + i]), 2);
-    energy -= slope_noise * line_noise * line_noise * static_cast<double>(n);
-    plane.energy = static_cast<float>(std::max(1.0, energy));
+    const double of_noise = slope_noise * line_noise * line_noise * static_cast<double>(n);
+    plane.energy = static_cast<float>(std::max(1.0, energy - of_noise));
+    plane.seen = static_cast<float>(energy);
   }
 }
 
@@ -161,7 +162,8 @@ RowShift ShiftReference::find(const std::uint8_t* row, double noise, bool far) c
   }
   r.px = static_cast<double>(at) / parts + std::clamp(m.step, -0.25, 0.25);
   const auto& plane = planes_[0];
-  r.variance = 1.0 / static_cast<double>(plane.energy);
+  // A row's noise meets the line's own noise as well as its edges.
+  r.variance = static_cast<double>(plane.seen) / std::pow(static_cast<double>(plane.energy), 2);
   // What is left must be noise, or small beside what the shift explained or the line holds.
   r.valid = m.rest < 2.5 * quiet || m.rest < 0.2 * start || m.rest < 0.05 * static_cast<double>(plane.energy);
   return r;

@@ -29,7 +29,8 @@ class ShiftReference {
  private:
   struct Plane {
     std::vector<float> value, slope;  // slope less its mean over the compared columns
-    float energy = 0;
+    float energy = 0;                 // of the slope, what is random in the line taken out
+    float seen = 0;                   // with it
   };
   struct Match {
     double step = 0;    // further shift by the slope

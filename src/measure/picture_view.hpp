@@ -114,7 +114,9 @@ class FrameMeter {
 
 /// What noise can be at most by one frame alone: rms difference of luma two pixels apart (where noise of any
 /// grabber's bandwidth counts in full) over root 2, in the tenth of the blocks with the least detail.
-[[nodiscard]] double quiet_detail(const std::uint8_t* y, int width, int height);
+/// @param held blocks where codes end, which cuts noise off: left out; may be empty.
+[[nodiscard]] double quiet_detail(const std::uint8_t* y, int width, int height,
+                                  std::span<const std::uint8_t> held);
 
 /// Luma sums of 8 px blocks of a plane; out has rows x (width / 8).
 void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out);
