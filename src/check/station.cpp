@@ -209,10 +209,10 @@ Outcome station_outcome(const Work& w, const Knowledge& k) {
 
 std::vector<report::PaperTable> station_tables(const Work& w, const Knowledge& k) {
   std::vector<PastStation> returns;
+  // In the store's order, not by the clock's times: a laptop's clock is set back now and then.
   for (const PastStation& p : k.history) {
-    if (p.job.uid != w.job.uid && p.job.station && w.job.station &&
-        p.job.station->uid == w.job.station->uid && p.job.opened_at < w.job.opened_at)
-      returns.push_back(p);
+    if (p.job.uid == w.job.uid) break;
+    if (p.job.station && w.job.station && p.job.station->uid == w.job.station->uid) returns.push_back(p);
   }
   returns.push_back(past_station(w));
   report::PaperTable trend =

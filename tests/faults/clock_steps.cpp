@@ -135,4 +135,27 @@ TEST_F(ClockSteps, TheLastJobIsTheOneThatWasOpenedLast) {
   EXPECT_EQ(listed, opened) << "newest first";
 }
 
+// The second return of a station, on a laptop whose clock was set back meanwhile, is still the second.
+TEST_F(ClockSteps, AStationsReturnsKeepTheirOrder) {
+  ASSERT_EQ(std::system(("cd '" + folder.path.string() +
+                         "' && HOME=. '" LINEBENCH_PROGRAM "' demo --jobs ferry > /dev/null 2>&1")
+                            .c_str()),
+            0);
+  for (const char* off : {"+0", "-400d"}) {
+    clock.off_by(off);
+    run({"check", "station", "--from-files", "ferry/station", "--store", "returns.sqlite"});
+  }
+  run({"report", "last", "--store", "returns.sqlite", "--out", "paper.html"});
+  const std::string html = app_test::slurp(folder.path / "paper.html");
+  const job::Store store(folder.path / "returns.sqlite");
+  const auto jobs = store.jobs({});
+  ASSERT_EQ(jobs.size(), 2U);
+  EXPECT_LT(jobs[0].opened_at, jobs[1].opened_at) << "the clock went back";
+  const auto first = html.find("<th scope=\"col\">" + jobs[1].opened_at.substr(0, 10) + "</th>");
+  const auto second = html.find("<th scope=\"col\">" + jobs[0].opened_at.substr(0, 10) + "</th>");
+  ASSERT_NE(first, std::string::npos) << "the earlier return is missing";
+  ASSERT_NE(second, std::string::npos);
+  EXPECT_LT(first, second);
+}
+
 }  // namespace
