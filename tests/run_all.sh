@@ -64,6 +64,7 @@ if [ -n "$long" ]; then
   say "200 kills, 24 h of stream, the accuracy card"
   adds long_test faults '*'
   adds long_test live 'LiveCost.*'
+  adds long_test check '*Soak.MemoryDoesNotGrow'
   adds long_test accuracy '*'
   adds bash "$root/tests/fuzz/run.sh" 60
 fi

@@ -1,4 +1,6 @@
+#include <fcntl.h>
 #include <fmt/format.h>
+#include <sys/file.h>
 #include <unistd.h>
 
 #include <linebench/base/draft.hpp>
@@ -30,6 +32,22 @@ void Draft::keep() const {
   std::error_code ec;
   fs::rename(draft_, target_, ec);
   if (ec) throw cannot_write(target_, ec.message());
+}
+
+void keep_both(const Draft& one, const Draft& other) {
+  // An advisory lock on the folder: it leaves no file, and ends with the program however that ends. Where it
+  // cannot be had (some network file systems), two names are only as good as two renames.
+  const fs::path folder = one.target().parent_path();
+  const int lock = ::open(folder.empty() ? "." : folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+  if (lock >= 0) (void)::flock(lock, LOCK_EX);
+  try {
+    one.keep();
+    other.keep();
+  } catch (...) {
+    if (lock >= 0) ::close(lock);
+    throw;
+  }
+  if (lock >= 0) ::close(lock);
 }
 
 Error cannot_write(const fs::path& file, const std::string& why) {

@@ -28,14 +28,15 @@ constexpr double volts_per_count_8 = 0.0075;
 constexpr int blanking_count_8 = 128;
 constexpr std::size_t block_samples = 1U << 16;
 
-void write_json(const fs::path& beside, const json& j) {
-  fs::path name = beside;
-  const Draft draft(name.replace_extension(".json"));
-  std::ofstream out(draft.path());
-  out << json_text(j, 2) << '\n';
+// Puts the finished file and the facts beside it in place.
+void keep_with_facts(const Draft& file, const json& facts) {
+  fs::path name = file.target();
+  const Draft beside(name.replace_extension(".json"));
+  std::ofstream out(beside.path());
+  out << json_text(facts, 2) << '\n';
   out.close();
-  if (!out) throw cannot_write(draft.target(), "disk full or folder not writable");
-  draft.keep();
+  if (!out) throw cannot_write(beside.target(), "disk full or folder not writable");
+  keep_both(file, beside);
 }
 
 // One way to store volts.
@@ -224,17 +225,18 @@ CompositeFile write_composite(const fs::path& file, CompositeEncoder& encoder, s
   out.sample_rate_hz = encoder.sample_rate_hz();
   out.full_scale_v = storage.full_scale_v;
   out.format = storage.words;
-  draft.keep();
-  if (storage.sidecar) {
-    write_json(file, {{"sample_rate", out.sample_rate_hz},
-                      {"unit", "V"},
-                      {"format", storage.key},
-                      {"scale", storage.scale},
-                      {"offset", storage.offset},
-                      {"system", encoder.standard().name},
-                      {"picture", encoder.picture().name},
-                      {"bandwidth", encoder.band_limit().pass_hz}});
+  if (!storage.sidecar) {
+    draft.keep();
+    return out;
   }
+  keep_with_facts(draft, {{"sample_rate", out.sample_rate_hz},
+                          {"unit", "V"},
+                          {"format", storage.key},
+                          {"scale", storage.scale},
+                          {"offset", storage.offset},
+                          {"system", encoder.standard().name},
+                          {"picture", encoder.picture().name},
+                          {"bandwidth", encoder.band_limit().pass_hz}});
   return out;
 }
 
@@ -252,13 +254,12 @@ std::int64_t write_yuv(const fs::path& file, const TestPicture& picture,
   }
   out.close();
   if (!out) throw cannot_write(file, "disk full or folder not writable");
-  draft.keep();
-  write_json(file, {{"width", 720},
-                    {"height", height},
-                    {"format", "yuyv"},
-                    {"standard", standard.is_525() ? "525" : "625"},
-                    {"field_order", top_first ? "top" : "bottom"},
-                    {"frame_rate", standard.frame_rate_hz()}});
+  keep_with_facts(draft, {{"width", 720},
+                          {"height", height},
+                          {"format", "yuyv"},
+                          {"standard", standard.is_525() ? "525" : "625"},
+                          {"field_order", top_first ? "top" : "bottom"},
+                          {"frame_rate", standard.frame_rate_hz()}});
   return n;
 }
 

@@ -3,6 +3,8 @@
 #include <sys/resource.h>
 
 #include <cmath>
+#include <cstdio>
+#include <cstdlib>
 #include <linebench/base/error.hpp>
 #include <linebench/check/picture_soak.hpp>
 #include <vector>
@@ -80,8 +82,7 @@ Seen soak(const frame_synth::Scene& scene, int n) {
 }
 
 // Rows moved down, those that fall out coming in at the top: a picture whose field sync came at another line.
-void move_down(capture::Frame& f, int rows) {
-  const std::size_t w = 720;
+void move_down(capture::Frame& f, int rows, std::size_t w = 720) {
   const auto turn = [&](std::vector<std::uint8_t>& plane, std::size_t width) {
     std::rotate(plane.begin(),
                 plane.end() - static_cast<std::ptrdiff_t>(width * static_cast<std::size_t>(rows)),
@@ -215,26 +216,32 @@ TEST(PictureSoak, APlainPictureShowsNoJump) {
   EXPECT_THROW((void)s.finish(), Error);
 }
 
+// LINEBENCH_TEST_LONG: a day of narrow pictures.
 TEST(PictureSoak, MemoryDoesNotGrow) {
   const auto peak_kb = [] {
     rusage use{};
     getrusage(RUSAGE_SELF, &use);
     return use.ru_maxrss;
   };
-  const Frames source(card());
-  check::PictureSoak s(card().format());
+  const bool whole_day = std::getenv("LINEBENCH_TEST_LONG") != nullptr;
+  auto scene = card();
+  if (whole_day) scene.width = 96;
+  const Frames source(scene);
+  check::PictureSoak s(scene.format());
   capture::Frame f;
   const auto feed = [&](int from, int to) {
     for (int i = from; i < to; ++i) {
       f = source.at(i);
-      if (i % 50 == 20) move_down(f, 70);
+      if (i % 50 == 20) move_down(f, 70, static_cast<std::size_t>(scene.width));
       s.push(f, static_cast<double>(i) / rate);
     }
   };
-  feed(0, 4 * rate);
+  const int settled = whole_day ? 3600 : 4;
+  feed(0, settled * rate);
   const long before = peak_kb();
-  feed(4 * rate, 40 * rate);
+  feed(settled * rate, (whole_day ? 24 * 3600 : 40) * rate);
   EXPECT_EQ(s.finish().size() > 3, true);
+  std::printf("  grown by %ld kB, to %ld kB\n", peak_kb() - before, peak_kb());
   EXPECT_LT(peak_kb() - before, 4096);
 }
 

