@@ -23,7 +23,6 @@ constexpr double high_taper_octaves = 0.1;
 std::uint64_t Sweep::frames() const { return frames_of(seconds, rate_hz); }
 double Sweep::growth_s() const { return seconds / std::log(f2_hz / f1_hz); }
 double Sweep::frequency_at(double t_s) const { return f1_hz * std::exp(t_s / growth_s()); }
-double Sweep::time_of(double hz) const { return growth_s() * std::log(hz / f1_hz); }
 double Sweep::harmonic_lead_s(int n) const { return growth_s() * std::log(static_cast<double>(n)); }
 
 double Sweep::sample(std::uint64_t n) const {

@@ -1,4 +1,3 @@
-#include <cmath>
 #include <linebench/standards/video_noise.hpp>
 #include <numbers>
 
@@ -12,7 +11,5 @@ double unified_weighting_power(double hz) {
   const double above = (1.0 + 1.0 / a) * wt;
   return (1.0 + below * below) / (1.0 + above * above);
 }
-
-double unified_weighting_loss_db(double hz) { return -10.0 * std::log10(unified_weighting_power(hz)); }
 
 }  // namespace linebench::standards

@@ -11,7 +11,7 @@ from scipy import signal
 from scipy.io import wavfile
 
 fs, raw = wavfile.read(sys.argv[1])
-t0 = time.perf_counter()
+t0 = time.process_time()
 x = raw.astype(float) / 32768
 f, p = signal.welch(x, fs, nperseg=int(0.2 * fs))
 near = (f > 15390) & (f < 15970)
@@ -29,4 +29,4 @@ field = np.mean([x[i - 200:i - 200 + n] for i in lows], axis=0)
 sync, level = field.min(), field.mean()
 low = signal.decimate(signal.decimate(x, 8, ftype="fir"), 12, ftype="fir")
 hum = np.abs(np.fft.rfft(low * np.hanning(len(low))))
-print(time.perf_counter() - t0, line_hz, fs / period, sync, level, hum.max())
+print(time.process_time() - t0, line_hz, fs / period, sync, level, hum.max())

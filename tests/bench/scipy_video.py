@@ -11,7 +11,7 @@ from scipy import signal
 
 path, fs, scale = sys.argv[1], float(sys.argv[2]), float(sys.argv[3])
 raw = np.fromfile(path, "<i2")
-t0 = time.perf_counter()
+t0 = time.process_time()
 x = raw * (scale * 1000)
 # Sync: low-passed, cut half way between its tip and blanking.
 b = signal.firwin(31, 1.5e6, fs=fs)
@@ -61,4 +61,4 @@ for i in range(0, lines, 512):
 mean /= lines
 spectrum = np.fft.rfft(mean * np.hanning(len(mean)))
 hum = np.abs(np.fft.rfft(x[whole + 230] - np.mean(x[whole + 230])))
-print(time.perf_counter() - t0, sync / lines, white / lines, burst / lines, line_hz, jitter, np.sqrt(noise2 / lines))
+print(time.process_time() - t0, sync / lines, white / lines, burst / lines, line_hz, jitter, np.sqrt(noise2 / lines))

@@ -20,6 +20,16 @@ namespace fault_test {
 /// LINEBENCH_TEST_LONG: ten times the kills.
 inline int kills() { return std::getenv("LINEBENCH_TEST_LONG") != nullptr ? 200 : 20; }
 
+/// Sends the signal (0: none), waits for the end and forgets the process. @return exit status, 128 + signal when
+/// it was killed.
+inline int end_process(pid_t& id, int signal) {
+  if (signal != 0) ::kill(id, signal);
+  int status = 0;
+  (void)waitpid(id, &status, 0);
+  id = -1;
+  return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
+}
+
 class Child {
  public:
   /// Says to the outside what a person has been shown; what is said before a kill is never lost.
@@ -71,13 +81,7 @@ class Child {
   int wait() { return end(0); }
 
  private:
-  int end(int signal) {
-    if (signal != 0) ::kill(id_, signal);
-    int status = 0;
-    (void)waitpid(id_, &status, 0);
-    id_ = -1;
-    return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
-  }
+  int end(int signal) { return end_process(id_, signal); }
 
   int ends_[2] = {-1, -1};
   pid_t id_ = -1;

@@ -2,8 +2,6 @@
 #pragma once
 
 #include <fcntl.h>
-#include <signal.h>
-#include <sys/wait.h>
 #include <unistd.h>
 
 #include <chrono>
@@ -16,6 +14,7 @@
 #include <vector>
 
 #include "app/run_program.hpp"
+#include "child.hpp"
 
 namespace fault_test {
 
@@ -69,13 +68,7 @@ class Program {
   int wait() { return end(0); }
 
  private:
-  int end(int signal) {
-    if (signal != 0) ::kill(id_, signal);
-    int status = 0;
-    (void)waitpid(id_, &status, 0);
-    id_ = -1;
-    return WIFEXITED(status) ? WEXITSTATUS(status) : 128 + WTERMSIG(status);
-  }
+  int end(int signal) { return end_process(id_, signal); }
 
   std::filesystem::path said_;
   pid_t id_ = -1;

@@ -130,6 +130,31 @@ TEST(House, HeavyHeadersStayOutOfTheApi) {
 
 // What the contributor's guide names is there: whole paths, and files named alone somewhere in the tree.
 // A translator of reports reads words*.cpp and phrases.hpp; sentences elsewhere in that part would be missed.
+// A card above a function, beside it, or above what it stands under without an empty line between.
+TEST(House, EveryPublicHeaderAndItsFunctionsHaveCards) {
+  const std::regex function(R"(^(\[\[nodiscard\]\] |\[\[noreturn\]\] |void |int |std::)[^=]*\(.*)");
+  for (const fs::path& file : sources()) {
+    const std::string name = fs::relative(file, root).generic_string();
+    if (!name.starts_with("include/linebench/")) continue;
+    std::istringstream in(slurp(file));
+    std::vector<std::string> lines;
+    for (std::string line; std::getline(in, line);) lines.push_back(line);
+    ASSERT_FALSE(lines.empty()) << name;
+    EXPECT_TRUE(lines[0].starts_with("// ")) << name << " does not say what it is for";
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+      if (!std::regex_match(lines[i], function)) continue;
+      std::size_t last = i;  // of the declaration
+      while (last + 1 < lines.size() && lines[last].find(';') == std::string::npos &&
+             lines[last].find('{') == std::string::npos)
+        ++last;
+      bool card = lines[last].find("//") != std::string::npos;
+      for (std::size_t k = i; !card && k > 0 && !lines[k - 1].empty(); --k)
+        card = lines[k - 1].starts_with("//");
+      EXPECT_TRUE(card) << name << ":" << i + 1 << ": " << lines[i];
+    }
+  }
+}
+
 TEST(House, WordsOfReportsStandInTheirPlace) {
   const std::regex literal(R"("(?:[^"\\\n]|\\.)*")");
   const std::regex aside(R"(<[^<>]*(>|"$)|\{[^}]*\}|\\.)");  // markup, what is filled in, escapes

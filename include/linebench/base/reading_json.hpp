@@ -13,7 +13,7 @@ namespace linebench {
 /// or a curve of unequal lengths throws Error(Unusable) naming id and key. A null value becomes unmeasurable.
 [[nodiscard]] Reading reading_from_json(const nlohmann::json& j);
 
-[[nodiscard]] nlohmann::json limit_to_json(const Limit& limit);
-[[nodiscard]] Limit limit_from_json(const nlohmann::json& j);
+[[nodiscard]] nlohmann::json limit_to_json(const Limit& limit);  ///< min, max, source, detail
+[[nodiscard]] Limit limit_from_json(const nlohmann::json& j);  ///< errors as reading_from_json()
 
 }  // namespace linebench

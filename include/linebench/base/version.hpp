@@ -1,3 +1,4 @@
+// The program itself: its version, and where its files lie.
 #pragma once
 #include <filesystem>
 #include <string_view>

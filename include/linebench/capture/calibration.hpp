@@ -77,7 +77,7 @@ struct CalibrationList {
   std::vector<Calibration> calibrations;  ///< by device, then rate
   std::vector<std::string> problems;      ///< one line for each file that cannot be used
 };
-[[nodiscard]] CalibrationList list_calibrations();
+[[nodiscard]] CalibrationList list_calibrations();  ///< all that are stored
 
 /// Forgets those of this device, at one rate or (0) at all. @return how many there were.
 int remove_calibrations(const std::string& device, double sample_rate_hz);

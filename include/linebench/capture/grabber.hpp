@@ -109,7 +109,7 @@ class GrabberSystem {
   [[nodiscard]] virtual std::unique_ptr<GrabberStream> open(const GrabberPlan& plan) = 0;
 };
 
-[[nodiscard]] std::unique_ptr<GrabberSystem> open_grabber_system();
+[[nodiscard]] std::unique_ptr<GrabberSystem> open_grabber_system();  ///< of this machine
 
 /// Said wherever there is no grabber at all.
 inline constexpr std::string_view no_grabber =

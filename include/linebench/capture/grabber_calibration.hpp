@@ -52,7 +52,7 @@ struct GrabberList {
   std::vector<GrabberCalibration> calibrations;
   std::vector<std::string> problems;  ///< one line for each file that cannot be used
 };
-[[nodiscard]] GrabberList list_grabbers();
+[[nodiscard]] GrabberList list_grabbers();  ///< all that are stored
 
 /// Forgets those whose device is or begins with this. @return how many there were.
 int remove_grabbers(const std::string& device);

@@ -30,7 +30,7 @@ struct Knowledge {
   std::shared_ptr<std::map<std::string, Look>> looks{};  ///< by their evidence; may be null
 };
 
-[[nodiscard]] Route next_step(const Work& work, const Knowledge& knowledge);
+[[nodiscard]] Route next_step(const Work& work, const Knowledge& knowledge);  ///< of its kind of job
 
 /// What the job came to by now, for its report; no headline before there is anything to say.
 [[nodiscard]] report::Outcome outcome_of(const Work& work, const Knowledge& knowledge);

@@ -20,7 +20,7 @@ struct Work {
   [[nodiscard]] const job::Capture* capture(std::string_view key) const;
 };
 
-[[nodiscard]] Work load_work(const job::Store& store, const job::Job& job);
+[[nodiscard]] Work load_work(const job::Store& store, const job::Job& job);  ///< as it stands in the store
 
 /// How a step differs from its words.
 struct Ask {

@@ -54,7 +54,7 @@ struct LimitSetList {
   std::vector<LimitSet> sets;  ///< sorted by name; a user's own stands in for a shipped one of its name
   std::vector<std::string> problems;  ///< one line for each file that is no good set
 };
-[[nodiscard]] LimitSetList list_limit_sets();
+[[nodiscard]] LimitSetList list_limit_sets();  ///< shipped and the user's
 
 /// Sets limit and verdict of every reading the set speaks of. A value within its uncertainty of a limit is
 /// judged by the value, and a remark says that it could be either. A curve is judged at its points inside the

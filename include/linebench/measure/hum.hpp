@@ -27,7 +27,7 @@ enum class HumKind {
          ///< dimmers
   Mixed,
 };
-[[nodiscard]] std::string_view to_string(HumKind kind);
+[[nodiscard]] std::string_view to_string(HumKind kind);  ///< as in audio.hum.kind
 
 struct HumHarmonic {
   std::size_t number = 1;

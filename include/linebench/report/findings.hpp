@@ -35,7 +35,7 @@ namespace linebench::report {
                                            const TerminalStyle& style);
 
 [[nodiscard]] nlohmann::json explanation_to_json(const diagnose::Explanation& explanation,
-                                                 const diagnose::Fault& entry);
+                                                 const diagnose::Fault& entry);  ///< the same
 /// Faults, and what can be observed with how it is typed.
 [[nodiscard]] nlohmann::json book_to_json(const diagnose::FaultBook& book);
 

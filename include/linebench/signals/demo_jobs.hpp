@@ -22,7 +22,7 @@ struct DemoJob {
   std::vector<DemoCapture> captures;
 };
 
-[[nodiscard]] std::vector<DemoJob> demo_jobs();
+[[nodiscard]] std::vector<DemoJob> demo_jobs();  ///< one of each kind of job
 
 /// Interleaved samples, full scale +-1; the same on every run.
 [[nodiscard]] std::vector<float> render(const DemoJob& job, const DemoCapture& capture);

@@ -53,6 +53,6 @@ struct RecipeList {
   std::vector<Recipe> recipes;  ///< sorted by name; a user's own stands in for a shipped one of the same name
   std::vector<std::string> problems;  ///< one line for each file that is no good recipe
 };
-[[nodiscard]] RecipeList list_recipes();
+[[nodiscard]] RecipeList list_recipes();  ///< shipped and the user's
 
 }  // namespace linebench::signals

@@ -20,8 +20,6 @@ struct Sweep {
   /// L: the time in which the frequency grows by e.
   [[nodiscard]] double growth_s() const;
   [[nodiscard]] double frequency_at(double t_s) const;
-  /// When a frequency sounds.
-  [[nodiscard]] double time_of(double hz) const;
   /// How long before the linear response the distortion of order n arrives.
   [[nodiscard]] double harmonic_lead_s(int n) const;
   /// Sample at frame n, amplitude 1, no fades.

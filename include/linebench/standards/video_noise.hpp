@@ -3,10 +3,8 @@
 
 namespace linebench::standards {
 
-/// Loss of the unified noise weighting network in dB (0 at dc, 14.8 far above): time constant 245 ns, a = 4.5
-/// [J.61], from memory; its white-noise advantage of 7.4 dB in 5 MHz is the known figure.
-[[nodiscard]] double unified_weighting_loss_db(double hz);
-/// The same as a factor on power, 1 at dc.
+/// What the unified noise weighting network leaves of power, 1 at dc (a loss of 14.8 dB far above): time constant
+/// 245 ns, a = 4.5 [J.61], from memory; its white-noise advantage of 7.4 dB in 5 MHz is the known figure.
 [[nodiscard]] double unified_weighting_power(double hz);
 
 }  // namespace linebench::standards
