@@ -9,17 +9,7 @@
 #include <linebench/standards/video.hpp>
 #include <memory>
 
-#include "video_burst.hpp"
-#include "video_cable.hpp"
-#include "video_echo.hpp"
-#include "video_hum.hpp"
-#include "video_levels.hpp"
-#include "video_noise.hpp"
-#include "video_picture.hpp"
-#include "video_rate.hpp"
-#include "video_samples_check.hpp"
-#include "video_sync.hpp"
-#include "video_termination.hpp"
+#include "video_meters.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -98,20 +88,9 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   }
   const double clock = options.clock_error_ppm.value_or(source.facts().clock_error_ppm.value_or(0.0));
   const VideoSetup& setup = receiver.setup();
-  SyncMeter sync(setup);
-  RateMeter rate(setup.rate_hz, clock);
-  PulseMeter pulses(setup);
-  BurstMeter burst(setup, sync, clock);
-  LevelMeter levels(setup);
-  VideoHumMeter hum(setup, options.mains_hz, clock);
-  PictureMeter picture(setup, sync);
-  NoiseMeter noise(setup, picture);
-  EchoMeter echo(setup, options.velocity_factor);
-  CableMeter cable(echo, options.cable);
-  TerminationMeter termination;
-  SampleCheck samples;
-  std::vector<LineMeter*> meters = {&rate,    &sync,  &pulses, &burst, &levels,      &hum,
-                                    &picture, &noise, &echo,   &cable, &termination, &samples};
+  VideoMeters all(setup, options, clock);
+  std::vector<LineMeter*> meters;
+  for (const VideoMeters::Named& m : all.list()) meters.push_back(m.meter);
   std::unique_ptr<VideoTraceMeter> tracer;
   if (traces != nullptr) {
     std::vector<int> lines;
@@ -127,7 +106,7 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   for (LineMeter* m : meters) m->finish(receiver.setup(), out);
   out.push_back(system_reading(receiver.setup(), options, find_reading(out, "video.setup")));
   if (tracer) *traces = tracer->traces();
-  samples.check(receiver.setup(), receiver.counts(), out);
+  all.samples.check(receiver.setup(), receiver.counts(), out);
   return out;
 }
 

@@ -50,16 +50,20 @@ void SampleBuffer::survey(std::span<const float> fresh) {
   }
 }
 
+void SampleBuffer::grow(std::size_t samples) {
+  if (samples > samples_.size()) samples_.resize(std::max(samples, 3 * samples_.size() / 2));
+}
+
 bool SampleBuffer::reach(std::int64_t to) {
   while (end() < to && !ended_) {
-    const std::size_t old = samples_.size();
-    samples_.resize(old + chunk);
-    const std::size_t n = source_.read(std::span(samples_).subspan(old));
-    samples_.resize(old + n);
+    grow(filled_ + chunk);
+    const std::span<float> fresh = std::span(samples_).subspan(filled_, chunk);
+    const std::size_t n = source_.read(fresh);
+    filled_ += n;
     if (n == 0) {
       ended_ = true;
     } else {
-      survey(std::span<const float>(samples_).subspan(old));
+      survey(fresh.first(n));
     }
   }
   return end() >= to;
@@ -67,13 +71,12 @@ bool SampleBuffer::reach(std::int64_t to) {
 
 void SampleBuffer::forget(std::int64_t to) {
   if (to <= base_) return;
-  const auto n = std::min(static_cast<std::size_t>(to - base_), samples_.size() - head_);
+  const auto n = std::min(static_cast<std::size_t>(to - base_), filled_ - head_);
   head_ += n;
   base_ += static_cast<std::int64_t>(n);
   if (head_ > 4 * chunk) {  // move what is left to the front, seldom enough not to count
-    const std::size_t left = samples_.size() - head_;
-    std::memmove(samples_.data(), samples_.data() + head_, left * sizeof(float));
-    samples_.resize(left);
+    filled_ -= head_;
+    std::memmove(samples_.data(), samples_.data() + head_, filled_ * sizeof(float));
     head_ = 0;
   }
 }

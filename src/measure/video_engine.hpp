@@ -24,10 +24,10 @@ class SampleBuffer {
   bool reach(std::int64_t end);
   /// Forgets what lies before `begin`.
   void forget(std::int64_t begin);
+  /// Makes room for that many samples at once; what is not asked for is found as it is needed.
+  void make_room(std::size_t samples) { grow(samples); }
   [[nodiscard]] std::int64_t begin() const { return base_; }
-  [[nodiscard]] std::int64_t end() const {
-    return base_ + static_cast<std::int64_t>(samples_.size() - head_);
-  }
+  [[nodiscard]] std::int64_t end() const { return base_ + static_cast<std::int64_t>(filled_ - head_); }
   [[nodiscard]] const float* data() const { return samples_.data() + head_; }
   [[nodiscard]] SampleWindow window(bool inverted) const {
     return {data(), begin(), end(), inverted ? -1.0F : 1.0F};
@@ -36,10 +36,12 @@ class SampleBuffer {
 
  private:
   void survey(std::span<const float> fresh);
+  void grow(std::size_t samples);
   capture::VideoSource& source_;
   std::optional<capture::VideoSource::Rails> rails_;
-  std::vector<float> samples_;
+  std::vector<float> samples_;  // room, of which head_..filled_-1 are samples
   std::size_t head_ = 0;
+  std::size_t filled_ = 0;
   std::int64_t base_ = 0;
   bool ended_ = false;
   bool any_ = false;

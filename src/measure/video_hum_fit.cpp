@@ -1,6 +1,8 @@
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <complex>
 #include <numbers>
 
 #include "video_hum.hpp"
@@ -29,23 +31,37 @@ double droop(double hz, double slot_s) {
   return x < 1e-6 ? 1.0 : std::sin(x) / x;
 }
 
-void row_of(const Model& m, double t, double half_span, double slot_s, Eigen::VectorXd& row) {
-  const double u = t / half_span;
+/// Rows of the fit's matrix.
+class Rows {
+ public:
+  Rows(const Model& m, double half_span, double slot_s) : m_(m), half_span_(half_span) {
+    for (int k = 1; k <= m.harmonics; ++k) passed_[static_cast<std::size_t>(k - 1)] = droop(k * m.hz, slot_s);
+  }
+  void fill(double t, Eigen::VectorXd& row) const;
+
+ private:
+  Model m_;
+  double half_span_;
+  std::array<double, fit_harmonics> passed_{};
+};
+
+void Rows::fill(double t, Eigen::VectorXd& row) const {
+  const double u = t / half_span_;
   row(0) = 1;
   row(1) = u;
   row(2) = u * u - 1.0 / 3;
   int c = trend_terms;
-  for (int k = 1; k <= m.harmonics; ++k) {
-    const double d = droop(k * m.hz, slot_s);
-    row(c++) = d * std::cos(2 * pi * k * m.hz * t);
-    row(c++) = d * std::sin(2 * pi * k * m.hz * t);
-  }
-  if (m.field_hz > 0) {
-    for (int k = 1; k <= field_harmonics; ++k) {
-      row(c++) = std::cos(2 * pi * k * m.field_hz * t);
-      row(c++) = std::sin(2 * pi * k * m.field_hz * t);
+  // Multiples of an angle by turning on: the time would else go into sines.
+  const auto multiples = [&](double hz, int count, const auto& passed) {
+    const std::complex<double> step = std::polar(1.0, 2 * pi * hz * t);
+    std::complex<double> turn = step;
+    for (int k = 0; k < count; ++k, turn *= step) {
+      row(c++) = passed(k) * turn.real();
+      row(c++) = passed(k) * turn.imag();
     }
-  }
+  };
+  multiples(m_.hz, m_.harmonics, [&](int k) { return passed_[static_cast<std::size_t>(k)]; });
+  if (m_.field_hz > 0) multiples(m_.field_hz, field_harmonics, [](int) { return 1.0; });
 }
 
 struct Solved {
@@ -62,8 +78,9 @@ Solved solve(const std::vector<Point>& p, const Model& m, double half_span, doub
   Eigen::VectorXd b = Eigen::VectorXd::Zero(n);
   Eigen::VectorXd row(n);
   double yy = 0;
+  const Rows rows(m, half_span, slot_s);
   for (const Point& q : p) {
-    row_of(m, q.t, half_span, slot_s, row);
+    rows.fill(q.t, row);
     a.selfadjointView<Eigen::Lower>().rankUpdate(row);
     b += q.mv * row;
     yy += q.mv * q.mv;
@@ -174,8 +191,9 @@ VideoHumMeter::Fit fit_hum(const std::vector<Point>& points, double slot_s, doub
   Eigen::VectorXd low_row;
   double high = -1e300;
   double low = 1e300;
+  const Rows rows(m, half_span, 0);
   for (int i = 0; i < 720; ++i) {
-    row_of(m, i / (720.0 * m.hz), half_span, 0, row);
+    rows.fill(i / (720.0 * m.hz), row);
     row.head(trend_terms).setZero();
     if (m.field_hz > 0) row.tail(2 * field_harmonics).setZero();
     const double y = row.dot(all.x);

@@ -3,7 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstring>
+#include <linebench/dsp/vectorised.hpp>
 #include <numbers>
 #include <vector>
 
@@ -75,24 +75,21 @@ float one(std::span<const float> x, double at) {
 // Sixteen neighbours with the same taps. Sums named one by one stay in registers; an array of them goes
 // through memory at every tap, which takes three times as long.
 constexpr std::size_t block = 16;
-void sixteen(const float* x, const Taps& h, float* out) {
-  using Four [[gnu::vector_size(16)]] = float;
-  const auto load = [](const float* p) {
-    Four v;
-    std::memcpy(&v, p, sizeof v);
-    return v;
-  };
-  Four a{}, b{}, c{}, d{};
-  for (std::size_t t = 0; t < taps; ++t) {
-    a += h[t] * load(x + t);
-    b += h[t] * load(x + t + 4);
-    c += h[t] * load(x + t + 8);
-    d += h[t] * load(x + t + 12);
+LINEBENCH_VECTORISED void sixteens(const float* x, const float* h, float* out, std::size_t blocks) {
+  using linebench::dsp::Eight;
+  for (std::size_t k = 0; k < blocks; ++k, x += block, out += block) {
+    Eight a{}, b{};
+    for (std::size_t t = 0; t < taps; ++t) {
+      Eight low;
+      Eight high;
+      LINEBENCH_LOAD_EIGHT(low, x + t);
+      LINEBENCH_LOAD_EIGHT(high, x + t + 8);
+      a += h[t] * low;
+      b += h[t] * high;
+    }
+    LINEBENCH_STORE_EIGHT(out, a);
+    LINEBENCH_STORE_EIGHT(out + 8, b);
   }
-  std::memcpy(out, &a, sizeof a);
-  std::memcpy(out + 4, &b, sizeof b);
-  std::memcpy(out + 8, &c, sizeof c);
-  std::memcpy(out + 12, &d, sizeof d);
 }
 
 }  // namespace
@@ -110,13 +107,16 @@ void interpolate(std::span<const float> x, double from, double step, std::span<f
     const auto n0 = static_cast<std::ptrdiff_t>(base) - (taps / 2 - 1);
     const Taps h = taps_for(from - base);
     while (k + block <= out.size()) {
+      std::size_t blocks = 1;
       const std::ptrdiff_t n = n0 + static_cast<std::ptrdiff_t>(k);
       if (n < 0 || n + static_cast<std::ptrdiff_t>(taps + block) > static_cast<std::ptrdiff_t>(x.size())) {
         for (std::size_t i = 0; i < block; ++i) out[k + i] = one(x, from + static_cast<double>(k + i));
       } else {
-        sixteen(x.data() + n, h, out.data() + k);
+        const auto inside = static_cast<std::ptrdiff_t>(x.size()) - n - static_cast<std::ptrdiff_t>(taps);
+        blocks = std::min(static_cast<std::size_t>(inside), out.size() - k) / block;
+        sixteens(x.data() + n, h.data(), out.data() + k, blocks);
       }
-      k += block;
+      k += blocks * block;
     }
   }
   for (; k < out.size(); ++k) out[k] = one(x, from + static_cast<double>(k) * step);

@@ -64,33 +64,17 @@ void LevelMeter::line(const LineView& v) {
   if (from < 0 || from + step * static_cast<double>(count) >= static_cast<double>(v.mv.size()) || count < 4)
     return;
   const std::size_t g = group_of(v.index);
-  blocks_.resize(count);
-  sizes_.resize(count);
-  ripples_.resize(count);
-  double at = from;
-  auto n = static_cast<std::size_t>(std::llround(at));
-  for (std::size_t k = 0; k < count; ++k) {
-    at += step;
-    const auto end = static_cast<std::size_t>(std::llround(at));
-    float sum = 0;
-    float sum2 = 0;
-    const std::size_t size = end - n;
-    for (; n < end; ++n) {
-      sum += v.mv[n];
-      sum2 += v.mv[n] * v.mv[n];
-    }
-    sizes_[k] = size;
-    blocks_[k] = sum / static_cast<float>(size);
-    ripples_[k] = sum2 / static_cast<float>(size) - blocks_[k] * blocks_[k];
-  }
+  blocks_.take(v.mv, from, step, count);
+  level_.resize(count);
+  for (std::size_t k = 0; k < count; ++k) level_[k] = blocks_.sum[k] / blocks_.size[k];
   // Without vertical sync to number lines by, those of vertical blanking look like a black picture's.
   const double blank_mv = 12.0 * gain_ + 4.0 * spread_;
-  const bool blank = std::all_of(blocks_.begin(), blocks_.end(),
+  const bool blank = std::all_of(level_.begin(), level_.end(),
                                  [&](float b) { return std::abs(static_cast<double>(b)) < blank_mv; });
   if (v.line == 0 && blank) return;
   for (std::size_t k = 0; k < count; ++k) {
-    sum_[g] += static_cast<double>(blocks_[k]) * static_cast<double>(sizes_[k]);
-    count_[g] += static_cast<double>(sizes_[k]);
+    sum_[g] += static_cast<double>(blocks_.sum[k]);
+    count_[g] += static_cast<double>(blocks_.size[k]);
   }
   const auto still = static_cast<float>(8.0 * gain_ + 2.0 * block_noise_mv_);
   black_.begin_line(v.line);
@@ -98,11 +82,11 @@ void LevelMeter::line(const LineView& v) {
     BlackLevel::Stretch stretch{.from_start_us = (static_cast<double>(k) + 0.5) * block_us_,
                                 .to_end_us = (static_cast<double>(count - k) - 0.5) * block_us_};
     stretch.still =
-        std::abs(blocks_[k + 1] - blocks_[k - 1]) <= still && std::abs(blocks_[k + 1] - blocks_[k]) <= still;
+        std::abs(level_[k + 1] - level_[k - 1]) <= still && std::abs(level_[k + 1] - level_[k]) <= still;
     if (stretch.still) {
-      stretch.level_mv = 0.25 * static_cast<double>(blocks_[k - 1] + 2 * blocks_[k] + blocks_[k + 1]);
-      stretch.ripple_mv2 = static_cast<double>(ripples_[k]);
-      stretch.samples = static_cast<double>(sizes_[k]);
+      stretch.level_mv = 0.25 * static_cast<double>(level_[k - 1] + 2 * level_[k] + level_[k + 1]);
+      stretch.ripple_mv2 = static_cast<double>(blocks_.square[k] / blocks_.size[k] - level_[k] * level_[k]);
+      stretch.samples = static_cast<double>(blocks_.size[k]);
       bins_.add(stretch.level_mv, g);
     }
     black_.add(stretch, g);

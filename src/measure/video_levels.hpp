@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "video_black.hpp"
+#include "video_blocks.hpp"
 #include "video_level_bins.hpp"
 
 namespace linebench::measure {
@@ -35,9 +36,8 @@ class LevelMeter : public LineMeter {
   double active_from_us_;
   double active_to_us_;
   std::vector<bool> picture_line_;
-  std::vector<float> blocks_;
-  std::vector<std::size_t> sizes_;  // samples of each
-  std::vector<float> ripples_;      // variance within each
+  LineBlocks blocks_;
+  std::vector<float> level_;  // of each
   std::array<double, line_groups> sum_{};
   std::array<double, line_groups> count_{};
 };

@@ -2,7 +2,6 @@
 
 #include <algorithm>
 #include <cmath>
-#include <linebench/dsp/fft.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <map>
 #include <numbers>
@@ -97,10 +96,16 @@ void ToneSearch::add(const FlatSpectrum& shape, std::int64_t at, std::span<const
 }
 
 // Power of a tone of that amplitude, mV^2 peak, by bin.
-std::vector<double> ToneSearch::spectrum(const Field& f) const {
-  dsp::RealFft fft(length_);
-  for (std::size_t i = 0; i < length_; ++i)
-    fft.input()[i] = f.samples[i] == 0.0F ? 0.0 : static_cast<double>(f.samples[i]) * hann(i, length_);
+std::vector<double> ToneSearch::spectrum(const Field& f, dsp::RealFft& fft) const {
+  std::fill(fft.input().begin(), fft.input().end(), 0.0);
+  for (const Stretch& s : f.stretches) {
+    // The window's phase is turned on along a stretch, exact to a part in 1e12.
+    const double angle = 2 * pi / static_cast<double>(length_);
+    const std::complex<double> step = std::polar(1.0, angle);
+    std::complex<double> turn = std::polar(1.0, angle * (static_cast<double>(s.at) + 0.5));
+    for (std::size_t i = s.at; i < s.at + s.shape->length(); ++i, turn *= step)
+      fft.input()[i] = static_cast<double>(f.samples[i]) * (0.5 - 0.5 * turn.real());
+  }
   fft.forward();
   double sum = 0;
   for (const Stretch& s : f.stretches)
@@ -121,13 +126,15 @@ ToneSearch::Turned ToneSearch::turned(const Field& f, double hz) const {
     c[i] = static_cast<float>(std::cos(w * static_cast<double>(i)));
     s[i] = static_cast<float>(std::sin(w * static_cast<double>(i)));
   }
+  const std::complex<double> on = std::polar(1.0, w * static_cast<double>(piece));
   for (const Stretch& x : f.stretches) {
-    for (std::size_t i = 0; i < x.shape->length(); i += piece) {
+    std::complex<double> turn = std::polar(1.0, std::remainder(w * static_cast<double>(x.at), 2 * pi));
+    for (std::size_t i = 0; i < x.shape->length(); i += piece, turn *= on) {
       const std::size_t n = std::min(piece, x.shape->length() - i);
       const PieceSums sums = piece_sums(f.samples.data() + x.at + i, c.data(), s.data(), n);
       const auto at = static_cast<double>(x.at + i);
       t.sums.push_back(std::complex<double>(static_cast<double>(sums.re), static_cast<double>(sums.im)) *
-                       std::polar(1.0, std::remainder(w * at, 2 * pi)));
+                       turn);
       t.at.push_back(at + 0.5 * static_cast<double>(n - 1));
       t.power += static_cast<double>(sums.square);
       t.samples += static_cast<double>(n);
@@ -172,7 +179,8 @@ ToneSearch::Fit ToneSearch::fit(const Field& f, const Turned& t, double hz) cons
   }
   std::complex<double> x{};
   const double dw = 2 * pi * (hz - t.hz) / rate_hz_;
-  for (std::size_t i = 0; i < t.sums.size(); ++i) x += t.sums[i] * std::polar(1.0, dw * t.at[i]);
+  for (std::size_t i = 0; i < t.sums.size(); ++i)
+    x += dw == 0 ? t.sums[i] : t.sums[i] * std::polar(1.0, dw * t.at[i]);
   const double det = cc * ss - cs * cs;
   if (!(det > 1e-6 * cc * ss)) return {};
   Fit out;
@@ -226,7 +234,7 @@ double ToneSearch::unfold(double hz, double least_hz) const {
 
 // Fine picture that passed for flat spreads over many multiples of the line rate round a frequency, and
 // taking one tone out leaves the others.
-bool ToneSearch::is_tone(double hz) const {
+bool ToneSearch::is_tone(double hz, const std::vector<double>& before, dsp::RealFft& fft) const {
   const Field& f = fields_.front();
   Field without = f;
   const Fit t = fit(f, turned(f, hz), hz);
@@ -242,8 +250,7 @@ bool ToneSearch::is_tone(double hz) const {
     s.shape->take_out_fit(tone);
     for (std::size_t i = 0; i < tone.size(); ++i) without.samples[s.at + i] -= tone[i];
   }
-  const std::vector<double> before = spectrum(f);
-  const std::vector<double> after = spectrum(without);
+  const std::vector<double> after = spectrum(without, fft);
   const double step = rate_hz_ / static_cast<double>(length_);
   double sum_before = 0;
   double sum_after = 0;
@@ -346,14 +353,15 @@ double ToneSearch::lowest_hz() const {
 ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise_alone) {
   sort_out(noise_alone);
   Result out;
-  std::vector<double> mean;
-  for (const Field& f : fields_) {
-    const std::vector<double> p = spectrum(f);
-    if (mean.empty()) mean.assign(p.size(), 0.0);
-    for (std::size_t k = 0; k < p.size(); ++k) mean[k] += p[k];
-    out.looked = true;
-  }
+  out.looked = !fields_.empty();
   if (!out.looked) return out;
+  dsp::RealFft fft(length_);
+  const std::vector<double> of_first = spectrum(fields_.front(), fft);
+  std::vector<double> mean = of_first;
+  for (auto f = fields_.begin() + 1; f != fields_.end(); ++f) {
+    const std::vector<double> p = spectrum(*f, fft);
+    for (std::size_t k = 0; k < p.size(); ++k) mean[k] += p[k];
+  }
   const auto fields = static_cast<double>(fields_.size());
   const double step = rate_hz_ / static_cast<double>(length_);
   out.from_hz = lowest_hz();
@@ -397,7 +405,7 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
     tried.push_back(hz);
     const double unfolded = unfold(hz, out.from_hz);
     const double fine = refine(fields_.front(), turned(fields_.front(), unfolded));
-    if (!is_tone(fine)) continue;
+    if (!is_tone(fine, of_first, fft)) continue;
     out.tone = measured(fine);
     break;
   }

@@ -3,6 +3,7 @@
 
 #include <complex>
 #include <cstdint>
+#include <linebench/dsp/fft.hpp>
 #include <linebench/measure/video_line.hpp>
 #include <optional>
 #include <span>
@@ -65,12 +66,12 @@ class ToneSearch {
   };
   void sort_out(std::span<const FlatSpectrum* const> noise_alone);
   [[nodiscard]] double lowest_hz() const;
-  [[nodiscard]] std::vector<double> spectrum(const Field& f) const;
+  [[nodiscard]] std::vector<double> spectrum(const Field& f, dsp::RealFft& fft) const;
   [[nodiscard]] Turned turned(const Field& f, double hz) const;
   [[nodiscard]] Fit fit(const Field& f, const Turned& t, double hz) const;
   [[nodiscard]] double refine(const Field& f, const Turned& t) const;
   [[nodiscard]] double unfold(double hz, double least_hz) const;
-  [[nodiscard]] bool is_tone(double hz) const;
+  [[nodiscard]] bool is_tone(double hz, const std::vector<double>& before, dsp::RealFft& fft) const;
   [[nodiscard]] double spread_s(const Turned& t) const;
   [[nodiscard]] Found measured(double hz) const;
 

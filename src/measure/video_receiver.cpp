@@ -116,6 +116,9 @@ const VideoReceiver::Counts& VideoReceiver::counts() const { return impl_->count
 // Looks through the capture, a stretch at a time, until there is a signal.
 bool VideoReceiver::Impl::find_signal() {
   const auto stretch = std::min(acquire_most_samples, static_cast<std::size_t>(acquire_s * setup.rate_hz));
+  // A short capture does not fill it.
+  const std::uint64_t frames = source.facts().frames;
+  buffer.make_room(frames > 0 ? std::min<std::size_t>(stretch + 200'000, frames + 100'000) : stretch);
   while (true) {
     (void)buffer.reach(buffer.begin() + static_cast<std::int64_t>(stretch));
     const auto have = static_cast<std::size_t>(buffer.end() - buffer.begin());

@@ -2,41 +2,12 @@
 
 #include <algorithm>
 #include <cmath>
-#include <linebench/dsp/vectorised.hpp>
 #include <linebench/standards/video.hpp>
 
 namespace linebench::measure {
 namespace {
 
 constexpr double wide_noise_hz = 5e6;  // noise of a video path fills at most this much
-
-struct Sums {
-  float x;
-  float xx;
-};
-
-LINEBENCH_VECTORISED Sums sums_of(const float* x, std::size_t n) {
-  constexpr std::size_t lanes = 8;
-  float s[lanes] = {};
-  float q[lanes] = {};
-  std::size_t i = 0;
-  for (; i + lanes <= n; i += lanes) {
-    for (std::size_t k = 0; k < lanes; ++k) {
-      s[k] += x[i + k];
-      q[k] += x[i + k] * x[i + k];
-    }
-  }
-  for (; i < n; ++i) {
-    s[0] += x[i];
-    q[0] += x[i] * x[i];
-  }
-  Sums out{0, 0};
-  for (std::size_t k = 0; k < lanes; ++k) {
-    out.x += s[k];
-    out.xx += q[k];
-  }
-  return out;
-}
 
 }  // namespace
 
@@ -59,30 +30,20 @@ const LineSignature& SignatureTaker::take(const LineView& v) {
   const double step = block_us_ * v.samples_per_us();
   const auto blocks = static_cast<std::size_t>((to_us_ - from_us_) / block_us_);
   if (step < 2 || blocks < 8) return last_;
-  sums_.resize(blocks);
-  squares_.resize(blocks);
-  sizes_.resize(blocks);
-  double at = v.position(from_us_);
-  auto n = static_cast<std::size_t>(std::llround(at));
-  for (std::size_t k = 0; k < blocks; ++k) {
-    at += step;
-    const std::size_t end = std::min(static_cast<std::size_t>(std::llround(at)), v.mv.size());
-    const Sums s = sums_of(v.mv.data() + n, end - n);
-    sums_[k] = s.x;
-    squares_[k] = s.xx;
-    sizes_[k] = static_cast<float>(end - n);
-    n = end;
-  }
+  blocks_.take(v.mv, v.position(from_us_), step, blocks);
   // Three blocks under [1 2 1]: block borders lie on whole samples, and that takes out what subcarrier this
   // leaves.
+  const std::vector<float>& sum = blocks_.sum;
+  const std::vector<float>& size = blocks_.size;
   for (std::size_t k = 1; k + 1 < blocks; k += 2) {
-    const float a = sums_[k - 1] / sizes_[k - 1];
-    const float b = sums_[k] / sizes_[k];
-    const float c = sums_[k + 1] / sizes_[k + 1];
+    const float a = sum[k - 1] / size[k - 1];
+    const float b = sum[k] / size[k];
+    const float c = sum[k + 1] / size[k + 1];
     last_.level.push_back(0.25F * (a + 2 * b + c));
-    const float size = sizes_[k] + sizes_[k + 1];
-    const float mean = (sums_[k] + sums_[k + 1]) / size;
-    last_.activity.push_back(std::sqrt(std::max(0.0F, (squares_[k] + squares_[k + 1]) / size - mean * mean)));
+    const float n = size[k] + size[k + 1];
+    const float mean = (sum[k] + sum[k + 1]) / n;
+    const float square = (blocks_.square[k] + blocks_.square[k + 1]) / n;
+    last_.activity.push_back(std::sqrt(std::max(0.0F, square - mean * mean)));
   }
   return last_;
 }

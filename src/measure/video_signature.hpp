@@ -4,6 +4,8 @@
 #include <linebench/measure/video_line.hpp>
 #include <vector>
 
+#include "video_blocks.hpp"
+
 namespace linebench::measure {
 
 /// Levels and activity of a line along its active part, in steps of about two subcarrier cycles.
@@ -32,9 +34,7 @@ class SignatureTaker {
   float level_noise_;  // standard deviations of one line's features
   float activity_noise_;
   LineSignature last_;
-  std::vector<float> sums_;
-  std::vector<float> squares_;
-  std::vector<float> sizes_;
+  LineBlocks blocks_;
 };
 
 }  // namespace linebench::measure

@@ -1,0 +1,69 @@
+// Every measure that runs on the lines of a composite signal, each knowing those it builds on.
+#pragma once
+
+#include <array>
+#include <linebench/measure/video.hpp>
+#include <string_view>
+
+#include "video_burst.hpp"
+#include "video_cable.hpp"
+#include "video_echo.hpp"
+#include "video_hum.hpp"
+#include "video_levels.hpp"
+#include "video_noise.hpp"
+#include "video_picture.hpp"
+#include "video_rate.hpp"
+#include "video_samples_check.hpp"
+#include "video_sync.hpp"
+#include "video_termination.hpp"
+
+namespace linebench::measure {
+
+struct VideoMeters {
+  VideoMeters(const VideoSetup& setup, const VideoOptions& options, double clock_error_ppm)
+      : rate(setup.rate_hz, clock_error_ppm),
+        sync(setup),
+        pulses(setup),
+        burst(setup, sync, clock_error_ppm),
+        levels(setup),
+        hum(setup, options.mains_hz, clock_error_ppm),
+        picture(setup, sync),
+        noise(setup, picture),
+        echo(setup, options.velocity_factor),
+        cable(echo, options.cable) {}
+
+  RateMeter rate;
+  SyncMeter sync;
+  PulseMeter pulses;
+  BurstMeter burst;
+  LevelMeter levels;
+  VideoHumMeter hum;
+  PictureMeter picture;
+  NoiseMeter noise;
+  EchoMeter echo;
+  CableMeter cable;
+  TerminationMeter termination;
+  SampleCheck samples;
+
+  struct Named {
+    std::string_view name;
+    LineMeter* meter;
+  };
+  /// In the order in which they take a line and finish: a measure comes after those it asks.
+  [[nodiscard]] std::array<Named, 12> list() {
+    return {{{"line rate, jitter", &rate},
+             {"sync, blanking", &sync},
+             {"pulses", &pulses},
+             {"burst, subcarrier", &burst},
+             {"levels", &levels},
+             {"hum", &hum},
+             {"test pictures", &picture},
+             {"noise, tones", &noise},
+             {"echoes", &echo},
+             {"cable", &cable},
+             {"termination", &termination},
+             {"samples", &samples}}};
+  }
+};
+
+}  // namespace linebench::measure
