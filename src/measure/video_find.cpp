@@ -257,6 +257,7 @@ FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inv
     out.inverted = sign < 0;
   }
   out.share = best.share;
+  out.like = best.score - best.share;
   constexpr double least_share = 0.35;
   if (best.share < least_share) {
     out.reason = range < 1e-3F ? fmt::format("the samples hardly move ({:.2f} mV within a line)",

@@ -1,6 +1,7 @@
 // Finding line sync in unknown samples: polarity, line period, sync depth, and where the first edges are.
 #pragma once
 
+#include <optional>
 #include <span>
 #include <string>
 
@@ -14,6 +15,7 @@ struct FoundSync {
   bool first = false;  ///< `edge` is the first line to use, exactly (set once the tracker has been over it)
   double sync_v = 0;   ///< blanking minus tip, volts
   double share = 0;    ///< of the time that is covered by regular line syncs
+  double like = 0;     ///< 0 to 0.6: how far width, porches and vertical sync are those of line sync
   std::string reason;  ///< when not found: what was seen, in one sentence
 };
 
@@ -24,5 +26,14 @@ inline constexpr double least_to_find_s = 800e-6;
 /// Looks for pulses 3 to 6.5 us wide that repeat at 63 to 65 us on the most negative (or positive) level,
 /// that level followed through hum. Needs about 1 ms.
 [[nodiscard]] FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inverted = true);
+
+/// 0.15 for the width of line sync and as much for like levels on both sides of it.
+inline constexpr double width_and_porches_like = 0.3;
+
+/// The rate, a quarter to four times the one given, at which nearly every line has a pulse like line sync, to
+/// 1 %; nothing where there is none, where it is the one given, or where `as_given`, what find_sync() says by
+/// the rate given, is like sync as well.
+[[nodiscard]] std::optional<double> rate_that_fits(std::span<const float> volts, double rate_hz,
+                                                   const FoundSync& as_given);
 
 }  // namespace linebench::measure

@@ -131,6 +131,17 @@ bool VideoReceiver::Impl::find_signal() {
                       source.facts().source, 1e3 * static_cast<double>(have) / setup.rate_hz));
     }
     sync = find_sync({buffer.data(), have}, setup.rate_hz);
+    if (buffer.begin() == 0) {
+      if (const auto fits = rate_that_fits({buffer.data(), have}, setup.rate_hz, sync)) {
+        constexpr double middle_line_us = 63.8;
+        reason = fmt::format(
+            "line pulses come every {:.3g} us by the {:.4g} MS/s given, as in no television system; at about "
+            "{:.3g} MS/s they would fit: is the rate in the sidecar, the header or the time column right?",
+            middle_line_us * *fits / setup.rate_hz, setup.rate_hz * 1e-6, *fits * 1e-6);
+        sync.found = false;
+        return false;
+      }
+    }
     if (sync.found) {
       sync.edge += static_cast<double>(buffer.begin());
       return true;
