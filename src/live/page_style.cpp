@@ -15,7 +15,7 @@ main{max-width:1100px;margin:0 auto;padding:10px}
 h1{font-size:1.1rem;margin:0 0 6px}h2{font-size:1rem;margin:0 0 4px}
 .bar{display:flex;flex-wrap:wrap;gap:8px;align-items:center;margin:6px 0}
 button,input,select{font:inherit;color:var(--ink);background:var(--card);border:1px solid var(--edge);border-radius:8px;padding:9px 14px;min-height:44px}
-input{flex:1 1 12rem;min-width:8rem}
+input{flex:1 1 15rem;min-width:8rem;width:15rem;max-width:100%}
 button[aria-pressed=true]{background:var(--ink);color:var(--bg)}
 :focus-visible{outline:3px solid var(--one);outline-offset:2px}
 section{background:var(--card);border:1px solid var(--edge);border-radius:10px;padding:10px;margin:10px 0}
@@ -24,7 +24,8 @@ section{background:var(--card);border:1px solid var(--edge);border-radius:10px;p
 table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums}
 th,td{text-align:left;padding:4px 10px 4px 0;border-bottom:1px solid var(--edge);vertical-align:top}
 thead th{color:var(--soft);font-weight:600}tbody th{font-weight:500}
-td b{font-size:1.15rem;white-space:nowrap}td small,.soft{color:var(--soft)}
+td b{font-size:1.15rem;white-space:nowrap;margin-right:.3em}td small,.soft{color:var(--soft)}
+td small{display:inline-block}
 .sure{color:var(--bad);font-weight:700}.state{font-weight:700}.lost{color:var(--bad);font-weight:700}
 .stale td b{color:var(--soft)}
 canvas{display:block;width:100%;height:190px}.thumb{height:auto;image-rendering:pixelated;max-width:480px}

@@ -44,7 +44,7 @@ inline capture::Outcome take_sound(const std::filesystem::path& file, double sec
   const auto watch = [&](const capture::SessionStatus& s) {
     if (shown) shown(static_cast<std::uint64_t>(s.done_s * 1000));
   };
-  const capture::Outcome out = session.run({.take = &sink, .seconds = seconds, .watch = watch});
+  capture::Outcome out = session.run({.take = &sink, .seconds = seconds, .watch = watch});
   if (out.end != capture::End::StorageFailed) (void)writer.finish(out.facts);
   return out;
 }
@@ -84,7 +84,7 @@ inline capture::PictureOutcome take_frames(const std::filesystem::path& file, st
       if (shown) shown(count);
     }
   } telling(sink, shown);
-  const auto out = capture::take_picture(stream, "g", {.take = &telling, .seconds = frames / 25.0});
+  auto out = capture::take_picture(stream, "g", {.take = &telling, .seconds = frames / 25.0});
   if (out.end != capture::End::StorageFailed) (void)sink.finish(out);
   return out;
 }

@@ -1,7 +1,7 @@
 // A process of its own that is killed at any moment, and what it said before.
 #pragma once
 
-#include <signal.h>
+#include <signal.h>  // NOLINT(modernize-deprecated-headers): kill() is not in <csignal>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -20,8 +20,8 @@ namespace fault_test {
 /// LINEBENCH_TEST_LONG: ten times the kills.
 inline int kills() { return std::getenv("LINEBENCH_TEST_LONG") != nullptr ? 200 : 20; }
 
-/// Sends the signal (0: none), waits for the end and forgets the process. @return exit status, 128 + signal when
-/// it was killed.
+/// Sends the signal (0: none), waits for the end and forgets the process. @return exit status, 128 + signal
+/// when it was killed.
 inline int end_process(pid_t& id, int signal) {
   if (signal != 0) ::kill(id, signal);
   int status = 0;

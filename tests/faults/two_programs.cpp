@@ -180,6 +180,7 @@ TEST(TwoPrograms, WithoutAPortEachPageHasItsOwn) {
 TEST(TwoPrograms, OneNewStoreIsMadeOnceByMany) {
   const Folder folder;
   std::vector<std::unique_ptr<Program>> all;
+  all.reserve(6);
   for (int i = 0; i < 6; ++i)
     all.push_back(std::make_unique<Program>(
         folder.path, std::vector<std::string>{"jobs", "--store", "s.sqlite", "new", "feed", "--title",

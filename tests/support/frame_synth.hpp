@@ -135,7 +135,7 @@ class Source final : public linebench::capture::FrameSource {
     if (at_ >= total_) return false;
     const int w = s_.width;
     const int h = s_.height();
-    f.y.resize(static_cast<std::size_t>(w * h));
+    f.y.resize(static_cast<std::size_t>(w) * static_cast<std::size_t>(h));
     f.cb.assign(f.y.size() / 2, 128);
     f.cr.assign(f.y.size() / 2, 128);
     f.number = static_cast<std::uint64_t>(at_);
@@ -143,16 +143,17 @@ class Source final : public linebench::capture::FrameSource {
     const double line_s = s_.lines == 625 ? 64e-6 : 1001.0 / 30000 / 525;
     const double field_s = s_.lines == 625 ? 0.02 : 1001.0 / 60000;
     for (int r = 0; r < h; ++r) {
+      const int field_line = r / 2;
       const bool top = r % 2 == 0;
       const double t =
-          at_ / format_.frame_rate_hz + (top == (s_.lines == 625) ? 0 : field_s) + (r / 2) * line_s;
+          at_ / format_.frame_rate_hz + (top == (s_.lines == 625) ? 0 : field_s) + field_line * line_s;
       const double w_hum = 2 * std::numbers::pi * s_.hum_hz * t;
       const double hum =
           219 * 0.005 *
           (s_.hum_percent * std::sin(w_hum + s_.hum_phase) + s_.hum2_percent * std::sin(2 * w_hum + 0.4));
       const double other = s_.other ? 2.19 * s_.other(t, at_, r) : 0;
-      double d =
-          s_.jitter * normal(random_) + s_.flag_px * std::exp(-(r / 2) / 20.0) + (r >= 300 ? s_.tear_px : 0);
+      double d = s_.jitter * normal(random_) + s_.flag_px * std::exp(-field_line / 20.0) +
+                 (r >= 300 ? s_.tear_px : 0);
       if (s_.shift) d += s_.shift(at_, r);
       double row = r - s_.roll * at_;
       row -= h * std::floor(row / h);
@@ -163,7 +164,7 @@ class Source final : public linebench::capture::FrameSource {
         if (s_.echo_gain != 0) v += s_.echo_gain * value(x - d - s_.echo_px);
         v = 16 + s_.offset + 219 * s_.gain * v + hum + other +
             s_.noise * static_cast<double>(noise_[draw++ & 0xffff]);
-        f.y[static_cast<std::size_t>(r * w + x)] =
+        f.y[static_cast<std::size_t>(r) * static_cast<std::size_t>(w) + static_cast<std::size_t>(x)] =
             static_cast<std::uint8_t>(std::clamp(std::lround(v), 0L, 255L));
       }
       if (s_.coloured_bars) colour_row(f, r);
@@ -211,7 +212,8 @@ class Source final : public linebench::capture::FrameSource {
       const double u = s_.saturation * (u0 * std::cos(turn) - v0 * std::sin(turn));
       const double v = s_.saturation * (u0 * std::sin(turn) + v0 * std::cos(turn));
       const double draw = s_.noise * static_cast<double>(noise_[random_() & 0xffff]);
-      const auto at = static_cast<std::size_t>(r * s_.width / 2 + x);
+      const auto at = (static_cast<std::size_t>(r) * static_cast<std::size_t>(s_.width)) / 2 +
+                      static_cast<std::size_t>(x);
       f.cb[at] = static_cast<std::uint8_t>(
           std::clamp(std::lround(128 + 224 * u / 0.492111 / 1.772 + draw), 0L, 255L));
       f.cr[at] = static_cast<std::uint8_t>(
