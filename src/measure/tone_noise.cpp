@@ -24,6 +24,7 @@ constexpr double shortest_noise_s = 0.25;
 constexpr double frame_s = 0.1;
 constexpr double steady_spread_db =
     2.5;  // between the 15th and 85th percentile, beyond what the noise's band gives
+constexpr double least_beside = 0.1;     // of the tone's power: less does not show in the frames beside it
 constexpr double least_likeness = 0.5;   // between segments; stationary noise has 0.8 and more
 constexpr double quasi_peak_u_db = 0.5;  // the burst tables' tolerance as it bears on noise, k=2
 
@@ -35,14 +36,17 @@ struct Spread {
   double expected_db = 0;  // the same of a stationary noise of this spectrum
 };
 
-Spread level_spread(const LevelResult& level, const NoiseSpectrum& noise, const SpectrumShape& shape) {
+/// @param without mean square of a steady part to be left out of each frame.
+Spread level_spread(const LevelResult& level, const NoiseSpectrum& noise, const SpectrumShape& shape,
+                    double without = 0.0) {
   Spread spread;
   const auto per_frame = std::max<std::size_t>(1, std::llround(frame_s / level.block_s));
   std::vector<double> frames;
   for (std::size_t i = 0; i + per_frame <= level.blocks.size(); i += per_frame) {
     double sum = 0;
     for (std::size_t k = i; k < i + per_frame; ++k) sum += level.blocks[k];
-    if (sum > 0) frames.push_back(db_from_power(sum / static_cast<double>(per_frame)));
+    const double rest = sum / static_cast<double>(per_frame) - without;
+    if (rest > 0) frames.push_back(db_from_power(rest));
   }
   if (frames.size() < 3) return spread;
   std::sort(frames.begin(), frames.end());
@@ -62,6 +66,22 @@ Spread level_spread(const LevelResult& level, const NoiseSpectrum& noise, const 
     spread.expected_db = 2.07 * db_from_power(1.0 + rel);
   }
   return spread;
+}
+
+bool like_programme(const Spread& spread) {
+  return spread.measured_db > steady_spread_db + 2.0 * spread.expected_db;
+}
+
+/// Music with a held note: the note is no test tone, and what is beside it is neither its distortion nor the
+/// path's noise. Empty where the tone, or steady noise beside it, is all there is.
+std::string held_note(const ToneResult& tone, const LevelResult& level, const SpectrumShape& shape) {
+  const double beside = noise_power(tone.noise, bin_weights(shape, Weighting::None)).mean_square;
+  if (beside < least_beside * tone.mean_square) return {};
+  const Spread spread = level_spread(level, tone.noise, shape, tone.mean_square);
+  if (!like_programme(spread)) return {};
+  return fmt::format(
+      "no steady tone: beside the line at {:.1f} Hz there is programme ({:.0f} dB between quiet and loud)",
+      tone.frequency_hz, spread.measured_db);
 }
 
 Readings no_noise(const std::string& why, std::string_view suffix) {
@@ -150,6 +170,13 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
       tone.reason = fmt::format("no steady tone: the line at {:.1f} Hz is {}", tone.frequency_hz, whose);
     }
   }
+  if (tone.found && !options_.tone_hz) {
+    if (const std::string note = held_note(tone, level, shape); !note.empty()) {
+      tone.found = false;
+      tone.step.reset();
+      tone.reason = note;
+    }
+  }
   if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
   result.average = track.power;
@@ -203,7 +230,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
     why = "tones that change (a sweep, steps or programme), not noise; record the idle path or a steady tone";
   } else if (tone.reason.find("comes and goes") != std::string::npos) {
     why = tone.reason + "; record the idle path or a steady tone";
-  } else if (spread.measured_db > steady_spread_db + 2.0 * spread.expected_db) {
+  } else if (like_programme(spread)) {
     why = fmt::format(
         "the level moves like programme ({:.0f} dB between quiet and loud), and programme is not noise; "
         "record the idle path or a steady tone",

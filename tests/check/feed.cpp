@@ -60,6 +60,16 @@ TEST(Feed, HumIsJudgedWithoutProgrammeWhereThatWasTaken) {
   EXPECT_EQ(check_feed(folder, 0).at("job").at("outcome"), "connect");
 }
 
+TEST(Feed, DcUnderProgrammeIsToldThoughTheSourceIsFreeOfItWhenQuiet) {
+  const Folder folder;
+  check_test::programme(folder.path / "clean.wav", -20);
+  check_test::sox("'" + (folder.path / "clean.wav").string() + "' '" +
+                  (folder.path / "feed.audio.wav").string() + "' dcshift 0.08");
+  check_test::quiet(folder.path / "feed.quiet.wav");
+  const json j = check_feed(folder, 1);
+  EXPECT_TRUE(says(j, "change", "DC offset")) << j.at("points").dump(1);
+}
+
 // Nothing plugged in, or a muted card: zeros are not the feed's own quiet.
 TEST(Feed, QuietOfZerosIsNotMeasured) {
   const Folder folder;

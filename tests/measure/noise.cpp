@@ -65,6 +65,25 @@ TEST(Noise, ProgrammeIsNotNoise) {
   EXPECT_NE(reading(r, "audio.noise.a").reason.find("programme"), std::string::npos);
 }
 
+// A drone under speech, a held note in music: no test tone, unless one is known to have been sent. The same
+// tone in steady noise is one, with the signal to noise ratio it was made with.
+TEST(Noise, AHeldNoteUnderProgrammeIsNoTestTone) {
+  Samples x = speech_like(48000, 8.0, 3);
+  synth::add_sine(x, 48000, 440, -38);
+  const auto r = measure(48000, {x});
+  for (const char* id :
+       {"audio.tone.level", "audio.thd", "audio.thd_n", "audio.snr", "audio.noise.unweighted"})
+    EXPECT_FALSE(measured(r, id)) << id;
+  EXPECT_NE(reading(r, "audio.tone.level").reason.find("programme"), std::string::npos)
+      << reading(r, "audio.tone.level").reason;
+  Samples y(synth::count(8.0, 48000));
+  synth::add_noise(y, -40, 5);
+  synth::add_sine(y, 48000, 440, -38);
+  const auto steady = measure(48000, {y});
+  EXPECT_NEAR(value(steady, "audio.tone.level"), -38, 0.3);
+  EXPECT_NEAR(value(steady, "audio.snr"), -38 - synth::noise_in_band(-40, 48000, 20, 20000), 0.4);
+}
+
 TEST(Noise, ASweepIsNeitherToneNorNoise) {
   Samples x(48000 * 6);
   double phase = 0;
