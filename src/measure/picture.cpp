@@ -75,8 +75,11 @@ void widen_by_hum(const Readings& hum, Readings& levels) {
   const Reading* h = find_reading(hum, "picture.hum.level");
   if (h == nullptr || !h->measured()) return;
   for (Reading& r : levels) {
-    const bool codes = r.id == "picture.luma.white" || r.id == "picture.luma.black";
-    const bool mv = r.id == "picture.luma.white_mv" || r.id == "picture.luma.black_mv";
+    const bool bar = r.id.starts_with("picture.bars.");
+    const bool codes =
+        r.id == "picture.luma.white" || r.id == "picture.luma.black" || (bar && r.id.ends_with(".luma"));
+    const bool mv = r.id == "picture.luma.white_mv" || r.id == "picture.luma.black_mv" ||
+                    (bar && r.id.ends_with(".luma_mv"));
     if ((!codes && !mv) || !r.measured()) continue;
     r.uncertainty = std::hypot(r.uncertainty.value_or(0), 0.1 * h->number() / 100 * (codes ? 219 : 700));
   }

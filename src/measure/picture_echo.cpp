@@ -17,23 +17,29 @@ constexpr double least_px = 8.5;  // an echo nearer than this is part of the edg
 constexpr double most_gain =
     0.5;                      // a picture a step later, echo and all, looks like an echo as strong as itself
 constexpr double black = 16;  // code of blanking [BT.601]
+// How ringing sways an echo's level and how little its place, over uncorrelated columns: against windows cut
+// off sharply at 4.8 to 5.8 MHz, in closed form.
+constexpr double ringing_in_level = 14;
+constexpr double ringing_in_place = 0.45;
 
 class EchoSearch {
  public:
   /// @param bars even bars side by side, or 0: then edges are what is steep.
   /// @param degree of the polynomial that each piece of ground may follow by itself: 0 for its level, 2 for a
   /// tilt and its bend, which leaves an echo less to show by.
-  EchoSearch(const std::vector<double>& y, int from, int to, int bars, int degree)
-      : y_(y), clean_(y), from_(from), to_(to), degree_(degree) {
+  /// @param noise rms of what is random in the line.
+  EchoSearch(const std::vector<double>& y, double noise, int from, int to, int bars, int degree)
+      : y_(y), clean_(y), noise_(noise), from_(from), to_(to), degree_(degree) {
     mark_ground(bars);
   }
 
   struct Result {
     bool usable = false;
     double delay_px = least_px, gain = 0, u_delay = 0, u_gain = 0, residual = 0;
-    double strength = 0;  // gain over its noise
-    double bound = 0;     // of the gain at any delay where nothing is found
-    double blind_px = 0;  // shortest delay at which the picture's own edges would hide an echo; 0: none
+    double u_ringing = 0;  // of the gain, by ringing of the picture's edges
+    double strength = 0;   // gain over its noise
+    double bound = 0;      // of the gain at any delay where nothing is found
+    double blind_px = 0;   // shortest delay at which the picture's own edges would hide an echo; 0: none
   };
 
   Result run() {
@@ -77,10 +83,14 @@ class EchoSearch {
     r.residual = std::sqrt(f.rest / std::max(1.0, f.columns));
     // Columns are not independent: what is left after the fit is rounding and ringing, several columns long.
     const double sigma2 = f.rest / std::max(1.0, f.columns) * 1.3 * counted_twice();
+    // What is more than the line's noise is ringing: it goes along with the edges, so it sways the level as a
+    // whole. The place hardly: it alternates within the length of an edge.
+    const double ringing = std::max(0.0, f.rest / std::max(1.0, f.columns) - 1.5 * noise_ * noise_);
     // A strong echo's own echo comes again, from beyond the picture's side as well.
     r.u_gain = std::hypot(std::sqrt(sigma2 / std::max(1.0, f.energy)), 0.1 * r.gain * r.gain);
+    r.u_ringing = std::sqrt(ringing_in_level * ringing / std::max(1.0, f.energy));
     const double slope_energy = derivative_energy(r.delay_px);
-    r.u_delay = std::sqrt(sigma2 / std::max(1e-9, slope_energy * r.gain * r.gain));
+    r.u_delay = std::sqrt(ringing_in_place * sigma2 / std::max(1e-9, slope_energy * r.gain * r.gain));
     r.strength = std::abs(r.gain) / std::max(1e-6, r.u_gain);
     return r;
   }
@@ -252,6 +262,7 @@ class EchoSearch {
 
   const std::vector<double>& y_;
   std::vector<double> clean_;
+  double noise_;
   int from_, to_, degree_;
   std::vector<std::pair<int, int>> ground_;
 };
@@ -260,7 +271,9 @@ class EchoSearch {
 
 void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_factor, Readings& out) {
   const auto search = [&](int degree) {
-    return EchoSearch(line.y, s.first_col / 2, s.width() - s.first_col / 2, s.pattern.bars, degree).run();
+    return EchoSearch(line.y, line.sigma, s.first_col / 2, s.width() - s.first_col / 2, s.pattern.bars,
+                      degree)
+        .run();
   };
   EchoSearch::Result r = search(0);
   // What rounding to codes alone can look like, and ringing of the grabber's filter.
@@ -308,10 +321,11 @@ void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_
   const double u_ns = std::hypot(2 * r.u_delay * ns_per_px, 4.0, s.px_per_us_u * delay_ns);
   const double metres = 0.5e-9 * delay_ns * velocity_factor * light_m_per_s;
   out.push_back(number_reading("picture.echo.delay", delay_ns, u_ns));
-  out.push_back(number_reading("picture.echo.level", db_from_amplitude(std::abs(r.gain)),
-                               std::hypot(8.686 * 2 * r.u_gain / std::abs(r.gain), 0.15),
-                               r.gain > 0 ? "same sign: a second path, or reflections at open ends"
-                                          : "reversed: a short or a double termination on the way"));
+  out.push_back(
+      number_reading("picture.echo.level", db_from_amplitude(std::abs(r.gain)),
+                     std::hypot(8.686 * 2 * std::hypot(r.u_gain, r.u_ringing) / std::abs(r.gain), 0.15),
+                     r.gain > 0 ? "same sign: a second path, or reflections at open ends"
+                                : "reversed: a short or a double termination on the way"));
   out.push_back(
       number_reading("picture.echo.distance", metres, metres * u_ns / delay_ns,
                      fmt::format("half the delay, at {:.2f} of the speed of light", velocity_factor)));

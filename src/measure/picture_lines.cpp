@@ -72,6 +72,21 @@ std::vector<double> aligned_line(const PictureSetup& s, const PictureBand& band,
 
 }  // namespace
 
+double PictureLineMeter::middle_of(const std::vector<std::pair<std::size_t, RowShift>>& found) {
+  if (found.empty()) return 0;
+  std::vector<double> px;
+  for (const auto& f : found) px.push_back(f.second.px);
+  const auto middle = px.begin() + static_cast<std::ptrdiff_t>(px.size() / 2);
+  std::nth_element(px.begin(), middle, px.end());
+  return *middle;
+}
+
+// Rms over the frames, px.
+double PictureLineMeter::camera_moves() const {
+  const auto n = static_cast<double>(std::max<std::uint64_t>(1, seen_frames_));
+  return std::sqrt(std::max(0.0, common_squares_ / n - common_sum_ / n * (common_sum_ / n)));
+}
+
 PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s) {
   const auto h = static_cast<std::size_t>(s.height());
   reference_of_row_.assign(h, -1);
@@ -114,6 +129,7 @@ void PictureLineMeter::push(const PictureView& view) {
   if (view.index > 200 && view.index % 2 != 0) return;
   std::vector<double> shift(static_cast<std::size_t>(setup_.height()), nan);
   lost_.resize(shift.size(), 0);
+  std::vector<std::pair<std::size_t, RowShift>> found;
   for (std::size_t r = 0; r < shift.size(); ++r) {
     const int ref = reference_of_row_[r];
     if (ref < 0) continue;
@@ -125,12 +141,20 @@ void PictureLineMeter::push(const PictureView& view) {
     lost_[r] = s.valid ? 0 : 1;
     if (!s.valid) continue;
     ++seen_;
+    found.emplace_back(r, s);
+  }
+  // What all lines of a live picture do alike the camera does.
+  const double common = setup_.patterned() ? 0.0 : middle_of(found);
+  for (const auto& [r, s] : found) {
+    const double px = s.px - common;
     shift[r] = s.px;
     count_[r] += 1;
-    sum_[r] += s.px;
-    squares_[r] += s.px * s.px;
+    sum_[r] += px;
+    squares_[r] += px * px;
     noise_[r] += s.variance;
   }
+  common_sum_ += common;
+  common_squares_ += common * common;
   ++seen_frames_;
   if (setup_.patterned()) tear_of(shift);
   if (first_frame_.empty()) first_frame_ = std::move(shift);
@@ -219,6 +243,8 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     why =
         "the picture moves too much to compare its lines; send bars or a crosshatch, or hold the camera "
         "still";
+  else if (camera_moves() > 0.5)
+    why = "the whole picture moves sideways: hold the camera still, or send bars or a crosshatch";
   else if (setup_.patterned() && !upright())
     why = "each line of this picture stands elsewhere by itself; send bars or a crosshatch";
   if (!why.empty()) {

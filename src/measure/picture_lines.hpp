@@ -4,6 +4,8 @@
 #include <limits>
 #include <linebench/base/reading.hpp>
 #include <memory>
+#include <utility>
+#include <vector>
 
 #include "picture_shift.hpp"
 #include "picture_view.hpp"
@@ -18,6 +20,8 @@ class PictureLineMeter final : public FrameMeter {
 
  private:
   [[nodiscard]] bool upright() const;
+  [[nodiscard]] static double middle_of(const std::vector<std::pair<std::size_t, RowShift>>& found);
+  [[nodiscard]] double camera_moves() const;
   void tear_of(const std::vector<double>& shift);
 
   const PictureSetup& setup_;
@@ -25,8 +29,9 @@ class PictureLineMeter final : public FrameMeter {
   std::vector<int> reference_of_row_;  // -1: none
   // Of each row: how often seen, sums of the shift and of its square, and the variance noise gives it.
   std::vector<double> count_, sum_, squares_, noise_;
-  std::vector<std::uint8_t> lost_;   // rows not found in the frame before
-  std::vector<double> first_frame_;  // shifts
+  std::vector<std::uint8_t> lost_;              // rows not found in the frame before
+  std::vector<double> first_frame_;             // shifts
+  double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift, live pictures
   double tear_ = 0, tear_sum_ = 0;
   double tear_noise_ = 0;
   int torn_row_ = std::numeric_limits<int>::max();  // the uppermost

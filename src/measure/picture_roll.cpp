@@ -253,8 +253,13 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double step = steps_ > 0 ? step_square_ - 2 * slope * step_ + steps_ * slope * slope : 0;
   const double alike = steps_ > 8 && square > 0 ? std::clamp(1 - step / steps_ / square / 2, 0.0, 0.98) : 0.0;
   const double together = std::sqrt((1 + alike) / (1 - alike));
+  const double free = std::max(2.0, (n_ - 2) * (1 - alike) / (1 + alike));
+  // Halfway between two lines it is found off by as much as this, at either end.
+  constexpr double between = 0.0025;
+  const double u_ends = setup_.fields * between * std::sqrt(n_ / (12 * spread));
   const double u = std::hypot(
-      setup_.fields * coverage_factor(n_ - 2) * u_place * together / std::sqrt(spread), 0.0004 * lines,
+      std::hypot(setup_.fields * coverage_factor(free) * u_place * together / std::sqrt(spread), u_ends),
+      0.0004 * lines,
       5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
   // A picture that shakes or is panned up and down does not roll, but it does move.
   const bool uneven = sigma > 2 && sigma > 0.1 * std::abs(slope) * n_;

@@ -99,7 +99,7 @@ TEST(GrabberGainControl, NoNumberWhereItCannotBeTold) {
 TEST(GrabberGainControl, RatioCoverage) {
   std::vector<GrabberCalibration> known;
   for (const double own : {0.9, 1.0, 1.05}) known.push_back(calibrated({.own = own}));
-  coverage::expect_coverage("picture.sync.ratio", 60, [&](unsigned seed) {
+  coverage::expect_coverage("picture.sync.ratio", 100, [&](unsigned seed) {
     Grabber g{.own = seed % 3 == 0 ? 0.9 : seed % 3 == 1 ? 1.0 : 1.05};
     // Gain control and connectors come back to the same gain within 0.5 % (k = 2; common practice).
     std::mt19937 random(seed);

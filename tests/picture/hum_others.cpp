@@ -35,6 +35,28 @@ TEST(PictureHumOthers, FlickerAndOtherFrequenciesAreNoMainsHum) {
   }
 }
 
+// A picture that rolls with hum bars on it: the roll stays right, and the hum is either right or not told.
+TEST(PictureHumOthers, RollingPictureWithHum) {
+  for (const double lines : {0.6, -3.2, 9.0}) {
+    for (const double percent : {0.5, 2.0, 6.0, 15.0}) {
+      Scene s;
+      s.noise = 1.5;
+      s.picture = frame_synth::landscape;
+      s.roll = lines;
+      s.hum_percent = percent;
+      s.hum_hz = 50.7;
+      const Readings r = measure(s, 25);
+      const Reading& roll = *find_reading(r, "picture.roll");
+      ASSERT_TRUE(roll.measured()) << lines << " lines, " << percent << " %: " << roll.reason;
+      EXPECT_NEAR(roll.number(), lines, 0.1) << percent;
+      EXPECT_NEAR(roll.number(), lines, 1.5 * roll.uncertainty.value()) << percent;
+      if (level(r).measured()) {
+        EXPECT_NEAR(level(r).number(), percent, 0.05 * percent + 0.2) << lines;
+      }
+    }
+  }
+}
+
 // A saw at twice the mains [Fourier: amplitudes 1/k]: what is counted, and what sharper edges leave open.
 TEST(PictureHumOthers, PulsesOfARectifier) {
   Scene s = flat_field();

@@ -131,6 +131,23 @@ TEST(PictureStranger, ClippedPictureWithHumDoesNotMove) {
   }
 }
 
+// A camera that is panned moves all lines alike: that is no line jitter.
+TEST(PictureStranger, PanIsNoJitter) {
+  for (const double px : {0.05, 0.8, 3.0}) {
+    Scene s;
+    s.noise = 2;
+    s.picture = frame_synth::landscape;
+    s.shift = [px](int frame, int) { return px * frame; };
+    const Readings r = frame_synth::measure(s, 20);
+    const Reading& jitter = get(r, "picture.jitter");
+    if (jitter.measured()) {
+      EXPECT_LE(jitter.number(), jitter.uncertainty.value()) << px;
+    } else if (px == 0.8) {
+      EXPECT_NE(jitter.reason.find("sideways"), std::string::npos) << jitter.reason;
+    }
+  }
+}
+
 TEST(PictureStranger, LossyCoderGivesNoBoundOfNoise) {
   Scene s;
   s.noise = 0.3;

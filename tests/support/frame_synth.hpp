@@ -84,7 +84,8 @@ struct Scene {
   double tear_px = 0;  ///< all below row 300 moved right
   /// Sideways, px, by frame and row of the frame; on top of the above.
   std::function<double(int frame, int row)> shift{};
-  double roll = 0;  ///< frame lines a frame, down; the picture comes round at its own height
+  double roll = 0;            ///< frame lines a frame, down; the picture comes round at its own height
+  bool roll_scanned = false;  ///< it goes on from row to row, as of a signal; else from frame to frame
   double echo_px = 0;
   double echo_gain = 0;
   double saturation = 1;
@@ -155,7 +156,7 @@ class Source final : public linebench::capture::FrameSource {
       double d = s_.jitter * normal(random_) + s_.flag_px * std::exp(-field_line / 20.0) +
                  (r >= 300 ? s_.tear_px : 0);
       if (s_.shift) d += s_.shift(at_, r);
-      double row = r - s_.roll * at_;
+      double row = r - s_.roll * (s_.roll_scanned ? t * format_.frame_rate_hz : at_);
       row -= h * std::floor(row / h);
       // Gaussian values drawn once; each row starts at a place of its own among them.
       std::size_t draw = random_() & 0xffff;
