@@ -374,6 +374,13 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
   }
   const double to_percent = 100 / white_codes;
   if (found < 0.5 * seconds) {
+    const auto tone = std::find_if(fits_.begin(), fits_.end(), [](const HumFit& f) { return f.tone_pp > 0; });
+    if (tone != fits_.end() && tone->tone_pp > 2.4 * rounding_rms(noise))
+      return refuse(fmt::format("rows change at {:.1f} Hz by {:.2g} % of nominal white peak to peak (by line "
+                                "time, as far as 400 Hz), which is not mains: the picture flickers, or "
+                                "something on another frequency comes in; look with the waveform view",
+                                tone->tone_hz, tone->tone_pp * to_percent),
+                    std::nullopt);
     if (unlike)
       return refuse(
           "rows change, but not as mains hum spreads over them: the picture flickers, or something on "

@@ -60,13 +60,17 @@ class Fitter {
     out.slowest_hz = p_.difference_s > 0 ? 1 / seconds_ : 0;
     out.least_pp = std::max(2 * least_amplitude(), least_shown());
     out.found = strongest > 28 && total > 0 && std::abs(base_ - best) < 1.5 / seconds_ + 0.05;
-    if (!out.found) return out;
+    if (!out.found) {
+      find_tone(out);
+      return out;
+    }
     report(out);
     const double unlike = share_unlike();
     const bool shown = out.pp > least_shown();
     out.unlike = out.found && shown && unlike > 0.4;
     out.found = out.found && shown && !out.unlike;
-    out.pp_u = std::hypot(out.pp_u, 0.25 * out.pp * std::sqrt(std::clamp(unlike - 0.01, 0.0, 1.0)));
+    if (out.unlike) find_tone(out);
+    out.pp_u = std::hypot(out.pp_u, 0.25 * out.pp * std::sqrt(std::clamp(unlike - 0.001, 0.0, 1.0)));
     // Of a saw or pulses about as much is missing as the last harmonic counted has.
     if (out.cut_short)
       out.pp_u = std::hypot(out.pp_u, std::abs(a_[static_cast<std::size_t>(out.highest - 1)]));
@@ -149,6 +153,28 @@ class Fitter {
       }
     }
     return best_hz;
+  }
+
+  // The rows of a field tell frequencies apart that are the same from field to field, as far as the shapes
+  // reach.
+  void find_tone(HumFit& out) const {
+    constexpr double first_hz = 2, last_hz = 400;
+    if (p_.difference_s > 0 || seconds_ < 0.5) return;
+    double total = 0, best = 0;
+    for (const FieldProfile& x : clean_) total += dot(x.c, x.c);
+    const auto look = [&](double hz) {
+      const Line l = project(hz, hz, clean_);
+      const double explained = l.d > 1 ? std::norm(l.z) / l.d : 0;
+      if (explained <= best) return;
+      best = explained;
+      out.tone_hz = hz;
+      out.tone_pp = 2 * std::abs(l.z) / l.d;
+    };
+    const double step = 0.35 / seconds_;
+    for (double hz = first_hz; hz < last_hz; hz += step) look(hz);
+    for (double closer = step / 2; closer > 0.002; closer /= 2)
+      for (const double hz : {out.tone_hz - closer, out.tone_hz + closer}) look(hz);
+    if (best < 0.5 * total || best < 60 * (total - best) / dof_) out.tone_hz = out.tone_pp = 0;
   }
 
   // One Gauss-Newton step over amplitudes and, where asked, frequency.

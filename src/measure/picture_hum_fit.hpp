@@ -71,6 +71,8 @@ struct HumFit {
   /// another frequency. Then nothing is found.
   bool unlike = false;
   double other_hz = 0, other_pp = 0;  ///< a second comb beside it, codes; 0: none
+  /// One tone of no mains that makes up most of what changes, and its codes peak to peak; 0: there is none.
+  double tone_hz = 0, tone_pp = 0;
   double slowest_hz = 0;  ///< least_pp holds for bars that move at least so fast; 0: also for standing ones
   std::array<std::complex<double>, hum_harmonics>
       a{};  ///< of base_hz: sum of Re(a_j exp(i 2 pi j f t)), codes

@@ -255,7 +255,7 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   const double together = std::sqrt((1 + alike) / (1 - alike));
   const double free = std::max(2.0, (n_ - 2) * (1 - alike) / (1 + alike));
   // Halfway between two lines it is found off by as much as this, at either end.
-  constexpr double between = 0.0025;
+  constexpr double between = 0.0015;
   const double u_ends = setup_.fields * between * std::sqrt(n_ / (12 * spread));
   const double u = std::hypot(
       std::hypot(setup_.fields * coverage_factor(free) * u_place * together / std::sqrt(spread), u_ends),

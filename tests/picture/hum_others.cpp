@@ -1,5 +1,6 @@
 // What is no mains hum, or more than one: flicker, other frequencies, pulses, two supplies, slow bars, lost
 // time.
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include "support/frame_synth.hpp"
@@ -28,10 +29,13 @@ TEST(PictureHumOthers, FlickerAndOtherFrequenciesAreNoMainsHum) {
   EXPECT_FALSE(level(r).measured()) << level(r).number();
   EXPECT_FALSE(level(r).at_most.has_value());
   EXPECT_NE(level(r).reason.find("flickers"), std::string::npos);
-  for (const double hz : {33.3, 400.0, 371.0}) {
+  for (const double hz : {33.3, 83.4, 217.0, 400.0, 371.0}) {
     s.other = [hz](double t, int, int) { return 0.5 * turns(t, hz); };
     r = measure(s, 100);
     EXPECT_FALSE(level(r).measured()) << hz << " Hz read as " << level(r).number();
+    if (hz < 380) {
+      EXPECT_NE(level(r).reason.find(fmt::format("at {:.1f} Hz", hz)), std::string::npos) << level(r).reason;
+    }
   }
 }
 
@@ -55,6 +59,31 @@ TEST(PictureHumOthers, RollingPictureWithHum) {
       }
     }
   }
+}
+
+// Bars drawn one cycle over a field's 288 rows, as if there were no lines in blanking: no mains does that at
+// the rate it seems to have, and the level's uncertainty says so.
+TEST(PictureHumOthers, DrawnWithoutBlanking) {
+  int inside = 0;
+  double claimed = 0;
+  for (int i = 0; i < 12; ++i) {
+    Scene s = flat_field();
+    s.line = i % 2 == 0 ? frame_synth::flat(0.5) : frame_synth::bars(0.75, 0.75);
+    const double percent = 1 + i % 4;
+    s.other = [=](double, int, int row) {
+      return percent / 2 * std::sin(2 * std::numbers::pi * (row / 2) / 288.0 + 0.55 * i);
+    };
+    const Readings r = measure(s, 25, static_cast<unsigned>(i + 1));
+    if (!level(r).measured()) {
+      ++inside;
+      continue;
+    }
+    std::printf("  %.0f %%: %.3f +-%.3f\n", percent, level(r).number(), level(r).uncertainty.value());
+    inside += std::abs(level(r).number() - percent) <= level(r).uncertainty.value() ? 1 : 0;
+    claimed = std::max(claimed, level(r).uncertainty.value() / percent);
+  }
+  EXPECT_GE(inside, 11);
+  EXPECT_LT(claimed, 0.3);
 }
 
 // A saw at twice the mains [Fourier: amplitudes 1/k]: what is counted, and what sharper edges leave open.
