@@ -130,6 +130,66 @@ std::vector<Found> apl(unsigned seed) {
   return std::move(t).found();
 }
 
+// Half the rate little above the subcarrier: a steep filter ends there, as a recorder's does.
+std::vector<Found> near_the_limit(unsigned seed) {
+  Draw d(seed);
+  Wave w = video_test::with_bars(d.coin() ? wave_525() : wave_625());
+  w.burst_pp_mv *= d.between(0.8, 1.2);
+  w.start_line = d.between(1, w.lines);
+  const double rate = d.between(10e6, 12.5e6);
+  std::vector<float> fine = clean(w, 2 * rate, 0.06);
+  video_test::filter(fine, 2 * rate, [&](double hz) {
+    const double x = std::clamp((hz / rate - 0.48) / 0.02, 0.0, 1.0);
+    return std::complex<double>(0.5 + 0.5 * std::cos(pi * x), 0);
+  });
+  std::vector<float> v(fine.size() / 2);
+  for (std::size_t i = 0; i < v.size(); ++i) v[i] = fine[2 * i];
+  add_noise(v, d.octaves(1, 10), seed);
+  Trial t(measured(rate, std::move(v)));
+  t.expect("video.burst.amplitude", w.burst_pp_mv);
+  t.expect("video.burst.start", w.burst_from_us);
+  t.expect("video.burst.cycles", w.burst_cycles);
+  t.expect("video.breezeway", w.burst_from_us - w.sync_us);
+  const char* const names[] = {"yellow", "cyan", "green", "magenta", "red", "blue"};
+  const std::vector<Piece> bars = w.picture(100);
+  for (std::size_t i = 0; i < 6; ++i) {
+    const Piece& bar = bars[i + 1];
+    const std::string id = std::string("video.bars.") + names[i];
+    t.expect(id + ".chroma", 2 * std::hypot(bar.u_mv, bar.v_mv));
+    const double degrees = std::atan2(bar.v_mv, bar.u_mv) * 180 / pi;
+    t.expect(id + ".phase", degrees < 0 ? degrees + 360 : degrees);
+  }
+  return std::move(t).found();
+}
+
+// A live picture whose darkest parts a source or camera cut off at black: every line another.
+std::vector<Found> clipped_black(unsigned seed) {
+  Draw d(seed);
+  Wave w = wave_525();
+  const double black = d.coin() ? 375.0 / 7 : 0.0;
+  const double share = d.between(0.2, 0.4);  // of the range below black
+  const double across = d.between(0.08, 0.15);
+  const double down = d.between(0.015, 0.04);
+  const double turn = d.between(0, 6);
+  w.picture = [=](int line) {
+    const double y = line % 263;
+    std::vector<Piece> out;
+    for (int k = 0; k < 40; ++k) {
+      const double t = 9.6 + 1.3 * k;
+      const double a =
+          0.5 + 0.3 * std::sin(across * t + down * y) + 0.2 * std::sin(0.37 * t - 0.043 * y + turn);
+      const double level = std::max(0.0, (a - share) / (1 - share));
+      out.push_back({k == 0 ? 0.0 : t, black + level * (5000.0 / 7 - black)});
+    }
+    return out;
+  };
+  w.start_line = d.between(1, 500);
+  w.noise_mv = d.octaves(1, 30);
+  Trial t(measured(w, d.one_of({13.5e6, 18e6}), 0.06, seed));
+  t.expect("video.setup", black);
+  return std::move(t).found();
+}
+
 }  // namespace
 
 void add_waveform_path_cases(std::vector<Case>& to) {
@@ -143,6 +203,14 @@ void add_waveform_path_cases(std::vector<Case>& to) {
                 echo});
   to.push_back({"waveform", "cable that loses 1 to 8 dB at 5 MHz, noise of 2 to 7 mV, 80 ms", 30, cable});
   to.push_back({"waveform", "flat fields of 100 to 700 mV, noise of 1 to 10 mV, 60 ms", 30, apl});
+  to.push_back(
+      {"waveform",
+       "bars as a recorder of 10 to 12.5 MS/s with a steep filter takes them, noise of 1 to 10 mV, 60 ms", 40,
+       near_the_limit, true});
+  to.push_back(
+      {"waveform",
+       "live pictures of 525 lines cut off at black, with setup and without, noise of 1 to 30 mV, 60 ms", 40,
+       clipped_black, true});
 }
 
 }  // namespace accuracy
