@@ -122,7 +122,7 @@ void LevelMeter::finish(const VideoSetup& setup, Readings& out) {
                  ? "brightest flat part of the picture"
                  : fmt::format(
                        "brightest flat part of the picture, {:.0f} % of white by the sync: the picture may "
-                       "have no full white",
+                       "have no full white, or its source cuts it off there",
                        share);
   }
   const bool dark = w && w->mean < 0.12 * nominal_white_mv_ * setup.gain();

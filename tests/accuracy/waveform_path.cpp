@@ -206,11 +206,11 @@ void add_waveform_path_cases(std::vector<Case>& to) {
   to.push_back(
       {"waveform",
        "bars as a recorder of 10 to 12.5 MS/s with a steep filter takes them, noise of 1 to 10 mV, 60 ms", 40,
-       near_the_limit, true});
+       near_the_limit});
   to.push_back(
       {"waveform",
        "live pictures of 525 lines cut off at black, with setup and without, noise of 1 to 30 mV, 60 ms", 40,
-       clipped_black, true});
+       clipped_black});
 }
 
 }  // namespace accuracy
