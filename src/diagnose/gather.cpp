@@ -184,10 +184,13 @@ std::vector<std::string> suffixes_of(const Capture& capture) {
 std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
   for (const Evidence& e : evidence) {
     if ((e.sign == "video.lock" && e.word == "free") || (e.sign == "picture.lock" && e.word == "roll")) {
+      const auto open = e.shown.find('(');
+      const std::string how =
+          open == std::string::npos ? "" : " (" + e.shown.substr(open + 1, e.shown.size() - open - 2) + ")";
       return {fmt::format(
-          "The camera is not locked to the mains ({}): that a hum bar rolls is harmless by itself and says "
+          "The camera is not locked to the mains, so a hum bar rolls{}: that is harmless by itself and says "
           "nothing against the camera. Look for the hum, and the bar goes with it.",
-          e.shown)};
+          how)};
     }
   }
   return {};

@@ -23,6 +23,14 @@ std::optional<Hum> hum_frequency(const std::vector<Capture>& captures, std::stri
   return best;
 }
 
+// How a hum bar moves, as one sees it.
+std::string pace(double bars_a_second) {
+  const double size = std::abs(bars_a_second);
+  const std::string often =
+      size < 0.5 ? fmt::format("a bar every {:.0f} s", 1 / size) : fmt::format("{:.1f} bars a second", size);
+  return often + (bars_a_second > 0 ? ", upwards" : ", downwards");
+}
+
 }  // namespace
 
 void gather_picture(const Capture& c, Gatherer& out) {
@@ -35,7 +43,7 @@ void gather_picture(const Capture& c, Gatherer& out) {
   out.amount("picture.hum.level", r, "picture.hum.level", c.name);
   if (const auto bar = number_of(r, "picture.hum.bar_rate")) {
     if (std::abs(bar->value) > 1.5 * bar->u && std::abs(bar->value) > 0.01) {
-      out.word("picture.lock", "roll", c.name, fmt::format("{:.3f} bars a second", bar->value));
+      out.word("picture.lock", "roll", c.name, pace(bar->value));
     } else if (bar->u < 0.01) {
       out.word("picture.lock", "stand still", c.name);
     }

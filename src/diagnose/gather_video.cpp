@@ -8,9 +8,24 @@
 namespace linebench::diagnose {
 namespace {
 
+// Full bars and three-quarter ones are one picture at two levels, told by the level of sync; where sync and
+// burst are not at one level, they may be either.
+bool may_be_either(const Readings& readings, const standards::VideoStandard& nominal) {
+  const auto sync = number_of(readings, "video.sync.amplitude");
+  const auto burst = number_of(readings, "video.burst.amplitude");
+  if (!sync || !burst || !(sync->value > 0) || !(burst->value > 0)) return false;
+  constexpr double halfway_db = 1.25;  // between 100 and 75 %
+  const double apart = db_from_amplitude(sync->value / std::abs(nominal.sync_mv.nominal)) -
+                       db_from_amplitude(burst->value / nominal.burst_pp_mv.nominal);
+  return std::abs(apart) > halfway_db;
+}
+
 // Recipes that hold full white; for others a level below nominal says nothing.
-bool white_sent(const CaptureFacts& facts, const Readings& readings) {
-  if (const auto kind = text_of(readings, "video.bars.kind"); kind && kind->starts_with("100")) return true;
+bool white_sent(const CaptureFacts& facts, const Readings& readings,
+                const standards::VideoStandard& nominal) {
+  const std::string kind = text_of(readings, "video.bars.kind").value_or("");
+  if (kind.starts_with("100/0/75") || (kind.starts_with("100") && !may_be_either(readings, nominal)))
+    return true;
   for (const char* start : {"video-bars-100", "video-bands", "video-white", "video-window", "video-pulse-bar",
                             "video-staircase", "video-composite-line", "video-field-square"}) {
     if (facts.signal.starts_with(start)) return true;
@@ -64,7 +79,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
   const auto white = number_of(r, "video.white");
   if (white) {
     const bool high = white->value > 1.06 * nominal.white_mv.nominal;
-    if (high || white_sent(c.facts, r))
+    if (high || white_sent(c.facts, r, nominal))
       ratio("video.white.level", *white, nominal.white_mv.nominal, c.name,
             fmt::format("{:.0f} mV", white->value), out);
   }

@@ -57,6 +57,29 @@ TEST(DiagnosePicture, TerminationsMakeNoSecondFault) {
   }
 }
 
+// 75/7.5/75/7.5 bars have 549 mV of white (0.75 x (714.3 - 53.6) + 53.6, SMPTE 170M's levels); beside a sync
+// at 60 % they look like full bars a quarter low, and burst and setup at their levels say that nothing but
+// sync is.
+TEST(DiagnosePicture, LowSyncIsNoSaggingSupply) {
+  Readings r;
+  r.push_back(text_reading("video.signal", "present"));
+  r.push_back(text_reading("video.system", "525"));
+  r.push_back(text_reading("video.pattern", "colour bars 100 %"));
+  r.push_back(text_reading("video.bars.kind", "100"));
+  r.push_back(number("video.sync.amplitude", 0.6 * 285.7, 1));
+  r.push_back(number("video.white", 549.1, 1));
+  r.push_back(number("video.burst.amplitude", 285.7, 1));
+  r.push_back(number("video.setup", 53.6, 1));
+  const Diagnosis d = diagnosed({of_readings(r)}, {"525", ""});
+  EXPECT_EQ(first(d), "sync-low") << shown(d);
+  EXPECT_LT(probability(d, "supply-sagging"), 0.1) << shown(d);
+  EXPECT_LT(probability(d, "input-overloaded"), 0.1) << shown(d);
+  // A supply that sags takes sync, white and burst down together.
+  Readings low = bars_625(300 * 0.7, 700 * 0.68, 300 * 0.7);
+  low.push_back(number("video.nonlinearity", 9, 0.5));
+  EXPECT_EQ(first(diagnosed({of_readings(low)})), "supply-sagging") << shown(diagnosed({of_readings(low)}));
+}
+
 TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {
   const Diagnosis d = diagnosed({of_readings(bars_625())});
   EXPECT_GT(d.nothing_wrong, 0.5) << shown(d);
