@@ -80,6 +80,18 @@ TEST(DiagnosePicture, LowSyncIsNoSaggingSupply) {
   EXPECT_EQ(first(diagnosed({of_readings(low)})), "supply-sagging") << shown(diagnosed({of_readings(low)}));
 }
 
+// 525 lines where 625 are expected are wrong whatever else is right; receivers that find the standard by
+// themselves (common practice of grabbers) show them steady and in colour all the same.
+TEST(DiagnosePicture, AnotherScanningThanExpectedIsNotSound) {
+  const Capture wave = of_readings(bars_625());
+  Readings frames;
+  frames.push_back(text_reading("picture.signal", "present"));
+  frames.push_back(text_reading("picture.colour", "present"));
+  const Diagnosis d = diagnosed({wave, of_readings(frames, "picture.yuv")}, {"525", ""});
+  EXPECT_EQ(first(d), "wrong-standard") << shown(d);
+  EXPECT_LT(d.nothing_wrong, 0.2) << shown(d);
+}
+
 TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {
   const Diagnosis d = diagnosed({of_readings(bars_625())});
   EXPECT_GT(d.nothing_wrong, 0.5) << shown(d);
