@@ -31,6 +31,17 @@ std::string pace(double bars_a_second) {
   return often + (bars_a_second > 0 ? ", upwards" : ", downwards");
 }
 
+void lost_frames(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  const auto dropped = number_of(r, "picture.frames.dropped");
+  const auto doubled = number_of(r, "picture.frames.duplicated");
+  const double frames = static_cast<double>(c.facts.frames);
+  if ((dropped || doubled) && frames > 0) {
+    const double lost = (dropped ? dropped->value : 0) + (doubled ? doubled->value : 0);
+    out.number("picture.frames.lost", 1000 * lost / frames, 2000 * std::sqrt(lost) / frames, c.name);
+  }
+}
+
 }  // namespace
 
 void gather_picture(const Capture& c, Gatherer& out) {
@@ -48,8 +59,9 @@ void gather_picture(const Capture& c, Gatherer& out) {
       out.word("picture.lock", "stand still", c.name);
     }
   }
+  bool rolls = false;
   if (const auto roll = number_of(r, "picture.roll")) {
-    const bool rolls = std::abs(roll->value) > std::max(0.5, 1.5 * roll->u);
+    rolls = std::abs(roll->value) > std::max(0.5, 1.5 * roll->u);
     out.word("picture.roll", rolls ? "rolls" : "steady", c.name,
              fmt::format("{:.1f} lines a frame", roll->value));
   }
@@ -66,18 +78,14 @@ void gather_picture(const Capture& c, Gatherer& out) {
   } else if (const auto b = bound_of(r, "picture.echo.level")) {
     out.bound("picture.echo.level", *b, 0, c.name);
   }
+  // Where the picture rolls, its parts are not where levels and colours are looked for.
+  if (rolls) return lost_frames(c, out);
   const bool coloured = text_of(r, "picture.colour").value_or("") != "none";
   if (const auto s = number_of(r, "picture.saturation"); coloured && s && s->value > 0)
     out.number("picture.saturation", db_from_amplitude(s->value), 8.686 * s->u / s->value, c.name);
   if (const auto g = number_of(r, "picture.luma.gain"); g && g->value > 0)
     out.number("picture.luma.gain", db_from_amplitude(g->value / 100), 8.686 * g->u / g->value, c.name);
-  const auto dropped = number_of(r, "picture.frames.dropped");
-  const auto doubled = number_of(r, "picture.frames.duplicated");
-  const double frames = static_cast<double>(c.facts.frames);
-  if ((dropped || doubled) && frames > 0) {
-    const double lost = (dropped ? dropped->value : 0) + (doubled ? doubled->value : 0);
-    out.number("picture.frames.lost", 1000 * lost / frames, 2000 * std::sqrt(lost) / frames, c.name);
-  }
+  lost_frames(c, out);
 }
 
 namespace {

@@ -22,7 +22,11 @@ constexpr std::size_t pieces_shown = 6;
 constexpr double worth_a_paragraph = 0.1;  // less likely faults get a line
 constexpr double worth_a_headline = 0.2;
 
-double rounded(double v, double step) { return std::round(v / step) * step; }
+// Divided at the end where it can be, so that what is printed is short: 0.1 is no binary number.
+double rounded(double v, double step) {
+  const double steps = std::round(v / step);
+  return step < 1 ? steps / std::round(1 / step) : steps * step;
+}
 
 json bearing_json(const Bearing& b) {
   return {{"reading", b.sign},

@@ -92,6 +92,20 @@ TEST(DiagnosePicture, AnotherScanningThanExpectedIsNotSound) {
   EXPECT_LT(d.nothing_wrong, 0.2) << shown(d);
 }
 
+// A picture that slides through the frame has its colours elsewhere than they are looked for: hold is at
+// fault (common practice: weak or missing sync), and no cable for the colours.
+TEST(DiagnosePicture, ARollingPictureSaysNothingOfItsColours) {
+  Readings r;
+  r.push_back(text_reading("picture.signal", "present"));
+  r.push_back(text_reading("picture.colour", "present"));
+  r.push_back(number("picture.roll", -5.3, 0.1));
+  r.push_back(number("picture.saturation", 0.62, 0.02));
+  const std::vector<Capture> one = {of_readings(r, "picture.yuv")};
+  EXPECT_FALSE(evidence(one, "picture.saturation").has_value());
+  EXPECT_LT(probability(diagnosed(one), "cable-long"), 0.2) << shown(diagnosed(one));
+  EXPECT_LT(diagnosed(one).nothing_wrong, 0.2) << shown(diagnosed(one));
+}
+
 TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {
   const Diagnosis d = diagnosed({of_readings(bars_625())});
   EXPECT_GT(d.nothing_wrong, 0.5) << shown(d);
