@@ -7,6 +7,10 @@
 namespace linebench::diagnose {
 namespace {
 
+// Public and generator mains; what keeps time outside is no mains hum.
+constexpr double least_mains_hz = 45;
+constexpr double most_mains_hz = 66;
+
 struct Hum {
   Number hz;
   std::string from;
@@ -17,6 +21,7 @@ std::optional<Hum> hum_frequency(const std::vector<Capture>& captures, std::stri
   for (const Capture& c : captures) {
     for (const Reading& r : c.readings) {
       if (!r.id.starts_with(prefix) || !std::holds_alternative<double>(r.value) || !r.uncertainty) continue;
+      if (r.number() < least_mains_hz || r.number() > most_mains_hz) continue;
       if (!best || *r.uncertainty < best->hz.u) best = Hum{{r.number(), *r.uncertainty}, c.name};
     }
   }

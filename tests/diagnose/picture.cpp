@@ -106,6 +106,22 @@ TEST(DiagnosePicture, ARollingPictureSaysNothingOfItsColours) {
   EXPECT_LT(diagnosed(one).nothing_wrong, 0.2) << shown(diagnosed(one));
 }
 
+// Mains and generators run between 45 and 65 Hz; a field-rate remnant read at 44.98 Hz sets no second mains
+// against that of the sound.
+TEST(DiagnosePicture, WhatIsNoMainsFrequencyIsNoSecondMains) {
+  Readings sound;
+  sound.push_back(number("audio.hum.frequency", 59.984, 0.003));
+  sound.push_back(number("audio.hum.level", -60, 0.3));
+  Readings low;
+  low.push_back(text_reading("video.signal", "present"));
+  low.push_back(number("video.hum.frequency", 44.981, 0.004));
+  const Capture audio = of_readings(sound, "lines.wav");
+  EXPECT_FALSE(evidence({audio, of_readings(low)}, "job.hum").has_value());
+  low.back() = number("video.hum.frequency", 50.02, 0.004);
+  ASSERT_TRUE(evidence({audio, of_readings(low)}, "job.hum").has_value());
+  EXPECT_EQ(evidence({audio, of_readings(low)}, "job.hum")->word, "two frequencies");
+}
+
 TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {
   const Diagnosis d = diagnosed({of_readings(bars_625())});
   EXPECT_GT(d.nothing_wrong, 0.5) << shown(d);
