@@ -226,6 +226,13 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
   } else {
     o.points.push_back({Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
+    const bool by_grabber = std::any_of(s.captures.begin(), s.captures.end(),
+                                        [](const auto& c) { return c.facts.kind == "frames"; });
+    const bool by_digitiser = std::any_of(s.captures.begin(), s.captures.end(),
+                                          [](const auto& c) { return c.facts.kind == "composite samples"; });
+    if (by_grabber && !by_digitiser)
+      o.points.push_back(
+          {Weight::Note, words.text("site-grabber-hides"), "", words.text("site-grabber-hides-do"), ""});
   }
   return o;
 }

@@ -87,6 +87,27 @@ TEST(Site, NothingWrongIsSaidAndNotMadeUp) {
   EXPECT_EQ(json::parse(r.out).at("job").at("outcome"), "no fault found");
 }
 
+// A grabber locks to what comes and gives frames of the standard's lines: what is wrong with sync is not in
+// them.
+TEST(Site, ASoundPictureOfAGrabberSaysWhatItHides) {
+  const Folder folder;
+  ASSERT_EQ(run(folder, "signals write video-bars-75 --frames 50 --out site.at.4.yuv").exit, 0);
+  std::ofstream(folder.path / "answers.toml") << R"("site.name" = "Ferry terminal"
+"site.path" = "Lane 3 camera"
+"complaint" = "The picture rolls"
+"site.seen" = "roll"
+"site.where" = "one"
+"site.system" = "625"
+"site.parts" = "camera, cable to hub, hub, cable to monitor"
+"checklist.after" = "all"
+)";
+  const auto r = run(folder, "check site --from-files . --json");
+  ASSERT_FALSE(r.out.empty()) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "no fault found") << j.dump(1);
+  EXPECT_NE(j.dump().find("digitiser or oscilloscope"), std::string::npos) << j.at("points").dump(1);
+}
+
 TEST(Site, CureThatChangesNothingIsNotCalledOne) {
   const Folder folder;
   clean(folder.path / "site.at.1.wav");
