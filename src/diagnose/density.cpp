@@ -127,12 +127,19 @@ double of_picked(double log_ratio, double others, double n) {
 
 }  // namespace
 
-double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+Sound sound_case(const Sign& sign, const Evidence& e) {
+  return {log_density_of_one(sign, e, nullptr, nullptr), not_odder(sign, e, nullptr, nullptr)};
+}
+
+double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b, const Sound& sound) {
   const double one = log_density_of_one(sign, e, a, b);
   if (!(e.among > 1) || e.at_most || (!acts(a) && !acts(b))) return one;
-  const double sound = log_density_of_one(sign, e, nullptr, nullptr);
-  const double others = not_odder(sign, e, a, b) / std::max(not_odder(sign, e, nullptr, nullptr), 1e-6);
-  return sound + of_picked(one - sound, others, e.among);
+  const double others = not_odder(sign, e, a, b) / std::max(sound.not_odder, 1e-6);
+  return sound.log + of_picked(one - sound.log, others, e.among);
+}
+
+double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+  return log_density(sign, e, a, b, sound_case(sign, e));
 }
 
 double log_density_unknown(const Sign& sign, const Evidence& e) {

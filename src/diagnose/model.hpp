@@ -29,6 +29,14 @@ struct Predicted {
 
 /// ln of the density (or probability) of the evidence with these causes; nullptr: none.
 [[nodiscard]] double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b);
+/// What that needs of the sound case, worked out once for a piece of evidence that is weighed many times.
+struct Sound {
+  double log = 0;        ///< ln of its density
+  double not_odder = 1;  ///< probability that a reading is no further from the usual
+};
+[[nodiscard]] Sound sound_case(const Sign& sign, const Evidence& e);
+[[nodiscard]] double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b,
+                                 const Sound& sound);
 /// The same when nothing at all is known about its cause.
 [[nodiscard]] double log_density_unknown(const Sign& sign, const Evidence& e);
 
@@ -65,6 +73,7 @@ struct Model {
   std::vector<Evidence> evidence;
   std::vector<const Sign*> signs;  // beside evidence
   std::vector<double> sound;       // ln p(e | nothing wrong)
+  std::vector<Sound> sound_cases;  // the same with what densities need of it
   std::vector<FaultTable> tables;
   std::vector<Hypothesis> hypotheses;  // probabilities sum to 1
 };
