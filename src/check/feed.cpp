@@ -46,8 +46,9 @@ bool fails_beyond_doubt(const job::Capture& c, std::string_view id) {
 
 bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
   if (f.quiet == nullptr || &c == f.quiet) return false;
-  // Programme blurs dc but makes none: what is there while it plays goes into the installation.
-  if (id == "audio.level.dc" && fails_beyond_doubt(c, id)) return false;
+  // Programme blurs these readings; what stands out of their limits beyond that goes into the installation
+  // with it.
+  if (fails_beyond_doubt(c, id)) return false;
   return std::any_of(quiet_ids().begin(), quiet_ids().end(),
                      [&](const std::string& q) { return id == q || id.starts_with(q + "."); });
 }
@@ -61,9 +62,15 @@ Feed last_round(const Work& w, int upto) {
           w.capture(round_key("feed.video", f.round + 1)) != nullptr)) {
     ++f.round;
   }
-  f.sound = w.capture(round_key("feed.audio", f.round));
-  f.quiet = w.capture(round_key("feed.quiet", f.round));
-  f.picture = w.capture(round_key("feed.video", f.round));
+  // What was left out in a round stands as it was found before: a skipped part is not a mended one.
+  const auto last = [&](const char* key) {
+    const job::Capture* c = nullptr;
+    for (int n = f.round; n >= 1 && c == nullptr; --n) c = w.capture(round_key(key, n));
+    return c;
+  };
+  f.sound = last("feed.audio");
+  f.quiet = last("feed.quiet");
+  f.picture = last("feed.video");
   return f;
 }
 
@@ -165,6 +172,23 @@ bool add_missing(const Feed& f, const job::Capture& c, const Words& words, std::
   return any;
 }
 
+// A part that the feed carries and nobody took in, or too little of it to hold its loudest part.
+bool add_untaken(const Feed& f, const Words& words, std::vector<Point>& points) {
+  constexpr double least_s = 5;
+  const std::string* carries = f.work.answer("feed.carries");
+  const std::size_t before = points.size();
+  const auto open = [&](const std::string& key, const Values& values) {
+    points.push_back({Weight::Note, words.text(key, values), "", words.text(key + "-do"), ""});
+  };
+  if (carries != nullptr && *carries == "both") {
+    if (f.sound == nullptr) open("feed-no-sound", {});
+    if (f.picture == nullptr) open("feed-no-picture", {});
+  }
+  if (f.sound != nullptr && f.sound->facts.duration_s() < least_s)
+    open("feed-short", {{"seconds", fmt::format("{:.1f}", f.sound->facts.duration_s())}});
+  return points.size() > before;
+}
+
 bool any(const std::vector<Point>& points, Weight weight) {
   for (const Point& p : points) {
     if (p.weight == weight) return true;
@@ -214,7 +238,7 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
   Outcome o;
   if (f.sound == nullptr && f.picture == nullptr) return o;
   const std::string* use = work.answer("feed.use");
-  bool missing = false;
+  bool missing = add_untaken(f, k.words, o.points);
   for (const job::Capture* c : {f.sound, f.quiet, f.picture}) {
     if (c == nullptr) continue;
     add_problems(f, *c, k.words, o.points);

@@ -70,6 +70,54 @@ TEST(Feed, DcUnderProgrammeIsToldThoughTheSourceIsFreeOfItWhenQuiet) {
   EXPECT_TRUE(says(j, "change", "DC offset")) << j.at("points").dump(1);
 }
 
+TEST(Feed, HumThatComesWithTheProgrammeIsTold) {
+  const Folder folder;
+  check_test::programme(folder.path / "clean.wav", -20);
+  check_test::sox("-n -r 48000 -b 24 -c 2 '" + (folder.path / "hum.wav").string() +
+                  "' synth 12 sine 50 vol -40dB");
+  check_test::sox("-m -v 1 '" + (folder.path / "clean.wav").string() + "' -v 1 '" +
+                  (folder.path / "hum.wav").string() + "' -b 24 '" +
+                  (folder.path / "feed.audio.wav").string() + "'");
+  check_test::quiet(folder.path / "feed.quiet.wav");
+  const json j = check_feed(folder, 1);
+  EXPECT_TRUE(says(j, "change", "Hum")) << j.at("points").dump(1);
+}
+
+TEST(Feed, TooLittleOfItDecidesNothing) {
+  const Folder folder;
+  check_test::programme(folder.path / "whole.wav", -20);
+  check_test::sox("'" + (folder.path / "whole.wav").string() + "' '" +
+                  (folder.path / "feed.audio.wav").string() + "' trim 1 2");
+  const json j = check_feed(folder, 1);
+  EXPECT_EQ(j.at("job").at("outcome"), "not decided") << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "note", "half a minute"));
+}
+
+// A part that was skipped is neither good nor mended.
+TEST(Feed, WhatWasNotTakenInIsNotPassed) {
+  const Folder folder;
+  const std::string both =
+      "\"feed.carries\" = \"both\"\n\"feed.system\" = \"625\"\n\"feed.quiet\" = \"skip\"\n";
+  ASSERT_EQ(run(folder, "signals write video-bars-100-0-75-0 --frames 8 --out feed.video.raw").exit, 0);
+  json j = check_feed(folder, 1, both + "\"feed.audio\" = \"skip\"\n");
+  EXPECT_EQ(j.at("job").at("outcome"), "not decided") << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "note", "sound was not taken in"));
+
+  check_test::programme(folder.path / "feed.audio.wav", -20, "1 1i");
+  std::filesystem::copy(folder.path / "feed.video.raw", folder.path / "feed.video.2.raw");
+  std::filesystem::copy(folder.path / "feed.video.json", folder.path / "feed.video.2.json");
+  std::string rounds = answers;
+  rounds.replace(rounds.find("\"no\""), 4, "\"yes\"");
+  std::ofstream(folder.path / "answers.toml")
+      << both << rounds
+      << "\"feed.audio.2\" = \"skip\"\n\"feed.quiet.2\" = \"skip\"\n\"feed.again.2\" = \"no\"\n";
+  const auto r = run(folder, "check feed --from-files . --json");
+  ASSERT_FALSE(r.out.empty()) << r.err;
+  j = json::parse(r.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "connect with a change") << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "change", "Swap the two legs")) << j.at("points").dump(1);
+}
+
 // Nothing plugged in, or a muted card: zeros are not the feed's own quiet.
 TEST(Feed, QuietOfZerosIsNotMeasured) {
   const Folder folder;
