@@ -106,12 +106,21 @@ bool card_may_clip(const job::Capture& c) {
   return false;
 }
 
+// What the empty side of a one-sided feed reads says nothing about the feed.
+job::Capture without_empty_side(const job::Capture& c, const std::string& carried) {
+  job::Capture told = c;
+  if (carried.empty()) return told;
+  const std::string empty = carried == "left" ? ".right" : ".left";
+  const auto of_it = [&](const std::string& id) { return id.ends_with(empty); };
+  std::erase_if(told.readings, [&](const Reading& r) { return of_it(r.id); });
+  std::erase_if(told.missing, of_it);
+  return told;
+}
+
 void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const std::string carried = only_side(c);
-  for (const Trouble& t : troubles(c)) {
+  for (const Trouble& t : troubles(without_empty_side(c, carried))) {
     if (told_quietly(f, c, t.id) || follows_from_system(c, t.id)) continue;
-    // What the empty side of a one-sided feed reads says nothing about the feed.
-    if (!carried.empty() && (t.side_left != t.side_right) && (carried == "left") == t.side_right) continue;
     const Advice* a = words.advice(t.id, t.direction);
     const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value}};
     Point p{.weight = a != nullptr && a->stop ? Weight::Stop : Weight::Change, .what = t.text};
@@ -162,7 +171,7 @@ void add_loudness(const job::Capture& c, const Words& words, std::vector<Point>&
 
 bool add_missing(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   bool any = false;
-  for (const Gap& g : gaps(c)) {
+  for (const Gap& g : gaps(without_empty_side(c, only_side(c)))) {
     if (told_quietly(f, c, g.id)) continue;
     any = true;
     const Advice* a = words.advice(g.id, "missing");

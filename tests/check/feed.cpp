@@ -150,6 +150,19 @@ TEST(Feed, OneSidedIsFedFromThatSide) {
   EXPECT_TRUE(says(j, "change", "Only the left side"));
 }
 
+// The carrying side's level is judged, not the empty one's, which would ask for tens of dB of gain.
+TEST(Feed, OneSidedIsJudgedByTheSideThatCarries) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -31.78, "1 0");
+  const json j = check_feed(folder, 1);
+  for (const auto& p : j.at("points")) {
+    const auto what = p.at("what").get<std::string>();
+    if (what.find("Level (voltage)") == std::string::npos) continue;
+    EXPECT_EQ(what.find("right"), std::string::npos) << what;
+  }
+  EXPECT_TRUE(says(j, "change", "line amplifier")) << j.at("points").dump(1);
+}
+
 TEST(Feed, ConsumerLevelIntoAProfessionalInputAsksForItsDifference) {
   const Folder folder;
   // -10 dBV is -7.78 dBu, 11.78 dB under +4 dBu.
