@@ -15,6 +15,9 @@ namespace {
 constexpr std::size_t most_times = 500;
 // A tone this far under where it was is gone, not quieter (common practice: 20 dB is inaudible beside it).
 constexpr double gone_db = 20;
+constexpr double loss_block_s = 0.1;
+constexpr double least_loss_s = 1;
+constexpr double least_last_loss_s = 3;  // a recording may hold the end of what was sent
 // A path's delay and a tone's start are over by then.
 constexpr double shortest_signal_s = 2;
 
@@ -50,6 +53,9 @@ struct Tally {
   std::optional<double> first_dbfs;
   double step_db = 0, step_at_s = 0;
   bool gone = false;
+  std::optional<double> lost_from_s;  // since when it has been far under its first level
+  std::vector<double> dropouts_near;  // times of dropouts of this window and the one before
+  bool lost_in_window = false;
 };
 
 std::optional<double> number(const Readings& readings, const std::string& id) {
@@ -100,6 +106,42 @@ struct Soak::Impl {
     }
   }
 
+  // A loss from one second up, however long and wherever it lies: the level in short blocks against the
+  // first. Shorter ones are found by their edges (audio.dropout).
+  void follow_losses(Tally& t, int channel, bool last,
+                     const std::function<void(double, double)>& keep) const {
+    if (!t.first_dbfs) return;
+    const std::size_t block = frames(loss_block_s);
+    const auto stride = static_cast<std::size_t>(channels);
+    const std::size_t all = held.size() / stride;
+    const std::size_t end = last ? all : std::min(all, frames(options.window_s));
+    const auto at_s = [&](std::size_t frame) { return static_cast<double>(first_frame + frame) / rate_hz; };
+    const auto close = [&](double to_s) {
+      const double from_s = *t.lost_from_s;
+      t.lost_from_s.reset();
+      if (to_s - from_s < least_loss_s) return;
+      t.lost_in_window = true;
+      const bool counted = std::any_of(t.dropouts_near.begin(), t.dropouts_near.end(), [&](double x) {
+        return x > from_s - 3 * loss_block_s && x < to_s + 3 * loss_block_s;
+      });
+      if (!counted) keep(from_s, to_s - from_s);
+    };
+    for (std::size_t from = 0; from + block <= end; from += block) {
+      double sum = 0;
+      for (std::size_t i = from; i < from + block; ++i) {
+        const double x = held[i * stride + static_cast<std::size_t>(channel)];
+        sum += x * x;
+      }
+      // A sine's level counts from its peak [AES17].
+      const double dbfs = 10 * std::log10(2 * sum / static_cast<double>(block) + 1e-30);
+      const bool lost = dbfs < *t.first_dbfs - gone_db;
+      if (lost && !t.lost_from_s) t.lost_from_s = at_s(from);
+      if (!lost && t.lost_from_s) close(at_s(from));
+    }
+    if (t.lost_from_s && at_s(end) - *t.lost_from_s >= least_loss_s) t.lost_in_window = true;
+    if (last && t.lost_from_s && at_s(end) - *t.lost_from_s >= least_last_loss_s) close(at_s(end));
+  }
+
   void follow_tone(Tally& t, const Readings& readings, const std::string& suffix) const {
     const double start_s = static_cast<double>(first_frame) / rate_hz;
     const auto step = [&](double db, double at_s) {
@@ -113,7 +155,7 @@ struct Soak::Impl {
     const bool there = level && (!t.first_dbfs || *level > *t.first_dbfs - gone_db);
     if (!there) {
       if (t.first_dbfs && !t.gone) tell({SoakEvent::Kind::Gone, start_s, 0, suffix});
-      if (t.first_dbfs && !t.gone) t.dropouts += 1;
+      if (t.first_dbfs && !t.gone && !t.lost_in_window) t.dropouts += 1;
       t.gone = t.first_dbfs.has_value();
       t.tone_dbfs.reset();
       return;
@@ -169,16 +211,26 @@ struct Soak::Impl {
       };
       events(readings, "audio.click.times" + suffix, from_s, to_s,
              keep(SoakEvent::Kind::Click, t.clicks, t.click_times));
-      events(readings, "audio.dropout.times" + suffix, from_s, to_s,
-             keep(SoakEvent::Kind::Dropout, t.dropouts, t.dropout_times));
+      const auto dropout = keep(SoakEvent::Kind::Dropout, t.dropouts, t.dropout_times);
+      std::erase_if(t.dropouts_near, [&](double x) {
+        return x < static_cast<double>(first_frame) / rate_hz - options.window_s && !t.lost_from_s;
+      });
+      events(readings, "audio.dropout.times" + suffix, from_s, to_s, [&](double at_s, double amount) {
+        t.dropouts_near.push_back(at_s);
+        dropout(at_s, amount);
+      });
       Curve unkept{{}, {}, "s", "samples", {}};
       double stretches = 0;
       events(readings, "audio.clip.times" + suffix, from_s, to_s, [&](double at_s, double amount) {
         t.clipped += amount;
         keep(SoakEvent::Kind::Clip, stretches, unkept)(at_s, amount);
       });
+      t.lost_in_window = false;
+      const bool known = t.first_dbfs.has_value();
+      if (known) follow_losses(t, c, last, dropout);
       // The rest that a run ends with may be too short for the tone, or hold its end.
       if (!last || first_frame == 0) follow_tone(t, readings, suffix);
+      if (!known) follow_losses(t, c, last, dropout);
     }
   }
 };

@@ -63,6 +63,26 @@ double number(const Readings& r, const char* id) {
   return found != nullptr && found->measured() ? found->number() : std::nan("");
 }
 
+// Losses of any length, wherever they lie against the run's own windows, up to one that lasts to the end.
+TEST(Soak, LossesOfEveryLengthAreCountedOnce) {
+  for (const double seconds : {0.2, 1.0, 1.5, 3.0, 5.0, 8.0, 9.5, 14.0, 40.0}) {
+    for (const double from : {13.0, 17.3, 19.95, 25.4}) {
+      ToneRun run;
+      run.lost_from = from;
+      run.lost_to = from + seconds;
+      const Readings r = soak(run, 85);
+      EXPECT_EQ(number(r, "audio.dropout.count"), 1) << seconds << " s from " << from << " s";
+      const Reading* times = find_reading(r, "audio.dropout.times");
+      if (seconds > 11 && times == nullptr) continue;  // told by its windows
+      ASSERT_NE(times, nullptr) << seconds << " s from " << from << " s";
+      EXPECT_NEAR(times->curve().x.front(), from, 0.25) << seconds;
+    }
+  }
+  ToneRun run;
+  run.lost_from = 57;
+  EXPECT_EQ(number(soak(run, 65), "audio.dropout.count"), 1) << "for good, 8 s before the end";
+}
+
 TEST(Soak, QuietRunHasNoEvents) {
   ToneRun run;
   std::vector<SoakEvent> events;
