@@ -159,6 +159,19 @@ void isolate(Script& script, const Knowledge& k, SiteState& s, const std::string
   }
 }
 
+// A capture proves a cure by what it shows: nothing of it fails, nothing asked of it is missing, and what
+// failed before is judged in it again.
+bool shows_cure(const Readings& before, const job::Capture& after) {
+  const auto failed = [](const Reading& r) { return r.verdict == Verdict::Fail; };
+  if (!after.missing.empty() || std::any_of(after.readings.begin(), after.readings.end(), failed))
+    return false;
+  return std::all_of(before.begin(), before.end(), [&](const Reading& was) {
+    if (!failed(was)) return true;
+    const Reading* now = find_reading(after.readings, was.id);
+    return now != nullptr && now->verdict == Verdict::Pass;
+  });
+}
+
 // Whether it is cured now; asks for another cure while it is not and one is wanted.
 void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
   for (int round = 1; round <= most_cures && !s.cured; ++round) {
@@ -182,7 +195,7 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     const diagnose::Capture now{keyed("after"), after->facts, after->readings};
     s.after = diagnose::compare(*k.book, s.captures.front(), now, did, site);
     s.after->before_name = k.words.text("site-before");
-    s.cured = s.after->nothing_after >= 0.5;
+    s.cured = s.after->nothing_after >= 0.5 && shows_cure(s.captures.front().readings, *after);
   }
 }
 

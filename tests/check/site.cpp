@@ -87,6 +87,26 @@ TEST(Site, NothingWrongIsSaidAndNotMadeUp) {
   EXPECT_EQ(json::parse(r.out).at("job").at("outcome"), "no fault found");
 }
 
+// What the capture after the work does not show is not cured by it: too short for hum, or another fault in
+// it.
+TEST(Site, ACaptureThatCannotShowTheCureProvesNone) {
+  for (const char* after : {"trim 0 0.25", "synth 6 whitenoise vol -30dB"}) {
+    const Folder folder;
+    clean(folder.path / "site.at.1.wav");
+    for (const char* part : {"2", "3", "4", "5"})
+      hum(folder.path / (std::string("site.at.") + part + ".wav"), -38);
+    clean(folder.path / "clean.wav");
+    const std::string to = (folder.path / "site.after.1.wav").string();
+    const bool made = std::string(after).starts_with("synth");
+    check_test::sox((made ? "-n -r 48000 -b 24 '" : "'" + (folder.path / "clean.wav").string() + "' '") + to +
+                    "' " + after);
+    std::ofstream(folder.path / "answers.toml") << answers << "\"site.cure.2\" = \"no\"\n";
+    const auto r = run(folder, "check site --from-files . --json");
+    ASSERT_FALSE(r.out.empty()) << r.err;
+    EXPECT_NE(json::parse(r.out).at("job").at("outcome"), "cured") << after;
+  }
+}
+
 // A grabber locks to what comes and gives frames of the standard's lines: what is wrong with sync is not in
 // them.
 TEST(Site, ASoundPictureOfAGrabberSaysWhatItHides) {
