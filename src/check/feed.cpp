@@ -198,6 +198,16 @@ bool add_untaken(const Feed& f, const Words& words, std::vector<Point>& points) 
   return points.size() > before;
 }
 
+// Black and white is right for some sources and a broken encoder in others: the customer knows which.
+void add_colourless(const job::Capture& picture, const Words& words, std::vector<Point>& points) {
+  const Reading* signal = find_reading(picture.readings, "video.signal");
+  const Reading* burst = find_reading(picture.readings, "video.burst.amplitude");
+  const bool there = signal != nullptr && signal->measured() && signal->text() == "present";
+  if (there && burst != nullptr && !burst->measured())
+    points.push_back({Weight::Note, words.text("feed-no-burst", {{"reason", burst->reason}}), "",
+                      words.text("feed-no-burst-do"), ""});
+}
+
 bool any(const std::vector<Point>& points, Weight weight) {
   for (const Point& p : points) {
     if (p.weight == weight) return true;
@@ -253,6 +263,7 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
     add_problems(f, *c, k.words, o.points);
     missing = add_missing(f, *c, k.words, o.points) || missing;
   }
+  if (f.picture != nullptr) add_colourless(*f.picture, k.words, o.points);
   if (f.sound != nullptr) {
     if (use != nullptr && *use == "mono" && !fails(*f.sound, "audio.pair.polarity"))
       add_mono(*f.sound, k.words, o.points);

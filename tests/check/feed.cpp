@@ -163,6 +163,41 @@ TEST(Feed, OneSidedIsJudgedByTheSideThatCarries) {
   EXPECT_TRUE(says(j, "change", "line amplifier")) << j.at("points").dump(1);
 }
 
+// Composite sync with a white picture and no burst, as 16 bit samples at 27 MS/s, is what `video-white`
+// holds but for its burst; here the burst is cut out of the samples between 5.3 and 8.2 us after each leading
+// edge of sync [BT.1700].
+TEST(Feed, APictureWithoutBurstSaysSo) {
+  const Folder folder;
+  ASSERT_EQ(run(folder, "signals write video-white --frames 4 --rate 27e6 --out feed.video.raw").exit, 0);
+  std::string bytes = app_test::slurp(folder.path / "feed.video.raw");
+  const json sidecar = json::parse(app_test::slurp(folder.path / "feed.video.json"));
+  ASSERT_EQ(sidecar.at("format"), "s16le");
+  const auto sample = [&](std::size_t i) {
+    return static_cast<std::int16_t>(static_cast<std::uint8_t>(bytes[2 * i]) |
+                                     static_cast<std::uint8_t>(bytes[2 * i + 1]) << 8);
+  };
+  const std::size_t n = bytes.size() / 2;
+  const std::int16_t blanking = 0;
+  const int slice = -static_cast<int>(0.15 / sidecar.at("scale").get<double>());
+  int cut = 0;
+  for (std::size_t i = 1; i + 240 < n; ++i) {
+    // 4.7 us of sync are 127 samples; a broad or an equalising pulse is none.
+    if (!(sample(i - 1) > slice && sample(i) <= slice && sample(i + 100) <= slice && sample(i + 140) > slice))
+      continue;
+    for (std::size_t k = i + 143; k < i + 222; ++k)
+      bytes[2 * k] = bytes[2 * k + 1] = static_cast<char>(blanking);
+    ++cut;
+  }
+  ASSERT_GT(cut, 2000);
+  std::ofstream(folder.path / "feed.video.raw", std::ios::binary) << bytes;
+  std::ofstream(folder.path / "answers.toml")
+      << "\"feed.name\" = \"x\"\n\"feed.carries\" = \"video\"\n\"feed.system\" = \"625\"\n"
+         "\"feed.again\" = \"no\"\n\"checklist.after\" = \"all\"\n";
+  const auto r = run(folder, "check feed --from-files . --json");
+  ASSERT_FALSE(r.out.empty()) << r.err;
+  EXPECT_TRUE(says(json::parse(r.out), "note", "black and white")) << r.out.substr(0, 3000);
+}
+
 TEST(Feed, ConsumerLevelIntoAProfessionalInputAsksForItsDifference) {
   const Folder folder;
   // -10 dBV is -7.78 dBu, 11.78 dB under +4 dBu.
