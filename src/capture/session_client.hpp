@@ -93,8 +93,7 @@ class Session::Client final : public StreamClient {
       silent_ += frames;
       if (silent_ >= play_out.load(std::memory_order_relaxed))
         played_out.store(true, std::memory_order_release);
-    }
-    if (!sent_all.load(std::memory_order_relaxed)) {
+    } else {
       const bool ended = source_ended.load(std::memory_order_acquire);
       n = send_ring.read({out, want});
       // The end may have been announced between the two looks.

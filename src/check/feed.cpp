@@ -32,23 +32,13 @@ const std::vector<std::string>& quiet_ids() {
   return ids;
 }
 
-// Out of its limit by more than its uncertainty (k = 2).
-bool fails_beyond_doubt(const job::Capture& c, std::string_view id) {
-  return std::any_of(c.readings.begin(), c.readings.end(), [&](const Reading& r) {
-    if (base_id(r.id) != id || r.verdict != Verdict::Fail || !r.limit ||
-        !std::holds_alternative<double>(r.value))
-      return false;
-    const double u = r.uncertainty.value_or(0.0);
-    return (r.limit->max && r.number() - u > *r.limit->max) ||
-           (r.limit->min && r.number() + u < *r.limit->min);
-  });
-}
-
 bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
   if (f.quiet == nullptr || &c == f.quiet) return false;
   // Programme blurs these readings; what stands out of their limits beyond that goes into the installation
   // with it.
-  if (fails_beyond_doubt(c, id)) return false;
+  if (std::any_of(c.readings.begin(), c.readings.end(),
+                  [&](const Reading& r) { return base_id(r.id) == id && judge::fails_beyond_doubt(r); }))
+    return false;
   return std::any_of(quiet_ids().begin(), quiet_ids().end(),
                      [&](const std::string& q) { return id == q || id.starts_with(q + "."); });
 }

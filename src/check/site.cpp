@@ -239,11 +239,11 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
   } else {
     o.points.push_back({Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
-    const bool by_grabber = std::any_of(s.captures.begin(), s.captures.end(),
-                                        [](const auto& c) { return c.facts.kind == "frames"; });
-    const bool by_digitiser = std::any_of(s.captures.begin(), s.captures.end(),
-                                          [](const auto& c) { return c.facts.kind == "composite samples"; });
-    if (by_grabber && !by_digitiser)
+    const auto any_of_kind = [&](std::string_view kind) {
+      return std::any_of(s.captures.begin(), s.captures.end(),
+                         [&](const auto& c) { return c.facts.kind == kind; });
+    };
+    if (any_of_kind("frames") && !any_of_kind("composite samples"))
       o.points.push_back(
           {Weight::Note, words.text("site-grabber-hides"), "", words.text("site-grabber-hides-do"), ""});
   }

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <linebench/base/audio_source.hpp>
 #include <linebench/base/catalogue.hpp>
+#include <linebench/base/decibel.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/check/soak.hpp>
 #include <linebench/measure/audio.hpp>
@@ -132,9 +133,7 @@ struct Soak::Impl {
         const double x = held[i * stride + static_cast<std::size_t>(channel)];
         sum += x * x;
       }
-      // A sine's level counts from its peak [AES17].
-      const double dbfs = 10 * std::log10(2 * sum / static_cast<double>(block) + 1e-30);
-      const bool lost = dbfs < *t.first_dbfs - gone_db;
+      const bool lost = dbfs_from_power(sum / static_cast<double>(block)) < *t.first_dbfs - gone_db;
       if (lost && !t.lost_from_s) t.lost_from_s = at_s(from);
       if (!lost && t.lost_from_s) close(at_s(from));
     }

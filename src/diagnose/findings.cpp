@@ -85,7 +85,7 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
   }
   if (!b.touched) {
     // Odd, and this fault says nothing of it: the fault alone does not explain all.
-    b.nats = std::min(0.0, m.sound[e] - log_density_unknown(s, m.evidence[e]));
+    b.nats = std::min(0.0, m.sound[e].log - log_density_unknown(s, m.evidence[e]));
     if (b.nats < 0) expected = "this fault does not explain it";
   }
   b.text = fmt::format("{}: {}", s.label, m.evidence[e].shown);

@@ -180,6 +180,12 @@ void hum_rate_of(const Path& p, std::optional<Number> field, Gatherer& out) {
   }
 }
 
+// Hum so strong that it, not the signal, drives the path into its ends.
+bool cut_by_hum(const Readings& r, const std::string& suffix) {
+  const auto hum = number_of(r, "audio.hum.level" + suffix);
+  return hum && hum->value > hum_that_clips;
+}
+
 void levels_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
   const Sent sent = sent_on(c, suffix);
@@ -192,9 +198,7 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   if (sent == Sent::Tone && tone) {
     out.number("audio.level.tone", tone->value + against, std::hypot(tone->u, scaling.u), name,
                scaling.remark);
-    const auto hum = number_of(r, "audio.hum.level" + suffix);
-    const bool cut_by_hum = hum && hum->value > hum_that_clips;
-    if (const auto thd = number_of(r, "audio.thd" + suffix); thd && !cut_by_hum)
+    if (const auto thd = number_of(r, "audio.thd" + suffix); thd && !cut_by_hum(r, suffix))
       out.number("audio.thd", thd->value, thd->u, name);
   } else if (sent == Sent::Tone && rms) {
     out.bound("audio.level.tone", rms->value + against, scaling.u, name);
@@ -232,8 +236,7 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
   };
   rate(number_of(c.readings, "audio.click.count" + suffix), "audio.click");
   rate(gaps_of(c, suffix), "audio.dropout");
-  const auto hum = number_of(c.readings, "audio.hum.level" + suffix);
-  if (hum && hum->value > hum_that_clips) return;
+  if (cut_by_hum(c.readings, suffix)) return;
   if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
     out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
     const auto at = number_of(c.readings, "audio.clip.level" + suffix);

@@ -58,9 +58,8 @@ FaultTable table_of(const Fault& fault, const Model& m) {
       for (std::size_t i = 0; i < t.touched.size(); ++i) {
         if (!cell.causes[i].acts) continue;
         const auto at = static_cast<std::size_t>(t.touched[i]);
-        cell.log_ratio[i] =
-            log_density(*m.signs[at], m.evidence[at], &cell.causes[i], nullptr, m.sound_cases[at]) -
-            m.sound[at];
+        cell.log_ratio[i] = log_density(*m.signs[at], m.evidence[at], &cell.causes[i], nullptr, m.sound[at]) -
+                            m.sound[at].log;
       }
       cell.log_total = std::accumulate(cell.log_ratio.begin(), cell.log_ratio.end(), 0.0);
       logs.push_back(cell.log_weight + cell.log_total);
@@ -83,8 +82,8 @@ double log_unlisted_ratio(const Model& m) {
       if (m.signs[i]->family != f) continue;
       // Half of what goes wrong leaves any one sign alone.
       const double unknown = log_density_unknown(*m.signs[i], m.evidence[i]);
-      const double both[] = {std::log(0.5) + unknown, std::log(0.5) + m.sound[i]};
-      sum += log_sum(both) - m.sound[i];
+      const double both[] = {std::log(0.5) + unknown, std::log(0.5) + m.sound[i].log};
+      sum += log_sum(both) - m.sound[i].log;
     }
     logs.push_back(sum);
   }
@@ -151,8 +150,8 @@ double log_pair_ratio(const Model& m, const FaultTable& a, const FaultTable& b) 
         const Cause& p = x.causes[s.in_a];
         const Cause& q = y.causes[s.in_b];
         if (!p.acts || !q.acts) continue;  // one alone is already in the totals
-        sum += log_density(*m.signs[s.evidence], m.evidence[s.evidence], &p, &q, m.sound_cases[s.evidence]) -
-               m.sound[s.evidence] - x.log_ratio[s.in_a] - y.log_ratio[s.in_b];
+        sum += log_density(*m.signs[s.evidence], m.evidence[s.evidence], &p, &q, m.sound[s.evidence]) -
+               m.sound[s.evidence].log - x.log_ratio[s.in_a] - y.log_ratio[s.in_b];
       }
       logs.push_back(sum);
     }
@@ -169,8 +168,7 @@ Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence) 
     if (s == nullptr || !seen.insert(e.sign).second) continue;
     m.evidence.push_back(e);
     m.signs.push_back(s);
-    m.sound_cases.push_back(sound_case(*s, e));
-    m.sound.push_back(m.sound_cases.back().log);
+    m.sound.push_back(sound_case(*s, e));
   }
   for (const Fault& f : book.faults) m.tables.push_back(table_of(f, m));
   weigh(m);

@@ -72,8 +72,7 @@ struct Model {
   const FaultBook* book = nullptr;
   std::vector<Evidence> evidence;
   std::vector<const Sign*> signs;  // beside evidence
-  std::vector<double> sound;       // ln p(e | nothing wrong)
-  std::vector<Sound> sound_cases;  // the same with what densities need of it
+  std::vector<Sound> sound;        // beside evidence
   std::vector<FaultTable> tables;
   std::vector<Hypothesis> hypotheses;  // probabilities sum to 1
 };

@@ -104,6 +104,11 @@ bool within_uncertainty(double left, const Reading& r) {
   return r.uncertainty && *r.uncertainty > 0 && std::abs(left) <= *r.uncertainty;
 }
 
+bool could_be_either(const Reading& r) {
+  return r.limit && std::holds_alternative<double>(r.value) &&
+         within_uncertainty(room(r.number(), {r.limit->min, r.limit->max}), r);
+}
+
 void judge_number(Reading& r) {
   const double left = room(r.number(), {r.limit->min, r.limit->max});
   r.verdict = left < 0 ? Verdict::Fail : Verdict::Pass;
@@ -298,9 +303,10 @@ double severity(const Reading& r) {
   return event ? event_notches + beyond : beyond;
 }
 
-bool near_its_limit(const Reading& r) {
-  return r.verdict == Verdict::Pass && r.limit && std::holds_alternative<double>(r.value) &&
-         within_uncertainty(room(r.number(), {r.limit->min, r.limit->max}), r);
+bool near_its_limit(const Reading& r) { return r.verdict == Verdict::Pass && could_be_either(r); }
+
+bool fails_beyond_doubt(const Reading& r) {
+  return r.verdict == Verdict::Fail && std::holds_alternative<double>(r.value) && !could_be_either(r);
 }
 
 }  // namespace linebench::judge

@@ -5,6 +5,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/complex_product.hpp>
 #include <numbers>
 
 #include "hum_chunk.hpp"
@@ -119,11 +120,7 @@ class Fit {
     for (HumTrack& t : tracks_) {
       if (t.k() > highest) break;
       for (; k < t.k(); ++k) {
-        for (std::size_t m = 0; m < n_; ++m) {
-          const Complex a = power[m];
-          const Complex b = base[m];
-          power[m] = {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
-        }
+        for (std::size_t m = 0; m < n_; ++m) power[m] = dsp::product(power[m], base[m]);
       }
       f(t, power);
     }

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/complex_product.hpp>
 #include <numbers>
 
 #include "hum_frames.hpp"
@@ -19,10 +20,6 @@ constexpr std::size_t groups_wanted = 8;
 // degrees of freedom; set and checked by the coverage tests).
 double weight_penalty(double independent_samples) {
   return 1.22 * (1.0 + 3.0 / std::max(independent_samples, 1.0));
-}
-
-Complex product(Complex a, Complex b) {
-  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
 }
 
 // Sum of what lies `by` frames apart within [from, to), multiplied.
@@ -110,7 +107,7 @@ void HumTrack::set_noise(const std::vector<double>& power) {
 
 void HumTrack::turn_back(std::span<const Complex> phasors) {
   u_.resize(n_);
-  for (std::size_t m = 0; m < n_; ++m) u_[m] = product(y_[m], phasors[m]);
+  for (std::size_t m = 0; m < n_; ++m) u_[m] = dsp::product(y_[m], phasors[m]);
 }
 
 // A line that is not mains but shares the bin: least squares of all amplitudes at once.

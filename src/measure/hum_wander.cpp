@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/complex_product.hpp>
 #include <numbers>
 
 #include "hum_frames.hpp"
@@ -38,11 +39,9 @@ double coherence_at(const HumChunk& chunk, std::size_t first, double hz) {
   double power = 1e-30;
   for (const auto& v : z) {
     const std::complex<double> x(v);
-    sum += std::complex<double>(x.real() * now.real() - x.imag() * now.imag(),
-                                x.real() * now.imag() + x.imag() * now.real());
+    sum += dsp::product(x, now);
     power += std::norm(x);
-    now = {now.real() * turn.real() - now.imag() * turn.imag(),
-           now.real() * turn.imag() + now.imag() * turn.real()};
+    now = dsp::product(now, turn);
   }
   return std::min(std::norm(sum) / (power * static_cast<double>(block)), 0.9999);
 }

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/complex_product.hpp>
 #include <linebench/dsp/fft.hpp>
 #include <linebench/dsp/window.hpp>
 #include <numbers>
@@ -39,11 +40,6 @@ class Sums {
   std::vector<T> sum_;
 };
 
-// Without the checks for infinities that the language asks of it.
-std::complex<double> product(std::complex<double> a, std::complex<double> b) {
-  return {a.real() * b.real() - a.imag() * b.imag(), a.real() * b.imag() + a.imag() * b.real()};
-}
-
 // One value each half line: the mean over the line that begins there, and the line-rate tone in it.
 struct HalfLines {
   std::vector<double> mean;
@@ -58,7 +54,7 @@ HalfLines half_lines(std::span<const float> x, double rate_hz, double line_hz) {
   for (std::size_t n = 0; n < x.size(); ++n) {
     level.add(static_cast<double>(x[n]));
     tone.add(static_cast<double>(x[n]) * phasor);
-    phasor = product(phasor, turn);
+    phasor = dsp::product(phasor, turn);
     if (n % 4096 == 0) phasor /= std::abs(phasor);
   }
   const double line = rate_hz / line_hz;
@@ -86,7 +82,7 @@ std::vector<double> without_hum(const std::vector<double>& v) {
     std::complex<double> sum = 0;
     const std::complex<double> turn = std::polar(1.0, -2 * pi * f * block);
     std::complex<double> phasor = std::polar(2 / static_cast<double>(n), -pi * f * (block - 1));
-    for (const double y : slow) sum += y * phasor, phasor = product(phasor, turn);
+    for (const double y : slow) sum += y * phasor, phasor = dsp::product(phasor, turn);
     return sum;
   };
   std::vector<double> out(v);

@@ -66,8 +66,9 @@ std::string changes_text(const diagnose::Comparison& c, const TerminalStyle& sty
     out +=
         wrapped(printable(change_line(x)), width, 11, fmt::format("  {:<7}  ", certainty_word(x.certainty)));
   }
-  out += wrapped(fmt::format(phrase::stayed, same, style.all ? ":" : phrase::listed_with_all), width, 2,
-                 any ? "\n" : "");
+  out +=
+      wrapped(fmt::format(phrase::stayed, same, style.all ? ":" : phrase::all_lists_them + std::string(".")),
+              width, 2, any ? "\n" : "");
   for (const ReadingChange& x : c.changes) {
     if (style.all && x.change == Change::Same) out += wrapped(printable(change_line(x)), width, 4, "  ");
   }

@@ -6,6 +6,7 @@
 #include <linebench/report/page.hpp>
 
 #include "findings_words.hpp"
+#include "page_parts.hpp"
 #include "phrases.hpp"
 
 namespace linebench::report {
@@ -18,13 +19,6 @@ constexpr std::size_t full_findings = 2;  // more would not fit on two sheets
 constexpr double worth_a_card = 0.1;
 constexpr std::size_t pieces_shown = 4;
 
-std::string heading(const char* words) { return fmt::format("<h3>{}</h3>", words); }
-
-std::string titled(const char* style, const char* title, const std::string& text) {
-  if (text.empty()) return {};
-  return fmt::format("<p class=\"{}\"><b>{}</b> {}</p>", style, title, escaped(text));
-}
-
 std::string bar(const std::string& label, double p, const char* style) {
   return fmt::format(
       "<tr><th scope=\"row\">{}</th><td class=\"num\">{}</td><td class=\"bar\"><span class=\"{}\" "
@@ -35,7 +29,7 @@ std::string bar(const std::string& label, double p, const char* style) {
 std::string test_html(const diagnose::NextTest& t) {
   std::string s = fmt::format("<p class=\"do\"><b>{}</b> {} ({})</p>", phrase::next_test, escaped(t.how),
                               escaped(show_effort(t)));
-  s += titled("warn", phrase::caution, t.caution);
+  s += paragraph("warn", phrase::caution, t.caution);
   if (!t.notation.empty())
     s += fmt::format("<p class=\"small soft\">{} <code>--observed \"{}\"</code></p>", phrase::then_tell_page,
                      escaped(t.notation));
@@ -57,8 +51,9 @@ std::string finding_html(const Finding& f) {
     s += "<p class=\"small soft\">" + escaped(phrase::mostly_with + f.usually_with) + "</p>";
   s += pieces_html(f.evidence_for, phrase::for_it) + pieces_html(f.evidence_against, phrase::against_it);
   if (f.next_test) s += test_html(*f.next_test);
-  return s + titled("small", phrase::tells_apart, f.tell_apart) +
-         titled("small", phrase::cure_page, f.remedy) + titled("warn", phrase::caution, f.caution) + "</li>";
+  return s + paragraph("small", phrase::tells_apart, f.tell_apart) +
+         paragraph("small", phrase::cure_page, f.remedy) + paragraph("warn", phrase::caution, f.caution) +
+         "</li>";
 }
 
 }  // namespace
@@ -77,7 +72,7 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
     s += heading(phrase::do_next) + test_html(*d.next_test);
   } else if (const std::string cure = cure_first(d); !cure.empty()) {
     s += heading(phrase::do_next) + "<p class=\"do\">" + escaped(cure) + "</p>";
-    s += titled("warn", phrase::caution, d.findings.front().caution);
+    s += paragraph("warn", phrase::caution, d.findings.front().caution);
   }
   s += heading(phrase::likeliest) + "<table class=\"rank\"><tbody>";
   for (const Finding& f : d.findings) s += bar(f.label, f.probability, "bad");

@@ -18,11 +18,6 @@ std::string text_of(const json& j, const char* key) {
   return it != j.end() && it->is_string() ? it->get<std::string>() : std::string();
 }
 
-std::string paragraph(const char* title, const std::string& text, const char* style) {
-  if (text.empty()) return {};
-  return fmt::format("<p class=\"{}\"><b>{}</b> {}</p>", style, title, escaped(text));
-}
-
 std::string evidence_html(const json& finding) {
   const auto it = finding.find("evidence");
   if (it == finding.end() || !it->is_array() || it->empty()) return {};
@@ -37,10 +32,10 @@ std::string evidence_html(const json& finding) {
 std::string next_html(const json& finding) {
   const auto it = finding.find("next_test");
   if (it == finding.end()) return {};
-  if (it->is_string()) return paragraph(phrase::next_test, it->get<std::string>(), "do");
+  if (it->is_string()) return paragraph("do", phrase::next_test, it->get<std::string>());
   if (!it->is_object()) return {};
-  return paragraph(phrase::next_test, text_of(*it, "how"), "do") +
-         paragraph(phrase::caution, text_of(*it, "caution"), "warn");
+  return paragraph("do", phrase::next_test, text_of(*it, "how")) +
+         paragraph("warn", phrase::caution, text_of(*it, "caution"));
 }
 
 std::string findings_html(const JobPaper& paper) {
@@ -55,8 +50,8 @@ std::string findings_html(const JobPaper& paper) {
     s += fmt::format("<li><div class=\"what\">{} \u00b7 {:.0f} %</div>", escaped(f.label),
                      100 * f.probability);
     if (body.is_object()) {
-      s += evidence_html(body) + paragraph(phrase::remedy, text_of(body, "remedy"), "do") +
-           paragraph(phrase::caution, text_of(body, "caution"), "warn");
+      s += evidence_html(body) + paragraph("do", phrase::remedy, text_of(body, "remedy")) +
+           paragraph("warn", phrase::caution, text_of(body, "caution"));
       // What to test next is of no use once the job is through.
       if (!paper.job.done) s += next_html(body);
     }
@@ -105,7 +100,7 @@ std::string connections_html(const JobPaper& p) {
   if (p.drawings.empty() && p.cautions.empty()) return {};
   std::string s = fmt::format("<section class=\"brief\"><h2>{}</h2>", phrase::connected);
   for (const Drawing& d : p.drawings) s += drawing_html(d);
-  for (const std::string& c : p.cautions) s += paragraph(phrase::caution, c, "warn");
+  for (const std::string& c : p.cautions) s += paragraph("warn", phrase::caution, c);
   return s + "</section>";
 }
 

@@ -4,6 +4,7 @@
 #include <linebench/report/outcome.hpp>
 #include <linebench/report/page.hpp>
 
+#include "page_parts.hpp"
 #include "phrases.hpp"
 
 namespace linebench::report {
@@ -24,12 +25,6 @@ std::string_view word_of(Weight w) {
   return "";
 }
 
-std::string sentence(const char* style, const char* title, const std::string& text) {
-  if (text.empty()) return {};
-  const std::string bold = *title == '\0' ? "" : fmt::format("<b>{}</b> ", title);
-  return fmt::format("<p class=\"{}\">{}{}</p>", style, bold, escaped(text));
-}
-
 }  // namespace
 
 std::string outcome_text(const Outcome& o, const TerminalStyle& style) {
@@ -44,7 +39,7 @@ std::string outcome_text(const Outcome& o, const TerminalStyle& style) {
     out += wrapped(printable(p.what), width, 8, fmt::format("{:<8}", word_of(p.weight)));
     if (!p.why.empty()) out += wrapped(printable(p.why), width, 8, std::string(8, ' '));
     if (!p.action.empty())
-      out += wrapped(printable(p.action), width, 12, std::string(8, ' ') + phrase::do_this);
+      out += wrapped(printable(p.action), width, 12, std::string(8, ' ') + phrase::do_this + " ");
     if (!p.caution.empty())
       out += wrapped(printable(p.caution), width, 10, std::string("  ! ") + phrase::caution + " ");
   }
@@ -61,8 +56,8 @@ std::string outcome_section(const Outcome& o) {
     const bool against = p.weight == Weight::Stop || p.weight == Weight::Change;
     s += fmt::format("<li{}><div class=\"what\"><span class=\"tag\">{}</span> {}</div>",
                      against ? "" : " class=\"fine\"", word_of(p.weight), escaped(p.what));
-    s += sentence("small", "", p.why) + sentence("do", phrase::do_this, p.action) +
-         sentence("warn", phrase::caution, p.caution) + "</li>";
+    if (!p.why.empty()) s += "<p class=\"small\">" + escaped(p.why) + "</p>";
+    s += paragraph("do", phrase::do_this, p.action) + paragraph("warn", phrase::caution, p.caution) + "</li>";
   }
   if (!o.points.empty()) s += "</ol>";
   return s + "</section>";

@@ -21,8 +21,8 @@ std::string html(fmt::format_string<const Texts&...> pattern, const Texts&... te
 }
 
 std::string verdict_tag(Verdict v) {
-  if (v == Verdict::Fail) return html("<span class=\"tag FAIL\">\u2718 {}</span>", std::string(phrase::fail));
-  if (v == Verdict::Pass) return html("<span class=\"tag PASS\">\u2714 {}</span>", std::string(phrase::ok));
+  if (v == Verdict::Fail) return html("<span class=\"tag FAIL\">\u2718 {}</span>", phrase::fail);
+  if (v == Verdict::Pass) return html("<span class=\"tag PASS\">\u2714 {}</span>", phrase::ok);
   return {};
 }
 
@@ -32,18 +32,12 @@ std::string mark_tag(Mark mark) {
   return html("<span class=\"tag {}\">{}{}</span>", word, sign, word);
 }
 
-std::string next_html(const std::string& text) {
-  return html("<p class=\"do\"><b>{}</b> {}</p>", std::string(phrase::next), escaped(text));
-}
-
-std::string heading(const char* words) { return html("<h3>{}</h3>", std::string(words)); }
-
-std::string column(const char* words) { return html("<th scope=\"col\">{}</th>", std::string(words)); }
+std::string column(const char* words) { return html("<th scope=\"col\">{}</th>", words); }
 
 std::string verdict_box(const View& view) {
   const std::string word(to_string(view.mark));
   const char* sign = view.mark == Mark::Pass ? "\u2714 " : view.mark == Mark::Fail ? "\u2718 " : "";
-  const std::string next = view.next.empty() ? "" : next_html(view.next);
+  const std::string next = paragraph("do", phrase::next, view.next);
   return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>{}", word, sign, word, escaped(view.headline), next);
 }
 
@@ -62,10 +56,10 @@ std::string problems_html(const View& view) {
   std::string s = heading(phrase::out_of_limits) + "<ol class=\"problems\">";
   for (const Problem& p : view.problems) {
     s += "<li><div class=\"what\">" + escaped(p.label + ": " + p.reading) + "</div>";
-    s += html("<div class=\"small soft\">{} ", std::string(phrase::limit)) + escaped(p.limit) + " \u00b7 " +
+    s += html("<div class=\"small soft\">{} ", phrase::limit) + escaped(p.limit) + " \u00b7 " +
          escaped(p.source);
     if (!p.remark.empty()) s += " \u00b7 " + escaped(p.remark);
-    s += "</div><p>" + escaped(p.meaning) + "</p>" + next_html(p.next) + "</li>";
+    s += "</div><p>" + escaped(p.meaning) + "</p>" + paragraph("do", phrase::next, p.next) + "</li>";
   }
   return s + "</ol>";
 }
@@ -105,16 +99,15 @@ std::string table_html(const View& view) {
                   column(phrase::reading);
   for (const std::string& c : view.channels)
     s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? phrase::value : c) + "</th>";
-  s += html("<th scope=\"col\"><span hidden>{}</span></th>", std::string(phrase::unit)) +
-       column(phrase::verdict) + column(phrase::limit_and_source) + column(phrase::remark) +
-       "</tr></thead><tbody>";
+  s += html("<th scope=\"col\"><span hidden>{}</span></th>", phrase::unit) + column(phrase::verdict) +
+       column(phrase::limit_and_source) + column(phrase::remark) + "</tr></thead><tbody>";
   for (const RowGroup& g : view.groups) {
     s += html("<tr class=\"grp\"><th colspan=\"{}\" scope=\"colgroup\">{}</th></tr>", std::to_string(columns),
               escaped(g.title));
     for (const Row& row : g.rows) s += row_html(row, view);
     if (!view.mains_comb.empty() && g.title.starts_with("Hum")) {
-      s += html("<tr><th scope=\"row\">{}</th><td colspan=\"{}\">{}</td></tr>",
-                std::string(phrase::hum_harmonics), std::to_string(columns - 1), escaped(view.mains_comb));
+      s += html("<tr><th scope=\"row\">{}</th><td colspan=\"{}\">{}</td></tr>", phrase::hum_harmonics,
+                std::to_string(columns - 1), escaped(view.mains_comb));
     }
   }
   return s + "</tbody></table></div>";
@@ -125,7 +118,7 @@ std::string gaps_html(const View& view) {
   std::string s = heading(phrase::could_not) + "<dl class=\"small\">";
   for (const Gap& g : view.gaps) {
     s += "<dt>" + escaped(g.labels);
-    if (g.wanted) s += html(" <span class=\"tag INCOMPLETE\">{}</span>", std::string(phrase::required));
+    if (g.wanted) s += html(" <span class=\"tag INCOMPLETE\">{}</span>", phrase::required);
     s += "</dt><dd>" + escaped(g.reason) + "</dd>";
   }
   return s + "</dl>";
@@ -149,7 +142,7 @@ std::string section_html(const PageSection& section, const View& view, std::size
 
 std::string summary_html(const std::vector<PageSection>& sections, const std::vector<View>& views) {
   if (sections.size() < 2) return {};
-  std::string s = html("<section class=\"brief\"><h2>{}</h2>", std::string(phrase::summary)) +
+  std::string s = html("<section class=\"brief\"><h2>{}</h2>", phrase::summary) +
                   "<div class=\"scroll\"><table class=\"r\"><thead><tr>" + column(phrase::capture) +
                   column(phrase::verdict) + column(phrase::worst_finding) + "</tr></thead><tbody>";
   for (std::size_t i = 0; i < sections.size(); ++i) {
@@ -158,6 +151,13 @@ std::string summary_html(const std::vector<PageSection>& sections, const std::ve
               escaped(finding_of(views[i])));
   }
   return s + "</tbody></table></div></section>";
+}
+
+std::string heading(const char* words) { return html("<h3>{}</h3>", words); }
+
+std::string paragraph(const char* style, const char* title, const std::string& text) {
+  if (text.empty()) return {};
+  return html("<p class=\"{}\"><b>{}</b> {}</p>", style, title, escaped(text));
 }
 
 std::string escaped(std::string_view text) {
@@ -201,7 +201,7 @@ std::string page_frame(const PageHead& head, const std::string& body) {
       escaped(head.title), std::string(page_style), paper_rule(head.paper), escaped(head.title));
   if (!head.intro.empty()) s += "<p class=\"soft\">" + escaped(head.intro) + "</p>";
   s += "</header>" + head.lead + body;
-  s += html("<footer><p>{}</p>", std::string(phrase::page_footer));
+  s += html("<footer><p>{}</p>", phrase::page_footer);
   s += html("<p>linebench {}{}</p></footer></main></body></html>\n", escaped(version()),
             head.made_at.empty() ? "" : " \u00b7 " + escaped(head.made_at));
   return s;

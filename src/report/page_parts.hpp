@@ -11,6 +11,13 @@ namespace linebench::report {
 /// The whole page round a body that is HTML already.
 [[nodiscard]] std::string page_frame(const PageHead& head, const std::string& body);
 
+/// A heading within a section. @param words HTML.
+[[nodiscard]] std::string heading(const char* words);
+
+/// A paragraph of the style sheet's class `style`, its title in bold; empty for an empty text.
+/// @param title HTML. @param text is escaped here.
+[[nodiscard]] std::string paragraph(const char* style, const char* title, const std::string& text);
+
 /// A table of all captures with links to their sections, numbered from 0; empty for fewer than two.
 [[nodiscard]] std::string summary_html(const std::vector<PageSection>& sections,
                                        const std::vector<View>& views);

@@ -1,13 +1,14 @@
-// The one place for the short words of reports, tables and plots: headings, captions, verdict lines. What a reading
-// out of limits means and what to do stands in words.cpp, what the guided jobs say in signals/words. A translation
-// needs these three, the labels of the catalogue and the fault book. {} is filled in and must stay.
+// The one place for the short words of reports, tables and plots: headings, captions, verdict lines. What a
+// reading out of limits means and what to do stands in words.cpp, what the guided jobs say in signals/words.
+// A translation needs these three, the labels of the catalogue and the fault book. {} is filled in and must
+// stay.
 #pragma once
 
 namespace linebench::report::phrase {
 
 // clang-format off
 // Marks and words before a text.
-inline constexpr char do_this[] = "Do: ";
+inline constexpr char do_this[] = "Do:";
 inline constexpr char caution_loud[] = "CAUTION: ";
 inline constexpr char caution[] = "Caution:";
 inline constexpr char note[] = "Note: ";
@@ -17,11 +18,8 @@ inline constexpr char remedy[] = "Remedy:";
 inline constexpr char none_sent[] = "no signal";
 inline constexpr char none_back[] = "nothing came back";
 
-// Verdicts. Also class names of the page's style, which is not translated: see Mark.
-inline constexpr char pass[] = "PASS";
+// Verdicts; a mark's own word is a class of the page's style too, and stands in view.cpp.
 inline constexpr char fail[] = "FAIL";
-inline constexpr char incomplete[] = "INCOMPLETE";
-inline constexpr char measured[] = "MEASURED";
 inline constexpr char ok[] = "ok";
 inline constexpr char sound[] = "SOUND";
 inline constexpr char fault[] = "FAULT";
@@ -194,7 +192,6 @@ inline constexpr char source[] = "Source: ";
 inline constexpr char at_least[] = "at least ";
 inline constexpr char changed[] = "Changed, surest first";
 inline constexpr char stayed[] = "{} readings stayed within their uncertainty{}";
-inline constexpr char listed_with_all[] = " (--all lists them).";
 inline constexpr char before_after[] = "before: {} \u00b7 after: {}";
 inline constexpr char to_the_ranking[] = "What it does to the ranking";
 inline constexpr char ranking_sound[] = "nothing wrong";

@@ -109,7 +109,7 @@ class Table {
     std::string text = wrapped(view_.headline, width_, word.size() + 2, word + ": ");
     if (style_.colour) text.replace(0, word.size(), painted(mark_colour(), word));
     out_ += text;
-    if (!view_.next.empty()) block(view_.next, 4, phrase::do_this);
+    if (!view_.next.empty()) block(view_.next, 4, phrase::do_this + std::string(" "));
   }
 
   void facts() {
@@ -131,7 +131,7 @@ class Table {
       out_ += text;
       if (!p.remark.empty()) block(p.remark, 6, "      ");
       block(p.meaning, 6, "      ");
-      block(p.next, 10, std::string(6, ' ') + phrase::do_this);
+      block(p.next, 10, std::string(6, ' ') + phrase::do_this + " ");
     }
   }
 

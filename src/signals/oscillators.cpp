@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/complex_product.hpp>
 #include <numbers>
 
 namespace linebench::signals {
@@ -22,8 +23,7 @@ void add_oscillators(std::span<const Oscillator> bank, double rate_hz, std::uint
       const std::size_t end = std::min(begin + stretch, out.size());
       for (std::size_t i = begin; i < end; ++i) {
         out[i] += z.imag();
-        z = {z.real() * turn.real() - z.imag() * turn.imag(),
-             z.real() * turn.imag() + z.imag() * turn.real()};
+        z = dsp::product(z, turn);
       }
     }
   }

@@ -89,5 +89,7 @@ enum class Side { Inside, Low, High, Other };
 
 /// True for a number within its limit by less than its uncertainty (k = 2): a pass that could be a fail.
 [[nodiscard]] bool near_its_limit(const Reading& r);
+/// True for a number out of its limit by more than its uncertainty (k = 2): a fail that can be no pass.
+[[nodiscard]] bool fails_beyond_doubt(const Reading& r);
 
 }  // namespace linebench::judge
