@@ -117,6 +117,7 @@ nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const
   j["nothing_wrong"] = d.nothing_wrong;
   j["unlisted"] = d.unlisted;
   j["silent"] = d.silent;
+  j["gaps"] = report::gaps_to_json(d);
   j["observed"] = told.observed;
   j["site"] = {{"system", told.site.system}, {"sides", told.site.sides}};
   j["next_test"] = d.next_test ? report::next_test_to_json(*d.next_test) : nlohmann::json(nullptr);

@@ -30,7 +30,7 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 
 Sign read_sign(const TomlReader& r, const toml::table& t) {
   r.only(t, {"id", "label", "unit", "family", "scale", "usual", "spread", "span", "words", "minutes", "how",
-             "caution", "typed", "uncertainty", "expected"});
+             "caution", "typed", "uncertainty", "expected", "asked"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");
@@ -58,6 +58,7 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
     s.high = to_working(s.scale, r.number(*ends->get(1), "span"));
     if (!(s.low < s.high)) throw r.wrong(span->source(), "\"span\" must go upwards");
   }
+  if (const toml::node* n = t.get("asked")) s.asked = n->value_or(false);
   if (t.contains("minutes")) s.trial = read_trial(r, t);
   return s;
 }

@@ -13,6 +13,7 @@ namespace {
 
 constexpr double worth_saying = 0.4;  // nats: odds moved by half
 constexpr double worth_a_finding = 0.1;
+constexpr double worth_following = 0.2;
 constexpr double hardly = 0.05;  // nats
 
 std::string shown_level(const Sign& s, double working) {
@@ -179,10 +180,15 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
     if (t.touched.empty() || (probability < worth_a_finding && probability <= t.fault->prior)) continue;
     d.findings.push_back(finding_of(m, i, probability, options));
   }
+  d.gaps = gaps(m);
   // Where nothing is wrong and no fault is near, there is nothing to follow up.
-  const bool settled = d.nothing_wrong > 0.5 && captured(m) &&
-                       (d.findings.empty() || d.findings.front().probability < worth_a_finding);
-  if (options.next_tests && !settled) d.next_test = best_test(m, -1);
+  const bool settled =
+      shown_sound(d) && (d.findings.empty() || d.findings.front().probability < worth_a_finding);
+  if (!options.next_tests || settled) return d;
+  // Where nothing stands out because too little was shown, showing it comes before looking elsewhere.
+  const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_following;
+  if (!stands && !d.gaps.empty()) d.next_test = closing_capture(m, d.gaps.front());
+  if (!d.next_test) d.next_test = best_test(m, -1);
   return d;
 }
 

@@ -181,7 +181,9 @@ bool captured(const Model& m) {
 
 bool unseen(const Model& m, const Hypothesis& h) {
   const auto untouched = [&](int t) {
-    return t < 0 || m.tables[static_cast<std::size_t>(t)].touched.empty();
+    if (t < 0) return true;
+    const FaultTable& table = m.tables[static_cast<std::size_t>(t)];
+    return table.touched.empty() && !asked_of(m, *table.fault);
   };
   return h.first >= 0 && untouched(h.first) && untouched(h.second);
 }

@@ -89,7 +89,16 @@ struct Model {
 
 /// Whether any capture gave evidence, beside what a person told.
 [[nodiscard]] bool captured(const Model& model);
-/// True for faults (not for nothing wrong or something not listed) that no evidence bears on.
+/// Whether this view's captures gave evidence: "audio.", "video.", "picture.".
+[[nodiscard]] bool of_view(const Model& model, std::string_view prefix);
+/// Whether the fault acts on a sign that every capture of a view taken should show.
+[[nodiscard]] bool asked_of(const Model& model, const Fault& fault);
+[[nodiscard]] std::vector<Gap> gaps(const Model& model);
+/// The capture that would close it; none where nothing was captured at all.
+[[nodiscard]] std::optional<NextTest> closing_capture(const Model& model, const Gap& gap);
+
+/// True for faults (not for nothing wrong or something not listed) that no evidence bears on, nor any that
+/// the captures should have given.
 [[nodiscard]] bool unseen(const Model& model, const Hypothesis& hypothesis);
 
 /// Best next test: about everything (fault < 0), or about whether the fault in this table is there.

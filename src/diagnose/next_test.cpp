@@ -151,11 +151,6 @@ bool known(const Model& m, const std::string& sign) {
   return std::any_of(m.evidence.begin(), m.evidence.end(), [&](const Evidence& e) { return e.sign == sign; });
 }
 
-bool of_view(const Model& m, const std::string& prefix) {
-  return std::any_of(m.evidence.begin(), m.evidence.end(),
-                     [&](const Evidence& e) { return e.sign.starts_with(prefix); });
-}
-
 // A job of sound alone may have no camera: its picture is not asked for. What was not captured is taken where
 // it belongs to a view that the job has.
 bool worth_taking(const Model& m, const CaptureTest& c) {

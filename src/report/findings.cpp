@@ -124,6 +124,17 @@ json next_test_to_json(const diagnose::NextTest& t) {
   return j;
 }
 
+json gaps_to_json(const Diagnosis& d) {
+  json out = json::array();
+  for (const diagnose::Gap& g : d.gaps)
+    out.push_back({{"view", g.view},
+                   {"reading", g.sign},
+                   {"share", rounded(g.share, 0.01)},
+                   {"text", g.text},
+                   {"how", g.how}});
+  return out;
+}
+
 json findings_to_json(const Diagnosis& d) {
   json out = json::array();
   for (const Finding& f : d.findings) {
@@ -151,20 +162,20 @@ namespace {
 
 // A capture by which nothing came in says more than that the others, or none, show no fault.
 bool silence_speaks(const Diagnosis& d) {
-  return !d.silent.empty() && (d.nothing_wrong > 0.5 || d.signs_used == 0);
+  return !d.silent.empty() && (diagnose::shown_sound(d) || d.signs_used == 0);
 }
 
 }  // namespace
 
 std::string diagnosis_verdict(const Diagnosis& d) {
   if (silence_speaks(d)) return "incomplete";
-  if (d.nothing_wrong > 0.5) return "pass";
+  if (diagnose::shown_sound(d)) return "pass";
   return !d.findings.empty() && d.findings.front().probability > 0.5 ? "fail" : "incomplete";
 }
 
 std::string diagnosis_headline(const Diagnosis& d) {
   if (silence_speaks(d)) return fmt::format(phrase::nothing_came_by, fmt::join(d.silent, ", "));
-  if (d.nothing_wrong > 0.5)
+  if (diagnose::shown_sound(d))
     return fmt::format(phrase::most_likely_nothing, show_probability(d.nothing_wrong));
   if (d.unlisted > 0.5) return fmt::format(phrase::not_in_book, show_probability(d.unlisted));
   const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_a_headline &&
@@ -177,6 +188,11 @@ std::string diagnosis_headline(const Diagnosis& d) {
                      : f.probability > 0.5 ? phrase::likely
                                            : phrase::best_guess;
   return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
+}
+
+std::vector<diagnose::Gap> open_gaps(const Diagnosis& d) {
+  constexpr double may_be_sound = 0.2;
+  return d.nothing_wrong > may_be_sound ? d.gaps : std::vector<diagnose::Gap>{};
 }
 
 std::string cure_first(const Diagnosis& d) {
@@ -195,6 +211,7 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
   t.block(fmt::format(phrase::from_signs, d.signs_used, show_probability(d.nothing_wrong),
                       show_probability(d.unlisted)),
           0, "");
+  for (const diagnose::Gap& g : open_gaps(d)) t.block(g.text + ".", 6, phrase::note);
   for (const std::string& n : notes) t.block(n, 6, phrase::note);
   if (d.next_test) {
     t.title(phrase::do_next);

@@ -67,6 +67,7 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
   std::string s = fmt::format("<section id=\"diagnosis\"><h2>{}</h2><p class=\"verdict {}\"><b>{}</b>{}</p>",
                               phrase::page_title, style, word, escaped(diagnosis_headline(d)));
   s += "<p class=\"small soft\">" + fmt::format(phrase::from_signs_page, d.signs_used) + "</p>";
+  for (const diagnose::Gap& g : open_gaps(d)) s += "<p class=\"note\">" + escaped(g.text) + ".</p>";
   for (const std::string& n : notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
   if (d.next_test) {
     s += heading(phrase::do_next) + test_html(*d.next_test);

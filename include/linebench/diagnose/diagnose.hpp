@@ -39,12 +39,24 @@ struct Finding {
   std::string usually_with;  ///< the fault it is most often paired with here; empty when it stands alone
 };
 
+/// What the captures of one view leave open: faults as frequent as these could be there, plain to be seen,
+/// and would read the same. A bound shows that something is absent only where it lies below what a fault
+/// makes of it; what could not be read shows nothing.
+struct Gap {
+  std::string view;  ///< the captures' prefix: "audio.", "video.", "picture."; empty: nothing was captured
+  std::string sign;  ///< the first sign that is not shown
+  double share = 0;  ///< of jobs that have one of the faults left open, by the book's estimate
+  std::string text;  ///< a sentence with the figures
+  std::string how;   ///< the capture that would close it
+};
+
 struct Diagnosis {
   double nothing_wrong = 0;           ///< in what was captured, or in all where nothing was
   double unlisted = 0;                ///< something the book does not list
   std::vector<Finding> findings;      ///< likeliest first; those that the evidence bears on
   std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
   std::size_t signs_used = 0;
+  std::vector<Gap> gaps;                                ///< what keeps it from being called sound
   std::vector<std::string> silent;                      ///< names of captures by which nothing came in
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };
@@ -65,6 +77,13 @@ struct Job {
 /// The job's evidence: what was told, then what its captures show.
 [[nodiscard]] std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job);
 [[nodiscard]] Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options = {});
+
+/// True where nothing wrong is likelier than not and the evidence leaves no gap: only then is it "sound".
+[[nodiscard]] bool shown_sound(const Diagnosis& diagnosis);
+
+/// What this evidence leaves open, view by view; empty: enough was shown to clear a job by. For guided jobs
+/// that pass what they were given: a pass on these captures holds only without gaps.
+[[nodiscard]] std::vector<Gap> gaps(const FaultBook& book, const std::vector<Evidence>& evidence);
 
 /// @param evidence as from gather() and parse_observed(); at most one a sign (later ones are ignored).
 [[nodiscard]] Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,

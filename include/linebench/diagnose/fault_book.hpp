@@ -47,6 +47,7 @@ struct Sign {
   double spread = 1;         ///< working units: standard deviation round it
   double low = 0, high = 0;  ///< working units: what it can be at all
   Shares words;              ///< scale Words: shares where nothing is wrong
+  bool asked = false;  ///< every capture of its view should show it: sound is nothing that leaves it open
   std::optional<Trial> trial;
 };
 

@@ -14,9 +14,12 @@ namespace linebench::report {
 /// `evidence` is a list of {reading, text, supports, weight}: weight in decibans (10 lg of how much likelier
 /// the reading is with the fault than with nothing wrong), negative against.
 [[nodiscard]] nlohmann::json findings_to_json(const diagnose::Diagnosis& diagnosis);
+/// What keeps the job from being called sound: [{view, reading, share, text, how}].
+[[nodiscard]] nlohmann::json gaps_to_json(const diagnose::Diagnosis& diagnosis);
 [[nodiscard]] nlohmann::json next_test_to_json(const diagnose::NextTest& test);
 
-/// "pass" (nothing wrong is likeliest), "fail" (a fault is likelier than not) or "incomplete".
+/// "pass" (nothing wrong is likeliest, and enough was shown), "fail" (a fault is likelier than not) or
+/// "incomplete".
 [[nodiscard]] std::string diagnosis_verdict(const diagnose::Diagnosis& diagnosis);
 
 /// The diagnosis in one line: "Earth loop through an audio shield is likely (93 %)".

@@ -1,0 +1,67 @@
+// A job is called sound only by what would have shown the fault: a bound above what a fault makes, a capture
+// too short to read, or no capture at all clear nothing.
+#include "job.hpp"
+
+namespace {
+
+using namespace diagnose_test;
+using synth::Samples;
+
+// Gross hum (-31.6 dBFS and more is possible) that measuring could not tell from what was sent.
+Capture hum_bounded_at(double dbfs) {
+  Capture c = measured({tone(20, 3)});
+  for (Reading& r : c.readings) {
+    if (r.id == "audio.hum.level") r = unmeasurable(r.id, "no mains hum found", dbfs);
+  }
+  std::erase_if(c.readings, [](const Reading& r) { return r.id.starts_with("audio.hum.harmonic"); });
+  return c;
+}
+
+TEST(DiagnoseSoundness, ABoundClearsOnlyWhatWouldStandAboveIt) {
+  const Diagnosis hidden = diagnosed({hum_bounded_at(-31.6)});
+  EXPECT_FALSE(shown_sound(hidden)) << shown(hidden);
+  ASSERT_EQ(hidden.gaps.size(), 1U);
+  EXPECT_EQ(hidden.gaps[0].view, "audio.");
+  EXPECT_NE(hidden.gaps[0].text.find("-31.6"), std::string::npos) << hidden.gaps[0].text;
+  ASSERT_TRUE(hidden.next_test);
+  EXPECT_EQ(hidden.next_test->id, "capture-audio");
+  // The least the book's hum faults make above their limits is about -67 dBFS.
+  const Diagnosis clear = diagnosed({hum_bounded_at(-95)});
+  EXPECT_TRUE(shown_sound(clear)) << shown(clear);
+  EXPECT_TRUE(clear.gaps.empty()) << clear.gaps[0].text;
+}
+
+// What one capture hides another of the same path may show.
+TEST(DiagnoseSoundness, AnotherCaptureClosesTheGap) {
+  EXPECT_TRUE(shown_sound(diagnosed({hum_bounded_at(-31.6), measured({quiet(20, 5)}, "idle.wav")})));
+}
+
+// 50 Hz at -33 dBFS in what is too short for it to be read.
+TEST(DiagnoseSoundness, TooShortACaptureClearsNothing) {
+  for (const double seconds : {0.2, 0.3}) {
+    Samples x = quiet(seconds, 6);
+    synth::add_sine(x, rate, 50.02, -33);
+    const Diagnosis d = diagnosed({measured({x})});
+    EXPECT_FALSE(shown_sound(d)) << seconds << " s: " << shown(d);
+    ASSERT_EQ(d.gaps.size(), 1U);
+    EXPECT_NE(d.gaps[0].text.find("could not be read"), std::string::npos) << d.gaps[0].text;
+    ASSERT_TRUE(d.next_test);
+    EXPECT_EQ(d.next_test->id, "capture-audio");
+  }
+  EXPECT_TRUE(shown_sound(diagnosed({measured({quiet(20, 7)})})));
+}
+
+TEST(DiagnoseSoundness, ALookAloneClearsNothing) {
+  const Diagnosis d = diagnose::diagnose(book(), {parse_observed("port-light=on", book())});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+  ASSERT_EQ(d.gaps.size(), 1U);
+  EXPECT_TRUE(d.gaps[0].view.empty());
+}
+
+// A fault that stands is no less so for what was not shown beside it.
+TEST(DiagnoseSoundness, GapsOfAViewDoNotSpeakOfAnother) {
+  const Evidence bars{"picture.hum.level", to_working(Scale::Amount, 0.05), 0.5, false, 1, "", "0.05 %", "p"};
+  for (const Gap& g : gaps(book(), {bars})) EXPECT_NE(g.view, "audio.") << g.text;
+}
+
+}  // namespace
