@@ -14,6 +14,15 @@ constexpr double search_share = 0.06;
 constexpr std::size_t most_stretches = 4320;
 // A multiple this far above all others together is a tone, not mains.
 constexpr double lone_power_ratio = 20.0;
+// A line far above those near it is a tone as well, unless it is a small part of the whole. Multiples of
+// rectifiers and dimmers come in company: one or two apart, those of six pulses by twice the first; of the
+// mains' own the fifth may stand alone, at 300 Hz at most (common practice).
+constexpr double lone_others = 10.0;
+struct Company {
+  double from_hz, reach_hz, power_ratio;
+};
+constexpr Company low_company{230.0, 330.0, lone_power_ratio};
+constexpr Company high_company{380.0, 130.0, 10.0};
 // A comb this certain needs no second opinion.
 constexpr double clear_score = 60.0;
 constexpr double near_per_multiple_hz = 0.15;
@@ -121,6 +130,31 @@ std::vector<double> HumCore::told_lines() {
     if (hz < top) list.push_back(hz * ratio);
   }
   return list;
+}
+
+// Tones nobody announced: on a high multiple of mains they would steer the comb, for their weight goes with
+// the square of the multiple.
+std::vector<double> HumCore::lone_tones() const {
+  const auto& lines = chunk_.lines();
+  const auto strongest = std::find_if(lines.begin(), lines.end(),
+                                      [](const SteadyLine& x) { return x.hz > low_company.from_hz; });
+  if (strongest == lines.end()) return {};
+  const SteadyLine& tone = *strongest;
+  const Company& near = tone.hz < high_company.from_hz ? low_company : high_company;
+  std::vector<double> own;
+  double others = 0.0;
+  for (const SteadyLine& x : lines) {
+    const double share = x.amplitude * x.amplitude / (tone.amplitude * tone.amplitude);
+    const double m = std::round(x.hz / tone.hz);
+    if (m >= 1.0 && std::abs(x.hz - m * tone.hz) < m / chunk_.seconds()) {
+      own.push_back(x.hz);
+      if (m > 1.0 && share > 1.0 / lone_power_ratio) return {};
+    } else {
+      others += share;
+      if (std::abs(x.hz - tone.hz) < near.reach_hz && share > 1.0 / near.power_ratio) return {};
+    }
+  }
+  return others < lone_others ? own : std::vector<double>{};
 }
 
 std::vector<double> HumCore::foreign_for(double f0, std::vector<double> foreign,
@@ -353,6 +387,8 @@ void HumCore::process() {
   const double t = chunk_.seconds();
   seconds_ += t;
   std::vector<double> foreign = told_lines();
+  const std::vector<double> tones = lone_tones();
+  foreign.insert(foreign.end(), tones.begin(), tones.end());
   phone_lines_ = phone_lines();
   phone_seen_ = phone_seen_ || phone_lines_.any();
   foreign.insert(foreign.end(), phone_lines_.hz().begin(), phone_lines_.hz().end());

@@ -48,6 +48,7 @@ class HumCore {
   void process();
   [[nodiscard]] PhoneLines phone_lines();
   [[nodiscard]] std::vector<double> told_lines();
+  [[nodiscard]] std::vector<double> lone_tones() const;
   [[nodiscard]] std::vector<double> foreign_for(double f0, std::vector<double> foreign,
                                                 double tolerance_per_multiple = 0.0) const;
   [[nodiscard]] double from_lines(std::span<const double> foreign) const;

@@ -235,7 +235,7 @@ TEST(Hum, MainsThatWandersIsFollowed) {
   constexpr double rate = 8000;
   synth::Samples x(synth::count(60.0, rate), 0.0F);
   synth::add_noise(x, -80.0, 3);
-  // 50 Hz +- 20 mHz in 90 s, up to the 20th harmonic.
+  // 50 Hz +- 20 mHz in 90 s, up to the 21st harmonic; high ones in company, one alone would be a tone.
   double mean = 0;
   const double n = static_cast<double>(x.size());
   for (std::size_t i = 0; i < x.size(); ++i) {
@@ -243,14 +243,14 @@ TEST(Hum, MainsThatWandersIsFollowed) {
     const double turns =
         50.0 * t + 0.02 * 90.0 / (2 * std::numbers::pi) * (1 - std::cos(2 * std::numbers::pi * t / 90.0));
     mean += (50.0 + 0.02 * std::sin(2 * std::numbers::pi * t / 90.0)) / n;
-    for (const int k : {1, 3, 10, 20}) {
+    for (const int k : {1, 3, 10, 11, 20, 21}) {
       x[i] += static_cast<float>(0.001 * std::sin(2 * std::numbers::pi * std::fmod(k * turns, 1.0)));
     }
   }
   const HumResult r = hum_of(x, rate);
   ASSERT_TRUE(r.found);
   EXPECT_NEAR(r.frequency_hz, mean, 0.001);
-  EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(4e-6), 0.05);
+  EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(6e-6), 0.05);
 }
 
 TEST(Hum, Kinds) {

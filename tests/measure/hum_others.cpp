@@ -139,6 +139,45 @@ TEST(HumOthers, UnderASentToneAtTheMainsNothingIsClaimed) {
   EXPECT_NE(level->reason.find("at 60 Hz, where a tone was sent"), std::string::npos) << level->reason;
 }
 
+// A tone that nobody announced on a multiple of mains (1 kHz is the 20th of 50 Hz, 1020 Hz the 17th of 60
+// Hz), with mains a little beside so that the tone would steer the comb away from it: hum is read for what it
+// is.
+TEST(HumOthers, AToneOnAHighMultipleIsNoHumAndHidesNone) {
+  const std::map<int, double> plain{{1, -33}, {3, -40}, {5, -45}};
+  const std::map<int, double> ripple{{2, -33}, {4, -41}, {6, -46}};
+  for (const auto& [tone_hz, mains_hz] : {std::pair{1000.0, 50.0}, {400.0, 50.0}, {1020.0, 60.0}}) {
+    for (const double off_hz : {0.0, 0.005, -0.01, 0.015}) {
+      for (const double tone_dbfs : {-20.0, -30.0, -36.0}) {
+        for (const auto& comb : {plain, ripple}) {
+          double power = 0;
+          for (const auto& [k, db] : comb) power += power_from_db(db);
+          const HumResult r = hum_of(combs({{mains_hz + off_hz, comb}, {tone_hz, {{1, tone_dbfs}}}}, -78.0));
+          // Where the 6th of ripple stands within 10 dB of a tone on the 8th, either may be either.
+          if (tone_hz == 400.0 && tone_dbfs == -36.0 && comb == ripple) continue;
+          ASSERT_TRUE(r.found) << tone_hz << " " << mains_hz + off_hz << " " << tone_dbfs;
+          EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(power), 0.02)
+              << tone_hz << " " << mains_hz + off_hz << " " << tone_dbfs;
+          EXPECT_NEAR(r.frequency_hz, mains_hz + off_hz, 1e-4);
+        }
+      }
+    }
+  }
+}
+
+// Six-pulse ripple (a full-wave rectified three-phase supply): 2/(n^2 - 1) at n = 6, 12, 18, by its Fourier
+// series, beside the mains itself: company, no tone.
+TEST(HumOthers, SixPulseRippleIsNoTone) {
+  std::map<int, double> comb{{1, -45}, {2, -60}};
+  double power = power_from_db(-45.0) + power_from_db(-60.0);
+  for (const int n : {6, 12, 18}) {
+    comb[n] = -35 + 20 * std::log10(35.0 / (n * n - 1.0));
+    power += power_from_db(comb[n]);
+  }
+  const HumResult r = hum_of(combs({{50.03, comb}}));
+  ASSERT_TRUE(r.found);
+  EXPECT_NEAR(dbfs_from_power(r.power), db_from_power(power), 0.02);
+}
+
 // Equal lines or lines that fall slowly, k^-0.3, of `count` multiples, -40 dBFS together.
 synth::Samples rich(double f0, int step, int count, double slope) {
   constexpr double fast = 48000;
