@@ -57,6 +57,11 @@ constexpr ReadingKind kinds[] = {
      "mean of the active picture re blanking, % of nominal white"},
     {"video.gain", "Level", "% of nominal", 1,
      "level of the signal re the standard's, from the sync amplitude"},
+    {"video.clipped", "Cut off flat", "%", 1,
+     "share of steady colours whose bright peaks end flat at one level, or of a picture whose brightness "
+     "stops "
+     "climbing at one level below white"},
+    {"video.clipped.level", "Cut off at", "mV", 0, "level above which nothing passes, re blanking"},
     {"video.bars.COLOUR.luma", "Bar luminance,", "mV", 1, "luminance of the bar re blanking"},
     {"video.bars.COLOUR.chroma", "Bar chrominance,", "mV", 1, "chrominance of the bar, peak to peak"},
     {"video.bars.COLOUR.phase", "Bar phase,", "deg", 1, "chrominance angle from +(B-Y), by the burst"},

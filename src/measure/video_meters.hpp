@@ -7,6 +7,7 @@
 
 #include "video_burst.hpp"
 #include "video_cable.hpp"
+#include "video_clip.hpp"
 #include "video_echo.hpp"
 #include "video_hum.hpp"
 #include "video_levels.hpp"
@@ -26,6 +27,7 @@ struct VideoMeters {
         pulses(setup),
         burst(setup, sync, clock_error_ppm),
         levels(setup),
+        clip(setup),
         hum(setup, options.mains_hz, clock_error_ppm),
         picture(setup, sync),
         noise(setup, picture),
@@ -37,6 +39,7 @@ struct VideoMeters {
   PulseMeter pulses;
   BurstMeter burst;
   LevelMeter levels;
+  ClipMeter clip;
   VideoHumMeter hum;
   PictureMeter picture;
   NoiseMeter noise;
@@ -50,12 +53,13 @@ struct VideoMeters {
     LineMeter* meter;
   };
   /// In the order in which they take a line and finish: a measure comes after those it asks.
-  [[nodiscard]] std::array<Named, 12> list() {
+  [[nodiscard]] std::array<Named, 13> list() {
     return {{{"line rate, jitter", &rate},
              {"sync, blanking", &sync},
              {"pulses", &pulses},
              {"burst, subcarrier", &burst},
              {"levels", &levels},
+             {"cut off", &clip},
              {"hum", &hum},
              {"test pictures", &picture},
              {"noise, tones", &noise},

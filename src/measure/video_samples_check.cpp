@@ -32,9 +32,9 @@ bool stands_on(End end, std::string_view id) {
     return starts_with_any(id, {"video.sync.amplitude", "video.gain", "video.termination", "video.snr.",
                                 "video.sync.width", "video.sync.rise"});
   return starts_with_any(
-      id, {"video.white", "video.apl", "video.bars.", "video.k2t", "video.pulse_bar", "video.nonlinearity",
-           "video.differential_", "video.line_tilt", "video.field_tilt", "video.multiburst", "video.chroma_",
-           "video.noise", "video.snr."});
+      id, {"video.white", "video.clipped", "video.apl", "video.bars.", "video.k2t", "video.pulse_bar",
+           "video.nonlinearity", "video.differential_", "video.line_tilt", "video.field_tilt",
+           "video.multiburst", "video.chroma_", "video.noise", "video.snr."});
 }
 
 // Readings that guess at a cause by the shape or level of sync: what they say of one that was clipped is not
@@ -123,6 +123,23 @@ void near_the_limit(const VideoSetup& setup, Readings& readings) {
   }
 }
 
+// All that rises above one level stands at the very same value.
+void replace_by_cut(const VideoSetup& setup, std::uint64_t at_end, const VideoReceiver::Counts& c,
+                    Readings& readings) {
+  const double share = 100.0 * static_cast<double>(at_end) / static_cast<double>(c.samples);
+  const double end_mv = 1e3 * (setup.inverted ? -c.lowest_v : c.highest_v);
+  const Reading* blanking = find_reading(readings, "video.blanking.level");
+  for (Reading& r : readings) {
+    if (r.id == "video.clipped")
+      r = number_reading(
+          r.id, share, 0.5 * share,
+          "of the samples stand at the very highest value: the recorder's range ends there, or it came in "
+          "cut off; take it once more with a larger range");
+    if (r.id == "video.clipped.level" && blanking != nullptr && blanking->measured())
+      r = number_reading(r.id, end_mv - blanking->number(), blanking->uncertainty, "re blanking");
+  }
+}
+
 bool clipped_at_rails(const VideoReceiver::Counts& c) { return c.clipped > c.samples / 20000 + 8; }
 
 }  // namespace
@@ -189,6 +206,8 @@ void SampleCheck::check(const VideoSetup& setup, const VideoReceiver::Counts& c,
         100.0 * static_cast<double>(at_end) / static_cast<double>(c.samples), low ? c.lowest_v : c.highest_v);
     spoil(readings, reason, [end](const Reading& r) { return stands_on(end, r.id); });
     if (end == End::Sync) replace(readings, reason, guesses_by_sync);
+    // No end of the converter's that is known: it may as well have come in like that.
+    if (end == End::White && !hard) replace_by_cut(setup, at_end, c, readings);
   }
 }
 

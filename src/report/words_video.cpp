@@ -140,6 +140,14 @@ constexpr Entry entries[] = {
       "See the sync amplitude: if it is high in proportion, turn the level down or find the missing "
       "termination; if "
       "sync is right, turn down the source's white."}},
+    {"video.clipped",
+     Side::High,
+     {"bright parts are cut off flat",
+      "Whatever rises above one level is lost: bright colours lose saturation and turn, and no setting "
+      "further on "
+      "brings it back.",
+      "Measure at the source itself. Cut off there too: turn down its white or colour gain. Whole there: an "
+      "amplifier on the way is driven too far or its supply has sagged; measure before and after it."}},
     {"video.termination",
      Side::Other,
      {"termination is wrong", "The line is ended by none or by two 75 ohm loads.",

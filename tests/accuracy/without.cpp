@@ -37,6 +37,9 @@ constexpr Without list[] = {
     {"waveform", "video.noise.periodic.from", "says where the search began, and claims no uncertainty"},
     {"waveform", "video.bars.kind", word},
     {"waveform", "video.pattern", word},
+    {"waveform", "video.clipped",
+     "says whether and how much of the colour; whole and cut ones are told apart in tests/video/clipped.cpp"},
+    {"waveform", "video.clipped.level", "held within 4 % in tests/video/clipped.cpp, at 16 to 27 MS/s"},
     {"waveform", "video.line_tilt",
      "its truth hangs on the mean of the whole picture; held within 0.3 % of a closed form in "
      "tests/video/picture_measures.cpp"},
