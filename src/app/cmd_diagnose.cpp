@@ -117,6 +117,7 @@ nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const
   j["nothing_wrong"] = d.nothing_wrong;
   j["unlisted"] = d.unlisted;
   j["silent"] = d.silent;
+  j["cautions"] = d.cautions;
   j["gaps"] = report::gaps_to_json(d);
   j["observed"] = told.observed;
   j["site"] = {{"system", told.site.system}, {"sides", told.site.sides}};
@@ -201,7 +202,8 @@ std::vector<std::string> notes_of(const diagnose::FaultBook& book, const diagnos
   if (path) notes.push_back(diagnose::locate(book, *path, job.captures, job.site).text);
   notes.insert(notes.end(), book.problems.begin(), book.problems.end());
   for (const diagnose::Evidence& e : job.told)
-    notes.push_back(fmt::format("Understood: {}: {}", book.sign(e.sign)->label, e.shown));
+    notes.push_back(fmt::format("Understood: {}: {}{}{}", book.sign(e.sign)->label, e.shown,
+                                e.caution.empty() ? "" : ". Caution: ", e.caution));
   for (std::string& q : diagnose::questions(job.captures, job.site)) notes.push_back(std::move(q));
   for (std::string& r : diagnose::remarks(evidence)) notes.push_back(std::move(r));
   return notes;

@@ -55,6 +55,39 @@ std::vector<Effect> read_effects(const TomlReader& r, const toml::table& owner, 
   return out;
 }
 
+// How often a fault that a person finds on the wire leaves no trace in what was captured: of another line, at
+// another time, or while nothing leaned on what is broken. The project's estimate.
+constexpr double traceless_share = 0.05;
+
+// One more way for every fault: a person who looks or meters finds it, and the captures do not. What captures
+// show goes from the whole fault to its other ways.
+void add_traceless(Fault& f, const FaultBook& book) {
+  const auto by_person = [&](const Effect& e) { return book.sign(e.sign)->trial.has_value(); };
+  const auto has = [](const std::vector<Effect>& list, const std::string& sign) {
+    return std::ranges::any_of(list, [&](const Effect& e) { return e.sign == sign; });
+  };
+  Variant traceless{"found by a person, and no trace of it captured", traceless_share, {}, true};
+  std::vector<Effect> common;
+  for (Effect& e : f.effects) {
+    if (by_person(e)) {
+      common.push_back(std::move(e));
+      continue;
+    }
+    for (Variant& v : f.variants) {
+      if (!has(v.effects, e.sign)) v.effects.push_back(e);
+    }
+  }
+  f.effects = std::move(common);
+  for (Variant& v : f.variants) {
+    v.share *= 1 - traceless_share;
+    for (const Effect& e : v.effects) {
+      if (by_person(e) && !has(f.effects, e.sign) && !has(traceless.effects, e.sign))
+        traceless.effects.push_back(e);
+    }
+  }
+  f.variants.push_back(std::move(traceless));
+}
+
 const std::set<std::string, std::less<>> known_views = {"audio",   "waveform", "lowband",
                                                         "picture", "meter",    "eye"};
 
@@ -65,7 +98,7 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   const TomlReader r(file);
   const toml::table t = r.parse(text);
   r.only(t, {"label", "what", "group", "prior", "views", "test", "tell_apart", "remedy", "caution", "source",
-             "detection", "detection_text", "effects", "variant"});
+             "detection", "detection_text", "dangerous", "effects", "variant"});
   Fault f;
   f.id = id;
   f.label = r.text(t, "label");
@@ -87,6 +120,7 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   f.tell_apart = r.text(t, "tell_apart");
   f.remedy = r.text(t, "remedy");
   f.caution = r.text(t, "caution", false);
+  if (const toml::node* n = t.get("dangerous")) f.dangerous = n->value_or(false);
   f.source = r.text(t, "source");
   f.detection = r.share(t, "detection", 0.3);
   f.detection_text = r.text(t, "detection_text", false);
@@ -109,6 +143,7 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   if (f.effects.empty() &&
       std::all_of(f.variants.begin(), f.variants.end(), [](const Variant& v) { return v.effects.empty(); }))
     throw r.wrong(t.source(), "the fault has no effects, so nothing could ever show it; add [effects]");
+  add_traceless(f, book);
   return f;
 }
 

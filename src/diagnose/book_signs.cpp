@@ -30,7 +30,7 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 
 Sign read_sign(const TomlReader& r, const toml::table& t) {
   r.only(t, {"id", "label", "unit", "family", "scale", "usual", "spread", "span", "words", "minutes", "how",
-             "caution", "typed", "uncertainty", "expected", "asked"});
+             "caution", "typed", "uncertainty", "expected", "asked", "warning"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");
@@ -60,6 +60,13 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
   }
   if (const toml::node* n = t.get("asked")) s.asked = n->value_or(false);
   if (t.contains("minutes")) s.trial = read_trial(r, t);
+  if (const toml::node* n = t.get("warning")) {
+    if (!s.trial || s.scale == Scale::Words)
+      throw r.wrong(n->source(), "\"warning\" goes with a value that a person meters");
+    const toml::table& w = r.table(*n, "\"warning\"");
+    r.only(w, {"above", "text"});
+    s.trial->warning = Warning{to_working(s.scale, r.number(w, "above", std::nullopt)), r.text(w, "text")};
+  }
   return s;
 }
 

@@ -97,6 +97,19 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
   return b;
 }
 
+// Of what was found, then of dangerous faults that may be there; each once.
+std::vector<std::string> cautions_of(const Model& m, const std::vector<Finding>& findings) {
+  std::vector<std::string> out;
+  const auto add = [&](const std::string& caution) {
+    if (!caution.empty() && std::ranges::find(out, caution) == out.end()) out.push_back(caution);
+  };
+  for (const Evidence& e : m.evidence) add(e.caution);
+  for (const Finding& f : findings) {
+    if (f.probability >= worth_a_finding && m.book->fault(f.fault)->dangerous) add(f.caution);
+  }
+  return out;
+}
+
 Finding finding_of(const Model& m, int index, double probability, const Options& options) {
   const FaultTable& t = m.tables[static_cast<std::size_t>(index)];
   const Fault& f = *t.fault;
@@ -181,6 +194,7 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
     d.findings.push_back(finding_of(m, i, probability, options));
   }
   d.gaps = gaps(m);
+  d.cautions = cautions_of(m, d.findings);
   // Where nothing is wrong and no fault is near, there is nothing to follow up.
   const bool settled =
       shown_sound(d) && (d.findings.empty() || d.findings.front().probability < worth_a_finding);

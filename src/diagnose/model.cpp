@@ -42,11 +42,14 @@ FaultTable table_of(const Fault& fault, const Model& m) {
   std::vector<double> logs;
   for (std::size_t v = 0; v < fault.variants.size(); ++v) {
     const auto effects = effects_of(fault, fault.variants[v]);
-    for (int k = 0; k < severities; ++k) {
+    // Where nothing was found that depends on it, one severity stands for all.
+    const bool any = std::ranges::any_of(effects, [&](const Effect* e) { return place(e->sign) >= 0; });
+    const int steps = any ? severities : 1;
+    for (int k = 0; k < steps; ++k) {
       Cell cell;
       cell.variant = static_cast<int>(v);
-      cell.severity = (k + 0.5) / severities;
-      cell.log_weight = std::log(fault.variants[v].share / severities);
+      cell.severity = (k + 0.5) / steps;
+      cell.log_weight = std::log(fault.variants[v].share / steps);
       cell.causes.resize(t.touched.size());
       cell.log_ratio.assign(t.touched.size(), 0.0);
       for (const Effect* e : effects) {
@@ -80,9 +83,11 @@ double log_unlisted_ratio(const Model& m) {
     double sum = 0;
     for (std::size_t i = 0; i < m.signs.size(); ++i) {
       if (m.signs[i]->family != f) continue;
-      // Half of what goes wrong leaves any one sign alone.
+      // Half of what goes wrong leaves any one sign alone; what a person looks for is chosen to show one
+      // fault, and seldom shows another.
+      const double reached = m.signs[i]->trial ? 0.1 : 0.5;
       const double unknown = log_density_unknown(*m.signs[i], m.evidence[i]);
-      const double both[] = {std::log(0.5) + unknown, std::log(0.5) + m.sound[i].log};
+      const double both[] = {std::log(reached) + unknown, std::log(1 - reached) + m.sound[i].log};
       sum += log_sum(both) - m.sound[i].log;
     }
     logs.push_back(sum);

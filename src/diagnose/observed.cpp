@@ -50,7 +50,10 @@ std::optional<Quantity> quantity(std::string text) {
 std::optional<double> factor(std::string unit, const std::string& wanted) {
   if (unit == "\u03a9" || unit == "\u2126") unit = "ohm";
   if (unit.ends_with("\u03a9")) unit = unit.substr(0, unit.size() - 2) + "ohm";
-  if (unit == "ohms") unit = "ohm";
+  if (unit == "ohms" || (wanted == "ohm" && unit == "R")) unit = "ohm";
+  // Ohms are written by their prefix alone: 1.2k, 3 M; a lone m may be either.
+  if (wanted == "ohm" && (unit == "k" || unit == "K" || unit == "M"))
+    unit = (unit == "M" ? "M" : "k") + wanted;
   if (unit.empty() || unit == wanted) return 1.0;
   const auto split = [](const std::string& u) -> std::pair<double, std::string> {
     if (u.size() > 1 && u != "ohm") {
@@ -119,17 +122,25 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
   e.from = "as observed";
   e.shown = rest;
   if (s->scale == Scale::Words) {
+    static constexpr const char* counted[] = {"none", "one", "two"};
+    const bool digit = rest.size() == 1 && rest[0] >= '0' && rest[0] <= '2';
+    const std::string said = digit ? counted[rest[0] - '0'] : lower_case(rest);
     const auto word = std::find_if(s->words.begin(), s->words.end(),
-                                   [&](const auto& w) { return lower_case(w.first) == lower_case(rest); });
+                                   [&](const auto& w) { return lower_case(w.first) == said; });
     if (word == s->words.end()) throw wrong("that is none of its words");
     e.word = e.shown = word->first;
     return e;
   }
+  const auto warned = [&](Evidence found) {
+    const auto& warning = s->trial->warning;
+    if (warning && found.value >= warning->above) found.caution = warning->text;
+    return found;
+  };
   if (const auto v = meter_word(*s, rest)) {
     e.value = *v;
     e.sd = 4;
     e.shown = lower_case(rest) == "short" ? "short" : "open";
-    return e;
+    return warned(e);
   }
   std::optional<Quantity> plus_minus;
   for (const char* mark : {"+-", "\u00b1", "+/-"}) {
@@ -186,7 +197,7 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
   }
   if (!std::isfinite(e.value) || !std::isfinite(e.sd)) throw wrong("that is more than any meter shows");
   e.value = std::clamp(e.value, s->low, s->high);
-  return e;
+  return warned(e);
 }
 
 std::vector<Evidence> parse_observed(const std::vector<std::string>& texts, const FaultBook& book) {

@@ -27,7 +27,9 @@ bool any_effect(const Fault& fault, Use use) {
 double ratio_where_visible(const FaultTable& t, std::optional<std::size_t> piece = {}) {
   std::vector<double> with, weight;
   for (const Cell& c : t.cells) {
-    if (c.severity < t.fault->detection || (piece && !c.causes[*piece].acts)) continue;
+    if (c.severity < t.fault->detection || t.fault->variants[static_cast<std::size_t>(c.variant)].traceless ||
+        (piece && !c.causes[*piece].acts))
+      continue;
     with.push_back(c.log_weight + (piece ? c.log_ratio[*piece] : c.log_total));
     weight.push_back(c.log_weight);
   }

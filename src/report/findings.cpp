@@ -190,6 +190,10 @@ std::string diagnosis_headline(const Diagnosis& d) {
   return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
 }
 
+bool told_already(const Diagnosis& d, const std::string& caution) {
+  return caution.empty() || std::ranges::find(d.cautions, caution) != d.cautions.end();
+}
+
 std::vector<diagnose::Gap> open_gaps(const Diagnosis& d) {
   constexpr double may_be_sound = 0.2;
   return d.nothing_wrong > may_be_sound ? d.gaps : std::vector<diagnose::Gap>{};
@@ -213,13 +217,14 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
           0, "");
   for (const diagnose::Gap& g : open_gaps(d)) t.block(g.text + ".", 6, phrase::note);
   for (const std::string& n : notes) t.block(n, 6, phrase::note);
+  const std::string cure = cure_first(d);
+  if (d.next_test || !cure.empty() || !d.cautions.empty()) t.title(phrase::do_next);
+  for (const std::string& c : d.cautions) t.block(c, 9, std::string(9, ' ') + phrase::caution_loud);
   if (d.next_test) {
-    t.title(phrase::do_next);
     test_lines(t, *d.next_test, "         ");
-  } else if (const std::string cure = cure_first(d); !cure.empty()) {
-    t.title(phrase::do_next);
+  } else if (!cure.empty()) {
     t.block(cure, 9, "         ");
-    if (const std::string& caution = d.findings.front().caution; !caution.empty())
+    if (const std::string& caution = d.findings.front().caution; !told_already(d, caution))
       t.block(caution, 9, std::string(9, ' ') + phrase::caution_loud);
   }
   if (!d.findings.empty()) t.title(phrase::likeliest_faults);

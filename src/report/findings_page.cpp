@@ -69,11 +69,15 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
   s += "<p class=\"small soft\">" + fmt::format(phrase::from_signs_page, d.signs_used) + "</p>";
   for (const diagnose::Gap& g : open_gaps(d)) s += "<p class=\"note\">" + escaped(g.text) + ".</p>";
   for (const std::string& n : notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
+  const std::string cure = cure_first(d);
+  if (d.next_test || !cure.empty() || !d.cautions.empty()) s += heading(phrase::do_next);
+  for (const std::string& c : d.cautions) s += paragraph("warn", phrase::caution, c);
   if (d.next_test) {
-    s += heading(phrase::do_next) + test_html(*d.next_test);
-  } else if (const std::string cure = cure_first(d); !cure.empty()) {
-    s += heading(phrase::do_next) + "<p class=\"do\">" + escaped(cure) + "</p>";
-    s += paragraph("warn", phrase::caution, d.findings.front().caution);
+    s += test_html(*d.next_test);
+  } else if (!cure.empty()) {
+    s += "<p class=\"do\">" + escaped(cure) + "</p>";
+    const std::string& caution = d.findings.front().caution;
+    if (!told_already(d, caution)) s += paragraph("warn", phrase::caution, caution);
   }
   s += heading(phrase::likeliest) + "<table class=\"rank\"><tbody>";
   for (const Finding& f : d.findings) s += bar(f.label, f.probability, "bad");

@@ -251,7 +251,7 @@ TEST(Answers, ManySoundFilesAreAFewLines) {
   std::string files;
   for (int k = 0; k < 50; ++k) {
     const std::string name = "p" + std::to_string(k) + ".wav";
-    write(f.path / name, {tone(2, 300 + static_cast<std::uint64_t>(k))});
+    write(f.path / name, {tone(5, 300 + static_cast<std::uint64_t>(k))});
     files += " " + name;
   }
   const auto r = run(f, "diagnose" + files);

@@ -23,10 +23,10 @@ std::string refusal(const std::string& typed) {
 // 20 lg of ohms is what the sign is kept in.
 TEST(Observed, OhmsAsPeopleWriteThem) {
   const std::pair<const char*, double> cases[] = {
-      {"1,200 ohm", 1200},    {"1200", 1200},   {"1.2 kohm", 1200}, {"1,2 kohm", 1200},
-      {"1,000,000", 1e6},     {"0,4 ohm", 0.4}, {"0,400 ohm", 0.4}, {"400 mohm", 0.4},
-      {"3 k\u03a9", 3000},    {"3 \u03a9", 3},  {"2 Mohm", 2e6},    {"+5 ohms", 5},
-      {"0.4 ohm +- 0.1", 0.4}};
+      {"1,200 ohm", 1200}, {"1200", 1200},   {"1.2 kohm", 1200}, {"1,2 kohm", 1200},
+      {"1,000,000", 1e6},  {"0,4 ohm", 0.4}, {"0,400 ohm", 0.4}, {"400 mohm", 0.4},
+      {"3 k\u03a9", 3000}, {"3 \u03a9", 3},  {"2 Mohm", 2e6},    {"+5 ohms", 5},
+      {"1.2k", 1200},      {"2 M", 2e6},     {"4.7R", 4.7},      {"0.4 ohm +- 0.1", 0.4}};
   for (const auto& [typed, ohm] : cases) {
     const Evidence e = parse_observed("earth-ohms=" + std::string(typed), book());
     const Sign& s = *book().sign("earth-ohms");
@@ -101,6 +101,61 @@ TEST(Observed, OrderDoesNotCount) {
     EXPECT_EQ(x.ranking[i].first, y.ranking[i].first);
     EXPECT_NEAR(x.ranking[i].second, y.ranking[i].second, 1e-9);
   }
+}
+
+// What a person finds on the wire is the fault, whatever clean captures (of another line, at another time)
+// say.
+TEST(Observed, WhatIsFoundOnTheWireIsTheFault) {
+  const std::pair<const char*, const char*> cases[] = {
+      {"earth-ohms=OL", "earth-missing"},           {"earth-ohms=1.2k", "earth-missing"},
+      {"pair-insulation=short", "pair-short"},      {"terminations=two", "termination-double"},
+      {"terminations=none", "termination-missing"}, {"supply-loaded=0 V of 12 V", "supply-sagging"},
+      {"supply-open=0 V of 12 V", "supply-sagging"}};
+  const std::vector<Capture> clean = {measured({quiet(10, 21)}, "idle.wav"), measured({tone(10, 22)})};
+  for (const auto& [typed, fault] : cases) {
+    const Diagnosis d = diagnose::diagnose(book(), Job{clean, {parse_observed(typed, book())}, {}});
+    EXPECT_EQ(first(d), fault) << typed << ": " << shown(d);
+    EXPECT_GT(probability(d, fault), 0.7) << typed << ": " << shown(d);
+    EXPECT_FALSE(shown_sound(d)) << typed;
+  }
+  // Some ohms, where a sound earth reads below 1 (common practice), are likelier this than anything else.
+  const Diagnosis some =
+      diagnose::diagnose(book(), Job{clean, {parse_observed("earth-ohms=4.7", book())}, {}});
+  EXPECT_EQ(first(some), "earth-missing") << shown(some);
+}
+
+// What a value warns of stands beside it and beside the next step, whatever fault is put first.
+TEST(Observed, ADangerousValueBringsItsCautionToTheNextStep) {
+  for (const char* typed : {"earth-ohms=OL", "earth-ohms=4.7", "earth-current=2 A"}) {
+    const Evidence e = parse_observed(typed, book());
+    EXPECT_FALSE(e.caution.empty()) << typed;
+    const Diagnosis d = diagnose::diagnose(book(), Job{{measured({quiet(10, 21)})}, {e}, {}});
+    ASSERT_FALSE(d.cautions.empty()) << typed;
+    EXPECT_EQ(d.cautions.front(), e.caution);
+  }
+  for (const char* typed : {"earth-ohms=0.4", "earth-current=5 mA", "port-light=on"})
+    EXPECT_TRUE(parse_observed(typed, book()).caution.empty()) << typed;
+}
+
+// Metalwork without earth can be live: no step is done before that is known, be the fault found by sound
+// alone.
+TEST(Observed, ADangerousFaultsCautionStandsBeforeAnyStep) {
+  Evidence hum{"audio.hum.fundamental", -38, 0.5, false, 1, "", "-38 dBFS", "take"};
+  Evidence triplen{"audio.hum.triplen", -44, 0.5, false, 1, "", "-44 dBFS", "take"};
+  Evidence odd{"audio.hum.odd", -46, 0.5, false, 1, "", "-46 dBFS", "take"};
+  Evidence upper{"audio.hum.upper", -44, 0.5, false, 1, "", "-44 dBFS", "take"};
+  Evidence where{"audio.hum.where", 0, 0, false, 1, "everywhere", "everywhere", "take"};
+  const Diagnosis d = diagnose::diagnose(book(), {hum, triplen, odd, upper, where});
+  ASSERT_GT(probability(d, "earth-missing"), 0.1) << shown(d);
+  EXPECT_NE(std::ranges::find(d.cautions, book().fault("earth-missing")->caution), d.cautions.end());
+}
+
+TEST(Observed, CountsMayBeTypedAsFigures) {
+  EXPECT_EQ(parse_observed("terminations=2", book()).word, "two");
+  EXPECT_EQ(parse_observed("terminations=0", book()).word, "none");
+  EXPECT_EQ(parse_observed("earth-points=1", book()).word, "one");
+  EXPECT_FALSE(refusal("port-light=2").empty());
+  EXPECT_FALSE(refusal("terminations=3").empty());
 }
 
 }  // namespace

@@ -56,7 +56,9 @@ struct Diagnosis {
   std::vector<Finding> findings;      ///< likeliest first; those that the evidence bears on
   std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
   std::size_t signs_used = 0;
-  std::vector<Gap> gaps;                                ///< what keeps it from being called sound
+  std::vector<std::string>
+      cautions;           ///< hold whatever is done next: of what was found, and of dangerous faults
+  std::vector<Gap> gaps;  ///< what keeps it from being called sound
   std::vector<std::string> silent;                      ///< names of captures by which nothing came in
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };

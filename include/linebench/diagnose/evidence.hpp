@@ -27,13 +27,14 @@ struct Site {
 /// A sign as it was found.
 struct Evidence {
   std::string sign;
-  double value = 0;      ///< working units of the sign
-  double sd = 0;         ///< standard uncertainty (k=1), working units
-  bool at_most = false;  ///< nothing was found: whatever is there is below `value`
-  double among = 1;      ///< the extreme of this many like readings
-  std::string word;      ///< scale Words
-  std::string shown;     ///< as a person reads it: "-41.2 dBFS", "below 2.1 mV", "11.2 V of 12 V"
-  std::string from;      ///< the capture, or "as observed"
+  double value = 0;       ///< working units of the sign
+  double sd = 0;          ///< standard uncertainty (k=1), working units
+  bool at_most = false;   ///< nothing was found: whatever is there is below `value`
+  double among = 1;       ///< the extreme of this many like readings
+  std::string word;       ///< scale Words
+  std::string shown;      ///< as a person reads it: "-41.2 dBFS", "below 2.1 mV", "11.2 V of 12 V"
+  std::string from;       ///< the capture, or "as observed"
+  std::string caution{};  ///< what the value itself warns of
 };
 
 /// The job's evidence in the book's order of signs, one a sign. A reading that could not be measured gives

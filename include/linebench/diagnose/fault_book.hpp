@@ -26,11 +26,18 @@ enum class Scale { Decibel, Amount, Count, Shift, Words };
 /// Words and their probabilities, in the book's order; they sum to 1.
 using Shares = std::vector<std::pair<std::string, double>>;
 
+/// What a found value itself warns of, whatever made it.
+struct Warning {
+  double above = 0;  ///< from this value on, working units
+  std::string text;
+};
+
 /// How a person gets a sign that no capture holds: a look, a meter reading, a trial.
 struct Trial {
-  double minutes = 0;           ///< what it costs, the project's estimate
-  std::string how;              ///< what to do, one or two sentences
-  std::string caution;          ///< stands beside the step; may be empty
+  double minutes = 0;   ///< what it costs, the project's estimate
+  std::string how;      ///< what to do, one or two sentences
+  std::string caution;  ///< stands beside the step; may be empty
+  std::optional<Warning> warning;
   bool needs_expected = false;  ///< its value means something only beside the rated one ("11.2 V of 12")
   std::string typed_unit;       ///< the unit it is typed in; empty for words
   double uncertainty = 0;  ///< expanded (k=2) of a typed value, working units, where the person gives none
@@ -66,6 +73,7 @@ struct Variant {
   std::string name;
   double share = 1;
   std::vector<Effect> effects;
+  bool traceless = false;  ///< a person finds it, and captures do not show it; every fault's last way
 };
 
 struct Fault {
@@ -74,12 +82,13 @@ struct Fault {
   double prior = 0;                ///< share of jobs that have it: the project's estimate
   std::vector<std::string> views;  ///< "audio", "waveform", "lowband", "picture", "meter", "eye"
   std::string test;                ///< sign of the trial that splits it from its look-alikes
+  bool dangerous = false;          ///< its caution stands beside every next step while it may be there
   std::string tell_apart;          ///< how that trial comes out for this fault and its look-alikes
   std::string remedy, caution, source;
   double detection = 0;           ///< severity from which it should be told from nothing wrong
   std::string detection_text;     ///< the same in the field's figures
-  std::vector<Effect> effects;    ///< of every variant
-  std::vector<Variant> variants;  ///< at least one
+  std::vector<Effect> effects;    ///< of every variant: what a person finds
+  std::vector<Variant> variants;  ///< at least two, the traceless one last
 };
 
 /// A capture that can be taken next.
