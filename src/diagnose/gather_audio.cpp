@@ -302,34 +302,12 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   }
 }
 
-// dBFS, over all captures of two channels: programme and bursts hide some of it in their own.
-std::optional<double> loudest_hum(const std::vector<Capture>& captures, const std::string& side) {
-  std::optional<double> most;
-  for (const Capture& c : captures) {
-    if (c.facts.signal.empty()) continue;  // a programme's path is another
-    const auto hum = number_of(c.readings, "audio.hum.level" + side);
-    if (hum && (!most || hum->value > *most)) most = hum->value;
-  }
-  return most;
-}
-
 bool one_side(const std::string& sides) { return sides == "left only" || sides == "right only"; }
 
-void sides_of(const Capture& c, const std::vector<Capture>& captures, const Site& site, Gatherer& out) {
+void sides_of(const Capture& c, const Site& site, Gatherer& out) {
   const Readings& r = c.readings;
   if (const auto x = number_of(r, "audio.pair.crosstalk")) {
-    // Hum stands where a weak neighbour would; beside it crosstalk is only bounded.
-    bool hidden = false;
-    for (const std::string side : {".left", ".right"}) {
-      const auto hum = loudest_hum(captures, side);
-      const auto sent = number_of(r, "audio.level.rms" + std::string(side == ".left" ? ".right" : ".left"));
-      hidden = hidden || (hum && sent && *hum - sent->value > x->value - 6);
-    }
-    if (hidden) {
-      out.bound("audio.pair.crosstalk", x->value, 0, c.name);
-    } else {
-      out.number("audio.pair.crosstalk", x->value, x->u, c.name);
-    }
+    out.number("audio.pair.crosstalk", x->value, x->u, c.name);
   } else if (const auto b = bound_of(r, "audio.pair.crosstalk")) {
     out.bound("audio.pair.crosstalk", *b, 0, c.name);
   }
@@ -411,7 +389,7 @@ void gather_audio(const std::vector<Capture>& captures, const Site& site, Gather
       hum_rate_of(p, field, out);
       paths.push_back(std::move(p));
     }
-    sides_of(c, captures, site, out);
+    sides_of(c, site, out);
   }
   out.begin({});
   hum_of(paths, out);

@@ -6,6 +6,7 @@
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/pair.hpp>
 #include <linebench/measure/statistics.hpp>
+#include <numeric>
 #include <optional>
 #include <stdexcept>
 #include <vector>
@@ -22,7 +23,10 @@ constexpr double silence_dbfs = -75.0;   // a side below this carries no signal 
 constexpr double one_sided_db =
     40.0;  // a side so far below the other carries only what leaks (common practice)
 constexpr double dominant_db = 15.0;  // a segment with such a difference is one side's
-constexpr double mono_db = -50.0;     // difference of the sides re their sum
+constexpr double alike_db = -50.0;    // difference of the sides re their sum: one signal twice
+// What no gain and delay makes alike, re all: less than paths' own noise and hum leave of a mono programme,
+// and less than ambience or panning makes of any stereo one (the project's estimate).
+constexpr double mono_db = -30.0;
 constexpr double least_share = 1e-3;  // of the power: below, "shared" is only hum or leakage
 constexpr std::size_t fewest_segments = 8;
 
@@ -71,16 +75,26 @@ struct Leak {
   double at_most_db = 0;
 };
 
-std::optional<Leak> leak(const std::optional<pair::CrossSpectra>& spectra, bool from_left) {
+// Mains hum stands on both lines at once and is coherent between them without leaking: only what rises where
+// this side sends, over what it carries while the other one does, is followed.
+std::optional<Leak> leak(const std::optional<pair::CrossSpectra>& spectra,
+                         const std::optional<pair::CrossSpectra>& turned, bool from_left) {
   if (!spectra || spectra->count() < fewest_segments) return std::nullopt;
+  constexpr double sends = 10.0;        // power over that of the side's own rest
+  constexpr double least_sent = 1e-6;   // of the strongest
+  constexpr double least_alone = 1e-3;  // the same where no rest is known
   const auto sent = from_left ? spectra->left() : spectra->right();
   const auto other = from_left ? spectra->right() : spectra->left();
   const double strongest = *std::max_element(sent.begin(), sent.end());
   const auto n = static_cast<double>(spectra->count());
+  const bool known = turned && turned->segment() == spectra->segment() && turned->count() >= fewest_segments;
+  const auto rests = known ? (from_left ? turned->left() : turned->right()) : sent;
+  const double rest_scale = known ? sends * n / static_cast<double>(turned->count()) : 0.0;
   double through = 0, variance = 0, total = 0;
   for (std::size_t k = 2; k < sent.size(); ++k) {
+    if (!(sent[k] > (known ? least_sent : least_alone) * strongest) || sent[k] < rest_scale * rests[k])
+      continue;
     total += sent[k];
-    if (!(sent[k] > 1e-6 * strongest)) continue;
     const double coherent = std::norm(spectra->cross()[k]) / sent[k];
     const double noise = std::max(0.0, other[k] - coherent) / (n - 1);  // what chance adds to `coherent`
     through += coherent - noise;
@@ -180,6 +194,30 @@ struct PairAnalyser::Impl {
     right.clear();
   }
 
+  // Passages of one side alone are no mono.
+  [[nodiscard]] bool one_sided_passages() const {
+    const auto power = [](const std::optional<pair::CrossSpectra>& s) {
+      if (!s) return 0.0;
+      return std::accumulate(s->left().begin(), s->left().end(), 0.0) +
+             std::accumulate(s->right().begin(), s->right().end(), 0.0);
+    };
+    return power(from_left) + power(from_right) > power_from_db(mono_db) * power(fine);
+  }
+
+  [[nodiscard]] Reading sides(const std::optional<pair::Shared>& shared) const {
+    const char* id = "audio.pair.sides";
+    const std::string word = sides();
+    const bool compared = shared && shared->unique && word != "none" && !word.ends_with("only") &&
+                          fine->count() >= fewest_segments;
+    if (!compared) return text_reading(id, word);
+    const double most = shared->unshared + shared->unshared_u;
+    const bool mono =
+        word == "mono" || (shared->polarity > 0 && most < power_from_db(mono_db) && !one_sided_passages());
+    return text_reading(id, mono ? "mono" : word,
+                        fmt::format("what differs beyond level and delay is at most {:.0f} dB of all",
+                                    db_from_power(std::max(most, 1e-9))));
+  }
+
   [[nodiscard]] std::string sides() const {
     const double n = std::max<double>(1, static_cast<double>(frames));
     const double l = dbfs_from_power(sums.left / n);
@@ -187,7 +225,7 @@ struct PairAnalyser::Impl {
     if (l < silence_dbfs && r < silence_dbfs) return "none";
     if (r < silence_dbfs || l - r > one_sided_db) return "left only";
     if (l < silence_dbfs || r - l > one_sided_db) return "right only";
-    if (sums.difference <= power_from_db(mono_db) * sums.sum) return "mono";
+    if (sums.difference <= power_from_db(alike_db) * sums.sum) return "mono";
     return "both";
   }
 
@@ -195,8 +233,8 @@ struct PairAnalyser::Impl {
 };
 
 void PairAnalyser::Impl::add_crosstalk(Readings& out) const {
-  const auto to_right = leak(from_left, true);
-  const auto to_left = leak(from_right, false);
+  const auto to_right = leak(from_left, from_right, true);
+  const auto to_left = leak(from_right, from_left, false);
   const char* id = "audio.pair.crosstalk";
   if (!to_right && !to_left) {
     out.push_back(
@@ -250,10 +288,7 @@ Readings PairAnalyser::finish() {
   Impl& m = *impl_;
   // A last piece too short to add anything is only counted.
   if (!m.left.empty()) m.take_block();
-  Readings out;
   const std::string sides = m.sides();
-  out.push_back(text_reading("audio.pair.sides", sides));
-
   std::string why;
   std::optional<pair::Shared> shared;
   if (sides == "none") {
@@ -266,6 +301,8 @@ Readings PairAnalyser::finish() {
                                static_cast<double>(std::min(m.longest, m.fine->segment() / 2)));
     if (shared && shared->share < least_share) shared.reset();
   }
+  Readings out;
+  out.push_back(m.sides(shared));
   if (!shared && why.empty()) {
     why = m.frames < static_cast<std::uint64_t>(fewest_segments * 256)
               ? fmt::format("capture is too short; {:.2f} s are needed", 16.0 * 256.0 / m.rate_hz)

@@ -153,6 +153,16 @@ std::optional<Shared> shared_part(const CrossSpectra& s, double rate_hz, double 
   Shared r;
   r.share = std::max(coherent_left / all_left, coherent_right / all_right);
 
+  double variance = 0;
+  r.unshared = 0;
+  for (std::size_t k = 2; k + 1 < bins; ++k) {
+    // A coherence near 1 falls short of it by a part that scatters by root 2/n of itself [Carter 1987].
+    const double part = (1 - s.coherence(k)) * 0.5 * (s.left()[k] / all_left + s.right()[k] / all_right);
+    r.unshared += part;
+    variance += hann_inflation * part * part * 2 / n;
+  }
+  r.unshared_u = 2 * std::sqrt(variance);
+
   // Correlation weighted by what each bin knows; its height is the log-likelihood of that delay and polarity.
   const std::size_t fine = s.segment() * interpolation;
   dsp::RealFft inverse(fine);

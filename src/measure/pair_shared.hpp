@@ -45,7 +45,9 @@ struct Shared {
   double tone_phase = 0;  ///< and its phase, right re left, radians
   double gain_db = 0;
   double gain_uncertainty_db = 0;
-  double share = 0;  ///< coherent part of the power of the side that has less of it, 0..1
+  double share = 0;       ///< coherent part of the power of the side that has less of it, 0..1
+  double unshared = 1;    ///< part of the power of both that no gain and delay makes alike, 0..1
+  double unshared_u = 0;  ///< of that, expanded (k=2)
 };
 
 /// Empty when the sides have nothing in common beyond chance.

@@ -80,7 +80,8 @@ TEST(Pair, DelayPolarityAndGainAtEveryRate) {
         EXPECT_NEAR(number(x, "audio.pair.delay") * rate, delay_s * rate, 0.2)
             << rate << " " << delay_s << " " << sign;
         EXPECT_NEAR(number(x, "audio.pair.gain"), -3.0, 0.2) << rate << " " << delay_s;
-        EXPECT_EQ(find_reading(x, "audio.pair.sides")->text(), "both");
+        // One programme on both sides, whatever the level and the delay; turned over it is another fault.
+        EXPECT_EQ(find_reading(x, "audio.pair.sides")->text(), sign > 0 ? "mono" : "both");
       }
     }
   }
@@ -148,6 +149,31 @@ TEST(Pair, SaysWhichSidesCarrySignal) {
   EXPECT_NEAR(number(mono, "audio.pair.gain"), 0, 1e-6);
 }
 
+// A mono programme by two paths of their own level, noise and hum; and a stereo one whose sides differ by
+// ambience 20 dB down (common practice: less would not be heard as stereo).
+TEST(Pair, MonoIsToldByWhatIsAlikeAndNotByLevel) {
+  const Noise middle(80, 7000, 200, 21), ambience(80, 7000, 200, 22);
+  for (const double gain_db : {0.0, 0.05, -0.5, 3.0}) {
+    for (const double side_db : {-200.0, -20.0}) {
+      const Samples m = middle.at(48000, 6, 0, 0.07);
+      const Samples s = ambience.at(48000, 6, 0, 0.07 * std::pow(10, side_db / 20));
+      Samples l = m, r = m;
+      for (std::size_t i = 0; i < m.size(); ++i) {
+        l[i] += s[i];
+        r[i] = (m[i] - s[i]) * static_cast<float>(std::pow(10, gain_db / 20));
+      }
+      synth::add_noise(l, -70, 23);
+      synth::add_noise(r, -68, 24);
+      synth::add_sine(l, 48000, 50, -60);
+      const Readings x = analyse(48000, l, r);
+      const auto* sides = find_reading(x, "audio.pair.sides");
+      EXPECT_EQ(sides->text(), side_db < -100 ? "mono" : "both") << gain_db << " " << sides->reason;
+      EXPECT_NE(sides->reason.find("beyond level and delay"), std::string::npos) << sides->reason;
+      EXPECT_NEAR(number(x, "audio.pair.gain"), gain_db, 0.05);
+    }
+  }
+}
+
 TEST(Pair, CrosstalkFromLeftRightIdentification) {
   const double rate = 48000;
   Samples l(synth::count(12, rate), 0.0F), r(l.size(), 0.0F);
@@ -165,6 +191,33 @@ TEST(Pair, CrosstalkFromLeftRightIdentification) {
   EXPECT_NE(find_reading(x, "audio.pair.crosstalk")->reason.find("right into left -60"), std::string::npos)
       << find_reading(x, "audio.pair.crosstalk")->reason;
   EXPECT_EQ(find_reading(x, "audio.pair.sides")->text(), "both");
+}
+
+// Hum that stands on both lines is coherent between them and yet no crosstalk, and hides none.
+TEST(Pair, HumOnBothLinesIsNoCrosstalk) {
+  const double rate = 48000;
+  for (const double leak : {0.029, 0.0}) {  // -30.75 dB
+    Samples l(synth::count(15, rate), 0.0F), r(l.size(), 0.0F);
+    for (std::size_t n = 0; n < l.size(); ++n) {
+      const double t = static_cast<double>(n) / rate;
+      const bool left = std::fmod(t, 4.0) < 2.0;
+      const double v = 0.03 * std::sin(2 * std::numbers::pi * (left ? 400 : 1000) * t);
+      const double hum = 0.004 * std::sin(2 * std::numbers::pi * 50.03 * t) +
+                         0.002 * std::sin(2 * std::numbers::pi * 150.09 * t + 1);
+      l[n] = static_cast<float>((left ? v : leak * v) + hum);
+      r[n] = static_cast<float>((left ? leak * v : v) + 0.7 * hum);
+    }
+    synth::add_noise(l, -85, 1);
+    synth::add_noise(r, -85, 2);
+    const Readings x = analyse(rate, l, r);
+    const auto* found = find_reading(x, "audio.pair.crosstalk");
+    if (leak > 0) {
+      EXPECT_NEAR(number(x, "audio.pair.crosstalk"), 20 * std::log10(leak), 0.2) << found->reason;
+    } else {
+      ASSERT_FALSE(found->measured()) << found->number();
+      EXPECT_LT(*found->at_most, -50);
+    }
+  }
 }
 
 TEST(Pair, DelayUncertaintyIsTrue) {
