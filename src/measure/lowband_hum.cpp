@@ -17,6 +17,9 @@ constexpr double block_s = 120;
 constexpr double shortest_s = 0.4;
 constexpr double decimated_hz = 640;
 constexpr double surely = 70;  // sum of squared amplitudes over their variances, of up to 5 harmonics
+// What imperfect removal leaves of the picture looks like a comb beside its own: hum stands so many times
+// above.
+constexpr double above_floor = 2.5;
 
 }  // namespace
 
@@ -280,7 +283,8 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   fit.floor = 0.2 + 2e-3 * without.x.segment(2, 2 * k.comb).norm();
   double best = 0;
   for (double hz = low_hz_; hz <= high_hz_; hz += 0.25 / k.seconds()) {
-    if (std::abs(hz - k.field_hz) < blind) continue;
+    // Mains hidden by the field rate still shows by the multiples that are not: 60.00 Hz by 180 Hz
+    // beside 59.94 fields. Left out here, they would be taken for multiples of another mains.
     double score = 0;
     for (const int m : free_harmonics(k, hz, blind))
       score += s.at(m * hz) / std::max(s.around(m * hz), 1e-20);
@@ -339,7 +343,8 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   fit.beside_pp = 2 * left;
   fit.dropped = all < free_harmonics(k, columns.hz, 0).size();
   // Drawn in from the edge of what can be told apart: it belongs to what cannot.
-  fit.found = certainty > surely && std::abs(columns.hz - k.field_hz) >= blind;
+  const bool fundamental = columns.hum.front() == 1;
+  fit.found = certainty > surely && (!fundamental || std::abs(columns.hz - k.field_hz) >= blind);
   return fit;
 }
 
@@ -356,7 +361,7 @@ LowbandHum::Result LowbandHum::finish(double coupling) {
     r.seconds = std::max(r.seconds, f.seconds);
     r.field_hz = f.field_hz;
     r.beside_pp = std::max(r.beside_pp, f.beside_pp);
-    r.least_pp = std::max({r.least_pp, f.least, f.floor});
+    r.least_pp = std::max({r.least_pp, f.least, above_floor * f.floor});
     looked += f.seconds;
     if (!f.found) continue;
     // The waveform with the coupling's loss and lead undone, over one period.
@@ -384,12 +389,15 @@ LowbandHum::Result LowbandHum::finish(double coupling) {
       const double chord = 2 * std::sin(0.5 * m * (high_at - low_at));
       v += u * u * chord * chord;
     }
-    if (high - low < f.floor) continue;
+    if (high - low < above_floor * f.floor) continue;
     found += f.seconds;
     r.pp += f.seconds * (high - low);
     variance += f.seconds * f.seconds * (v + 0.0625 * f.floor * f.floor);
-    r.hz += f.hz / (f.hz_u * f.hz_u);
-    weight += 1 / (f.hz_u * f.hz_u);
+    // What the picture leaves turns the hum's phase by its share of the hum, at worst from end to end.
+    const double turned = 0.25 * f.floor / (high - low);
+    const double hz_variance = f.hz_u * f.hz_u + std::pow(std::sqrt(12.0) * turned / (2 * pi * f.seconds), 2);
+    r.hz += f.hz / hz_variance;
+    weight += 1 / hz_variance;
     r.dropped = r.dropped || f.dropped;
     for (int m = 1; m <= harmonics; ++m) {
       const auto h = static_cast<std::size_t>(m - 1);

@@ -95,6 +95,25 @@ TEST(LowbandHum, AtTheFieldRateItCannotBeTold) {
   EXPECT_LT(*get(none, "video.hum.level").at_most, 2);
 }
 
+// Mains at 60.00 Hz beside 59.94 fields in 8 s: the fundamental is hidden, 180 Hz is not. It is the third
+// multiple of 60 Hz and not the fourth of 45.
+TEST(LowbandHum, AVisibleMultipleOfHiddenMainsIsNoOtherMains) {
+  for (const auto& [is_525, hz] : {std::pair{true, 60.0}, {true, 60.005}, {false, 49.95}}) {
+    Card c = shaded(is_525 ? card_525() : Card{});
+    c.hum_hz = hz;
+    c.hum_pp_mv = 40;
+    c.hum_third = 0.4;
+    const Readings r = measured(c, 8);
+    const Reading& x = get(r, "video.hum.frequency");
+    if (x.measured()) {
+      EXPECT_NEAR(x.number(), hz, *x.uncertainty + 1e-4);
+    } else {
+      EXPECT_NE(get(r, "video.hum.level").reason.find(is_525 ? "180.0" : "149.8"), std::string::npos)
+          << get(r, "video.hum.level").reason;
+    }
+  }
+}
+
 TEST(LowbandHum, LargerThanTheSignalItHidesNoVerticalSync) {
   for (const bool is_525 : {true, false}) {
     for (const double pp : {900.0, 2000.0, 3000.0}) {
