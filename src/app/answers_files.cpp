@@ -33,13 +33,15 @@ class Folder : public Answers {
   Reply reply(const Step& step, const check::Route&) override {
     if (context_.stop) return {};
     std::optional<std::string> given = written(step.key);
+    const std::string& numbered = step.numbered.empty() ? step.key : step.numbered;
+    if (!given) given = written(numbered);
     if (step.kind == StepKind::Capture) {
       // The name of a file, or that there is none and why.
       if (given && !given->starts_with("skip")) given = (folder_ / *given).string();
-      if (!given) given = capture_file(step.key);
+      if (!given) given = capture_file(numbered);
       if (!given && !step.optional)
         throw unusable(words_.text(
-            "no-capture", {{"folder", folder_.string()}, {"key", step.key}, {"label", step.wish.label}}));
+            "no-capture", {{"folder", folder_.string()}, {"key", numbered}, {"label", step.wish.label}}));
     } else if (!given && !step.optional && step.otherwise.empty()) {
       throw unusable(
           words_.text("no-answer", {{"file", file_.string()}, {"key", step.key}, {"ask", step.ask}}));

@@ -8,12 +8,12 @@
 namespace linebench::app {
 namespace {
 
-// Captures an answer named once and another took the place of.
-std::set<std::string> replaced_in(const job::Store& store, const job::Job& j) {
-  std::set<std::string> uids, current;
+// Captures an answer named once and that no longer count: another took their place, or an answer that was
+// changed asks for something else.
+std::set<std::string> replaced_in(const job::Store& store, const job::Job& j, const check::Route& route) {
+  std::set<std::string> uids;
   for (const job::Step& s : store.steps(j)) uids.insert(s.answer);
-  for (const job::Step& s : store.answers(j)) current.insert(s.answer);
-  for (const std::string& uid : current) uids.erase(uid);
+  for (const check::Answered& a : route.answered) uids.erase(a.answer);
   return uids;
 }
 
@@ -22,6 +22,7 @@ void add_flow(const job::Store& store, report::JobPaper& p) {
   add_history(k, store, p.job);
   const check::Work work = check::load_work(store, p.job);
   const check::Route route = check::next_step(work, k);
+  p.replaced = replaced_in(store, p.job, route);
   p.answers.clear();
   for (const check::Answered& a : route.answered) {
     p.answers.emplace_back(a.title, a.shown);
@@ -72,7 +73,6 @@ report::JobPaper paper_of(const job::Store& store, const job::Job& j) {
   p.notes = store.notes(j);
   p.marks = store.marks(j);
   p.made_at = now_utc();
-  p.replaced = replaced_in(store, j);
   for (const auto& c : p.captures) p.file_states.push_back(job::file_state(c));
   for (const job::Step& a : store.answers(j)) p.answers.emplace_back(a.key, a.answer);
   if (!p.answers.empty()) add_flow(store, p);

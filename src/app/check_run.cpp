@@ -55,6 +55,7 @@ class Runner {
       if (route.next.key == answered && again.empty())
         throw std::logic_error(fmt::format("the step {} did not take its answer", answered));
       if (route.next.key == again) offer_old(route.next, work);
+      if (route.next.outdated && measured_anew(route.next)) continue;
       answered.clear();
       again.clear();
       if (route.next.news) told_ = report::outcome_text(*route.next.news, terminal_style(false));
@@ -160,6 +161,19 @@ class Runner {
     return work;
   }
 
+  // An answer that was changed since a capture was judged: the same file is measured for the new one. Where
+  // it is gone or is another file by now, it is asked for.
+  bool measured_anew(const Step& step) {
+    const job::Capture& was = *step.outdated;
+    const std::string state = was.file.empty() ? words_.text("outdated-no-file") : job::file_state(was);
+    if (!state.empty()) {
+      show_line(context_, words_.text("outdated-gone", {{"label", was.label}, {"why", state}}));
+      return false;
+    }
+    show_line(context_, words_.text("outdated-anew", {{"label", was.label}}));
+    return keep(step, {Reply::Kind::Answer, was.file.string()});
+  }
+
   // Whether the step has its answer now. What is wrong with a file is said, and the step asked again.
   bool keep(const Step& step, const Reply& reply) {
     begin();
@@ -180,8 +194,10 @@ class Runner {
         file = new_file(step);
         record_for(step.wish, run_.devices, file, context_);
       }
-      const job::Capture c = run_.store.add(
-          run_.job, record && step.wish.soak ? soak(step) : measure_for(step.wish, file, context_), step.key);
+      job::Capture c = record && step.wish.soak ? soak(step) : measure_for(step.wish, file, context_);
+      c.taken_as = check::taken_as(step.wish);
+      c.judged_as = check::judged_as(step.wish);
+      c = run_.store.add(run_.job, std::move(c), step.key);
       const report::View view = report::make_view(report::document_of(c), false);
       keep_findings();
       show_line(context_,
@@ -287,9 +303,11 @@ class Runner {
   fs::path new_file(const Step& step) const {
     const fs::path folder = store_dir() / "captures" / run_.job.ref;
     const char* ending = step.wish.view == check::CaptureWish::View::Video ? ".yuv" : ".wav";
-    fs::path file = folder / (step.key + ending);
+    // A place's own name may hold what no file's may.
+    const std::string& name = step.numbered.empty() ? step.key : step.numbered;
+    fs::path file = folder / (name + ending);
     std::error_code ec;
-    for (int n = 2; fs::exists(file, ec); ++n) file = folder / fmt::format("{}-{}{}", step.key, n, ending);
+    for (int n = 2; fs::exists(file, ec); ++n) file = folder / fmt::format("{}-{}{}", name, n, ending);
     return file;
   }
 

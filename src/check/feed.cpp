@@ -279,7 +279,9 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
 
 }  // namespace
 
-Outcome feed_outcome(const Work& work, const Knowledge& k) { return outcome_upto(work, k, most_rounds); }
+Outcome feed_outcome(const Work& work, const Knowledge& k) {
+  return outcome_upto(reached(work, next_step(work, k).answered), k, most_rounds);
+}
 
 Step feed_flow(Script& s, const Knowledge& k) {
   (void)s.text({.key = "feed.name"});
@@ -307,7 +309,7 @@ Step feed_flow(Script& s, const Knowledge& k) {
           {.key = round_key("feed.video", round), .words = "feed.video", .optional = kind == "both"},
           picture_wish(s, system, round));
     }
-    Outcome now = outcome_upto(s.work(), k, round);
+    Outcome now = outcome_upto(s.so_far(), k, round);
     if (now.headline.empty()) {
       now = {report::Mark::Incomplete, s.words().text("feed-nothing"), {}};
     } else if (now.mark == report::Mark::Pass) {

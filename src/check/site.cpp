@@ -65,17 +65,19 @@ void measure_at(Script& script, SiteState& s, std::size_t part, const std::strin
                 const Outcome& news) {
   const Words& words = script.words();
   const std::string name = s.path.parts[part].name;
-  const std::string key = fmt::format("site.at.{}", part + 1);
-  Ask ask{.key = key,
+  // By its name: parts that are put in or taken out later do not turn one place's capture into another's.
+  Ask ask{.key = "site.at." + name,
           .words = s.video ? "site.at.video" : "site.at.audio",
           .values = {{"part", name}},
           .optional = s.measured(),
-          .draw = drawn(s, part, words)};
+          .draw = drawn(s, part, words),
+          .numbered = fmt::format("site.at.{}", part + 1)};
   if (!news.headline.empty()) ask.news = news;
   if (const std::string signal = signal_for(s.seen); !s.video && !signal.empty())
     ask.help.push_back(words.text("site-send", {{"signal", signal}, {"part", s.path.parts.front().name}}));
-  const job::Capture* c =
-      script.capture(std::move(ask), wish_at(s, words.text("site-at-label", {{"part", name}}), path));
+  CaptureWish wish = wish_at(s, words.text("site-at-label", {{"part", name}}), path);
+  wish.place = name;
+  const job::Capture* c = script.capture(std::move(ask), std::move(wish));
   if (c == nullptr) {
     s.left_out.insert("measure");
     return;
@@ -182,15 +184,15 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     if (round == 1) ask_checklist(script, k.checklist, "before");
     const std::string did = script.text({.key = keyed("did"), .words = "site.did"});
     const std::size_t last = s.path.parts.size() - 1;
-    const job::Capture* after = script.capture(
-        {.key = keyed("after"),
-         .words = s.video ? "site.at.video" : "site.at.audio",
-         .values = {{"part", s.path.parts[last].name}},
-         .draw = drawn(s, last, k.words)},
-        wish_at(s,
-                k.words.text("site-after-label",
-                             {{"part", s.path.parts[last].name}, {"n", std::to_string(round)}}),
-                path));
+    const std::string end = s.path.parts[last].name;
+    CaptureWish wish =
+        wish_at(s, k.words.text("site-after-label", {{"part", end}, {"n", std::to_string(round)}}), path);
+    wish.place = end;
+    const job::Capture* after = script.capture({.key = keyed("after"),
+                                                .words = s.video ? "site.at.video" : "site.at.audio",
+                                                .values = {{"part", end}},
+                                                .draw = drawn(s, last, k.words)},
+                                               std::move(wish));
     const diagnose::Site site{s.system};
     const diagnose::Capture now{keyed("after"), after->facts, after->readings};
     s.after = diagnose::compare(*k.book, s.captures.front(), now, did, site);

@@ -127,7 +127,7 @@ Next soak(Script& s, const Knowledge& k, const StationPlan& plan, StationState& 
         s.capture({.key = round_key("station.soak", n), .words = "station." + kind, .optional = true}, wish);
     if (c == nullptr) return Next::End;
     state.soaks.push_back({c, state.round});
-    const Outcome now = outcome_at(s.work(), k, state);
+    const Outcome now = outcome_at(s.so_far(), k, state);
     if (now.mark == report::Mark::Pass) {
       const std::string other = other_soak(plan, state);
       if (other.empty()) return Next::End;
@@ -170,7 +170,7 @@ Step station_steps(Script& s, const Knowledge& k, StationState& state) {
   ask_checklist(s, k.checklist, "before");
   for (;;) {
     make_tests(s, k, *plan, state.round);
-    const Outcome now = outcome_at(s.work(), k, state);
+    const Outcome now = outcome_at(s.so_far(), k, state);
     const std::string next = s.choose({.key = round_key("station.next", state.round),
                                        .words = now.mark == report::Mark::Fail ? "station.next.failed"
                                                 : has_camera(*plan)            ? "station.next.passed.camera"
@@ -186,8 +186,8 @@ Step station_steps(Script& s, const Knowledge& k, StationState& state) {
     }
     ask_checklist(s, k.checklist, "after");
     Step last;
-    last.news = outcome_at(s.work(), k, state);
-    last.outcome = result_word(s.work(), *last.news, state, s.words());
+    last.news = outcome_at(s.so_far(), k, state);
+    last.outcome = result_word(s.so_far(), *last.news, state, s.words());
     last.reference = next == "reference" && last.news->mark == report::Mark::Pass;
     return last;
   }
@@ -203,8 +203,8 @@ Step station_flow(Script& s, const Knowledge& k) {
 Outcome station_outcome(const Work& w, const Knowledge& k) {
   StationState state;
   Script script(w, k.words);
-  (void)script.run([&](Script& s) { return station_steps(s, k, state); });
-  return outcome_at(w, k, state);
+  const Route route = script.run([&](Script& s) { return station_steps(s, k, state); });
+  return outcome_at(reached(w, route.answered), k, state);
 }
 
 std::vector<report::PaperTable> station_tables(const Work& w, const Knowledge& k) {
@@ -214,7 +214,7 @@ std::vector<report::PaperTable> station_tables(const Work& w, const Knowledge& k
     if (p.job.uid == w.job.uid) break;
     if (p.job.station && w.job.station && p.job.station->uid == w.job.station->uid) returns.push_back(p);
   }
-  returns.push_back(past_station(w));
+  returns.push_back(past_station(reached(w, next_step(w, k).answered)));
   report::PaperTable trend =
       trend_table(k.words.text("station-trend"), k.words.text("station-trend-text"), returns);
   if (trend.rows.empty()) return {};

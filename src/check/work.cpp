@@ -1,3 +1,5 @@
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <charconv>
 #include <linebench/check/work.hpp>
@@ -16,6 +18,27 @@ const job::Capture* Work::capture(std::string_view key) const {
   const auto it =
       std::find_if(captures.begin(), captures.end(), [&](const job::Capture& c) { return c.uid == *uid; });
   return it == captures.end() ? nullptr : &*it;
+}
+
+std::string taken_as(const CaptureWish& w) {
+  return fmt::format("{}{}\nplace {}\nsignal {}", w.view == CaptureWish::View::Video ? "video" : "audio",
+                     w.soak ? ", long run" : "", w.place, w.signal);
+}
+
+std::string judged_as(const CaptureWish& w) {
+  // The system is the video's; sound that is taken in the same job is judged without it.
+  return fmt::format("limits {}\nfull scale {}\nsystem {}\nonly {}", w.limits,
+                     w.full_scale_v ? fmt::format("{}", *w.full_scale_v) : "",
+                     w.view == CaptureWish::View::Video ? w.system : "", fmt::join(w.only, " "));
+}
+
+Work reached(const Work& work, const std::vector<Answered>& answered) {
+  Work w{work.job, {}, {}};
+  for (const Answered& a : answered) {
+    w.answers.push_back({a.key, a.answer, {}});
+    if (const job::Capture* c = work.capture(a.key)) w.captures.push_back(*c);
+  }
+  return w;
 }
 
 Work load_work(const job::Store& store, const job::Job& job) {
@@ -42,6 +65,7 @@ Step Script::step_of(StepKind kind, Ask a) const {
   for (Choice& c : s.choices) c.text = fill(c.text);
   s.otherwise = a.otherwise.empty() ? q.otherwise : a.otherwise;
   s.optional = a.optional;
+  s.numbered = std::move(a.numbered);
   s.reasoned = a.reasoned;
   return s;
 }
@@ -101,6 +125,13 @@ std::string Script::tick(Ask ask) {
 }
 
 const job::Capture* Script::capture(Ask ask, CaptureWish wish) {
+  if (!ask.numbered.empty() && work_.answer(ask.key) == nullptr) {
+    const job::Capture* before = work_.capture(ask.numbered);
+    if (before != nullptr && before->taken_as.empty() && before->label == wish.label) {
+      if (ask.words.empty()) ask.words = ask.key;
+      ask.key = ask.numbered;
+    }
+  }
   Step step = step_of(StepKind::Capture, std::move(ask));
   step.wish = std::move(wish);
   const std::string key = step.key;
@@ -108,6 +139,14 @@ const job::Capture* Script::capture(Ask ask, CaptureWish wish) {
   const job::Capture* found = work_.capture(key);
   // A capture that is named but not there (a store merged in part) is taken again.
   if (given != nullptr && found == nullptr && !is_skipped(*given)) throw Waiting{std::move(step)};
+  // A job that is done stands as it was judged then: changing an answer opens it again.
+  if (found != nullptr && !found->taken_as.empty() && !work_.job.done) {
+    if (found->taken_as != taken_as(step.wish)) throw Waiting{std::move(step)};
+    if (found->judged_as != judged_as(step.wish)) {
+      step.outdated = *found;
+      throw Waiting{std::move(step)};
+    }
+  }
   (void)answer_to(std::move(step));
   if (found != nullptr) {
     answered_.back().shown = found->file.filename().string();

@@ -63,6 +63,11 @@ ALTER TABLE job ADD COLUMN order_at TEXT NOT NULL DEFAULT '';
 UPDATE job SET order_at = opened_at;
 CREATE INDEX job_order ON job(order_at);
 )sql",
+    // What a capture was taken and judged for, so that an answer that is changed later is judged anew.
+    R"sql(
+ALTER TABLE capture ADD COLUMN taken_as TEXT NOT NULL DEFAULT '';
+ALTER TABLE capture ADD COLUMN judged_as TEXT NOT NULL DEFAULT '';
+)sql",
 };
 
 }  // namespace

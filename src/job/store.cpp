@@ -181,7 +181,7 @@ Capture Store::add(const Job& job, Capture c, const std::string& step) {
   Statement(
       *db_,
       "INSERT INTO capture(uid, job, label, path, file, sha256, bytes, view, facts, verdict, limit_set, "
-      "missing, added_at) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+      "missing, added_at, taken_as, judged_as) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
       .bind(c.uid)
       .bind(job.uid)
       .bind(c.label)
@@ -195,6 +195,8 @@ Capture Store::add(const Job& job, Capture c, const std::string& step) {
       .bind(c.limit_set)
       .bind(json_text(json(c.missing)))
       .bind(c.added_at)
+      .bind(c.taken_as)
+      .bind(c.judged_as)
       .run();
   for (std::size_t i = 0; i < c.readings.size(); ++i) {
     const Reading& r = c.readings[i];

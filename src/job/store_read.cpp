@@ -131,8 +131,8 @@ std::vector<Job> Store::jobs(const Query& q) const {
 std::vector<Capture> Store::captures(const Job& job, bool readings) const {
   Statement s(
       *db_,
-      "SELECT uid, label, path, file, sha256, bytes, view, facts, verdict, limit_set, missing, added_at "
-      "FROM capture WHERE job = ? ORDER BY rowid");
+      "SELECT uid, label, path, file, sha256, bytes, view, facts, verdict, limit_set, missing, added_at, "
+      "taken_as, judged_as FROM capture WHERE job = ? ORDER BY rowid");
   s.bind(job.uid);
   std::vector<Capture> out;
   while (s.step()) {
@@ -149,6 +149,8 @@ std::vector<Capture> Store::captures(const Job& job, bool readings) const {
               .missing = from_json(s.text(10), *db_, "capture",
                                    [](const json& j) { return j.get<std::vector<std::string>>(); }),
               .added_at = s.text(11),
+              .taken_as = s.text(12),
+              .judged_as = s.text(13),
               .readings = {}};
     if (readings) {
       Statement r(*db_, "SELECT body FROM reading WHERE capture = ? ORDER BY position");

@@ -35,7 +35,12 @@ struct CaptureWish {
   std::optional<double> full_scale_v{};
   bool soak = false;     ///< a long run: only its events are kept
   std::string system{};  ///< "525", "525-no-setup", "625": what the video should be
+  std::string place{};   ///< what is plugged in, where one job has several places
 };
+/// What a capture must have been taken with to answer this wish: view, place, signal.
+[[nodiscard]] std::string taken_as(const CaptureWish& wish);
+/// What it is measured and judged by: limits, volts at full scale, television system.
+[[nodiscard]] std::string judged_as(const CaptureWish& wish);
 
 struct Step {
   StepKind kind = StepKind::Finish;
@@ -52,6 +57,9 @@ struct Step {
   std::string was{};
   double least = 0, most = 0;
   CaptureWish wish{};
+  std::string numbered{};  ///< Capture: its key by number, which files are named by; empty: as `key`
+  /// Capture: what was judged by an answer that was changed since; its file is to be measured anew.
+  std::optional<job::Capture> outdated{};
   /// Meter: what is wrong with what was typed; empty: nothing.
   std::function<std::string(const std::string&)> wrong{};
   std::string outcome{};            ///< Finish: the job's result in a word or two

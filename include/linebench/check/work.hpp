@@ -20,6 +20,8 @@ struct Work {
   [[nodiscard]] const job::Capture* capture(std::string_view key) const;
 };
 
+/// What of it counts: the answers that the flow came by.
+[[nodiscard]] Work reached(const Work& work, const std::vector<Answered>& answered);
 [[nodiscard]] Work load_work(const job::Store& store, const job::Job& job);  ///< as it stands in the store
 
 /// How a step differs from its words.
@@ -32,6 +34,8 @@ struct Ask {
   std::vector<Choice> choices{};  ///< in place of the question's own
   std::string otherwise{};
   std::vector<std::string> help{}, cautions{}, draw{};  ///< after, in place of (draw) the question's own
+  /// A capture's key by its number: files are named so, and stores were before places had keys of their own.
+  std::string numbered{};
 };
 
 /// Runs a flow until an answer is missing. Each call gives the answer, or stops the flow there.
@@ -49,6 +53,8 @@ class Script {
   [[nodiscard]] const job::Capture* capture(Ask ask, CaptureWish wish);
 
   [[nodiscard]] const Words& words() const { return words_; }
+  /// The job as far as it was walked through by now. What changed answers left behind is not in it.
+  [[nodiscard]] Work so_far() const { return reached(work_, answered_); }
   [[nodiscard]] const Work& work() const { return work_; }
 
   /// Runs the flow. @param flow calls the above; gives the last step.

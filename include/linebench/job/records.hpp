@@ -73,6 +73,9 @@ struct Capture {
   std::string limit_set;
   std::vector<std::string> missing;
   std::string added_at;
+  /// How it was to be taken (place, signal) and judged (limits, full scale, system); empty: not kept then.
+  /// What was taken or judged otherwise than is wanted now does not count.
+  std::string taken_as{}, judged_as{};
   Readings readings;  ///< empty in lists
 };
 
