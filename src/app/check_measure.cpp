@@ -202,6 +202,11 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
   const bool document = file.extension() == ".json";
   if (wish.view == CaptureWish::View::Video && !frames && !composite && !document)
     throw unusable(fmt::format("{}: holds sound, and video is wanted here", file.string()));
+  if ((wish.video_as == "waveform" && frames) || (wish.video_as == "frames" && composite))
+    throw unusable(fmt::format(
+        "{}: holds {}, and {} here: what was taken in before hides what these show", file.string(),
+        frames ? "a grabber's frames" : "composite samples",
+        frames ? "a digitiser's or oscilloscope's samples are wanted" : "a grabber's frames are wanted"));
   const bool sound = wish.view == CaptureWish::View::Audio;
   Measured m = wish.soak && sound ? measure_soak(wish, file, context)
                : wish.soak        ? measure_picture_soak(wish, file, context)

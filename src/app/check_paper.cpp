@@ -44,10 +44,8 @@ check::Knowledge knowledge_for(job::JobKind kind) {
   k.words = check::Words::load(k.profile.language);
   k.checklist = check::load_checklist(kind);
   if (kind == job::JobKind::Station) k.plans = check::load_plans();
-  if (kind == job::JobKind::Site) {
-    k.book = std::make_shared<const diagnose::FaultBook>(diagnose::load_fault_book());
-    k.looks = std::make_shared<std::map<std::string, check::Look>>();
-  }
+  k.book = std::make_shared<const diagnose::FaultBook>(diagnose::load_fault_book());
+  k.looks = std::make_shared<std::map<std::string, check::Look>>();
   return k;
 }
 

@@ -199,7 +199,7 @@ job::Capture record_soak(const check::CaptureWish& wish, const CheckDevices& dev
 }
 
 bool can_take(const CheckDevices& d, const check::CaptureWish& wish) {
-  if (wish.view == check::CaptureWish::View::Video) return !d.grabber.empty();
+  if (wish.view == check::CaptureWish::View::Video) return !d.grabber.empty() && wish.video_as != "waveform";
   if (d.from.empty()) return false;
   const auto recipe = known_recipe(wish.signal);
   return !d.to.empty() || !recipe || !measure::shows_response(*recipe);

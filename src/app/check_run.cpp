@@ -16,6 +16,7 @@
 
 #include "check_measure.hpp"
 #include "check_paper.hpp"
+#include "check_same.hpp"
 #include "say.hpp"
 #include "show.hpp"
 
@@ -46,6 +47,7 @@ class Runner {
     if (!again.empty()) check_change();
     std::string answered;
     for (;;) {
+      steps_kept_ = run_.job.uid.empty() ? 0 : run_.store.steps_kept(run_.job);
       const check::Work work = load();
       check::Work seen = work;
       std::erase_if(seen.answers, [&](const job::Step& s) { return s.key == again; });
@@ -82,8 +84,13 @@ class Runner {
           break;
         case Reply::Kind::Answer:
         case Reply::Kind::Record:
-          if (!keep(route.next, reply)) again = route.next.key;
-          answered = again.empty() ? route.next.key : "";
+          try {
+            if (!keep(route.next, reply)) again = route.next.key;
+            answered = again.empty() ? route.next.key : "";
+          } catch (const job::AnsweredElsewhere& e) {
+            if (!run_.answers.can_try_again()) throw;
+            show_line(context_, fmt::format("{} {}", e.what(), words_.text("answered-elsewhere")));
+          }
           if (context_.stop) return leave();
           break;
       }
@@ -177,13 +184,15 @@ class Runner {
   // Whether the step has its answer now. What is wrong with a file is said, and the step asked again.
   bool keep(const Step& step, const Reply& reply) {
     begin();
+    // Before anything is taken in for it; the store looks once more when it is kept.
+    run_.store.refuse_if_answered(run_.job, steps_kept_);
     if (run_.store.job(run_.job.uid).done) run_.store.reopen(run_.job);
     if (step.kind != StepKind::Capture || check::is_skipped(reply.text)) {
       if (step.kind == StepKind::Tick) {
         for (const job::Mark& m : check::marks_of(run_.knowledge.checklist, reply.text))
           run_.store.mark(run_.job, m);
       }
-      run_.store.answer(run_.job, step.key, reply.text);
+      run_.store.answer(run_.job, step.key, reply.text, steps_kept_);
       if (step.key.starts_with("site.trial.")) keep_findings();
       return true;
     }
@@ -195,14 +204,18 @@ class Runner {
         record_for(step.wish, run_.devices, file, context_);
       }
       job::Capture c = record && step.wish.soak ? soak(step) : measure_for(step.wish, file, context_);
+      if (const std::string other = same_as(c, step.key, load(), run_.knowledge); !other.empty())
+        throw unusable(fmt::format("{}: {}", c.file.string(), other));
       c.taken_as = check::taken_as(step.wish);
       c.judged_as = check::judged_as(step.wish);
-      c = run_.store.add(run_.job, std::move(c), step.key);
+      c = run_.store.add(run_.job, std::move(c), step.key, steps_kept_);
       const report::View view = report::make_view(report::document_of(c), false);
       keep_findings();
       show_line(context_,
                 fmt::format("{}: {}: {}", words_.text("measured"), c.label, report::finding_of(view)));
       return true;
+    } catch (const job::AnsweredElsewhere&) {
+      throw;
     } catch (const Error& e) {
       // From files there is nobody to give another one.
       if (!run_.answers.can_try_again() || context_.stop) throw;
@@ -259,6 +272,12 @@ class Runner {
         return "soak-clip";
       case Kind::Step:
         return "soak-step";
+      case Kind::Drift:
+        return "soak-drift";
+      case Kind::HumRise:
+        return "soak-hum";
+      case Kind::NoiseRise:
+        return "soak-noise";
       case Kind::Gone:
         return "soak-gone";
       case Kind::Back:
@@ -340,6 +359,7 @@ class Runner {
   bool hinted_sound_ = false, hinted_video_ = false;
   const check::Words& words_;
   Context& context_;
+  std::int64_t steps_kept_ = 0;  // when the step was shown
   std::string known_station_;
   std::string told_;  // the news of the step shown last
 };

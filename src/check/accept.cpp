@@ -5,6 +5,7 @@
 #include <charconv>
 #include <linebench/base/text.hpp>
 #include <linebench/check/step.hpp>
+#include <linebench/report/format.hpp>
 #include <sstream>
 
 namespace linebench::check {
@@ -126,6 +127,10 @@ Accepted accept(const Step& step, const std::string& typed, const Words& words) 
       if (const auto reason = skip_typed(given)) return skip(step, *reason, words);
       return {given, {}};
     case StepKind::Text:
+      if (const std::size_t n = report::text_width(given); n > step.longest)
+        return {std::nullopt,
+                words.text("say-long", {{"n", std::to_string(n)}, {"most", std::to_string(step.longest)}})};
+      break;
     case StepKind::Finish:
       break;
   }

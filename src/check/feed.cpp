@@ -111,7 +111,11 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
   const std::string carried = only_side(c);
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
     if (told_quietly(f, c, t.id) || follows_from_system(c, t.id)) continue;
-    const Advice* a = words.advice(t.id, t.direction);
+    // What a mono sum loses is nothing to a feed whose sides are kept apart.
+    const std::string* use = f.work.answer("feed.use");
+    const bool stereo = use != nullptr && *use == "stereo";
+    const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);
+    if (stereo && a == words.advice(t.id, "")) a = words.advice(t.id, t.direction);
     const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value}};
     Point p{.weight = a != nullptr && a->stop ? Weight::Stop : Weight::Change, .what = t.text};
     p.why = Words::filled(a != nullptr ? a->why : words.text("feed-other-why"), values);
@@ -160,15 +164,17 @@ void add_loudness(const job::Capture& c, const Words& words, std::vector<Point>&
 }
 
 bool add_missing(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
-  bool any = false;
-  for (const Gap& g : gaps(without_empty_side(c, only_side(c)))) {
-    if (told_quietly(f, c, g.id)) continue;
-    any = true;
+  std::vector<Gap> open = gaps(without_empty_side(c, only_side(c)));
+  std::erase_if(open, [&](const Gap& g) { return told_quietly(f, c, g.id); });
+  // Where nothing came in there is nothing to judge; that is said once, and not as eight things to be done.
+  if (fails(c, "audio.signal") || fails(c, "video.signal") || fails(c, "picture.signal"))
+    return !open.empty();
+  for (const Gap& g : folded(open)) {
     const Advice* a = words.advice(g.id, "missing");
     points.push_back({Weight::Note, words.text("feed-missing", {{"what", g.label}, {"reason", g.reason}}), "",
                       a != nullptr ? a->action : std::string(), ""});
   }
-  return any;
+  return !open.empty();
 }
 
 // A part that the feed carries and nobody took in, or too little of it to hold its loudest part.
@@ -188,14 +194,18 @@ bool add_untaken(const Feed& f, const Words& words, std::vector<Point>& points) 
   return points.size() > before;
 }
 
-// Black and white is right for some sources and a broken encoder in others: the customer knows which.
-void add_colourless(const job::Capture& picture, const Words& words, std::vector<Point>& points) {
-  const Reading* signal = find_reading(picture.readings, "video.signal");
-  const Reading* burst = find_reading(picture.readings, "video.burst.amplitude");
-  const bool there = signal != nullptr && signal->measured() && signal->text() == "present";
-  if (there && burst != nullptr && !burst->measured())
-    points.push_back({Weight::Note, words.text("feed-no-burst", {{"reason", burst->reason}}), "",
-                      words.text("feed-no-burst-do"), ""});
+// Black and white is right for some sources and a broken encoder in others: the customer was asked which.
+// @return whether that is left open.
+bool add_colourless(const Feed& f, const Words& words, std::vector<Point>& points) {
+  const std::string seen = colourless(*f.picture);
+  if (seen.empty()) return false;
+  const std::string* colour = f.work.answer("feed.colour");
+  const bool wanted = colour != nullptr && *colour == "yes";
+  const bool shown = seen == "waveform";
+  const std::string key = !wanted ? "feed-grey" : shown ? "feed-no-burst" : "feed-no-chroma";
+  points.push_back({wanted && shown ? Weight::Change : Weight::Note, words.text(key), "",
+                    wanted ? words.text(key + "-do") : "", ""});
+  return wanted && !shown;
 }
 
 bool any(const std::vector<Point>& points, Weight weight) {
@@ -233,7 +243,7 @@ CaptureWish picture_wish(const Script& s, const std::string& system, int round) 
   w.view = CaptureWish::View::Video;
   w.label = s.words().text(round == 1 ? "feed-video-label" : "feed-video-label-again",
                            {{"change", std::to_string(round - 1)}});
-  w.seconds = 5;
+  w.seconds = picture_look_s;
   w.system = system;
   return w;
 }
@@ -253,7 +263,13 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
     add_problems(f, *c, k.words, o.points);
     missing = add_missing(f, *c, k.words, o.points) || missing;
   }
-  if (f.picture != nullptr) add_colourless(*f.picture, k.words, o.points);
+  if (f.picture != nullptr) {
+    for (const diagnose::Gap& g : left_open(k, *f.picture)) {
+      o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
+      missing = true;
+    }
+  }
+  if (f.picture != nullptr) missing = add_colourless(f, k.words, o.points) || missing;
   if (f.sound != nullptr) {
     if (use != nullptr && *use == "mono" && !fails(*f.sound, "audio.pair.polarity"))
       add_mono(*f.sound, k.words, o.points);
@@ -284,8 +300,8 @@ Outcome feed_outcome(const Work& work, const Knowledge& k) {
 }
 
 Step feed_flow(Script& s, const Knowledge& k) {
-  (void)s.text({.key = "feed.name"});
-  (void)s.text({.key = "site.name", .optional = true});
+  (void)s.text({.key = "feed.name", .longest = longest_name});
+  (void)s.text({.key = "site.name", .optional = true, .longest = longest_name});
   const std::string kind = s.choose({.key = "feed.carries"});
   std::string level = "professional";
   std::optional<double> full_scale_v;
@@ -305,9 +321,10 @@ Step feed_flow(Script& s, const Knowledge& k) {
                       quiet_wish(s, level, full_scale_v, round));
     }
     if (kind != "audio") {
-      (void)s.capture(
+      const job::Capture* picture = s.capture(
           {.key = round_key("feed.video", round), .words = "feed.video", .optional = kind == "both"},
           picture_wish(s, system, round));
+      if (picture != nullptr && !colourless(*picture).empty()) (void)s.choose({.key = "feed.colour"});
     }
     Outcome now = outcome_upto(s.so_far(), k, round);
     if (now.headline.empty()) {

@@ -1,10 +1,17 @@
 #include <linebench/check/flow.hpp>
 
 #include "feed.hpp"
+#include "readings.hpp"
 #include "site.hpp"
 #include "station.hpp"
 
 namespace linebench::check {
+
+std::vector<diagnose::Gap> left_open(const Knowledge& k, const job::Capture& c) {
+  if (!k.book) return {};
+  return beyond_the_look(diagnose::gaps(*k.book, diagnose::gather(*k.book, {{c.label, c.facts, c.readings}})),
+                         {c.facts});
+}
 
 Route next_step(const Work& work, const Knowledge& k) {
   Script script(work, k.words);

@@ -4,6 +4,8 @@
 #include <linebench/base/version.hpp>
 #include <linebench/capture/atomic_file.hpp>
 #include <linebench/check/plan.hpp>
+#include <linebench/judge/limits.hpp>
+#include <linebench/signals/recipe.hpp>
 #include <map>
 
 #include "../diagnose/toml_reader.hpp"
@@ -19,6 +21,23 @@ bool flag(const TomlReader& r, const toml::table& t, std::string_view key) {
   if (node == nullptr) return false;
   if (!node->is_boolean()) throw r.wrong(node->source(), fmt::format("\"{}\" must be true or false", key));
   return node->value_or(false);
+}
+
+// A slip in a name is told before the first question, not in the midst of the bench test.
+void must_be_known(const TomlReader& r, const toml::table& t, const StationTest& test) {
+  const auto named = [&](const char* key, const std::string& name, auto load) {
+    if (name.empty()) return;
+    try {
+      load(name);
+    } catch (const Error& e) {
+      throw r.wrong(t.get(key)->source(), fmt::format("\"{}\": {}", key, e.what()));
+    }
+  };
+  named("signal", test.signal, [](const std::string& name) {
+    if (signals::load_recipe(name).kind->medium != signals::Medium::Audio)
+      throw unusable(fmt::format("{} is a test picture; a station is sent a sound", name));
+  });
+  named("limits", test.limits, [](const std::string& name) { (void)judge::load_limit_set(name); });
 }
 
 StationTest read_test(const TomlReader& r, const toml::table& t) {
@@ -38,6 +57,7 @@ StationTest read_test(const TomlReader& r, const toml::table& t) {
     throw r.wrong(t.source(), "\"view\" must be \"audio\" or \"video\"");
   test.video = view == "video";
   test.optional = flag(r, t, "optional");
+  must_be_known(r, t, test);
   if (t.contains("steps")) test.steps = r.words(t, "steps");
   if (t.contains("cautions")) test.cautions = r.words(t, "cautions");
   if (t.contains("draw")) test.draw = r.words(t, "draw");

@@ -76,6 +76,40 @@ std::vector<Trouble> troubles(const job::Capture& c) {
   return out;
 }
 
+std::string colourless(const job::Capture& c) {
+  const auto says = [&](const char* id, std::string_view word) {
+    const Reading* r = find_reading(c.readings, id);
+    return r != nullptr && r->measured() && r->text() == word;
+  };
+  const Reading* burst = find_reading(c.readings, "video.burst.amplitude");
+  if (says("video.signal", "present") && burst != nullptr && !burst->measured()) return "waveform";
+  if (says("picture.signal", "present") && says("picture.colour", "none")) return "frames";
+  return {};
+}
+
+std::vector<diagnose::Gap> beyond_the_look(std::vector<diagnose::Gap> gaps,
+                                           const std::vector<CaptureFacts>& captures) {
+  const bool looked = std::any_of(captures.begin(), captures.end(), [](const CaptureFacts& f) {
+    return f.kind == "frames" && f.duration_s() >= 0.98 * picture_look_s;
+  });
+  if (looked) std::erase_if(gaps, [](const diagnose::Gap& g) { return g.sign.starts_with("picture.hum"); });
+  return gaps;
+}
+
+std::vector<Gap> folded(const std::vector<Gap>& gaps) {
+  std::vector<Gap> out;
+  for (const Gap& g : gaps) {
+    const auto same =
+        std::find_if(out.begin(), out.end(), [&](const Gap& x) { return x.reason == g.reason; });
+    if (same == out.end()) {
+      out.push_back(g);
+    } else {
+      same->label += ", " + g.label;
+    }
+  }
+  return out;
+}
+
 std::vector<Gap> gaps(const job::Capture& c) {
   std::vector<Gap> out;
   for (const std::string& id : c.missing) {

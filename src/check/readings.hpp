@@ -1,6 +1,7 @@
 // What stored readings say to the guided jobs: what is out of limits, by how much, and what is missing.
 #pragma once
 
+#include <linebench/diagnose/diagnose.hpp>
 #include <linebench/job/records.hpp>
 #include <linebench/judge/limits.hpp>
 #include <string>
@@ -27,10 +28,24 @@ struct Trouble {
 /// Worst first.
 [[nodiscard]] std::vector<Trouble> troubles(const job::Capture& capture);
 
+/// Whether a picture came without colour: composite samples without burst, or frames without chroma (which a
+/// scene without colour gives as well). Empty: it has colour, or no picture came; else "waveform", "frames".
+[[nodiscard]] std::string colourless(const job::Capture& capture);
+
+/// How long a grabber's frames are taken in: hum bars move through the picture within it (mains and a camera
+/// that is not locked to it differ by more). Bars that stand longer no scene can be told from.
+inline constexpr double picture_look_s = 20;
+/// Without what a look of that length settles as far as frames can.
+[[nodiscard]] std::vector<diagnose::Gap> beyond_the_look(std::vector<diagnose::Gap> gaps,
+                                                         const std::vector<CaptureFacts>& captures);
+
 /// Something wanted that could not be measured.
 struct Gap {
   std::string id, label, reason;
 };
+/// Those of one reason in one line, so that it is not read eight times: their labels with commas between
+/// them.
+[[nodiscard]] std::vector<Gap> folded(const std::vector<Gap>& gaps);
 [[nodiscard]] std::vector<Gap> gaps(const job::Capture& capture);
 
 }  // namespace linebench::check

@@ -4,7 +4,11 @@
 
 #include <algorithm>
 #include <linebench/base/error.hpp>
+#include <linebench/report/format.hpp>
+#include <linebench/report/words.hpp>
 
+#include "readings.hpp"
+#include "round.hpp"
 #include "site_state.hpp"
 
 namespace linebench::check {
@@ -32,37 +36,8 @@ std::string signal_for(const std::string& seen) {
   return {};
 }
 
-CaptureWish wish_at(const SiteState& s, const std::string& label, const std::string& path) {
-  CaptureWish w;
-  w.view = s.video ? CaptureWish::View::Video : CaptureWish::View::Audio;
-  w.label = label;
-  w.path = path;
-  w.signal = s.video ? "" : signal_for(s.seen);
-  w.seconds = s.video ? 5 : 10;
-  w.limits = "speech-path";
-  w.system = s.system;
-  return w;
-}
-
-// The path from its source to where the plug is pulled and the recorder put in.
-std::vector<std::string> drawn(const SiteState& s, std::size_t part, const Words& words) {
-  std::vector<std::string> draw;
-  for (std::size_t i = 0; i <= part; ++i) {
-    if (i > 0) draw.push_back(words.text("site-join"));
-    draw.push_back(s.path.parts[i].name);
-  }
-  draw.push_back(words.text("site-plug"));
-  draw.push_back(words.text(s.video ? "site-digitiser" : "site-card"));
-  return draw;
-}
-
-void keep_capture(SiteState& s, const job::Capture& c) {
-  s.captures.push_back({c.label, c.facts, c.readings});
-  s.evidence += "\n" + c.uid;
-}
-
-void measure_at(Script& script, SiteState& s, std::size_t part, const std::string& path,
-                const Outcome& news) {
+void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, std::size_t part,
+                const std::string& path, const Outcome& news) {
   const Words& words = script.words();
   const std::string name = s.path.parts[part].name;
   // By its name: parts that are put in or taken out later do not turn one place's capture into another's.
@@ -73,12 +48,22 @@ void measure_at(Script& script, SiteState& s, std::size_t part, const std::strin
           .draw = drawn(s, part, words),
           .numbered = fmt::format("site.at.{}", part + 1)};
   if (!news.headline.empty()) ask.news = news;
-  if (const std::string signal = signal_for(s.seen); !s.video && !signal.empty())
-    ask.help.push_back(words.text("site-send", {{"signal", signal}, {"part", s.path.parts.front().name}}));
+  if (s.comes_and_goes) ask.help.push_back(words.text("site-while"));
+  if (!s.video && !s.signal.empty())
+    ask.help.push_back(words.text("site-send", {{"signal", s.signal}, {"part", s.path.parts.front().name}}));
   CaptureWish wish = wish_at(s, words.text("site-at-label", {{"part", name}}), path);
   wish.place = name;
   const job::Capture* c = script.capture(std::move(ask), std::move(wish));
   if (c == nullptr) {
+    s.left_out.insert("measure");
+    return;
+  }
+  // Too little to show a fault is no sound place: the halves would go the wrong way by it.
+  const std::vector<diagnose::Capture> alone = {{c->label, c->facts, c->readings}};
+  const diagnose::Site site{s.system};
+  if (s.measured() && diagnose::diagnose(book, diagnose::Job{alone, {}, site}).nothing_wrong >= 0.5 &&
+      !beyond_the_look(diagnose::gaps(book, diagnose::gather(book, alone, site)), {c->facts}).empty()) {
+    s.not_looked.push_back(words.text("site-too-little", {{"label", c->label}}));
     s.left_out.insert("measure");
     return;
   }
@@ -89,11 +74,10 @@ void measure_at(Script& script, SiteState& s, std::size_t part, const std::strin
 void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const diagnose::FaultBook& book,
                 const Outcome& news) {
   const diagnose::Sign& sign = *book.sign(t.id);
+  const std::string notation = t.notation.substr(t.notation.find('=') + 1);
   Ask ask{.key = "site.trial." + t.id,
           .words = "site.trial",
-          .values = {{"test", t.label},
-                     {"how", t.how},
-                     {"notation", t.notation.substr(t.notation.find('=') + 1)}},
+          .values = {{"test", t.label}, {"how", t.how}, {"notation", notation}},
           .news = news,
           .optional = true};
   if (!t.caution.empty()) ask.cautions.push_back(t.caution);
@@ -107,13 +91,11 @@ void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const
     answer = script.choose(std::move(ask));
     if (answer == "skip") answer.clear();
   } else {
-    answer = script.meter(std::move(ask), [&book, id = t.id](const std::string& typed) -> std::string {
-      try {
-        (void)diagnose::parse_observed(id + "=" + typed, book);
-        return {};
-      } catch (const Error& e) {
-        return e.what();
-      }
+    answer = script.meter(std::move(ask), [&](const std::string& typed) {
+      const std::string why = diagnose::wrong_value(sign, typed);
+      return why.empty()
+                 ? why
+                 : script.words().text("say-trial", {{"typed", typed}, {"why", why}, {"notation", notation}});
     });
   }
   s.left_out.insert(t.id);
@@ -137,21 +119,16 @@ void take_other(Script& script, SiteState& s, const diagnose::NextTest& t, const
   if (c != nullptr) keep_capture(s, *c);
 }
 
-// What is known by now without what to do about it: that is the next step's.
-Outcome in_short(Outcome o) {
-  for (Point& p : o.points) p = {Weight::Note, p.what, "", "", ""};
-  return o;
-}
-
 void isolate(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
-  measure_at(script, s, s.path.parts.size() - 1, path, {});
+  measure_at(script, *k.book, s, s.path.parts.size() - 1, path, {});
   look(s, k);
+  if (!s.wrong()) look_further(script, k, s, path);
   for (int n = 0; n < most_tests && s.wrong() && !s.stands(); ++n) {
     const auto next = propose(s);
     if (!next) return;
-    const Outcome news = in_short(outcome_of_state(s, k.words));
+    const Outcome news = news_of(s, k.words);
     if (next->kind == Proposal::Kind::Measure) {
-      measure_at(script, s, next->part, path, news);
+      measure_at(script, *k.book, s, next->part, path, news);
     } else if (next->kind == Proposal::Kind::Trial) {
       make_trial(script, s, next->test, *k.book, news);
     } else {
@@ -197,7 +174,9 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     const diagnose::Capture now{keyed("after"), after->facts, after->readings};
     s.after = diagnose::compare(*k.book, s.captures.front(), now, did, site);
     s.after->before_name = k.words.text("site-before");
-    s.cured = s.after->nothing_after >= 0.5 && shows_cure(s.captures.front().readings, *after);
+    s.cured =
+        s.after->nothing_after >= 0.5 && shows_cure(s.captures.front().readings, *after) &&
+        beyond_the_look(diagnose::gaps(*k.book, diagnose::gather(*k.book, {now}, site)), {now.facts}).empty();
   }
 }
 
@@ -211,9 +190,14 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   if (s.cured) {
     o.mark = report::Mark::Pass;
     o.headline = words.text("site-cured", {{"did", s.after->did}});
-  } else if (!s.wrong()) {
+  } else if (!s.wrong() && s.soak != nullptr && s.soak->verdict == "fail") {
+    o.headline = words.text("site-soak-shows");
+  } else if (s.no_fault_found()) {
     o.mark = report::Mark::Pass;
-    o.headline = words.text("site-nothing");
+    o.headline = words.text("site-nothing", {{"complaint", s.complaint}});
+  } else if (!s.wrong()) {
+    o.mark = report::Mark::Incomplete;
+    o.headline = words.text("site-open", {{"complaint", s.complaint}});
   } else if (d.findings.empty()) {
     o.headline = words.text("site-unlisted");
   } else {
@@ -240,6 +224,18 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     }
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
   } else {
+    if (s.soak != nullptr) {
+      for (const Trouble& x : troubles(*s.soak)) {
+        const report::Words say = report::words_for(x.id, x.side);
+        o.points.push_back({Weight::Change, s.soak->label + ": " + x.text, std::string(say.meaning),
+                            std::string(say.next), ""});
+      }
+    }
+    for (const std::string& x : s.looked)
+      o.points.push_back({Weight::Good, words.text("site-looked", {{"what", x}}), "", "", ""});
+    for (const diagnose::Gap& g : s.gaps()) o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
+    for (const std::string& x : s.not_looked)
+      o.points.push_back({Weight::Note, words.text("site-not-looked", {{"what", x}}), "", "", ""});
     o.points.push_back({Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
     const auto any_of_kind = [&](std::string_view kind) {
       return std::any_of(s.captures.begin(), s.captures.end(),
@@ -253,11 +249,12 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
 }
 
 Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
-  (void)script.text({.key = "site.name", .words = "site.site"});
-  const std::string path = script.text({.key = "site.path"});
-  (void)script.text({.key = "complaint"});
+  (void)script.text({.key = "site.name", .words = "site.site", .longest = longest_name});
+  const std::string path = script.text({.key = "site.path", .longest = longest_name});
+  s.complaint = script.text({.key = "complaint"});
   s.seen = script.choose({.key = "site.seen"});
   s.video = of_picture(s.seen);
+  if (!s.video) s.signal = signal_for(s.seen);
   const std::string where = script.choose({.key = "site.where"});
   if (s.seen == "hum" && where != "unknown") {
     const std::string word = where == "one" ? "one path" : "everywhere";
@@ -270,7 +267,13 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
   const std::string parts =
       script.meter({.key = "site.parts", .words = s.video ? "site.parts.video" : "site.parts.audio"},
                    [&](const std::string& typed) {
-                     return parts_of(typed).size() >= 2 ? std::string() : k.words.text("site-parts-few");
+                     const auto names = parts_of(typed);
+                     for (const std::string& name : names) {
+                       if (report::text_width(name) > longest_name)
+                         return k.words.text("say-long", {{"n", std::to_string(report::text_width(name))},
+                                                          {"most", std::to_string(longest_name)}});
+                     }
+                     return names.size() >= 2 ? std::string() : k.words.text("site-parts-few");
                    });
   s.path.title = path;
   for (const std::string& name : parts_of(parts))
@@ -282,9 +285,10 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
   ask_checklist(script, k.checklist, "after");
   Step last;
   last.news = outcome_of_state(s, k.words);
-  last.outcome = s.cured      ? k.words.text("site-word-cured")
-                 : !s.wrong() ? k.words.text("site-word-nothing")
-                              : k.words.text("site-word-fault");
+  last.outcome = s.cured                                 ? k.words.text("site-word-cured")
+                 : last.news->mark == report::Mark::Fail ? k.words.text("site-word-fault")
+                 : last.news->mark == report::Mark::Pass ? k.words.text("site-word-nothing")
+                                                         : k.words.text("site-word-open");
   return last;
 }
 

@@ -4,6 +4,8 @@
 #include <iterator>
 #include <string_view>
 
+#include "readings.hpp"
+
 namespace linebench::check {
 namespace {
 
@@ -26,6 +28,17 @@ bool of_other_medium(const SiteState& s, const std::string& trial) {
 
 }  // namespace
 
+std::vector<diagnose::Gap> SiteState::gaps() const {
+  std::vector<CaptureFacts> facts;
+  for (const diagnose::Capture& c : captures) facts.push_back(c.facts);
+  return beyond_the_look(diagnosis.gaps, facts);
+}
+
+bool SiteState::no_fault_found() const {
+  return measured() && looked_all && not_looked.empty() && !wrong() && gaps().empty() &&
+         (soak == nullptr || soak->verdict == "pass");
+}
+
 bool SiteState::stands() const {
   return wrong() && !diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from &&
          (segment.measure_next.empty() || left_out.contains("measure"));
@@ -44,6 +57,41 @@ void look(SiteState& s, const Knowledge& k) {
   s.diagnosis = diagnose::diagnose(*k.book, diagnose::Job{s.captures, s.told, site});
   s.segment = diagnose::locate(*k.book, s.path, s.captures, site);
   if (k.looks) k.looks->insert_or_assign(s.evidence, Look{s.diagnosis, s.segment});
+}
+
+CaptureWish wish_at(const SiteState& s, const std::string& label, const std::string& path) {
+  CaptureWish w;
+  w.view = s.video ? CaptureWish::View::Video : CaptureWish::View::Audio;
+  w.label = label;
+  w.path = path;
+  w.signal = s.video ? "" : s.signal;
+  w.seconds = s.video ? picture_look_s : 10;
+  w.limits = "speech-path";
+  w.system = s.system;
+  w.video_as = s.video ? s.video_as : "";
+  return w;
+}
+
+std::vector<std::string> drawn(const SiteState& s, std::size_t part, const Words& words) {
+  std::vector<std::string> draw;
+  for (std::size_t i = 0; i <= part; ++i) {
+    if (i > 0) draw.push_back(words.text("site-join"));
+    draw.push_back(s.path.parts[i].name);
+  }
+  draw.push_back(words.text("site-plug"));
+  draw.push_back(words.text(s.video ? "site-digitiser" : "site-card"));
+  return draw;
+}
+
+void keep_capture(SiteState& s, const job::Capture& c) {
+  s.captures.push_back({c.label, c.facts, c.readings});
+  s.evidence += "\n" + c.uid;
+}
+
+report::Outcome news_of(const SiteState& s, const Words& words) {
+  report::Outcome o = outcome_of_state(s, words);
+  for (report::Point& p : o.points) p = {report::Weight::Note, p.what, "", "", ""};
+  return o;
 }
 
 std::vector<std::string> parts_of(const std::string& text) {

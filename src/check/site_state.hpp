@@ -9,7 +9,9 @@
 namespace linebench::check {
 
 struct SiteState {
-  std::string seen, system;
+  std::string seen, system, complaint{};
+  std::string signal{};    ///< that is sent along a path of sound; empty: none
+  std::string video_as{};  ///< how its picture is taken in: "waveform", "frames"; empty: as it comes
   bool video = false;
   diagnose::SignalPath path;  ///< its parts' captures are named by their labels
   std::vector<diagnose::Capture> captures{};
@@ -21,10 +23,19 @@ struct SiteState {
   std::vector<const job::Capture*> at_part{};   ///< one a part; nullptr where nothing was measured
   std::optional<diagnose::Comparison> after{};  ///< before against after the last cure
   bool cured = false;
+  /// What was looked at beside the end of the path because nothing was wrong there, and what was not.
+  std::vector<std::string> looked{}, not_looked{};
+  bool looked_all = false;      ///< nothing is left to look at
+  bool comes_and_goes = false;  ///< it was not there at first
+  const job::Capture* soak = nullptr;
 
   [[nodiscard]] bool measured() const { return !captures.empty(); }
   /// Something is wrong with what was measured.
   [[nodiscard]] bool wrong() const { return measured() && diagnosis.nothing_wrong < 0.5; }
+  /// What the captures leave open.
+  [[nodiscard]] std::vector<diagnose::Gap> gaps() const;
+  /// The complaint is not explained, and everything was looked at by what would have shown it.
+  [[nodiscard]] bool no_fault_found() const;
   /// One fault stands, in one part of the path or as near as it can be measured.
   [[nodiscard]] bool stands() const;
 };
@@ -44,6 +55,18 @@ struct Proposal {
 /// By expected information a minute: a measurement halfway along the path tells one bit, the tests of the
 /// book what the diagnosis says.
 [[nodiscard]] std::optional<Proposal> propose(const SiteState& state);
+
+/// What to take in at a place of the path.
+[[nodiscard]] CaptureWish wish_at(const SiteState& state, const std::string& label, const std::string& path);
+/// The path from its source to where the plug is pulled and the recorder put in.
+[[nodiscard]] std::vector<std::string> drawn(const SiteState& state, std::size_t part, const Words& words);
+void keep_capture(SiteState& state, const job::Capture& capture);
+/// What is known by now without what to do about it: that is the next step's.
+[[nodiscard]] report::Outcome news_of(const SiteState& state, const Words& words);
+
+/// Something was complained of and the end of the path shows nothing wrong: looks while it happens, with
+/// another signal or view, beyond the end, and over hours, until something is wrong or nothing is left.
+void look_further(Script& script, const Knowledge& knowledge, SiteState& state, const std::string& path);
 
 /// The steps; `state` is what was known where they stopped.
 [[nodiscard]] Step site_steps(Script& script, const Knowledge& knowledge, SiteState& state);

@@ -10,6 +10,8 @@
 #include <linebench/measure/audio.hpp>
 #include <vector>
 
+#include "soak_drift.hpp"
+
 namespace linebench::check {
 namespace {
 
@@ -53,6 +55,7 @@ struct Tally {
   std::optional<double> tone_dbfs;  // of the window before
   std::optional<double> first_dbfs;
   double step_db = 0, step_at_s = 0;
+  SlowChange slow;
   bool gone = false;
   std::optional<double> lost_from_s;  // since when it has been far under its first level
   std::vector<double> dropouts_near;  // times of dropouts of this window and the one before
@@ -143,7 +146,10 @@ struct Soak::Impl {
 
   void follow_tone(Tally& t, const Readings& readings, const std::string& suffix) const {
     const double start_s = static_cast<double>(first_frame) / rate_hz;
+    bool stepped = false;
     const auto step = [&](double db, double at_s) {
+      stepped = true;
+      t.slow.stepped(db);
       if (std::abs(db) > std::abs(t.step_db)) {
         t.step_db = db;
         t.step_at_s = at_s;
@@ -172,6 +178,13 @@ struct Soak::Impl {
       step(*level - *t.tone_dbfs, start_s);
     }
     t.tone_dbfs = within ? std::nullopt : level;
+    const auto counts = [&](const char* id) { return number(readings, id + suffix).value_or(0) > 0; };
+    const bool eventful = stepped || within || t.lost_in_window || t.lost_from_s ||
+                          counts("audio.click.count") || counts("audio.dropout.count") ||
+                          counts("audio.clip.samples");
+    t.slow.follow({start_s, readings, suffix, *level, eventful}, [&](SoakEvent::Kind kind, double db) {
+      tell({kind, start_s, db, suffix});
+    });
   }
 
   // A side on which the tone never came has nothing to say where the other carries it.
@@ -281,6 +294,7 @@ Readings Soak::finish() {
       out.push_back(number_reading("audio.tone.step" + suffix, t.step_db, std::nullopt));
       out.push_back(number_reading("audio.tone.step.time" + suffix, t.step_at_s, std::nullopt));
     }
+    t.slow.to_readings(out, suffix);
   }
   return out;
 }

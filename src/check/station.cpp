@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <linebench/base/text.hpp>
 
+#include "readings.hpp"
 #include "round.hpp"
 #include "station_state.hpp"
 
@@ -55,15 +56,6 @@ const job::Capture* before_round(const Work& w, const StationTest& test, int rou
 bool left_wrong(const Work& w, const StationTest& test, int round) {
   const job::Capture* c = before_round(w, test, round);
   return c != nullptr && c->verdict != "pass";
-}
-
-// Whether this test is made in this round: all in the first, then those that the round before left wrong. A
-// repair of a unit that passed is followed by all of them: what was measured before it proves nothing after.
-bool due(const Work& w, const StationPlan& plan, const StationTest& test, int round) {
-  if (round == 1 || left_wrong(w, test, round)) return true;
-  const bool passed = std::none_of(plan.tests.begin(), plan.tests.end(),
-                                   [&](const StationTest& t) { return left_wrong(w, t, round); });
-  return passed && before_round(w, test, round) != nullptr;
 }
 
 // What is to be done next.
@@ -141,26 +133,41 @@ Next soak(Script& s, const Knowledge& k, const StationPlan& plan, StationState& 
   }
 }
 
+void make_test(Script& s, const Knowledge& k, const StationTest& test, int round) {
+  const job::Capture* c = s.capture({.key = round_key("test." + test.key, round),
+                                     .words = "station.test",
+                                     .values = {{"test", test.title}},
+                                     .optional = test.optional,
+                                     .reasoned = !test.optional,
+                                     .help = test.steps,
+                                     .cautions = test.cautions,
+                                     .draw = test.draw},
+                                    wish_of(test, k.profile, round, k.words));
+  if (c != nullptr && !colourless(*c).empty()) (void)s.choose({.key = "station.colour"});
+}
+
+// All in the first round. After a repair those that were wrong before; where they are right now, all the
+// others as well, since a repair may break what passed before it.
 void make_tests(Script& s, const Knowledge& k, const StationPlan& plan, int round) {
+  bool still_fails = false;
   for (const StationTest& test : plan.tests) {
-    if (!due(s.work(), plan, test, round)) continue;
-    (void)s.capture({.key = round_key("test." + test.key, round),
-                     .words = "station.test",
-                     .values = {{"test", test.title}},
-                     .optional = test.optional,
-                     .reasoned = !test.optional,
-                     .help = test.steps,
-                     .cautions = test.cautions,
-                     .draw = test.draw},
-                    wish_of(test, k.profile, round, k.words));
+    if (round > 1 && !left_wrong(s.work(), test, round)) continue;
+    make_test(s, k, test, round);
+    const job::Capture* c = s.work().capture(round_key("test." + test.key, round));
+    still_fails = still_fails || (c != nullptr && c->verdict == "fail");
+  }
+  if (round == 1 || still_fails) return;
+  for (const StationTest& test : plan.tests) {
+    if (!left_wrong(s.work(), test, round) && before_round(s.work(), test, round) != nullptr)
+      make_test(s, k, test, round);
   }
 }
 
 Step station_steps(Script& s, const Knowledge& k, StationState& state) {
-  const std::string type = s.text({.key = "station.type"});
-  (void)s.text({.key = "station.serial"});
+  const std::string type = s.text({.key = "station.type", .longest = longest_name});
+  (void)s.text({.key = "station.serial", .longest = longest_name});
   (void)s.text({.key = "complaint", .optional = true});
-  (void)s.text({.key = "site.name", .words = "station.site", .optional = true});
+  (void)s.text({.key = "site.name", .words = "station.site", .optional = true, .longest = longest_name});
   std::vector<Choice> plans;
   for (const StationPlan& p : k.plans) plans.push_back({p.name, p.title});
   const std::string suited = plan_for(k, type);

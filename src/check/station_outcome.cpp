@@ -32,6 +32,24 @@ std::vector<PastStation> good_units(const Work& w, const Knowledge& k) {
   return good;
 }
 
+// A camera that gives colour and sends none: without burst it fails; by a grabber's frames the scene may have
+// had none.
+void add_colour(const Tested& t, const Work& w, const Words& words, std::vector<Point>& points, bool& fails,
+                bool& open) {
+  const std::string* colour = w.answer("station.colour");
+  if (colour == nullptr || *colour != "yes") return;
+  for (const StationTest& test : t.plan->tests) {
+    const auto it = t.captures.find(test.key);
+    const std::string seen = it == t.captures.end() ? "" : colourless(*it->second);
+    if (seen.empty()) continue;
+    const bool shown = seen == "waveform";
+    const std::string key = shown ? "station-no-burst" : "station-no-chroma";
+    points.push_back({shown ? Weight::Change : Weight::Note, words.text(key, {{"test", test.title}}), "",
+                      words.text(key + "-do"), ""});
+    (shown ? fails : open) = true;
+  }
+}
+
 void add_test_points(const Tested& t, const Words& words, std::vector<Point>& points, bool& fails,
                      bool& open) {
   for (const StationTest& test : t.plan->tests) {
@@ -44,7 +62,7 @@ void add_test_points(const Tested& t, const Words& words, std::vector<Point>& po
           {Weight::Change, test.title + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
       fails = true;
     }
-    for (const Gap& g : gaps(*it->second)) {
+    for (const Gap& g : folded(gaps(*it->second))) {
       points.push_back(
           {Weight::Note,
            words.text("station-missing", {{"test", test.title}, {"what", g.label}, {"reason", g.reason}}), "",
@@ -54,6 +72,9 @@ void add_test_points(const Tested& t, const Words& words, std::vector<Point>& po
     if (wrong.empty() && it->second->missing.empty())
       points.push_back({Weight::Good, words.text("station-within", {{"test", test.title}}), "", "", ""});
   }
+  open = open || !t.before_repair.empty();
+  for (const std::string& title : t.before_repair)
+    points.push_back({Weight::Note, words.text("station-before-repair", {{"test", title}}), "", "", ""});
   for (const Tested::Skipped& x : t.skipped) {
     points.push_back({Weight::Note,
                       words.text(x.reason.empty() ? "station-skipped" : "station-skipped-why",
@@ -150,11 +171,13 @@ Tested tested(const Work& w, const Knowledge& k, int upto) {
   for (const StationTest& test : t.plan->tests) {
     std::optional<Tested::Skipped> skip;
     bool before = false;  // it was measured in an earlier round
+    int measured_in = 0;
     for (int round = 1; round <= upto; ++round) {
       const std::string key = round_key("test." + test.key, round);
       const std::string* answer = w.answer(key);
       if (const job::Capture* c = w.capture(key)) {
         t.captures[test.key] = c;
+        measured_in = round;
         skip.reset();
         before = true;
       } else if (answer != nullptr && is_skipped(*answer)) {
@@ -162,6 +185,10 @@ Tested tested(const Work& w, const Knowledge& k, int upto) {
         t.captures.erase(test.key);
         skip = Tested::Skipped{test.title, skip_reason(*answer), before || !test.optional};
       }
+    }
+    if (!skip && before && measured_in < upto) {
+      t.captures.erase(test.key);
+      t.before_repair.push_back(test.title);
     }
     if (skip) {
       t.skipped.push_back(*skip);
@@ -191,10 +218,19 @@ std::string result_word(const Work& w, const Outcome& o, const StationState& sta
 Outcome outcome_at(const Work& w, const Knowledge& k, const StationState& state) {
   const Tested t = tested(w, k, state.round);
   Outcome o;
-  if (t.plan == nullptr || (t.captures.empty() && t.skipped.empty())) return o;
+  if (t.plan == nullptr || (t.captures.empty() && t.skipped.empty() && t.before_repair.empty())) return o;
   bool fails = false;
   bool open = t.waiting || t.captures.empty();
   add_test_points(t, k.words, o.points, fails, open);
+  add_colour(t, w, k.words, o.points, fails, open);
+  for (const StationTest& test : t.plan->tests) {
+    const auto it = t.captures.find(test.key);
+    if (!test.video || it == t.captures.end()) continue;
+    for (const diagnose::Gap& g : left_open(k, *it->second)) {
+      o.points.push_back({Weight::Note, test.title + ": " + g.text + ".", "", g.how, ""});
+      open = true;
+    }
+  }
   add_repairs(w, state, k.words, o.points);
   const bool unlike = add_reference_points(t, w, k, o.points);
   for (const bool picture : {false, true}) add_soak_points(w, state, picture, k.words, o.points, fails, open);

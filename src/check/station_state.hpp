@@ -27,7 +27,8 @@ struct Tested {
     bool decides = false;  ///< without it there is no verdict
   };
   std::vector<Skipped> skipped;
-  bool waiting = false;  ///< a test was not come to yet
+  std::vector<std::string> before_repair;  ///< titles of tests that were made, but not since the last repair
+  bool waiting = false;                    ///< a test was not come to yet
 };
 [[nodiscard]] Tested tested(const Work& work, const Knowledge& knowledge, int round);
 

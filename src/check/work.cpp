@@ -21,8 +21,9 @@ const job::Capture* Work::capture(std::string_view key) const {
 }
 
 std::string taken_as(const CaptureWish& w) {
-  return fmt::format("{}{}\nplace {}\nsignal {}", w.view == CaptureWish::View::Video ? "video" : "audio",
-                     w.soak ? ", long run" : "", w.place, w.signal);
+  return fmt::format("{}{}{}\nplace {}\nsignal {}", w.view == CaptureWish::View::Video ? "video" : "audio",
+                     w.video_as.empty() ? "" : " as " + w.video_as, w.soak ? ", long run" : "", w.place,
+                     w.signal);
 }
 
 std::string judged_as(const CaptureWish& w) {
@@ -66,6 +67,7 @@ Step Script::step_of(StepKind kind, Ask a) const {
   s.otherwise = a.otherwise.empty() ? q.otherwise : a.otherwise;
   s.optional = a.optional;
   s.numbered = std::move(a.numbered);
+  s.longest = a.longest;
   s.reasoned = a.reasoned;
   return s;
 }

@@ -104,19 +104,12 @@ std::string notation_of(const Sign& s) {
                      s.trial->typed_unit == "ohm" ? " (or open, which meters show as OL)" : "");
 }
 
-Evidence parse_observed(const std::string& text, const FaultBook& book) {
-  const auto equals = text.find('=');
-  const std::string id = trimmed(text.substr(0, equals));
-  const Sign* s = book.sign(id);
-  if (s == nullptr || !s->trial) {
-    throw bad_usage(fmt::format("--observed \"{}\": \"{}\" is nothing that can be observed; there are: {}",
-                                text, id, typable(book)));
-  }
-  const auto wrong = [&](std::string_view why) {
-    return bad_usage(fmt::format("--observed \"{}\": {}; write {}", text, why, notation_of(*s)));
-  };
-  if (equals == std::string::npos) throw wrong("the value is missing");
-  std::string rest = trimmed(text.substr(equals + 1));
+namespace {
+
+// Throws Error(Usage) with what is wrong with it alone.
+Evidence value_of(const Sign& sign, std::string rest) {
+  const Sign* s = &sign;
+  const auto wrong = [](std::string_view why) { return bad_usage(std::string(why)); };
   Evidence e;
   e.sign = s->id;
   e.from = "as observed";
@@ -198,6 +191,34 @@ Evidence parse_observed(const std::string& text, const FaultBook& book) {
   if (!std::isfinite(e.value) || !std::isfinite(e.sd)) throw wrong("that is more than any meter shows");
   e.value = std::clamp(e.value, s->low, s->high);
   return warned(e);
+}
+
+}  // namespace
+
+std::string wrong_value(const Sign& sign, const std::string& typed) {
+  try {
+    (void)value_of(sign, trimmed(typed));
+    return {};
+  } catch (const Error& e) {
+    return e.what();
+  }
+}
+
+Evidence parse_observed(const std::string& text, const FaultBook& book) {
+  const auto equals = text.find('=');
+  const std::string id = trimmed(text.substr(0, equals));
+  const Sign* s = book.sign(id);
+  if (s == nullptr || !s->trial) {
+    throw bad_usage(fmt::format("--observed \"{}\": \"{}\" is nothing that can be observed; there are: {}",
+                                text, id, typable(book)));
+  }
+  std::string why = "the value is missing";
+  try {
+    if (equals != std::string::npos) return value_of(*s, trimmed(text.substr(equals + 1)));
+  } catch (const Error& e) {
+    why = e.what();
+  }
+  throw bad_usage(fmt::format("--observed \"{}\": {}; write {}", text, why, notation_of(*s)));
 }
 
 std::vector<Evidence> parse_observed(const std::vector<std::string>& texts, const FaultBook& book) {

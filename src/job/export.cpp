@@ -63,9 +63,10 @@ std::string capture_lines(const Job& job, const Capture& c) {
   std::string out;
   for (const Reading& r : c.readings) {
     for (const CsvLine& l : lines_of(r)) {
-      out += fmt::format("{},{},{},{},{},{},{},{},{},{},{}\r\n", front, l.id, field(r.label), l.value,
+      out += fmt::format("{},{},{},{},{},{},{},{},{},{},{},{},{}\r\n", front, l.id, field(r.label), l.value,
                          field(l.unit), l.uncertainty, to_string(r.verdict), figure(l.min), figure(l.max),
-                         field(r.limit ? r.limit->source : ""), field(r.reason));
+                         field(r.limit ? r.limit->source : ""), field(r.reason), field(job.title),
+                         field(job.complaint));
     }
   }
   return out;
@@ -151,7 +152,7 @@ std::string readings_csv(const Store& store, const std::vector<Job>& jobs) {
   std::string out =
       "job,opened,site,station "
       "type,serial,outcome,capture,path,taken,id,label,value,unit,uncertainty,verdict,"
-      "limit min,limit max,limit source,reason\r\n";
+      "limit min,limit max,limit source,reason,title,complaint\r\n";
   for (const Job& job : jobs) {
     for (const Capture& c : store.captures(job)) out += capture_lines(job, c);
   }

@@ -173,10 +173,23 @@ void Store::describe(const Job& job, const NewJob& known) {
   t.commit();
 }
 
-Capture Store::add(const Job& job, Capture c, const std::string& step) {
+std::int64_t Store::steps_kept(const Job& job) const {
+  Statement s(*db_, "SELECT count(*) FROM step WHERE job = ?");
+  s.bind(job.uid).step();
+  return s.integer(0);
+}
+
+void Store::refuse_if_answered(const Job& job, std::optional<std::int64_t> after) const {
+  if (after && steps_kept(job) != *after)
+    throw AnsweredElsewhere(fmt::format(
+        "job {} was answered by another program meanwhile; nothing was kept of this answer", job.ref));
+}
+
+Capture Store::add(const Job& job, Capture c, const std::string& step, std::optional<std::int64_t> after) {
   c.uid = new_uid();
   c.added_at = now();
   Transaction t(*db_);
+  refuse_if_answered(job, after);
   touch(*db_, job);
   Statement(
       *db_,
@@ -235,8 +248,10 @@ void Store::set_findings(const Job& job, const std::vector<Finding>& findings) {
   t.commit();
 }
 
-void Store::answer(const Job& job, const std::string& key, const std::string& answer) {
+void Store::answer(const Job& job, const std::string& key, const std::string& answer,
+                   std::optional<std::int64_t> after) {
   Transaction t(*db_);
+  refuse_if_answered(job, after);
   touch(*db_, job);
   add_step(*db_, job, key, answer);
   t.commit();

@@ -47,6 +47,33 @@ constexpr Entry entries[] = {
       "touched.",
       "Move plugs and cables one at a time while watching the level; note what was touched at the time "
       "given."}},
+    {"audio.tone.drift",
+     Side::High,
+     {"level drifts",
+      "The level of a steady tone moved slowly over the run: a stage that warms up, a supply that sags, a "
+      "contact that gives way.",
+      "Look at what changed until the time given: temperature, supply volts, load. Cool or warm one part at a "
+      "time and watch the level."}},
+    {"audio.tone.drift",
+     Side::Low,
+     {"level falls away",
+      "The level of a steady tone fell slowly over the run: a stage that warms up, a supply that sags, a "
+      "contact that gives way.",
+      "Meter the supply under load at the start and at the time given; cool or warm one part at a time and "
+      "watch the level."}},
+    {"audio.hum.rise",
+     Side::High,
+     {"hum comes in at times",
+      "Hum came in during the run that was not there at its start.",
+      "Find what was switched on at the time given: lights, motors, chargers, another supply on the same "
+      "strip. Meter the supply's ripple then."}},
+    {"audio.noise.rise",
+     Side::High,
+     {"noise comes in at times",
+      "Noise came in during the run that was not there at its start; people who talk near a microphone read "
+      "the same.",
+      "Ask who was in the room at the time given; if nobody, move plugs and cable one at a time while "
+      "listening, and run it again."}},
     {"audio.response.gain",
      Side::High,
      {"path is too loud", "The signal comes back much louder than it was sent.",

@@ -154,7 +154,9 @@ std::vector<float> render(const DemoJob& job, const DemoCapture& c) {
   }
   if (job.kind == "feed") {
     const std::vector<float> mono = render([&] {
-      DemoPath p = feed(!second, c.file.starts_with("feed.audio"), 9);  // the same announcement each time
+      // The same announcement each time, and another moment's quiet.
+      const bool speaks = c.file.starts_with("feed.audio");
+      DemoPath p = feed(!second, speaks, speaks || !second ? 9 : 10);
       p.channels = 1;
       return p;
     }());

@@ -104,8 +104,7 @@ TEST(Feed, WhatWasNotTakenInIsNotPassed) {
   EXPECT_TRUE(says(j, "note", "sound was not taken in"));
 
   check_test::programme(folder.path / "feed.audio.wav", -20, "1 1i");
-  std::filesystem::copy(folder.path / "feed.video.raw", folder.path / "feed.video.2.raw");
-  std::filesystem::copy(folder.path / "feed.video.json", folder.path / "feed.video.2.json");
+  ASSERT_EQ(run(folder, "signals write video-bars-100-0-75-0 --frames 9 --out feed.video.2.raw").exit, 0);
   std::string rounds = answers;
   rounds.replace(rounds.find("\"no\""), 4, "\"yes\"");
   std::ofstream(folder.path / "answers.toml")
@@ -140,6 +139,15 @@ TEST(Feed, ReversedSideIsToBeSwapped) {
   EXPECT_EQ(j.at("job").at("outcome"), "connect with a change");
   EXPECT_TRUE(says(j, "change", "Swap the two legs")) << j.at("points").dump(1);
   EXPECT_FALSE(says(j, "good", "add up in mono"));
+}
+
+// What a mono sum would lose is no reason where the sides are kept apart.
+TEST(Feed, ReversedSideOfAStereoUseIsNotBlamedOnMono) {
+  const Folder folder;
+  check_test::programme(folder.path / "feed.audio.wav", -20, "1 1i");
+  const json j = check_feed(folder, 1, "\"feed.use\" = \"stereo\"\n");
+  EXPECT_TRUE(says(j, "change", "Swap the two legs")) << j.at("points").dump(1);
+  EXPECT_EQ(j.at("points").dump().find("mono"), std::string::npos) << j.at("points").dump(1);
 }
 
 TEST(Feed, OneSidedIsFedFromThatSide) {
@@ -192,10 +200,16 @@ TEST(Feed, APictureWithoutBurstSaysSo) {
   std::ofstream(folder.path / "feed.video.raw", std::ios::binary) << bytes;
   std::ofstream(folder.path / "answers.toml")
       << "\"feed.name\" = \"x\"\n\"feed.carries\" = \"video\"\n\"feed.system\" = \"625\"\n"
-         "\"feed.again\" = \"no\"\n\"checklist.after\" = \"all\"\n";
-  const auto r = run(folder, "check feed --from-files . --json");
+         "\"feed.again\" = \"no\"\n\"checklist.after\" = \"all\"\n\"feed.colour\" = \"no\"\n";
+  auto r = run(folder, "check feed --from-files . --json");
   ASSERT_FALSE(r.out.empty()) << r.err;
   EXPECT_TRUE(says(json::parse(r.out), "note", "black and white")) << r.out.substr(0, 3000);
+  std::string text = app_test::slurp(folder.path / "answers.toml");
+  text.replace(text.rfind("no"), 2, "yes");
+  std::ofstream(folder.path / "answers.toml") << text;
+  r = run(folder, "check feed --from-files . --json");
+  EXPECT_EQ(json::parse(r.out).at("job").at("outcome"), "connect with a change");
+  EXPECT_TRUE(says(json::parse(r.out), "change", "colour burst")) << r.out.substr(0, 3000);
 }
 
 TEST(Feed, ConsumerLevelIntoAProfessionalInputAsksForItsDifference) {
@@ -271,6 +285,32 @@ TEST(Feed, PictureOfAnotherSystemIsNotConnectedAndAnUnterminatedOneIsTerminated)
   const json j = json::parse(other.out);
   EXPECT_EQ(j.at("job").at("outcome"), "do not connect");
   EXPECT_EQ(j.at("points").size(), 1u) << j.at("points").dump(1);  // the rest follows from it
+}
+
+// Bars of full saturation whose tops are cut off at 600 mV, in the samples themselves.
+TEST(Feed, APictureThatIsClippedIsNotConnected) {
+  const Folder folder;
+  ASSERT_EQ(run(folder, "signals write video-bars-100-0-75-0 --frames 8 --out feed.video.raw").exit, 0);
+  const json sidecar = json::parse(app_test::slurp(folder.path / "feed.video.json"));
+  ASSERT_EQ(sidecar.at("format"), "s16le");
+  const int top = static_cast<int>(0.6 / sidecar.at("scale").get<double>());
+  std::string bytes = app_test::slurp(folder.path / "feed.video.raw");
+  for (std::size_t i = 0; i + 1 < bytes.size(); i += 2) {
+    const int v = static_cast<std::int16_t>(static_cast<std::uint8_t>(bytes[i]) |
+                                            static_cast<std::uint8_t>(bytes[i + 1]) << 8);
+    if (v <= top) continue;
+    bytes[i] = static_cast<char>(top & 0xff);
+    bytes[i + 1] = static_cast<char>(top >> 8);
+  }
+  std::ofstream(folder.path / "feed.video.raw", std::ios::binary) << bytes;
+  std::ofstream(folder.path / "answers.toml")
+      << "\"feed.name\" = \"x\"\n\"feed.carries\" = \"video\"\n\"feed.system\" = \"625\"\n"
+         "\"feed.again\" = \"no\"\n\"checklist.after\" = \"all\"\n";
+  const auto r = run(folder, "check feed --from-files . --json");
+  ASSERT_FALSE(r.out.empty()) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "do not connect") << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "stop", "Find the stage that clips")) << j.at("points").dump(1);
 }
 
 TEST(Feed, MissingAnswerIsNamedAndTheJobKept) {

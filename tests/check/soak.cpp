@@ -2,6 +2,7 @@
 #include <gtest/gtest.h>
 #include <sys/resource.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
@@ -26,7 +27,9 @@ class ToneRun {
     for (float& v : x) {
       const double t = static_cast<double>(at_++) / rate;
       v = static_cast<float>(gain(t) * std::sin(2 * std::numbers::pi * std::fmod(1000 * t, 1.0)) +
-                             noise_(random_));
+                             noise_(random_) * (t >= noise_from ? 20 : 1));
+      if (t >= hum_from && t < hum_to)
+        v += static_cast<float>(0.002 * std::sin(2 * std::numbers::pi * std::fmod(50 * t, 1.0)));
       for (const double click : clicks) {
         if (std::abs(t - click) < 0.5 / rate) v += 0.6F;
       }
@@ -35,11 +38,13 @@ class ToneRun {
   }
   std::vector<double> clicks{};
   double step_at = 1e9, lost_from = 1e9, lost_to = 1e9;
+  double hum_from = 1e9, hum_to = 1e9, noise_from = 1e9;
+  double fall_db_per_s = 0;
 
  private:
   [[nodiscard]] double gain(double t) const {
     if (t >= lost_from && t < lost_to) return 0;
-    return 0.1 * (t >= step_at ? std::pow(10.0, -2.0 / 20) : 1.0);
+    return 0.1 * (t >= step_at ? std::pow(10.0, -2.0 / 20) : 1.0) * std::pow(10.0, -fall_db_per_s * t / 20);
   }
   std::uint64_t at_ = 0;
   std::mt19937 random_{3};
@@ -118,6 +123,63 @@ TEST(Soak, LevelStepAndItsTime) {
   int steps = 0;
   for (const SoakEvent& e : events) steps += e.kind == SoakEvent::Kind::Step ? 1 : 0;
   EXPECT_EQ(steps, 1);
+}
+
+int count(const std::vector<SoakEvent>& events, SoakEvent::Kind kind) {
+  return static_cast<int>(
+      std::count_if(events.begin(), events.end(), [&](const SoakEvent& e) { return e.kind == kind; }));
+}
+
+// An even fall has no moment at which it happens: 6 dB in five minutes is 0.2 dB from window to window.
+TEST(Soak, AnEvenFallIsADriftAndNoStep) {
+  ToneRun run;
+  run.fall_db_per_s = 6.0 / 300;
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 301, &events);
+  const Reading* drift = find_reading(r, "audio.tone.drift");
+  ASSERT_NE(drift, nullptr);
+  // From the middle of the first window to the middle of the last whole one: 0.02 dB/s over 280 to 290 s.
+  EXPECT_NEAR(drift->number(), -5.7, 0.12);
+  EXPECT_NEAR(number(r, "audio.tone.drift.time"), 285, 10);
+  EXPECT_EQ(count(events, SoakEvent::Kind::Step), 0);
+  ASSERT_GE(count(events, SoakEvent::Kind::Drift), 4);  // one a decibel
+  const auto first = std::find_if(events.begin(), events.end(),
+                                  [](const SoakEvent& e) { return e.kind == SoakEvent::Kind::Drift; });
+  EXPECT_NEAR(first->at_s, 50, 10.1);
+  EXPECT_NEAR(first->amount, -1, 0.25);
+}
+
+TEST(Soak, AStepIsNoDrift) {
+  ToneRun run;
+  run.step_at = 27.3;
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 85, &events);
+  EXPECT_EQ(count(events, SoakEvent::Kind::Drift), 0);
+  EXPECT_NEAR(number(r, "audio.tone.drift"), 0, 0.2);
+}
+
+// 50 Hz of 0.002 is -54 dBFS by AES17; 20 times the noise is 26 dB.
+TEST(Soak, HumAndNoiseThatComeInAreToldWithTheirTimes) {
+  ToneRun hums;
+  hums.hum_from = 34;
+  hums.hum_to = 62;
+  std::vector<SoakEvent> events;
+  const Readings hum = soak(hums, 125, &events);
+  ASSERT_EQ(count(events, SoakEvent::Kind::HumRise), 1);
+  for (const SoakEvent& e : events) {
+    if (e.kind == SoakEvent::Kind::HumRise) {
+      EXPECT_NEAR(e.at_s, 34, 10.1);
+    }
+  }
+  EXPECT_GT(number(hum, "audio.hum.rise"), 40);
+  EXPECT_NEAR(number(hum, "audio.hum.rise.time"), 48, 15);
+  ToneRun hisses;
+  hisses.noise_from = 71;
+  events.clear();
+  const Readings noise = soak(hisses, 125, &events);
+  EXPECT_EQ(count(events, SoakEvent::Kind::NoiseRise), 1);
+  EXPECT_EQ(count(events, SoakEvent::Kind::HumRise), 0);
+  EXPECT_NEAR(number(noise, "audio.noise.rise"), 26, 0.5);
 }
 
 TEST(Soak, ShortDropoutAndALongLoss) {

@@ -61,6 +61,7 @@ std::string answers(const std::string& serial, const std::string& more) {
 }
 
 constexpr const char* band = "highpass 150 lowpass 6000";
+constexpr const char* again = "highpass 150 lowpass 6000 gain -0.1";  // measured again: another recording
 
 TEST(Station, PassesFailsAndIsRepaired) {
   const Bench bench;
@@ -72,12 +73,20 @@ TEST(Station, PassesFailsAndIsRepaired) {
   EXPECT_EQ(fail.at("job").at("station").at("serial"), "A1");
 
   bench.returned("tone-1k", "test.level.2", "highpass 150");
+  // A repair that breaks the other path is none, though what had failed passes now.
+  bench.returned("sweep-speech", "test.listen.2", band + std::string(" gain -20"));
+  const json broken = bench.check(
+      1, answers("A1",
+                 "\"complaint\" = \"too quiet\"\n\"station.next\" = \"repair\"\n\"station.repair\" = \"new "
+                 "capacitor\"\n\"station.next.2\" = \"fail\"\n"));
+  EXPECT_EQ(broken.at("job").at("outcome"), "fail");
+  bench.returned("sweep-speech", "test.listen.2", again);
   const json repaired = bench.check(
       0, answers("A1",
                  "\"complaint\" = \"too quiet\"\n\"station.next\" = \"repair\"\n\"station.repair\" = \"new "
                  "capacitor\"\n\"station.next.2\" = \"done\"\n"));
   EXPECT_EQ(repaired.at("job").at("outcome"), "repaired");
-  EXPECT_EQ(repaired.at("job").at("captures").size(), 3u);  // only what failed was tested again
+  EXPECT_EQ(repaired.at("job").at("captures").size(), 4u);  // the whole plan after the repair
 }
 
 TEST(Station, SoundOneWithAComplaintIsNoFaultFoundWithItsEvidence) {
@@ -97,7 +106,7 @@ TEST(Station, UnlikeGoodUnitsIsSaidAndTrendShown) {
   const Bench bench;
   // Good units: gains spread by tenths of a decibel, as parts are.
   for (int i = 0; i < 4; ++i) {
-    const std::string gain = " gain " + std::to_string(-1.0 + 0.1 * (i % 3));
+    const std::string gain = " gain " + std::to_string(-1.0 + 0.1 * (i % 3) + 0.01 * i);
     bench.returned("sweep-speech", "test.listen", band + gain);
     bench.returned("tone-1k", "test.level", "highpass 150" + gain);
     const json good = bench.check(0, answers("G" + std::to_string(i), "\"station.next\" = \"reference\"\n"));
@@ -187,9 +196,9 @@ TEST(Station, LongRunStoppedEarlyClearsNothing) {
 // What a long run showed and was repaired is gone only when another long run does not show it.
 TEST(Station, RepairAfterALongRunAsksForAnother) {
   const Bench bench;
-  for (const char* key : {"", ".2"}) {
-    bench.returned("sweep-speech", std::string("test.listen") + key, band);
-    bench.returned("tone-1k", std::string("test.level") + key, "highpass 150");
+  for (const auto& [key, gain] : {std::pair{"", ""}, {".2", " gain -0.1"}}) {
+    bench.returned("sweep-speech", std::string("test.listen") + key, band + std::string(gain));
+    bench.returned("tone-1k", std::string("test.level") + key, std::string("highpass 150") + gain);
   }
   const std::string soak =
       "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n\"station.soak-hours\" = 0.0166\n"
@@ -229,7 +238,7 @@ TEST(Station, RepairOfOneThatPassedIsMeasuredAgain) {
       "\"station.next.2\" = \"fail\"\n";
   bench.returned("sweep-speech", "test.listen", band);
   bench.returned("tone-1k", "test.level", "highpass 150");
-  bench.returned("sweep-speech", "test.listen.2", band);
+  bench.returned("sweep-speech", "test.listen.2", again);
   bench.returned("tone-1k", "test.level.2", "highpass 150 gain -12");
   const json j = bench.check(1, answers("D1", repair));
   EXPECT_EQ(j.at("job").at("outcome"), "fail") << "what was measured before the repair does not speak for it";

@@ -49,7 +49,8 @@ void write_frames(const std::filesystem::path& file, int frames, int jumps_at, b
 
 std::string head(const std::string& serial) {
   return "\"station.type\" = \"Eye\"\n\"station.serial\" = \"" + serial +
-         "\"\n\"checklist.before\" = \"all\"\n\"checklist.after\" = \"all\"\n\"complaint\" = \"picture "
+         "\"\n\"station.colour\" = \"no\"\n\"checklist.before\" = \"all\"\n\"checklist.after\" = "
+         "\"all\"\n\"complaint\" = \"picture "
          "goes\"\n";
 }
 
@@ -61,7 +62,7 @@ struct Bench {
         << "title = \"Eye\"\ntypes = [\"eye\"]\n[[test]]\nkey = "
            "\"camera\"\ntitle = \"Camera\"\nview = \"video\"\n"
            "seconds = 2\n";
-    write_frames(folder.path / "test.camera.yuv", 30, -1, true);
+    write_frames(folder.path / "test.camera.yuv", 20 * rate, -1, true);
   }
   json check(int expected_exit, const std::string& serial, const std::string& more) const {
     std::ofstream(folder.path / "answers.toml") << head(serial) + more;
@@ -104,6 +105,11 @@ TEST(StationCamera, TheOtherLongRunIsOffered) {
   EXPECT_EQ(same.exit, 3);
   EXPECT_NE(same.err.find("or one of: leave, soak"), std::string::npos)
       << same.err.substr(same.err.size() - 300);
+  // A second of the picture would not show hum bars: it passes no camera.
+  write_frames(bench.folder.path / "test.camera.yuv", rate, -1, true);
+  const json brief = bench.check(1, "C4", "\"station.next\" = \"done\"\n");
+  EXPECT_EQ(brief.at("job").at("outcome"), "not decided") << brief.at("points").dump(1);
+  write_frames(bench.folder.path / "test.camera.yuv", 20 * rate, -1, true);
   // The tone as well: it may be skipped, and the picture's run still counts.
   const json j =
       bench.check(0, "C3", run_once + "\"station.soaked\" = \"soak\"\n\"station.soak.2\" = \"skip\"\n");

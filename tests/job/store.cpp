@@ -182,7 +182,9 @@ TEST(Store, OneOfTheFirstVersionIsBroughtUpToDateInItsOrder) {
     Store store(file);
     for (const char* title : {"first", "second"}) store.open_job({JobKind::Site, title, "", "", "", ""});
   }
-  sql(file, "DROP INDEX job_order; ALTER TABLE job DROP COLUMN order_at; PRAGMA user_version = 1");
+  sql(file,
+      "DROP INDEX job_order; ALTER TABLE job DROP COLUMN order_at; ALTER TABLE capture DROP COLUMN taken_as; "
+      "ALTER TABLE capture DROP COLUMN judged_as; PRAGMA user_version = 1");
   Store store(file);
   store.open_job({JobKind::Site, "third", "", "", "", ""});
   std::string order;

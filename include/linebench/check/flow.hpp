@@ -26,9 +26,12 @@ struct Knowledge {
   Checklist checklist{};
   std::vector<StationPlan> plans{};                      ///< check station
   std::vector<PastStation> history{};                    ///< stations of the same type, oldest first
-  std::shared_ptr<const diagnose::FaultBook> book{};     ///< check site
+  std::shared_ptr<const diagnose::FaultBook> book{};     ///< may be null but for check site
   std::shared_ptr<std::map<std::string, Look>> looks{};  ///< by their evidence; may be null
 };
+
+/// What this capture would not have shown: on it alone nothing may be passed.
+[[nodiscard]] std::vector<diagnose::Gap> left_open(const Knowledge& knowledge, const job::Capture& capture);
 
 [[nodiscard]] Route next_step(const Work& work, const Knowledge& knowledge);  ///< of its kind of job
 

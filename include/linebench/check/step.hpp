@@ -33,9 +33,10 @@ struct CaptureWish {
   std::vector<std::string> only{};  ///< ids of readings (and those below) it is for; empty: all
   std::string limits{};             ///< limit set; empty: by what is found (video), else not judged
   std::optional<double> full_scale_v{};
-  bool soak = false;     ///< a long run: only its events are kept
-  std::string system{};  ///< "525", "525-no-setup", "625": what the video should be
-  std::string place{};   ///< what is plugged in, where one job has several places
+  bool soak = false;       ///< a long run: only its events are kept
+  std::string system{};    ///< "525", "525-no-setup", "625": what the video should be
+  std::string video_as{};  ///< Video: "waveform" or "frames" where only one of them shows it
+  std::string place{};     ///< what is plugged in, where one job has several places
 };
 /// What a capture must have been taken with to answer this wish: view, place, signal.
 [[nodiscard]] std::string taken_as(const CaptureWish& wish);
@@ -56,6 +57,7 @@ struct Step {
   /// Capture: what it had before, for a person; empty: nothing. (Other kinds have it in `otherwise`.)
   std::string was{};
   double least = 0, most = 0;
+  std::size_t longest = 2000;  ///< Text: characters
   CaptureWish wish{};
   std::string numbered{};  ///< Capture: its key by number, which files are named by; empty: as `key`
   /// Capture: what was judged by an answer that was changed since; its file is to be measured anew.

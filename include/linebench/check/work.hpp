@@ -36,6 +36,7 @@ struct Ask {
   std::vector<std::string> help{}, cautions{}, draw{};  ///< after, in place of (draw) the question's own
   /// A capture's key by its number: files are named so, and stores were before places had keys of their own.
   std::string numbered{};
+  std::size_t longest = 2000;  ///< of a text, characters
 };
 
 /// Runs a flow until an answer is missing. Each call gives the answer, or stops the flow there.

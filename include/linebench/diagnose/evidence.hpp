@@ -65,6 +65,8 @@ struct Evidence {
 [[nodiscard]] std::vector<Evidence> parse_observed(const std::vector<std::string>& texts,
                                                    const FaultBook& book);
 
+/// What is wrong with a value as typed for this sign, without the command line's notation; empty: nothing.
+[[nodiscard]] std::string wrong_value(const Sign& sign, const std::string& typed);
 /// The notation for one trial, for help texts: "supply-loaded=V of RATED", "port-light=on|dark".
 [[nodiscard]] std::string notation_of(const Sign& sign);
 

@@ -3,6 +3,7 @@
 #pragma once
 
 #include <filesystem>
+#include <linebench/base/error.hpp>
 #include <linebench/job/records.hpp>
 #include <memory>
 #include <optional>
@@ -43,6 +44,13 @@ struct Merged {
   int stations = 0;
 };
 
+/// Another program answered a step of the same job meanwhile: what was about to be kept answers a question
+/// that may no longer be asked.
+class AnsweredElsewhere : public Error {
+ public:
+  explicit AnsweredElsewhere(const std::string& line) : Error(Exit::Unusable, line) {}
+};
+
 /// Not for use from two threads at once; two programs on one store wait for each other.
 class Store {
  public:
@@ -69,10 +77,15 @@ class Store {
   void describe(const Job& job, const NewJob& known);
   /// @param step the guided job's step it answers, in the same transaction; empty: none.
   /// @return with uid and time filled in.
-  Capture add(const Job& job, Capture capture, const std::string& step = {});
+  /// @param after how many answers were known when it was asked for. Throws AnsweredElsewhere when there are
+  /// others by now.
+  Capture add(const Job& job, Capture capture, const std::string& step = {},
+              std::optional<std::int64_t> after = {});
   /// Replaces the job's findings.
   void set_findings(const Job& job, const std::vector<Finding>& findings);
-  void answer(const Job& job, const std::string& key, const std::string& answer);
+  void answer(const Job& job, const std::string& key, const std::string& answer,
+              std::optional<std::int64_t> after = {});
+  void refuse_if_answered(const Job& job, std::optional<std::int64_t> after) const;  ///< as answer() does
   void note(const Job& job, const std::string& text);
   void mark(const Job& job, const Mark& mark);
   void set_path(const Site& site, const Path& path);
@@ -89,6 +102,7 @@ class Store {
   [[nodiscard]] std::vector<Step> answers(const Job& job) const;
   /// Every answer ever given, in order.
   [[nodiscard]] std::vector<Step> steps(const Job& job) const;
+  [[nodiscard]] std::int64_t steps_kept(const Job& job) const;  ///< how many steps() gives
   [[nodiscard]] std::vector<Note> notes(const Job& job) const;
   /// The last mark of each item.
   [[nodiscard]] std::vector<Mark> marks(const Job& job) const;

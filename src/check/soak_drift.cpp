@@ -1,0 +1,71 @@
+#include "soak_drift.hpp"
+
+#include <cmath>
+
+namespace linebench::check {
+namespace {
+
+// An amplifier that warms up stays within it (common practice); told again for each further one.
+constexpr double drift_db = 1;
+// Power doubled: less is a room's own restlessness.
+constexpr double rise_db = 3;
+// What lies further under the tone is not heard in pauses (20 dB under the speech path's limit for hum).
+constexpr double heard_below_tone_db = 60;
+// How long the run's start lasts, by whose quietest window later ones are judged.
+constexpr double start_s = 60;
+constexpr double window_s = 10;
+
+double uncertainty_of(const Reading& r) { return r.uncertainty.value_or(0); }
+
+}  // namespace
+
+std::optional<double> SlowChange::drifted(const Window& w) {
+  const Reading* level = find_reading(w.readings, "audio.tone.level" + w.suffix);
+  const double u_db = level != nullptr ? uncertainty_of(*level) : 0;
+  if (!first_dbfs_) {
+    first_dbfs_ = w.tone_dbfs;
+    first_u_db_ = u_db;
+    return std::nullopt;
+  }
+  const double db = w.tone_dbfs - *first_dbfs_ - stepped_db_;
+  const double both_u_db = std::hypot(u_db, first_u_db_);
+  if (!drift_ || std::abs(db) > std::abs(drift_->db)) drift_ = Largest{db, both_u_db, w.at_s};
+  if (std::abs(db - told_db_) - both_u_db < drift_db) return std::nullopt;
+  told_db_ = db;
+  return db;
+}
+
+std::optional<double> SlowChange::Rise::rise(const Window& w, const char* id, double begun_s) {
+  const Reading* r = find_reading(w.readings, id + w.suffix);
+  const bool bounded = r != nullptr && !r->measured() && r->at_most;
+  if (r == nullptr || (!r->measured() && !bounded)) return std::nullopt;
+  const double most = bounded ? *r->at_most : r->number() + uncertainty_of(*r);
+  const std::optional<double> usual = usual_dbfs;
+  if (!usual || (w.at_s - begun_s < start_s && most < *usual)) usual_dbfs = most;
+  if (!usual || bounded) {
+    up = false;
+    return std::nullopt;
+  }
+  const double db = r->number() - *usual;
+  const bool risen = db - uncertainty_of(*r) >= rise_db &&
+                     r->number() - uncertainty_of(*r) > w.tone_dbfs - heard_below_tone_db;
+  const bool comes = risen && !up;
+  // It is up until it has gone half of the way back.
+  up = risen || (up && db > rise_db / 2);
+  if (risen && (!largest || db > largest->db)) largest = Largest{db, uncertainty_of(*r), w.at_s};
+  return comes ? std::optional<double>(db) : std::nullopt;
+}
+
+void SlowChange::to_readings(Readings& out, const std::string& suffix) const {
+  const auto add = [&](const std::string& id, const std::optional<Largest>& l, const char* note) {
+    if (!l) return;
+    out.push_back(number_reading(id + suffix, l->db, l->u_db, note));
+    out.push_back(number_reading(id + ".time" + suffix, l->at_s, window_s));
+  };
+  add("audio.tone.drift", drift_, "");
+  const char* least = "at least: against the most that can have been there at the run's start";
+  add("audio.hum.rise", hum_.largest, least);
+  add("audio.noise.rise", noise_.largest, least);
+}
+
+}  // namespace linebench::check

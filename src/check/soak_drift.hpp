@@ -1,0 +1,53 @@
+// What changes slowly in a long run: the tone's level, and hum and noise that come in during it.
+#pragma once
+
+#include <linebench/base/reading.hpp>
+#include <linebench/check/soak.hpp>
+#include <optional>
+#include <string>
+
+namespace linebench::check {
+
+/// One channel's, window after window, in constant memory.
+class SlowChange {
+ public:
+  struct Window {
+    double at_s = 0;
+    const Readings& readings;
+    std::string suffix;
+    double tone_dbfs = 0;
+    bool eventful = false;  ///< a step, click, dropout or clipping lies in it, which reads as level and noise
+  };
+  /// A step that was told is no drift: later levels are compared with the start less it.
+  void stepped(double db) { stepped_db_ += db; }
+  /// @param tell is given each event.
+  template <typename Tell>
+  void follow(const Window& w, Tell tell) {
+    if (!begun_s_) begun_s_ = w.at_s;
+    if (w.eventful) return;
+    if (const auto db = drifted(w)) tell(SoakEvent::Kind::Drift, *db);
+    if (const auto db = hum_.rise(w, "audio.hum.level", *begun_s_)) tell(SoakEvent::Kind::HumRise, *db);
+    if (const auto db = noise_.rise(w, "audio.noise.a", *begun_s_)) tell(SoakEvent::Kind::NoiseRise, *db);
+  }
+  /// audio.tone.drift, audio.hum.rise, audio.noise.rise and when each was largest.
+  void to_readings(Readings& out, const std::string& suffix) const;
+
+ private:
+  struct Largest {
+    double db = 0, u_db = 0, at_s = 0;
+  };
+  struct Rise {
+    std::optional<double> usual_dbfs{};  // with its uncertainty, the quietest of the run's start
+    bool up = false;
+    std::optional<Largest> largest{};
+    [[nodiscard]] std::optional<double> rise(const Window& w, const char* id, double begun_s);
+  };
+  [[nodiscard]] std::optional<double> drifted(const Window& w);
+
+  std::optional<double> begun_s_{}, first_dbfs_{};
+  double first_u_db_ = 0, stepped_db_ = 0, told_db_ = 0;
+  std::optional<Largest> drift_{};
+  Rise hum_, noise_;
+};
+
+}  // namespace linebench::check
