@@ -215,19 +215,6 @@ bool of_sound(const Capture& c) {
   return std::ranges::any_of(c.readings, [](const Reading& r) { return r.id.starts_with("audio."); });
 }
 
-// Two takes never give the same figures throughout.
-bool one_and_the_same(const Capture& before, const Capture& after) {
-  bool any = false;
-  for (const Reading& b : before.readings) {
-    const Reading* a = find_reading(after.readings, b.id);
-    if (a == nullptr) return false;
-    if (!std::holds_alternative<double>(b.value)) continue;
-    if (!std::holds_alternative<double>(a->value) || a->number() != b.number()) return false;
-    any = any || (b.uncertainty.value_or(0) > 0);
-  }
-  return any;
-}
-
 std::string caveat_of(const Capture& before, const Capture& after) {
   if (one_and_the_same(before, after))
     return "Both are one and the same capture: every figure is equal. Give the one taken after.";
@@ -250,17 +237,31 @@ std::string topic_of(const std::string& id) {
   return id.substr(0, second);
 }
 
+// A part of another reading, or what only describes one: a person asks for the whole.
+bool detail(const std::string& id) {
+  return id.find(".harmonic.") != std::string::npos || id.find(".frequency") != std::string::npos ||
+         id.find(".kind") != std::string::npos;
+}
+
 // The change that concerns the faults of before or after; else the strongest.
 const ReadingChange* leading(const Comparison& c, const Diagnosis& before, const Diagnosis& after) {
+  const auto first = [&](auto concerns) -> const ReadingChange* {
+    const ReadingChange* part = nullptr;
+    for (const ReadingChange& x : c.changes) {
+      if (x.change == Change::Same || !concerns(x)) continue;
+      if (!detail(x.id)) return &x;
+      if (part == nullptr) part = &x;
+    }
+    return part;
+  };
   for (const Diagnosis* d : {&before, &after}) {
     if (d->findings.empty() || d->findings.front().probability < 0.2) continue;
     for (const Bearing& b : d->findings.front().evidence_for) {
-      for (const ReadingChange& x : c.changes) {
-        if (x.change != Change::Same && topic_of(x.id) == topic_of(b.sign)) return &x;
-      }
+      const auto of_it = [&](const ReadingChange& x) { return topic_of(x.id) == topic_of(b.sign); };
+      if (const ReadingChange* x = first(of_it)) return x;
     }
   }
-  return c.changes.empty() || c.changes.front().change == Change::Same ? nullptr : &c.changes.front();
+  return first([](const ReadingChange&) { return true; });
 }
 
 std::string done(const Comparison& c) { return c.did.empty() ? "what was done" : "\"" + c.did + "\""; }
@@ -275,8 +276,11 @@ std::string summary_of(const Comparison& c, const Diagnosis& before, const Diagn
         "Nothing changed beyond what two captures of an untouched path differ by: {}.",
         nothing ? "there was no fault before, and there is none now" : did + " did not reach the fault");
   std::string s = fmt::format("{}: {} -> {}", first->label, first->before, first->after);
-  if (c.nothing_after > 0.5 && c.nothing_before < 0.5) {
+  if (shown_sound(after) && c.nothing_before < 0.5) {
     s += fmt::format(". The fault is gone after {}.", did);
+  } else if (c.nothing_after > 0.5 && c.nothing_before < 0.5) {
+    s +=
+        fmt::format(". Whether the fault is gone after {} cannot be told: {}.", did, after.gaps.front().text);
   } else if (nothing) {
     s += ". No fault before, and none after.";
   } else if (!c.faults.empty() && std::abs(c.faults.front().after - c.faults.front().before) > 0.2) {

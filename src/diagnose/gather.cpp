@@ -1,7 +1,6 @@
 #include "gather.hpp"
 
 #include <algorithm>
-#include <iterator>
 #include <linebench/base/decibel.hpp>
 #include <set>
 
@@ -196,8 +195,38 @@ std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
   return {};
 }
 
+bool one_and_the_same(const Capture& a, const Capture& b) {
+  bool any = false;
+  for (const Reading& r : a.readings) {
+    const Reading* other = find_reading(b.readings, r.id);
+    if (other == nullptr) return false;
+    if (!std::holds_alternative<double>(r.value)) continue;
+    if (!std::holds_alternative<double>(other->value) || other->number() != r.number()) return false;
+    any = any || (r.uncertainty.value_or(0) > 0);
+  }
+  return any && a.readings.size() == b.readings.size();
+}
+
+namespace {
+
+// The capture before this one that it is a copy of.
+const Capture* original_of(const std::vector<Capture>& captures, std::size_t k) {
+  for (std::size_t i = 0; i < k; ++i) {
+    if (one_and_the_same(captures[i], captures[k])) return &captures[i];
+  }
+  return nullptr;
+}
+
+}  // namespace
+
 std::vector<std::string> questions(const std::vector<Capture>& captures, const Site& site) {
   std::vector<std::string> out;
+  for (std::size_t k = 0; k < captures.size(); ++k) {
+    const Capture* first = original_of(captures, k);
+    if (first != nullptr && first->name != captures[k].name)
+      out.push_back(fmt::format("{} and {} are one and the same capture, which counts once.", first->name,
+                                captures[k].name));
+  }
   for (const Capture& c : captures) {
     const auto sides = text_of(c.readings, "audio.pair.sides");
     if (!site.sides.empty() || !c.facts.signal.empty() || !sides || *sides == "both" || *sides == "none")
@@ -226,7 +255,9 @@ bool nothing_came_in(const Capture& capture) {
 
 std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& all, const Site& site) {
   std::vector<Capture> captures;
-  std::ranges::remove_copy_if(all, std::back_inserter(captures), nothing_came_in);
+  for (std::size_t k = 0; k < all.size(); ++k) {
+    if (!nothing_came_in(all[k]) && original_of(all, k) == nullptr) captures.push_back(all[k]);
+  }
   Gatherer out(book);
   gather_audio(captures, site, out);
   for (const Capture& c : captures) {

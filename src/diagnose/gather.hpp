@@ -68,6 +68,9 @@ struct Number {
 /// Ids' channel suffixes in this capture: {""} or {".left", ".right"} ...
 [[nodiscard]] std::vector<std::string> suffixes_of(const Capture& capture);
 
+/// Two takes never give the same figures throughout: these are of one and the same.
+[[nodiscard]] bool one_and_the_same(const Capture& a, const Capture& b);
+
 void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out);
 void gather_video(const Capture& capture, const Site& site, Gatherer& out);
 void gather_picture(const Capture& capture, Gatherer& out);

@@ -56,12 +56,12 @@ Sent sent_on(const Capture& c, const std::string& suffix) {
   const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
   const auto tone = number_of(c.readings, "audio.tone.level" + suffix);
   if (!signal.empty()) return Sent::Other;
-  if (number_of(c.readings, "audio.tone.step" + suffix)) return Sent::Tone;
   // What rules the channel must not be interference if its level is to say anything of the source's.
   for (const char* id : {"audio.hum.level", "audio.whistle.level", "audio.phone_burst.level"}) {
     const auto v = number_of(c.readings, id + suffix);
     if (v && rms && v->value > rms->value - 6) return Sent::Idle;
   }
+  if (number_of(c.readings, "audio.tone.step" + suffix)) return Sent::Tone;
   if (tone && rms && rms->value - tone->value < 0.7 && tone->value > idle_dbfs) return Sent::Tone;
   if (rms && rms->value > idle_dbfs && !tone) return Sent::Programme;
   return Sent::Idle;
@@ -203,7 +203,7 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   } else if (sent == Sent::Tone && rms) {
     out.bound("audio.level.tone", rms->value + against, scaling.u, name);
   }
-  if (const auto step = number_of(r, "audio.tone.step" + suffix)) {
+  if (const auto step = number_of(r, "audio.tone.step" + suffix); step && sent == Sent::Tone) {
     out.number("audio.level.step", std::abs(step->value), step->u, name);
   } else if (sent == Sent::Tone && tone) {
     out.bound("audio.level.step", least_step_db + 2 * tone->u, 0, name);
@@ -215,9 +215,13 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   }
 }
 
-// Gaps of a tone or a programme; between the bursts of what is picked up on an idle path nothing is missing.
+// Gaps of a tone or a programme; between the bursts of what is picked up nothing is missing.
 std::optional<Number> gaps_of(const Capture& c, const std::string& suffix) {
-  if (sent_on(c, suffix) == Sent::Idle) return std::nullopt;
+  constexpr double bursts_count_db = 20;  // so far below what is sent at most, their edges look like gaps
+  const auto bursts = number_of(c.readings, "audio.phone_burst.level" + suffix);
+  const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
+  if (sent_on(c, suffix) == Sent::Idle || (bursts && rms && bursts->value > rms->value - bursts_count_db))
+    return std::nullopt;
   return number_of(c.readings, "audio.dropout.count" + suffix);
 }
 

@@ -13,6 +13,7 @@ constexpr int bins = 48;
 constexpr double least_hypothesis = 1e-3;  // less likely ones cannot change which test is best
 constexpr double least_bits = 0.03;
 constexpr double all_but_certain = 0.9;
+constexpr double to_be_proved = 0.8;
 constexpr double likely = 0.5;
 constexpr double nearly_as_good = 0.6;
 // Whatever the test, getting there, setting up and asking again takes its time: the project's estimate. It
@@ -189,9 +190,8 @@ std::vector<Weighted> open_hypotheses(const Model& m) {
 std::optional<NextTest> best_test(const Model& m, int fault) {
   const std::vector<Weighted> hypotheses = open_hypotheses(m);
   if (hypotheses.empty()) return std::nullopt;
-  // What is all but certain is proved by the trial that its entry names, or cured.
-  int to_prove = fault;
-  if (fault < 0) to_prove = likelier_than(m, all_but_certain);
+  // What is nearly certain is proved by the trial that its entry names; what is all but certain then, cured.
+  const int to_prove = fault < 0 ? likelier_than(m, to_be_proved) : fault;
   const int about = fault;
   Pmf prior;
   double p_with = 0;
@@ -210,7 +210,7 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   };
   if (to_prove >= 0) {
     if (const Sign* own = own_test(m, to_prove)) return trial(*own);
-    if (fault < 0) return std::nullopt;
+    if (fault < 0 && likelier_than(m, all_but_certain) >= 0) return std::nullopt;
   }
   std::optional<NextTest> best;
   const auto worth = [](const NextTest& x) { return x.bits / (x.minutes + minutes_round_it); };

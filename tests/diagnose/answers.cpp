@@ -3,6 +3,7 @@
 #include <cmath>
 #include <fstream>
 #include <linebench/capture/audio_file.hpp>
+#include <map>
 #include <nlohmann/json.hpp>
 #include <regex>
 #include <set>
@@ -242,6 +243,25 @@ TEST(Answers, WhatCannotBeReadGetsOneLine) {
     EXPECT_EQ(r.exit, 3) << file;
     EXPECT_NE(r.err.find(words), std::string::npos) << r.err;
     EXPECT_EQ(r.err.find('\n'), r.err.size() - 1) << r.err;
+  }
+}
+
+// The whole is named, not one of its multiples.
+TEST(Answers, TheFirstLineIsTheReadingAPersonAsksFor) {
+  const Folder f;
+  for (const auto& [name, gain_db] : {std::pair{"before.wav", 0.0}, {"after.wav", 9.54}}) {
+    synth::Samples x = tone(10, 41);
+    for (const auto& [k, db] : std::map<int, double>{{1, -50}, {3, -58}, {5, -62}})
+      synth::add_sine(x, rate, 50.0 * k, db + gain_db, k);
+    write(f.path / name, {x});
+  }
+  const nlohmann::json c =
+      nlohmann::json::parse(run(f, "compare --json before.wav after.wav").out).at("comparison");
+  EXPECT_TRUE(c.at("summary").get<std::string>().starts_with("Hum: ")) << c.at("summary");
+  for (const nlohmann::json& x : c.at("changes")) {
+    if (x.at("id") == "audio.hum.level") {
+      EXPECT_NEAR(x.at("difference").get<double>(), 9.54, 0.02);
+    }
   }
 }
 

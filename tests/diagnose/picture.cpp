@@ -57,6 +57,25 @@ TEST(DiagnosePicture, TerminationsMakeNoSecondFault) {
   }
 }
 
+// An end of R leaves 2 R / (R + 75): four thirds at 150 ohm, 1.16 dB more than nominal at 100 ohm (voltage
+// divider). A supply that sags lifts no level.
+TEST(DiagnosePicture, AnEndOfMoreThan75OhmIsNoSupply) {
+  for (const double ohm : {120.0, 150.0, 300.0}) {
+    const double gain = 2 * ohm / (ohm + 75);
+    const Diagnosis d = diagnosed({of_readings(bars_625(300 * gain, 700 * gain, 300 * gain))}, {"625", ""});
+    EXPECT_EQ(first(d), "termination-missing") << ohm << ": " << shown(d);
+    EXPECT_LT(probability(d, "supply-sagging"), 0.2) << ohm << ": " << shown(d);
+  }
+}
+
+// Where no video comes, what proves it is looked at next, and not some level or current.
+TEST(DiagnosePicture, NoVideoIsFollowedWhereItIsLost) {
+  const Diagnosis d = diagnosed({of_readings({text_reading("video.signal", "none")})});
+  EXPECT_EQ(first(d), "video-none") << shown(d);
+  ASSERT_TRUE(d.next_test);
+  EXPECT_EQ(d.next_test->id, "port-light");
+}
+
 // 75/7.5/75/7.5 bars have 549 mV of white (0.75 x (714.3 - 53.6) + 53.6, SMPTE 170M's levels); beside a sync
 // at 60 % they look like full bars a quarter low, and burst and setup at their levels say that nothing but
 // sync is.

@@ -163,6 +163,38 @@ TEST(DiagnoseSound, PulsesTwiceAMainsPeriodThatAlternateAreADimmers) {
   EXPECT_LT(probability(d, "supply-ripple"), 0.2) << shown(d);
 }
 
+// The same samples twice are one path, not two that hum alike.
+TEST(DiagnoseSound, TheSameCaptureTwiceCountsOnce) {
+  Samples x = tone(10, 31);
+  disturbance_synth::add_comb(x, rate, 49.93, {{1, -40}, {3, -48}, {5, -52}});
+  const Capture one = measured({x}, "one.wav"), copy = measured({x}, "copy.wav");
+  const Diagnosis once = diagnosed({one});
+  const Diagnosis twice = diagnosed({one, copy});
+  for (std::size_t i = 0; i < 5; ++i) {
+    EXPECT_EQ(once.ranking[i].first, twice.ranking[i].first);
+    EXPECT_NEAR(once.ranking[i].second, twice.ranking[i].second, 1e-12);
+  }
+  EXPECT_EQ(twice.signs_used, once.signs_used);
+  const auto said = questions({one, copy}, {});
+  ASSERT_FALSE(said.empty());
+  EXPECT_NE(said[0].find("one and the same"), std::string::npos) << said[0];
+}
+
+// A phone's bursts with hard edges, an eighth of every 4.615 ms but each 26th (the frame of a mobile network
+// [from memory]), for half of the time: between them nothing is missing.
+TEST(DiagnoseSound, BurstsOfAPhoneAreNoGaps) {
+  Samples x = quiet(20, 32);
+  for (std::size_t n = 0; n < x.size(); ++n) {
+    const double t = static_cast<double>(n) / rate;
+    const double frame = t / 0.004615;
+    const bool on = frame - std::floor(frame) < 0.125 && static_cast<int>(frame) % 26 != 25;
+    if (on && std::fmod(t, 4.0) < 2) x[n] += 0.05F;
+  }
+  const Diagnosis d = diagnosed({measured({x})});
+  EXPECT_EQ(first(d), "phone-pickup") << shown(d);
+  EXPECT_LT(probability(d, "connector-bad"), 0.2) << shown(d);
+}
+
 // One cause gives one finding: hum of an earth loop on a path leaves no second fault above even odds.
 TEST(DiagnoseSound, OneCauseMakesNoSecondFault) {
   const std::pair<const char*, std::map<int, double>> cases[] = {
