@@ -27,9 +27,6 @@ Exit measure_picture_file(Context& context, MeasureOptions& o) {
   if (!o.signal.empty()) document.input.signal = o.signal;
   take_out_known_grabber(document.input, m.lines, document.readings);
   judge_document(document, o.limits);
-  if (const Reading* signal = find_reading(document.readings, "picture.signal");
-      signal != nullptr && signal->text() == "none")
-    document.caveat = "no picture: " + signal->reason;
   return show(context, document, o.show);
 }
 

@@ -2,10 +2,15 @@
 #pragma once
 
 #include <cstddef>
+#include <linebench/measure/video_line.hpp>
 #include <span>
 #include <vector>
 
 namespace linebench::measure {
+
+/// Two cycles of the subcarrier, us: over so long colour averages out. Of the system's where no burst was
+/// found, for colour may be there without.
+[[nodiscard]] double two_cycles_us(const VideoSetup& setup);
 
 /// Sums over consecutive blocks of samples; a border between two falls on the nearest whole sample.
 class LineBlocks {

@@ -37,7 +37,7 @@ ClipMeter::ClipMeter(const VideoSetup& setup)
       white_mv_(nominal(setup.lines).white_mv.nominal * setup.gain()),
       fast_enough_(setup.rate_hz * 1e-6 * setup.subcarrier_us() >= least_samples_a_cycle),
       colour_block_us_(fast_enough_ ? 4 * setup.subcarrier_us() : 0),
-      corner_block_us_(setup.colour ? 2 * setup.subcarrier_us() : 0.5),
+      corner_block_us_(two_cycles_us(setup)),
       noise_mv_(setup.noise_mv) {
   const standards::VideoStandard& s = nominal(setup.lines);
   picture_line_.assign(static_cast<std::size_t>(setup.lines) + 1, false);
@@ -232,6 +232,10 @@ void ClipMeter::finish(const VideoSetup& setup, Readings& out) {
         setup.colour && !fast_enough_
             ? fmt::format("{:.3g} MS/s do not show the peaks of colour; take {:.0f} MS/s or more",
                           setup.rate_hz * 1e-6, std::ceil(least_samples_a_cycle / setup.subcarrier_us()))
+        : !setup.colour
+            ? "no colour burst was found to follow colours by, and a flat white alone does not show whether "
+              "it "
+              "was cut off"
             : "no steady colour in the picture, and a flat white alone does not show whether it was cut off; "
               "send colour bars"));
   } else {

@@ -29,13 +29,11 @@ double level_spread(const VideoSetup& setup, double block_us) {
   return std::hypot(0.61 * mean_of(block_us), mean_of(clamp_us));
 }
 
-double block_of(const VideoSetup& setup) { return setup.colour ? 2 * setup.subcarrier_us() : 0.5; }
-
 }  // namespace
 
 LevelMeter::LevelMeter(const VideoSetup& setup)
     : gain_(setup.gain()),
-      block_us_(block_of(setup)),
+      block_us_(two_cycles_us(setup)),
       spread_(level_spread(setup, block_us_)),
       bins_(gain_, spread_),
       black_(setup, spread_) {

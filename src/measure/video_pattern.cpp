@@ -44,9 +44,11 @@ std::string flat_name(const LineLayout& layout, const VideoSetup& setup) {
 
 std::string name_of(const KnownLine& k, const VideoSetup& setup) {
   if (k.bars) {
-    return fmt::format("colour bars {}", k.bars->form.name == standards::bars_75.name    ? "75 %"
-                                         : k.bars->form.name == standards::bars_100.name ? "100 %"
-                                                                                         : "100/0/75/0");
+    return fmt::format("colour bars {}{}",
+                       k.bars->form.name == standards::bars_75.name    ? "75 %"
+                       : k.bars->form.name == standards::bars_100.name ? "100 %"
+                                                                       : "100/0/75/0",
+                       setup.colour ? "" : ", without burst");
   }
   std::vector<std::string> parts;
   if (k.bar) parts.emplace_back("bar");
@@ -98,6 +100,8 @@ std::vector<KnownLine> know_lines(const ContentMeter& contents, const VideoSetup
     k.layout = lay_out(k.average, setup, k.noise_mv);
     k.bars = find_bars(k.layout, setup);
     if (!k.bars) k.staircase = find_staircase(k.layout, setup);
+    if (k.staircase && !setup.colour) k.bars = find_grey_bars(*k.staircase, k.layout, setup);
+    if (k.bars) k.staircase.reset();
     if (!k.bars) k.bar = find_bar(k.layout, setup);
     k.name = name_of(k, setup);
     out.push_back(std::move(k));

@@ -27,6 +27,11 @@ struct FoundStaircase {
 };
 [[nodiscard]] std::optional<FoundStaircase> find_staircase(const LineLayout& layout, const VideoSetup& setup);
 
+/// Bars whose colours cannot be told, for want of a burst, by their luminances alone: from yellow down they
+/// are no even staircase. Chrominance of the bars is not to be used.
+[[nodiscard]] std::optional<FoundBars> find_grey_bars(const FoundStaircase& stairs, const LineLayout& layout,
+                                                      const VideoSetup& setup);
+
 /// White bar without chrominance, 5 to 40 us, black on both sides: the reference of pulse and bar, line tilt.
 struct FoundBar {
   Plateau top;

@@ -76,7 +76,64 @@ std::optional<Plateau> neighbour(const std::vector<Plateau>& all, const Plateau&
   return out;
 }
 
+// Which form: full colours or three quarters, by the mean of all luminances; full white or three quarters by
+// the ratio of white to the colours.
+standards::BarForm form_of(const FoundBars& f, const VideoSetup& setup) {
+  const standards::VideoStandard& s = nominal(setup);
+  double got = 0;
+  double full = 0;
+  const double range = 1 - s.setup_fraction;
+  for (int i = 1; i <= 6; ++i) {
+    if (!f.bars[static_cast<std::size_t>(i)]) continue;
+    const auto c = standards::composite_colour(s, standards::bar_rgb(standards::bars_100, i));
+    got += f.bars[static_cast<std::size_t>(i)]->luma_mv - setup.gain() * s.black_mv.nominal;
+    full += setup.gain() * (c.luma_mv - s.black_mv.nominal);
+  }
+  const bool three_quarters = got < 0.866 * full;
+  const double colour_level = got / full;
+  const double white_level =
+      f.bars[0] ? (f.bars[0]->luma_mv / setup.gain() - s.black_mv.nominal) / (range * s.white_mv.nominal)
+                : colour_level;
+  return !three_quarters                      ? standards::bars_100
+         : white_level > 1.155 * colour_level ? standards::bars_100_0_75_0
+                                              : standards::bars_75;
+}
+
+// How far levels (darkest first) are from these, both put on 0 to 1 by the first and the one at `one`; rms.
+double away(const std::vector<Plateau>& levels, const std::vector<double>& expected, std::size_t one) {
+  double sum = 0;
+  const double range = levels[one].luma_mv - levels[0].luma_mv;
+  for (std::size_t i = 0; i < levels.size(); ++i) {
+    const double is = (levels[i].luma_mv - levels[0].luma_mv) / range;
+    const double should = (expected[i] - expected[0]) / (expected[one] - expected[0]);
+    sum += (is - should) * (is - should);
+  }
+  return std::sqrt(sum / static_cast<double>(levels.size()));
+}
+
 }  // namespace
+
+std::optional<FoundBars> find_grey_bars(const FoundStaircase& stairs, const LineLayout& layout,
+                                        const VideoSetup& setup) {
+  const std::vector<Plateau>& levels = stairs.levels;
+  constexpr std::size_t colours = 6;  // and black below, white above where it is as far from yellow
+  if (stairs.subcarrier || levels.size() < colours + 1 || levels.size() > colours + 2) return std::nullopt;
+  std::vector<double> even, bars;
+  for (std::size_t i = 0; i < levels.size(); ++i) {
+    even.push_back(static_cast<double>(i));
+    bars.push_back(standards::composite_colour(
+                       nominal(setup), standards::bar_rgb(standards::bars_100, 7 - static_cast<int>(i)))
+                       .luma_mv);
+  }
+  // Even risers lie 0.03 from the luminances of bars, those at most 0.01 with the distortion that limits
+  // allow.
+  if (away(levels, bars, colours) > 0.5 * away(levels, even, colours)) return std::nullopt;
+  FoundBars f;
+  for (std::size_t i = 0; i < levels.size(); ++i) f.bars[7 - i] = levels[i];
+  if (!f.bars[0]) f.bars[0] = neighbour(layout.plateaus, *f.bars[1], 1e9, true);
+  f.form = form_of(f, setup);
+  return f;
+}
 
 std::optional<FoundBars> find_bars(const LineLayout& layout, const VideoSetup& setup) {
   if (!setup.colour) return std::nullopt;
@@ -119,25 +176,7 @@ std::optional<FoundBars> find_bars(const LineLayout& layout, const VideoSetup& s
     if (!best->bars[0]) best->bars[0] = neighbour(layout.plateaus, *colour, no_chroma * white, true);
     if (i == 6) best->bars[7] = neighbour(layout.plateaus, *colour, no_chroma * white, false);
   }
-  // Which form: full colours or three quarters, by the mean of all luminances; full white or three quarters
-  // by the ratio of white to the colours.
-  double got = 0;
-  double full = 0;
-  const double range = 1 - s.setup_fraction;
-  for (int i = 1; i <= 6; ++i) {
-    if (!best->bars[static_cast<std::size_t>(i)]) continue;
-    const auto c = standards::composite_colour(s, standards::bar_rgb(standards::bars_100, i));
-    got += best->bars[static_cast<std::size_t>(i)]->luma_mv - setup.gain() * s.black_mv.nominal;
-    full += setup.gain() * (c.luma_mv - s.black_mv.nominal);
-  }
-  const bool three_quarters = got < 0.866 * full;
-  const double colour_level = got / full;
-  const double white_level = best->bars[0] ? (best->bars[0]->luma_mv / setup.gain() - s.black_mv.nominal) /
-                                                 (range * s.white_mv.nominal)
-                                           : colour_level;
-  best->form = !three_quarters                      ? standards::bars_100
-               : white_level > 1.155 * colour_level ? standards::bars_100_0_75_0
-                                                    : standards::bars_75;
+  best->form = form_of(*best, setup);
   return best;
 }
 

@@ -11,6 +11,7 @@ namespace linebench::measure {
 namespace {
 
 constexpr double deg = 180 / std::numbers::pi;
+constexpr const char* no_burst = "no colour burst was found, so no bar's colour can be told";
 
 std::string id_of(int bar, std::string_view what) {
   return fmt::format("video.bars.{}.{}", standards::bar_names[static_cast<std::size_t>(bar)], what);
@@ -27,8 +28,7 @@ std::string kind_remark(const FoundBars& f, const VideoSetup& setup) {
 void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out) {
   const KnownLine* k = known.find([](const KnownLine& x) { return x.bars.has_value(); });
   if (k == nullptr) {
-    const std::string reason = setup.colour ? "no colour bars in the picture; send colour bars"
-                                            : "no colour burst was found, so no bar's colour can be told";
+    const std::string reason = setup.colour ? "no colour bars in the picture; send colour bars" : no_burst;
     out.push_back(unmeasurable("video.bars.kind", reason));
     for (int i = 0; i < 8; ++i) {
       out.push_back(unmeasurable(id_of(i, "luma"), reason));
@@ -68,6 +68,10 @@ void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out) 
     };
     push("luma", 0, 0.0001 * std::abs(bar->luma_mv) + 0.02 * setup.gain(), 0, "");
     if (!colour) continue;
+    if (!setup.colour) {
+      for (const char* what : {"chroma", "phase"}) out.push_back(unmeasurable(id_of(i, what), no_burst));
+      continue;
+    }
     // The subcarrier's phase is known to what the bursts' noise leaves over the capture; those of
     // lines near by count too. Where V alternates it turns the two kinds of line apart and leaves their mean.
     const double burst = 0.5 * setup.gain() * (setup.lines == 625 ? 300.0 : 285.7);

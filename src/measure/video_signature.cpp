@@ -13,7 +13,7 @@ constexpr double wide_noise_hz = 5e6;  // noise of a video path fills at most th
 
 SignatureTaker::SignatureTaker(const VideoSetup& setup) : gain_(setup.gain()) {
   const standards::VideoStandard& s = setup.lines == 625 ? standards::video_625 : standards::video_525;
-  block_us_ = setup.colour ? 2 * setup.subcarrier_us() : 0.5;
+  block_us_ = two_cycles_us(setup);
   from_us_ = s.active_start_us.nominal;
   to_us_ = s.active_end_us();
   // Noise that does not fill half the rate is worth fewer samples in a block.

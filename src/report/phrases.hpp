@@ -89,6 +89,8 @@ inline constexpr char check_cable[] =
     "the source is on; then take it again.";
 inline constexpr char one_side_wired[] = " Where only one side is wired, take in one channel (--channels 1).";
 inline constexpr char there_within[] = "; what is there is within limits";
+inline constexpr char no_video[] = "no composite video: ";
+inline constexpr char no_picture[] = "no picture: ";
 inline constexpr char nothing_measured[] = "nothing could be measured: ";
 
 // A job on paper.

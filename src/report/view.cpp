@@ -328,6 +328,7 @@ class Builder {
       if (only_idle()) view_.headline += phrase::only_idle;
     }
     if (!none.empty()) say_no_signal(none);
+    if (view_.mark != Mark::Fail) say_no_picture();
     if (view_.mark == Mark::Measured && none.empty()) say_nothing_measured();
     if (!document_.caveat.empty()) view_.headline = printable(document_.caveat) + "; " + view_.headline;
   }
@@ -341,6 +342,15 @@ class Builder {
       view_.headline = none + phrase::there_within;
     } else {
       view_.headline = none + "; " + view_.headline;
+    }
+  }
+
+  void say_no_picture() {
+    for (const auto& [id, what] :
+         {std::pair("video.signal", phrase::no_video), std::pair("picture.signal", phrase::no_picture)}) {
+      const Reading* signal = find_reading(document_.readings, id);
+      if (signal != nullptr && signal->measured() && signal->text() == "none")
+        view_.headline = what + printable(signal->reason) + "; " + view_.headline;
     }
   }
 

@@ -1,8 +1,10 @@
 // A dead path must not pass, and the first line must say that it is dead.
 #include <gtest/gtest.h>
 
+#include <fstream>
 #include <linebench/capture/audio_file.hpp>
 #include <nlohmann/json.hpp>
+#include <random>
 
 #include "app/run_program.hpp"
 #include "support/synth.hpp"
@@ -71,6 +73,21 @@ TEST_F(NoSignal, IsTheFirstLineWithoutLimitsToo) {
   EXPECT_TRUE(r.out.starts_with("MEASURED: no signal: all samples are zero")) << r.out;
   EXPECT_TRUE(run(folder, "measure half.wav").out.starts_with("MEASURED: no signal on the right"));
   EXPECT_TRUE(run(folder, "measure half-noise.wav").out.starts_with("MEASURED: no signal on the left"));
+}
+
+TEST_F(NoSignal, NorIsThereVideoInNoise) {
+  std::mt19937 gen(4);
+  std::normal_distribution<double> mv(0, 2000);
+  std::ofstream raw(folder.path / "noise.raw", std::ios::binary);
+  for (int i = 0; i < 800'000; ++i) {
+    const auto v = static_cast<std::int16_t>(mv(gen));
+    raw.write(reinterpret_cast<const char*>(&v), 2);
+  }
+  std::ofstream(folder.path / "noise.json")
+      << R"({"sample_rate": 13500000, "unit": "V", "format": "s16le", "scale": 0.00005})";
+  raw.close();
+  const auto r = run(folder, "measure noise.raw");
+  EXPECT_TRUE(r.out.starts_with("MEASURED: no composite video: ")) << r.out;
 }
 
 TEST_F(NoSignal, FailsWhereOneIsKnownToHaveBeenSent) {
