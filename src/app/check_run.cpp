@@ -46,6 +46,7 @@ class Runner {
     std::string again = run_.change;  // the answer to be given anew
     if (!again.empty()) check_change();
     std::string answered;
+    bool refused = false;
     for (;;) {
       steps_kept_ = run_.job.uid.empty() ? 0 : run_.store.steps_kept(run_.job);
       const check::Work work = load();
@@ -61,8 +62,12 @@ class Runner {
       answered.clear();
       again.clear();
       if (route.next.news) told_ = report::outcome_text(*route.next.news, terminal_style(false));
-      show_step(route.next, route.answered.size() + 1, words_, context_);
-      hint_at_devices(route.next);
+      // After a file that could not be used the step still stands on the screen.
+      if (!refused) {
+        show_step(route.next, route.answered.size() + 1, words_, context_);
+        hint_at_devices(route.next);
+      }
+      refused = false;
       const Reply reply = run_.answers.reply(route.next, route);
       switch (reply.kind) {
         case Reply::Kind::Leave:
@@ -85,7 +90,8 @@ class Runner {
         case Reply::Kind::Answer:
         case Reply::Kind::Record:
           try {
-            if (!keep(route.next, reply)) again = route.next.key;
+            refused = !keep(route.next, reply);
+            if (refused) again = route.next.key;
             answered = again.empty() ? route.next.key : "";
           } catch (const job::AnsweredElsewhere& e) {
             if (!run_.answers.can_try_again()) throw;

@@ -91,12 +91,14 @@ void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const
     answer = script.choose(std::move(ask));
     if (answer == "skip") answer.clear();
   } else {
-    answer = script.meter(std::move(ask), [&](const std::string& typed) {
-      const std::string why = diagnose::wrong_value(sign, typed);
-      return why.empty()
-                 ? why
-                 : script.words().text("say-trial", {{"typed", typed}, {"why", why}, {"notation", notation}});
-    });
+    // It outlives this call: it goes along with the step.
+    answer =
+        script.meter(std::move(ask), [&sign, &words = script.words(), notation](const std::string& typed) {
+          const std::string why = diagnose::wrong_value(sign, typed);
+          return why.empty()
+                     ? why
+                     : words.text("say-trial", {{"typed", typed}, {"why", why}, {"notation", notation}});
+        });
   }
   s.left_out.insert(t.id);
   if (answer.empty()) return;
@@ -197,7 +199,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     o.headline = words.text("site-nothing", {{"complaint", s.complaint}});
   } else if (!s.wrong()) {
     o.mark = report::Mark::Incomplete;
-    o.headline = words.text("site-open", {{"complaint", s.complaint}});
+    o.headline = words.text(s.out_of_limits() ? "site-out" : "site-open", {{"complaint", s.complaint}});
   } else if (d.findings.empty()) {
     o.headline = words.text("site-unlisted");
   } else {
@@ -224,11 +226,13 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     }
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
   } else {
-    if (s.soak != nullptr) {
-      for (const Trouble& x : troubles(*s.soak)) {
+    std::vector<const job::Capture*> judged = s.kept;
+    if (s.soak != nullptr) judged.push_back(s.soak);
+    for (const job::Capture* c : judged) {
+      for (const Trouble& x : troubles(*c)) {
         const report::Words say = report::words_for(x.id, x.side);
-        o.points.push_back({Weight::Change, s.soak->label + ": " + x.text, std::string(say.meaning),
-                            std::string(say.next), ""});
+        o.points.push_back(
+            {Weight::Change, c->label + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
       }
     }
     for (const std::string& x : s.looked)
@@ -236,7 +240,9 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     for (const diagnose::Gap& g : s.gaps()) o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
     for (const std::string& x : s.not_looked)
       o.points.push_back({Weight::Note, words.text("site-not-looked", {{"what", x}}), "", "", ""});
-    o.points.push_back({Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
+    if (s.looked_all)
+      o.points.push_back(
+          {Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
     const auto any_of_kind = [&](std::string_view kind) {
       return std::any_of(s.captures.begin(), s.captures.end(),
                          [&](const auto& c) { return c.facts.kind == kind; });

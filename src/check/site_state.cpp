@@ -28,6 +28,10 @@ bool of_other_medium(const SiteState& s, const std::string& trial) {
 
 }  // namespace
 
+bool SiteState::out_of_limits() const {
+  return std::any_of(kept.begin(), kept.end(), [](const job::Capture* c) { return c->verdict == "fail"; });
+}
+
 std::vector<diagnose::Gap> SiteState::gaps() const {
   std::vector<CaptureFacts> facts;
   for (const diagnose::Capture& c : captures) facts.push_back(c.facts);
@@ -35,7 +39,7 @@ std::vector<diagnose::Gap> SiteState::gaps() const {
 }
 
 bool SiteState::no_fault_found() const {
-  return measured() && looked_all && not_looked.empty() && !wrong() && gaps().empty() &&
+  return measured() && looked_all && not_looked.empty() && !wrong() && !out_of_limits() && gaps().empty() &&
          (soak == nullptr || soak->verdict == "pass");
 }
 
@@ -85,6 +89,7 @@ std::vector<std::string> drawn(const SiteState& s, std::size_t part, const Words
 
 void keep_capture(SiteState& s, const job::Capture& c) {
   s.captures.push_back({c.label, c.facts, c.readings});
+  s.kept.push_back(&c);
   s.evidence += "\n" + c.uid;
 }
 

@@ -28,12 +28,15 @@ struct SiteState {
   bool looked_all = false;      ///< nothing is left to look at
   bool comes_and_goes = false;  ///< it was not there at first
   const job::Capture* soak = nullptr;
+  std::vector<const job::Capture*> kept{};  ///< those of `captures`, as they were judged
 
   [[nodiscard]] bool measured() const { return !captures.empty(); }
   /// Something is wrong with what was measured.
   [[nodiscard]] bool wrong() const { return measured() && diagnosis.nothing_wrong < 0.5; }
   /// What the captures leave open.
   [[nodiscard]] std::vector<diagnose::Gap> gaps() const;
+  /// One that is out of its limits, whatever the fault book makes of it.
+  [[nodiscard]] bool out_of_limits() const;
   /// The complaint is not explained, and everything was looked at by what would have shown it.
   [[nodiscard]] bool no_fault_found() const;
   /// One fault stands, in one part of the path or as near as it can be measured.

@@ -17,6 +17,7 @@ const char* medium(const SiteState& s) { return s.video ? "video" : "audio"; }
 void stands_at_end(SiteState& s, const Knowledge& k, const job::Capture& c) {
   s.captures.front() = {s.captures.front().name, c.facts, c.readings};
   s.at_part.back() = &c;
+  s.kept.front() = &c;
   s.evidence += "\nat the end " + c.uid;
   look(s, k);
 }
@@ -99,6 +100,8 @@ void look_at(Script& script, const Knowledge& k, SiteState& s, const std::string
           .news = news_of(s, words),
           .optional = true,
           .draw = drawn(as, as.path.parts.size() - 1, words)};
+  // There the path stays as it is used.
+  if (v == View::Beyond) ask.draw[ask.draw.size() - 2] = words.text("site-tap");
   if (!wish.signal.empty())
     ask.help.push_back(
         words.text("site-send", {{"signal", wish.signal}, {"part", s.path.parts.front().name}}));
@@ -115,7 +118,7 @@ void look_at(Script& script, const Knowledge& k, SiteState& s, const std::string
     if (whole && c->verdict == "pass") s.looked.push_back(title);
     return;
   }
-  s.looked.push_back(title);
+  if (c->verdict != "fail") s.looked.push_back(title);
   if (v == View::Beyond) {
     s.path = as.path;
     s.at_part.push_back(c);
@@ -123,12 +126,13 @@ void look_at(Script& script, const Knowledge& k, SiteState& s, const std::string
   keep_capture(s, *c);
   look(s, k);
   if (!s.wrong()) return;
-  s.looked.pop_back();
+  std::erase(s.looked, title);
   s.comes_and_goes = v == View::While;
   s.signal = as.signal;
   s.video_as = as.video_as;
   if (v == View::Beyond) return;
   s.captures.pop_back();
+  s.kept.pop_back();
   stands_at_end(s, k, *c);
 }
 

@@ -110,14 +110,32 @@ struct Soak::Impl {
     }
   }
 
+  // Of all that is held in these frames.
+  [[nodiscard]] double level_dbfs(int channel, std::size_t from, std::size_t n) const {
+    const auto stride = static_cast<std::size_t>(channels);
+    double sum = 0;
+    for (std::size_t i = from; i < from + n; ++i) {
+      const double x{held[i * stride + static_cast<std::size_t>(channel)]};
+      sum += x * x;
+    }
+    return dbfs_from_power(sum / static_cast<double>(n));
+  }
+
+  // A window whose level moves evenly by as much as the windows differ holds no step: that is a drift.
+  [[nodiscard]] bool moves_evenly(int channel, double db) const {
+    const std::size_t all = held.size() / static_cast<std::size_t>(channels);
+    const std::size_t n = std::min(frames(1), all / 2);
+    const double within = level_dbfs(channel, all - n, n) - level_dbfs(channel, 0, n);
+    return within * db > 0 && std::abs(within) > std::abs(db) / 2;
+  }
+
   // A loss from one second up, however long and wherever it lies: the level in short blocks against the
   // first. Shorter ones are found by their edges (audio.dropout).
   void follow_losses(Tally& t, int channel, bool last,
                      const std::function<void(double, double)>& keep) const {
     if (!t.first_dbfs) return;
     const std::size_t block = frames(loss_block_s);
-    const auto stride = static_cast<std::size_t>(channels);
-    const std::size_t all = held.size() / stride;
+    const std::size_t all = held.size() / static_cast<std::size_t>(channels);
     const std::size_t end = last ? all : std::min(all, frames(options.window_s));
     const auto at_s = [&](std::size_t frame) { return static_cast<double>(first_frame + frame) / rate_hz; };
     const auto close = [&](double to_s) {
@@ -131,12 +149,7 @@ struct Soak::Impl {
       if (!counted) keep(from_s, to_s - from_s);
     };
     for (std::size_t from = 0; from + block <= end; from += block) {
-      double sum = 0;
-      for (std::size_t i = from; i < from + block; ++i) {
-        const double x = held[i * stride + static_cast<std::size_t>(channel)];
-        sum += x * x;
-      }
-      const bool lost = dbfs_from_power(sum / static_cast<double>(block)) < *t.first_dbfs - gone_db;
+      const bool lost = level_dbfs(channel, from, block) < *t.first_dbfs - gone_db;
       if (lost && !t.lost_from_s) t.lost_from_s = at_s(from);
       if (!lost && t.lost_from_s) close(at_s(from));
     }
@@ -144,7 +157,7 @@ struct Soak::Impl {
     if (last && t.lost_from_s && at_s(end) - *t.lost_from_s >= least_last_loss_s) close(at_s(end));
   }
 
-  void follow_tone(Tally& t, const Readings& readings, const std::string& suffix) const {
+  void follow_tone(Tally& t, int channel, const Readings& readings, const std::string& suffix) const {
     const double start_s = static_cast<double>(first_frame) / rate_hz;
     bool stepped = false;
     const auto step = [&](double db, double at_s) {
@@ -174,7 +187,8 @@ struct Soak::Impl {
       // Seen in the overlap by both windows, it is told by the one that has it nearer its middle.
       const double last_s = options.window_s + options.overlap_s / 2;
       if (*at < last_s && (first_frame == 0 || *at >= options.overlap_s / 2)) step(*within, start_s + *at);
-    } else if (t.tone_dbfs && std::abs(*level - *t.tone_dbfs) >= options.step_db) {
+    } else if (t.tone_dbfs && std::abs(*level - *t.tone_dbfs) >= options.step_db &&
+               !moves_evenly(channel, *level - *t.tone_dbfs)) {
       step(*level - *t.tone_dbfs, start_s);
     }
     t.tone_dbfs = within ? std::nullopt : level;
@@ -241,7 +255,7 @@ struct Soak::Impl {
       const bool known = t.first_dbfs.has_value();
       if (known) follow_losses(t, c, last, dropout);
       // The rest that a run ends with may be too short for the tone, or hold its end.
-      if (!last || first_frame == 0) follow_tone(t, readings, suffix);
+      if (!last || first_frame == 0) follow_tone(t, c, readings, suffix);
       if (!known) follow_losses(t, c, last, dropout);
     }
   }

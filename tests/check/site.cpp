@@ -103,7 +103,7 @@ TEST(Site, AComplaintIsNotUndoneByOneCleanCapture) {
 void tone_run(const std::filesystem::path& file, int seconds, const std::string& effects = "") {
   const std::string f = file.string();
   check_test::sox("-n -r 16000 -b 24 '" + f + ".tone.wav' synth " + std::to_string(seconds) +
-                  " sine 1000 vol -17dB " + effects);
+                  " sine 1000 vol -30dB " + effects);
   hum(f + ".hiss.wav", -92, -76);
   check_test::sox("-n -r 16000 -b 24 '" + f + ".noise.wav' synth " + std::to_string(seconds) +
                   " whitenoise vol -80dB");
@@ -286,6 +286,21 @@ TEST(Site, TypedAtANarrowTerminalAndResumed) {
   ASSERT_TRUE(again.wait_for("(?): "));
   again.line("stop");
   EXPECT_EQ(again.finish(), 4);
+}
+
+// What is typed at a look or a meter is complained of in the words of the step.
+TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
+  const Folder folder;
+  loud_from_second(folder);
+  clean(folder.path / "site.at.1.wav");
+  std::string left = answers;
+  left.resize(left.find("\"site.trial"));
+  std::ofstream(folder.path / "answers.toml") << left << "\"site.trial.earth-current\" = \"12 banana\"\n";
+  const auto r = run(folder, "check site --from-files .");
+  EXPECT_EQ(r.exit, 3);
+  EXPECT_NE(r.err.find("'12 banana': \"banana\" is not its unit; type it as VALUE"), std::string::npos)
+      << r.err;
+  EXPECT_EQ(r.err.find("--observed"), std::string::npos) << r.err;
 }
 
 }  // namespace

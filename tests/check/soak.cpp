@@ -149,6 +149,18 @@ TEST(Soak, AnEvenFallIsADriftAndNoStep) {
   EXPECT_NEAR(first->amount, -1, 0.25);
 }
 
+// Ten times as fast it is a drift all the same, and no row of jumps.
+TEST(Soak, AFasterEvenFallIsADriftToo) {
+  for (const double db_per_s : {0.05, 0.1}) {
+    ToneRun run;
+    run.fall_db_per_s = db_per_s;
+    std::vector<SoakEvent> events;
+    const Readings r = soak(run, 65, &events);
+    EXPECT_EQ(count(events, SoakEvent::Kind::Step), 0) << db_per_s;
+    EXPECT_NEAR(number(r, "audio.tone.drift"), -50 * db_per_s, 0.1 * 50 * db_per_s);
+  }
+}
+
 TEST(Soak, AStepIsNoDrift) {
   ToneRun run;
   run.step_at = 27.3;
