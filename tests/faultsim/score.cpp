@@ -25,6 +25,32 @@ struct Row {
 
 double percent(int part, int whole) { return whole > 0 ? 100.0 * part / whole : 0; }
 
+// What was put in against what was answered first; a point is none.
+void print_confusion(const std::map<std::string, std::map<std::string, int>>& answered) {
+  std::vector<std::string> names;
+  for (const auto& [fault, answers] : answered) names.push_back(fault);
+  for (const auto& [fault, answers] : answered) {
+    for (const auto& [answer, n] : answers) {
+      if (std::find(names.begin(), names.end(), answer) == names.end()) names.push_back(answer);
+    }
+  }
+  std::printf(
+      "Confusion matrix: rows what was put in, columns what was answered first (numbers as in the rows)\n");
+  std::printf("%-38s", "");
+  for (std::size_t k = 0; k < names.size(); ++k) std::printf("%3zu", k + 1);
+  std::printf("\n");
+  for (std::size_t k = 0; k < names.size(); ++k) {
+    std::printf("%3zu %-34s", k + 1, names[k].c_str());
+    const auto row = answered.find(names[k]);
+    for (const std::string& answer : names) {
+      if (row == answered.end()) continue;  // answered, and never put in
+      const auto n = row->second.find(answer);
+      n == row->second.end() ? std::printf("  .") : std::printf("%3d", n->second);
+    }
+    std::printf("\n");
+  }
+}
+
 // For work on the book with the seeds that may be looked at: what spoke for the truth and for what was put
 // first.
 void print_miss(const Case& c, std::uint64_t seed) {
@@ -46,6 +72,7 @@ void print_miss(const Case& c, std::uint64_t seed) {
 
 TEST(FaultSimulation, RightFaultFirstOnUnseenInstallations) {
   std::map<std::string, Row> rows;
+  std::map<std::string, std::map<std::string, int>> answered;
   const int each = cases_each(25);
   const bool tuning = first_seed() == 0;
   std::uint64_t seed = first_seed();
@@ -62,6 +89,7 @@ TEST(FaultSimulation, RightFaultFirstOnUnseenInstallations) {
         continue;
       }
       ++r.visible;
+      ++answered[fault][c.first()];
       r.first += first ? 1 : 0;
       r.third += c.place(fault) < 3 ? 1 : 0;
       r.cleared += c.diagnosis.nothing_wrong > 0.2 ? 1 : 0;
@@ -73,6 +101,8 @@ TEST(FaultSimulation, RightFaultFirstOnUnseenInstallations) {
       if (tuning && (!first || !after || c.diagnosis.nothing_wrong > 0.2)) print_miss(c, seed);
     }
   }
+  for (int k = 0; k < each; ++k) ++answered["nothing wrong"][make_case({}, ++seed).first()];
+  print_confusion(answered);
   Row all;
   std::printf("Simulated faults above their detection limit; slighter ones in brackets\n");
   std::printf("%-34s %6s %7s %8s %8s %11s %10s  instead\n", "fault", "cases", "first", "top 3", "cleared",
