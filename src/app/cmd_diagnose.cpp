@@ -7,6 +7,7 @@
 #include <linebench/base/json_text.hpp>
 #include <linebench/base/text.hpp>
 #include <linebench/capture/atomic_file.hpp>
+#include <linebench/capture/frame_source.hpp>
 #include <linebench/diagnose/compare.hpp>
 #include <linebench/diagnose/diagnose.hpp>
 #include <linebench/report/document.hpp>
@@ -14,6 +15,7 @@
 #include <linebench/report/page.hpp>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <set>
 
 #include "commands.hpp"
 #include "measure_any.hpp"
@@ -39,6 +41,27 @@ std::string text_of_file(const std::string& option, const std::string& file) {
   if (!in)
     throw unusable(fmt::format("{}{}: cannot be read; check the path and its permissions", option, file));
   return text;
+}
+
+// A folder stands for the captures in it, by name; one of stills, or without any, for itself.
+std::vector<std::string> with_folders_opened(const std::vector<std::string>& files) {
+  static const std::set<std::string> known = {".wav", ".w64", ".flac", ".aiff",
+                                              ".aif", ".raw", ".yuv",  ".avi"};
+  std::vector<std::string> out;
+  for (const std::string& file : files) {
+    std::error_code failed;
+    std::vector<std::string> inside;
+    if (std::filesystem::is_directory(file, failed) && !capture::looks_like_frames(file)) {
+      for (const auto& entry : std::filesystem::directory_iterator(file, failed)) {
+        if (entry.is_regular_file(failed) && known.contains(lower_case(entry.path().extension().string())))
+          inside.push_back(entry.path().string());
+      }
+    }
+    std::ranges::sort(inside);
+    if (inside.empty()) inside.push_back(file);
+    out.insert(out.end(), inside.begin(), inside.end());
+  }
+  return out;
 }
 
 bool same_file(const std::string& a, const std::string& b) {
@@ -215,6 +238,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   diagnose::Told told{o.observed, site_of(o.any)};
   diagnose::Job job;
   job.told = diagnose::parse_observed(told.observed, book);
+  o.files = with_folders_opened(o.files);
   std::optional<diagnose::SignalPath> path;
   if (!o.path.empty()) path = read_path(o);
   for (const std::string& file : o.any.lowband) {
@@ -257,8 +281,10 @@ void add_diagnose(CLI::App& app, Context& context) {
   auto o = std::make_shared<DiagnoseOptions>();
   CLI::App* c =
       app.add_subcommand("diagnose", "From captures to ranked faults: evidence, next test, cure, cautions");
-  c->add_option("FILE", o->files,
-                "Captures of one job: audio, composite samples, or documents of measure --json");
+  c->add_option(
+      "FILE", o->files,
+      "Captures of one job: audio, composite samples, frames, a folder of them, or documents of measure "
+      "--json");
   c->add_option("--observed", o->observed, "Something seen or metered, e.g. \"supply-loaded=11.2 V of 12\"")
       ->take_all()
       ->allow_extra_args(false);

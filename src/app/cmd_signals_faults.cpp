@@ -87,11 +87,7 @@ Exit run_faults(Context& context, const FaultsOptions& o) {
     print("{}\n", j.dump(2));
   } else {
     print_text(fmt::format("{}: {}\n", o.out, fmt::join(written, ", ")));
-    print(
-        "Find it with: linebench diagnose {0}/lines.wav {0}/idle.wav {0}/sides.wav {0}/feed.wav "
-        "{0}/camera.raw {0}/camera-steps.raw {0}/picture.yuv --lowband "
-        "{0}/camera-lowband.wav --system {1} --sides two\n",
-        o.out, site.system);
+    print("Find it with: linebench diagnose {0} --system {1} --sides two\n", o.out, site.system);
     print(
         "observations.txt holds what each look and meter reading would find, for --observed; answer.txt what "
         "it "

@@ -16,6 +16,7 @@
 
 #include "measure_frames.hpp"
 #include "progress_line.hpp"
+#include "say.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
@@ -60,6 +61,15 @@ bool is_lowband(const std::string& file, const CaptureFacts& facts, const AnyOpt
          facts.signal.starts_with("video-");
 }
 
+// A sound card's recording of what is no sound: the line rate rules it, as it never does what is picked up.
+bool line_rate_rules(const Readings& readings) {
+  constexpr double rules_db = 12;
+  const Reading* whistle = find_reading(readings, "audio.whistle.level");
+  const Reading* rms = find_reading(readings, "audio.level.rms");
+  return whistle != nullptr && rms != nullptr && whistle->measured() && rms->measured() &&
+         whistle->number() > rms->number() - rules_db;
+}
+
 diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, const Context& context) {
   const auto opened = capture::open_audio_file(file);
   KnownSource source(*opened);
@@ -82,6 +92,16 @@ diagnose::Capture measure_sound(const std::string& file, const AnyOptions& o, co
     c.readings = measure::measure_audio(source, options, line.progress(), &context.stop);
   }
   c.facts = source.facts();
+  if (c.facts.signal.empty() && line_rate_rules(c.readings)) {
+    AnyOptions as_video = o;
+    as_video.lowband.push_back(file);
+    diagnose::Capture video = measure_sound(file, as_video, context);
+    const Reading* signal = find_reading(video.readings, "video.signal");
+    if (signal != nullptr && signal->measured() && signal->text() == "present") {
+      say("{}: holds a composite signal and is measured as one, as by --lowband\n", file);
+      return video;
+    }
+  }
   return c;
 }
 

@@ -44,7 +44,7 @@ int likeliest_way(const FaultTable& t) {
 }
 
 // What the fault makes of a sign in this way; empty where it does nothing to it.
-std::string expected_text(const Sign& s, const FaultTable& t, std::size_t i, int way) {
+std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
   const Cell* least = nullptr;
   const Cell* most = nullptr;
   for (const Cell& c : t.cells) {
@@ -61,7 +61,11 @@ std::string expected_text(const Sign& s, const FaultTable& t, std::size_t i, int
   const double from = predict(s, &least->causes[i], nullptr).mean;
   const double to = predict(s, &most->causes[i], nullptr).mean;
   if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
-  return fmt::format("this fault: {} to {}", shown_level(s, from), shown_level(s, to));
+  const auto [low, high] = std::minmax(from, to);
+  // Inside the range and still against it: few of this fault's severities lie there.
+  const bool inside = !e.at_most && e.value > low && e.value < high;
+  const char* where = !inside ? "" : e.value < 0.5 * (low + high) ? ", mostly more" : ", mostly less";
+  return fmt::format("this fault: {} to {}{}", shown_level(s, from), shown_level(s, to), where);
 }
 
 std::string joined(const std::string& a, const std::string& b) {
@@ -80,7 +84,7 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
       if (t.posterior[c] > 0) logs.push_back(std::log(t.posterior[c]) + t.cells[c].log_ratio[i]);
     }
     b.nats = log_sum(logs);
-    expected = expected_text(s, t, i, likeliest_way(t));
+    expected = expected_text(s, m.evidence[e], t, i, likeliest_way(t));
     // What other ways do to it hardly counts then.
     b.touched = !expected.empty() || std::abs(b.nats) > hardly;
   }
@@ -203,6 +207,10 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
   const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_following;
   if (!stands && !d.gaps.empty()) d.next_test = closing_capture(m, d.gaps.front());
   if (!d.next_test) d.next_test = best_test(m, -1);
+  // One test is worth the same wherever it is named: what it settles of the whole.
+  for (Finding& f : d.findings) {
+    if (d.next_test && f.next_test && f.next_test->id == d.next_test->id) f.next_test = d.next_test;
+  }
   return d;
 }
 

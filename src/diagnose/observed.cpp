@@ -139,9 +139,15 @@ Evidence value_of(const Sign& sign, std::string rest) {
   for (const char* mark : {"+-", "\u00b1", "+/-"}) {
     const auto at = rest.find(mark);
     if (at == std::string::npos) continue;
-    plus_minus = quantity(rest.substr(at + std::string_view(mark).size()));
-    if (!plus_minus || plus_minus->value < 0) throw wrong("the uncertainty is no number");
+    std::string after = rest.substr(at + std::string_view(mark).size());
     rest = trimmed(rest.substr(0, at));
+    // "11.2 +- 0.1 V of 12" as well as "11.2 V of 12 +- 0.1".
+    if (const auto of = after.find(" of "); of != std::string::npos) {
+      rest += after.substr(of);
+      after = after.substr(0, of);
+    }
+    plus_minus = quantity(after);
+    if (!plus_minus || plus_minus->value < 0) throw wrong("the uncertainty is no number");
     break;
   }
   std::optional<Quantity> expected;
@@ -159,10 +165,12 @@ Evidence value_of(const Sign& sign, std::string rest) {
   };
   const double v = in_unit(*value);
   const double u = plus_minus ? in_unit(*plus_minus) : -1;
+  const std::string within = u >= 0 ? fmt::format(" \u00b1{:.4g}", u) : "";
   if (s->trial->needs_expected) {
     if (!expected) throw wrong("say what is expected there");
     const double rated = in_unit(*expected);
-    e.shown = fmt::format("{:.4g} {} of {:.4g} {}", v, s->trial->typed_unit, rated, s->trial->typed_unit);
+    e.shown =
+        fmt::format("{:.4g}{} {} of {:.4g} {}", v, within, s->trial->typed_unit, rated, s->trial->typed_unit);
     if (s->unit == "%") {
       if (v < 0)
         throw wrong(
@@ -184,7 +192,7 @@ Evidence value_of(const Sign& sign, std::string rest) {
     }
   } else {
     if (v < 0) throw wrong("it cannot be below 0");
-    e.shown = fmt::format("{:.6g} {}", v, s->trial->typed_unit);
+    e.shown = fmt::format("{:.6g}{} {}", v, within, s->trial->typed_unit);
     e.value = to_working(s->scale, v);
     e.sd = 0.5 * (u >= 0 ? 8.686 * u / std::max(v, 1e-6) : s->trial->uncertainty);
   }

@@ -212,8 +212,8 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
                            : verdict == "fail" ? phrase::fault
                                                : phrase::open_verdict;
   t.block(diagnosis_headline(d), word.size() + 2, word + ": ");
-  t.block(fmt::format(phrase::from_signs, d.signs_used, show_probability(d.nothing_wrong),
-                      show_probability(d.unlisted)),
+  t.block(fmt::format(phrase::from_signs, d.signs_used, d.signs_used == 1 ? "" : "s",
+                      show_probability(d.nothing_wrong), show_probability(d.unlisted)),
           0, "");
   for (const diagnose::Gap& g : open_gaps(d)) t.block(g.text + ".", 6, phrase::note);
   for (const std::string& n : notes) t.block(n, 6, phrase::note);

@@ -66,7 +66,8 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
                                                : phrase::open_verdict;
   std::string s = fmt::format("<section id=\"diagnosis\"><h2>{}</h2><p class=\"verdict {}\"><b>{}</b>{}</p>",
                               phrase::page_title, style, word, escaped(diagnosis_headline(d)));
-  s += "<p class=\"small soft\">" + fmt::format(phrase::from_signs_page, d.signs_used) + "</p>";
+  s += "<p class=\"small soft\">" +
+       fmt::format(phrase::from_signs_page, d.signs_used, d.signs_used == 1 ? "" : "s") + "</p>";
   for (const diagnose::Gap& g : open_gaps(d)) s += "<p class=\"note\">" + escaped(g.text) + ".</p>";
   for (const std::string& n : notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
   const std::string cure = cure_first(d);

@@ -147,7 +147,7 @@ inline constexpr char all_but_certain[] = "is all but certain";
 inline constexpr char likely[] = "is likely";
 inline constexpr char best_guess[] = "is the best guess so far";
 inline constexpr char from_signs[] =
-    "from {} signs \u00b7 nothing wrong {} \u00b7 something not in the book {}";
+    "from {} sign{} \u00b7 nothing wrong {} \u00b7 something not in the book {}";
 inline constexpr char likeliest_faults[] = "Likeliest faults";
 inline constexpr char how_worked_out[] =
     "Probabilities are worked out from the readings with their uncertainties and the fault book; how "
@@ -155,7 +155,7 @@ inline constexpr char how_worked_out[] =
     "need not add up to 100.";
 inline constexpr char page_title[] = "What is wrong, and what to do next";
 inline constexpr char from_signs_page[] =
-    "From {} signs: readings with their uncertainties, and what was seen or metered.";
+    "From {} sign{}: readings with their uncertainties, and what was seen or metered.";
 inline constexpr char likeliest[] = "Likeliest";
 inline constexpr char evidence[] = "Evidence";
 inline constexpr char nothing_wrong[] = "Nothing wrong";

@@ -265,6 +265,18 @@ TEST(Answers, TheFirstLineIsTheReadingAPersonAsksFor) {
   }
 }
 
+// A folder stands for the captures in it.
+TEST(Answers, AFolderIsItsCaptures) {
+  const Folder f;
+  write(f.path / "job" / "a.wav", {with_hum(10, 61)});
+  write(f.path / "job" / "b.WAV", {tone(10, 62)});
+  std::ofstream(f.path / "job" / "notes.txt") << "no capture";
+  const json folder = json::parse(run(f, "diagnose --json job").out);
+  const json files = json::parse(run(f, "diagnose --json job/a.wav job/b.WAV").out);
+  EXPECT_EQ(folder.at("findings"), files.at("findings"));
+  EXPECT_EQ(folder.at("captures").size(), 2U);
+}
+
 // Many sound captures: a screen, not a scroll.
 TEST(Answers, ManySoundFilesAreAFewLines) {
   const Folder f;

@@ -158,4 +158,15 @@ TEST(Observed, CountsMayBeTypedAsFigures) {
   EXPECT_FALSE(refusal("terminations=3").empty());
 }
 
+// The uncertainty may stand beside the value or at the end, and is shown.
+TEST(Observed, UncertaintyIsTakenOnEitherSideAndShown) {
+  const Evidence beside = parse_observed("supply-loaded=11.2 +- 0.1 V of 12", book());
+  const Evidence behind = parse_observed("supply-loaded=11.2 V of 12 +- 0.1", book());
+  EXPECT_NEAR(beside.value, behind.value, 1e-12);
+  EXPECT_NEAR(beside.sd, behind.sd, 1e-12);
+  EXPECT_NEAR(beside.sd, 0.5 * 100 * 0.1 / 12, 1e-12);
+  for (const Evidence& e : {beside, behind, parse_observed("earth-ohms=0.4 ohm +- 0.1", book())})
+    EXPECT_NE(e.shown.find("\u00b10.1"), std::string::npos) << e.shown;
+}
+
 }  // namespace

@@ -1,5 +1,7 @@
 // A job is called sound only by what would have shown the fault: a bound above what a fault makes, a capture
 // too short to read, or no capture at all clear nothing.
+#include <map>
+
 #include "job.hpp"
 
 namespace {
@@ -62,6 +64,34 @@ TEST(DiagnoseSoundness, ALookAloneClearsNothing) {
 TEST(DiagnoseSoundness, GapsOfAViewDoNotSpeakOfAnother) {
   const Evidence bars{"picture.hum.level", to_working(Scale::Amount, 0.05), 0.5, false, 1, "", "0.05 %", "p"};
   for (const Gap& g : gaps(book(), {bars})) EXPECT_NE(g.view, "audio.") << g.text;
+}
+
+// What speaks against a fault though it lies where the fault may put it is said to be at the end of that.
+TEST(DiagnoseSoundness, AgainstAFaultAndYetInItsRangeIsExplained) {
+  const Evidence hum{"video.hum.level", to_working(Scale::Amount, 2.6), 0.3, false, 1, "", "2.6 mV",
+                     "camera"};
+  const Evidence where{"audio.hum.where", 0, 0, false, 1, "everywhere", "everywhere", "lines"};
+  const Evidence low{"audio.hum.fundamental", -45, 0.3, false, 1, "", "-45 dBFS", "lines"};
+  const Explanation e = explain(book(), {hum, where, low}, "earth-missing");
+  for (const Bearing& b : e.all) {
+    if (b.sign == "video.hum.level" && b.nats < 0) {
+      EXPECT_NE(b.text.find("mostly more"), std::string::npos) << b.text;
+    }
+  }
+}
+
+// One test is worth one figure, wherever it stands.
+TEST(DiagnoseSoundness, TheNextTestSettlesTheSameWhereverItIsNamed) {
+  Samples x = tone(10, 51);
+  for (const auto& [k, db] : std::map<int, double>{{1, -40}, {3, -48}, {5, -52}})
+    synth::add_sine(x, rate, 50.02 * k, db);
+  const Diagnosis d = diagnosed({measured({x})});
+  ASSERT_TRUE(d.next_test);
+  for (const Finding& f : d.findings) {
+    if (f.next_test && f.next_test->id == d.next_test->id) {
+      EXPECT_EQ(f.next_test->settles, d.next_test->settles);
+    }
+  }
 }
 
 }  // namespace
