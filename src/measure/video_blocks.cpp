@@ -1,6 +1,7 @@
 #include "video_blocks.hpp"
 
 #include <algorithm>
+#include <cmath>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/standards/video.hpp>
 
@@ -45,7 +46,7 @@ void LineBlocks::take(std::span<const float> x, double from, double step, std::s
   borders_.resize(count + 1);
   double at = from;
   for (std::size_t k = 0; k <= count; ++k, at += step)
-    borders_[k] = std::min(static_cast<std::size_t>(at + 0.5), x.size());
+    borders_[k] = std::min(static_cast<std::size_t>(std::lround(at)), x.size());
   for (std::size_t k = 0; k < count; ++k) size[k] = static_cast<float>(borders_[k + 1] - borders_[k]);
   sums_of_blocks(x.data(), borders_.data(), count, sum.data(), square.data());
 }

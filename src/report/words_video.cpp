@@ -245,6 +245,7 @@ constexpr GroupRule groups[] = {
     {"video.sync.amplitude", {"Levels", 10}},
     {"video.blanking", {"Levels", 10}},
     {"video.setup", {"Levels", 10}},
+    {"video.clipped", {"Levels", 10}},
     {"video.white", {"Levels", 10}},
     {"video.apl", {"Levels", 10}},
     {"video.gain", {"Levels", 10}},
