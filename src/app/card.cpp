@@ -91,7 +91,8 @@ Readings measure_return(const SentSignal& sent, const std::filesystem::path& ret
                         ShowOptions& show, CaptureFacts& facts) {
   const auto source = capture::open_audio_file(returned);
   measure::AudioOptions options;
-  options.signal = source->facts().signal;
+  // A recorder of others writes no facts; what was sent is known here all the same.
+  options.signal = source->facts().signal.empty() ? sent.recipe.name : source->facts().signal;
   options.clock_error_ppm = source->facts().clock_error_ppm;
   options.tone_hz = measure::tone_of(sent.recipe);
   const ProgressLine line("measuring the return");

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/catalogue.hpp>
+#include <linebench/check/soak.hpp>
 #include <linebench/judge/limits.hpp>
 #include <linebench/report/format.hpp>
 
@@ -74,6 +75,21 @@ std::vector<Trouble> troubles(const job::Capture& c) {
   std::stable_sort(out.begin(), out.end(),
                    [](const Trouble& a, const Trouble& b) { return a.severity > b.severity; });
   return out;
+}
+
+std::string times_of(const job::Capture& run, const Trouble& t) {
+  constexpr std::size_t most = 3;
+  const std::string stem = t.id.ends_with(".count") ? t.id.substr(0, t.id.size() - 6) : t.id;
+  for (const Reading& r : run.readings) {
+    const std::string_view id = base_id(r.id);
+    if (id == stem + ".time" && r.measured()) return soak_time(r.number());
+    const auto* curve = std::get_if<Curve>(&r.value);
+    if (id != stem + ".times" || curve == nullptr) continue;
+    std::vector<std::string> times;
+    for (std::size_t i = 0; i < std::min(most, curve->x.size()); ++i) times.push_back(soak_time(curve->x[i]));
+    return fmt::format("{}{}", fmt::join(times, ", "), curve->x.size() > most ? ", ..." : "");
+  }
+  return {};
 }
 
 std::string colourless(const job::Capture& c) {

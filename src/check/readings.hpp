@@ -39,6 +39,9 @@ inline constexpr double picture_look_s = 20;
 [[nodiscard]] std::vector<diagnose::Gap> beyond_the_look(std::vector<diagnose::Gap> gaps,
                                                          const std::vector<CaptureFacts>& captures);
 
+/// When it happened in a long run: "00:12:30.0", the first three where it happened often; empty: not known.
+[[nodiscard]] std::string times_of(const job::Capture& run, const Trouble& trouble);
+
 /// Something wanted that could not be measured.
 struct Gap {
   std::string id, label, reason;

@@ -231,8 +231,11 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     for (const job::Capture* c : judged) {
       for (const Trouble& x : troubles(*c)) {
         const report::Words say = report::words_for(x.id, x.side);
+        const std::string when = c == s.soak ? times_of(*c, x) : "";
+        const std::string text =
+            when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}});
         o.points.push_back(
-            {Weight::Change, c->label + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
+            {Weight::Change, c->label + ": " + text, std::string(say.meaning), std::string(say.next), ""});
       }
     }
     for (const std::string& x : s.looked)

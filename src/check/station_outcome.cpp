@@ -126,12 +126,22 @@ void add_soak_points(const Work& w, const StationState& state, bool picture, con
     open = true;
     return;
   }
-  for (const Trouble& x : troubles(c)) {
-    const report::Words say = report::words_for(x.id, x.side);
-    points.push_back(
-        {Weight::Change, c.label + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
-    fails = true;
+  // What a run showed once stands until something was repaired: a quiet run after it undoes nothing.
+  bool failed = false;
+  for (const SoakRun& run : state.soaks) {
+    if (run.picture() != picture || run.round < state.round) continue;
+    for (const Trouble& x : troubles(*run.capture)) {
+      const report::Words say = report::words_for(x.id, x.side);
+      const std::string when = times_of(*run.capture, x);
+      points.push_back(
+          {Weight::Change,
+           run.capture->label + ": " +
+               (when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}})),
+           std::string(say.meaning), std::string(say.next), ""});
+      failed = true;
+    }
   }
+  fails = fails || failed;
   if (!soak_failed(c))
     points.push_back({whole ? Weight::Good : Weight::Note,
                       words.text(!whole    ? "station-soak-short"

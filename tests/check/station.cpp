@@ -168,6 +168,22 @@ TEST(Station, LongRunFindsWhatComesAndGoes) {
   EXPECT_TRUE(found) << run_capture.dump(1).substr(0, 1500);
 }
 
+// A fault that comes and goes is not gone because it stayed away once.
+TEST(Station, AQuietRunAfterOneThatShowedItUndoesNothing) {
+  const Bench bench;
+  bench.returned("sweep-speech", "test.listen", band);
+  bench.returned("tone-1k", "test.level", "highpass 150");
+  long_run(bench, "");
+  std::filesystem::rename(bench.folder.path / "station.soak.wav", bench.folder.path / "station.soak.2.wav");
+  long_run(bench, "pad 23.5 36.4");
+  const json j = bench.check(1, answers("C9",
+                                        "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n"
+                                        "\"station.soak-hours\" = 0.0166\n\"station.soaked\" = \"again\"\n"
+                                        "\"station.soaked.2\" = \"leave\"\n"));
+  EXPECT_EQ(j.at("job").at("outcome"), "fail") << j.at("points").dump(1);
+  EXPECT_NE(j.at("points").dump().find("at 00:00:23.5"), std::string::npos) << j.at("points").dump(1);
+}
+
 TEST(Station, LongRunOnAnOpenPathFails) {
   const Bench bench;
   bench.returned("sweep-speech", "test.listen", band);
@@ -243,6 +259,18 @@ TEST(Station, RepairOfOneThatPassedIsMeasuredAgain) {
   const json j = bench.check(1, answers("D1", repair));
   EXPECT_EQ(j.at("job").at("outcome"), "fail") << "what was measured before the repair does not speak for it";
   EXPECT_EQ(j.at("job").at("captures").size(), 4u);
+}
+
+// A recording without facts beside it: the noise of the speech-like signal is not the station's.
+TEST(Station, NoiseLikeSignalIsNotTakenForNoise) {
+  const Bench bench;
+  std::ofstream(bench.folder.path / "home/plans/short.toml")
+      << "title = \"Short\"\ntypes = [\"post\"]\n[[test]]\nkey = \"clear\"\ntitle = \"Intelligibility\"\n"
+         "signal = \"stipa\"\nlimits = \"speech-path\"\n";
+  ASSERT_EQ(run(bench.folder, "signals write stipa --out stipa.wav").exit, 0);
+  bench.returned("stipa", "test.clear", band);
+  const json j = bench.check(0, answers("S1", "\"station.next\" = \"done\"\n"));
+  EXPECT_EQ(j.at("job").at("outcome"), "pass") << j.at("points").dump(1);
 }
 
 TEST(Station, TypedAtATerminal) {
