@@ -83,6 +83,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
       ratio("video.white.level", *white, nominal.white_mv.nominal, c.name,
             fmt::format("{:.0f} mV", white->value), out);
   }
+  out.amount("video.clipped", r, "video.clipped", c.name);
   if (const auto burst = number_of(r, "video.burst.amplitude")) {
     out.word("video.colour", "present", c.name);
     if (sync && sync->value > 0) {

@@ -146,4 +146,15 @@ TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {
   EXPECT_GT(d.nothing_wrong, 0.5) << shown(d);
 }
 
+// Colours cut off flat at 600 mV beside right sync and burst: a stage without headroom, and no supply that
+// takes all down.
+TEST(DiagnosePicture, ColoursCutOffAreADrivenStage) {
+  Readings r = bars_625(300, 600, 300);
+  r.push_back(number("video.clipped", 46, 2));
+  EXPECT_EQ(first(diagnosed({of_readings(r)})), "input-overloaded") << shown(diagnosed({of_readings(r)}));
+  Readings whole = bars_625();
+  whole.push_back(number("video.clipped", 0, 0.3));
+  EXPECT_GT(diagnosed({of_readings(whole)}).nothing_wrong, 0.5) << shown(diagnosed({of_readings(whole)}));
+}
+
 }  // namespace
