@@ -243,7 +243,7 @@ void show_step(const Step& step, std::size_t number, const check::Words& words, 
   for (const check::Choice& c : step.choices) widest = std::max(widest, report::text_width(c.word));
   for (std::size_t i = 0; i < step.choices.size(); ++i) {
     const check::Choice& c = step.choices[i];
-    text += report::wrapped(report::printable(c.text), width, widest + 8,
+    text += report::wrapped(c.text == c.word ? "" : report::printable(c.text), width, widest + 8,
                             fmt::format("  {:>2}  {:<{}}  ", i + 1, c.word, widest));
   }
   show_text(context, style.unicode ? text : report::to_ascii(text));

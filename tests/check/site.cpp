@@ -303,4 +303,17 @@ TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
   EXPECT_EQ(r.err.find("--observed"), std::string::npos) << r.err;
 }
 
+// Where no hum at all is left there is nothing to measure: that is the best of cures.
+TEST(Site, HumThatIsGoneAltogetherIsCured) {
+  const Folder folder;
+  loud_from_second(folder);
+  clean(folder.path / "site.at.1.wav");
+  check_test::sox("-n -r 16000 -b 24 '" + (folder.path / "site.after.1.wav").string() +
+                  "' synth 10 whitenoise vol -78dB");
+  std::ofstream(folder.path / "answers.toml") << answers << "\"site.cure.2\" = \"no\"\n";
+  const auto r = run(folder, "check site --from-files . --json");
+  ASSERT_FALSE(r.out.empty()) << r.err;
+  EXPECT_EQ(json::parse(r.out).at("job").at("outcome"), "cured") << json::parse(r.out).at("points").dump(1);
+}
+
 }  // namespace
