@@ -23,6 +23,8 @@ void add_flow(const job::Store& store, report::JobPaper& p) {
   const check::Work work = check::load_work(store, p.job);
   const check::Route route = check::next_step(work, k);
   p.replaced = replaced_in(store, p.job, route);
+  for (const std::string& uid : check::repeated_in(check::reached(work, route.answered)))
+    p.replaced.insert(uid);
   p.answers.clear();
   for (const check::Answered& a : route.answered) {
     p.answers.emplace_back(a.title, a.shown);

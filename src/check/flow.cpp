@@ -1,7 +1,9 @@
+#include <cstdlib>
 #include <linebench/check/flow.hpp>
 
 #include "feed.hpp"
 #include "readings.hpp"
+#include "round.hpp"
 #include "site.hpp"
 #include "station.hpp"
 
@@ -49,6 +51,23 @@ std::vector<report::PaperTable> tables_of(const Work& work, const Knowledge& k) 
   if (work.job.kind == job::JobKind::Station) return station_tables(work, k);
   if (work.job.kind == job::JobKind::Site) return site_tables(work, k);
   return {};
+}
+
+std::vector<std::string> repeated_in(const Work& work) {
+  std::vector<std::string> uids;
+  for (const job::Step& a : work.answers) {
+    const job::Capture* c = a.key.starts_with("test.") ? work.capture(a.key) : nullptr;
+    if (c == nullptr || c->verdict != "pass") continue;
+    const std::string test = a.key.substr(0, a.key.find('.', 5));
+    const auto dot = a.key.find('.', 5);
+    const int round = dot == std::string::npos ? 1 : std::atoi(a.key.c_str() + dot + 1);
+    for (int later = round + 1; later <= most_rounds; ++later) {
+      if (work.capture(round_key(test, later)) == nullptr) continue;
+      uids.push_back(c->uid);
+      break;
+    }
+  }
+  return uids;
 }
 
 job::NewJob identity_of(const Work& work) {

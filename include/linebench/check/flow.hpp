@@ -44,6 +44,9 @@ struct Knowledge {
 /// Tables for the paper: a station over its returns, a path from part to part.
 [[nodiscard]] std::vector<report::PaperTable> tables_of(const Work& work, const Knowledge& knowledge);
 
+/// Uids of captures that a paper need not show: what passed before a repair and was measured again after it.
+[[nodiscard]] std::vector<std::string> repeated_in(const Work& work);
+
 /// Title, site and station as the answers give them.
 [[nodiscard]] job::NewJob identity_of(const Work& work);
 
