@@ -13,7 +13,7 @@ constexpr int bins = 48;
 constexpr double least_hypothesis = 1e-3;  // less likely ones cannot change which test is best
 constexpr double least_bits = 0.03;
 constexpr double all_but_certain = 0.9;
-constexpr double to_be_proved = 0.8;
+constexpr double nearly_certain = 0.8;
 constexpr double likely = 0.5;
 constexpr double nearly_as_good = 0.6;
 // Whatever the test, getting there, setting up and asking again takes its time: the project's estimate. It
@@ -190,8 +190,8 @@ std::vector<Weighted> open_hypotheses(const Model& m) {
 std::optional<NextTest> best_test(const Model& m, int fault) {
   const std::vector<Weighted> hypotheses = open_hypotheses(m);
   if (hypotheses.empty()) return std::nullopt;
-  // What is nearly certain is proved by the trial that its entry names; what is all but certain then, cured.
-  const int to_prove = fault < 0 ? likelier_than(m, to_be_proved) : fault;
+  // What is all but certain is proved by the trial that its entry names, or cured.
+  const int to_prove = fault < 0 ? likelier_than(m, all_but_certain) : fault;
   const int about = fault;
   Pmf prior;
   double p_with = 0;
@@ -210,7 +210,7 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   };
   if (to_prove >= 0) {
     if (const Sign* own = own_test(m, to_prove)) return trial(*own);
-    if (fault < 0 && likelier_than(m, all_but_certain) >= 0) return std::nullopt;
+    if (fault < 0) return std::nullopt;
   }
   std::optional<NextTest> best;
   const auto worth = [](const NextTest& x) { return x.bits / (x.minutes + minutes_round_it); };
@@ -218,8 +218,16 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
     if (t.bits < least_bits) return;
     if (!best || worth(t) > worth(*best)) best = std::move(t);
   };
+  // Beside what is nearly certain, only what would come out otherwise with it is tried.
+  const int near = fault < 0 ? likelier_than(m, nearly_certain) : -1;
+  const auto bears_on = [&](const Sign& s) {
+    return near < 0 || touches(m.tables[static_cast<std::size_t>(near)], s.id);
+  };
   for (const Sign& s : m.book->signs) {
-    if (s.trial && !known(m, s.id)) offer(trial(s));
+    if (s.trial && !known(m, s.id) && bears_on(s)) offer(trial(s));
+  }
+  if (!best && near >= 0) {
+    if (const Sign* own = own_test(m, near)) return trial(*own);
   }
   // What proves or clears a likely leader comes before what tells little more of the others.
   if (const int lead = fault < 0 ? likelier_than(m, likely) : -1; best && lead >= 0) {

@@ -1,4 +1,6 @@
 // What readings of composite video lead to, written out by hand from the standards' levels.
+#include <set>
+
 #include "job.hpp"
 
 namespace {
@@ -73,7 +75,8 @@ TEST(DiagnosePicture, NoVideoIsFollowedWhereItIsLost) {
   const Diagnosis d = diagnosed({of_readings({text_reading("video.signal", "none")})});
   EXPECT_EQ(first(d), "video-none") << shown(d);
   ASSERT_TRUE(d.next_test);
-  EXPECT_EQ(d.next_test->id, "port-light");
+  const std::set<std::string> proves = {"port-light", "supply-loaded", "known-source", "known-cable"};
+  EXPECT_TRUE(proves.contains(d.next_test->id)) << d.next_test->id;
 }
 
 // 75/7.5/75/7.5 bars have 549 mV of white (0.75 x (714.3 - 53.6) + 53.6, SMPTE 170M's levels); beside a sync
