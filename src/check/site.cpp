@@ -202,8 +202,10 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   } else if (!s.wrong()) {
     o.mark = report::Mark::Incomplete;
     o.headline = words.text(s.out_of_limits() ? "site-out" : "site-open", {{"complaint", s.complaint}});
-  } else if (d.findings.empty()) {
-    o.headline = words.text("site-unlisted");
+  } else if (d.findings.empty() || d.unlisted > d.findings.front().probability) {
+    // Within every limit, and by no fault of the book: that is no fault found, and no sound path.
+    if (!s.out_of_limits()) o.mark = report::Mark::Incomplete;
+    o.headline = words.text(s.out_of_limits() ? "site-unlisted" : "site-unlike");
   } else {
     const auto& f = d.findings.front();
     const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
