@@ -5,6 +5,7 @@
 #include <cstdlib>
 #include <linebench/report/format.hpp>
 #include <linebench/report/words.hpp>
+#include <set>
 
 #include "readings.hpp"
 #include "round.hpp"
@@ -35,7 +36,7 @@ std::vector<PastStation> good_units(const Work& w, const Knowledge& k) {
 // A camera that gives colour and sends none: without burst it fails; by a grabber's frames the scene may have
 // had none.
 void add_colour(const Tested& t, const Work& w, const Words& words, std::vector<Point>& points, bool& fails,
-                bool& open) {
+                bool& open, std::set<std::string>& doubted) {
   const std::string* colour = w.answer("station.colour");
   if (colour == nullptr || *colour != "yes") return;
   for (const StationTest& test : t.plan->tests) {
@@ -47,11 +48,12 @@ void add_colour(const Tested& t, const Work& w, const Words& words, std::vector<
     points.push_back({shown ? Weight::Change : Weight::Note, words.text(key, {{"test", test.title}}), "",
                       words.text(key + "-do"), ""});
     (shown ? fails : open) = true;
+    doubted.insert(test.key);
   }
 }
 
-void add_test_points(const Tested& t, const Words& words, std::vector<Point>& points, bool& fails,
-                     bool& open) {
+void add_test_points(const Tested& t, const std::set<std::string>& doubted, const Words& words,
+                     std::vector<Point>& points, bool& fails, bool& open) {
   for (const StationTest& test : t.plan->tests) {
     const auto it = t.captures.find(test.key);
     if (it == t.captures.end()) continue;
@@ -69,7 +71,7 @@ void add_test_points(const Tested& t, const Words& words, std::vector<Point>& po
            "", ""});
       open = true;
     }
-    if (wrong.empty() && it->second->missing.empty())
+    if (wrong.empty() && it->second->missing.empty() && !doubted.contains(test.key))
       points.push_back({Weight::Good, words.text("station-within", {{"test", test.title}}), "", "", ""});
   }
   open = open || !t.before_repair.empty();
@@ -231,16 +233,18 @@ Outcome outcome_at(const Work& w, const Knowledge& k, const StationState& state)
   if (t.plan == nullptr || (t.captures.empty() && t.skipped.empty() && t.before_repair.empty())) return o;
   bool fails = false;
   bool open = t.waiting || t.captures.empty();
-  add_test_points(t, k.words, o.points, fails, open);
-  add_colour(t, w, k.words, o.points, fails, open);
+  std::set<std::string> doubted;  // within limits, and not good all the same
+  add_colour(t, w, k.words, o.points, fails, open, doubted);
   for (const StationTest& test : t.plan->tests) {
     const auto it = t.captures.find(test.key);
     if (!test.video || it == t.captures.end()) continue;
     for (const diagnose::Gap& g : left_open(k, *it->second)) {
       o.points.push_back({Weight::Note, test.title + ": " + g.text + ".", "", g.how, ""});
+      doubted.insert(test.key);
       open = true;
     }
   }
+  add_test_points(t, doubted, k.words, o.points, fails, open);
   add_repairs(w, state, k.words, o.points);
   const bool unlike = add_reference_points(t, w, k, o.points);
   for (const bool picture : {false, true}) add_soak_points(w, state, picture, k.words, o.points, fails, open);

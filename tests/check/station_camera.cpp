@@ -109,6 +109,7 @@ TEST(StationCamera, TheOtherLongRunIsOffered) {
   write_frames(bench.folder.path / "test.camera.yuv", rate, -1, true);
   const json brief = bench.check(1, "C4", "\"station.next\" = \"done\"\n");
   EXPECT_EQ(brief.at("job").at("outcome"), "not decided") << brief.at("points").dump(1);
+  EXPECT_EQ(brief.at("points").dump().find("Camera: within limits"), std::string::npos);
   write_frames(bench.folder.path / "test.camera.yuv", 20 * rate, -1, true);
   // The tone as well: it may be skipped, and the picture's run still counts.
   const json j =
