@@ -156,6 +156,13 @@ std::optional<Number> number_of(const Readings& readings, std::string_view id) {
   return Number{r->number(), r->uncertainty.value_or(0)};
 }
 
+std::optional<Number> hum_frequency_of(const Readings& readings, const std::string& hum) {
+  const Reading* level = find_reading(readings, hum + ".level");
+  const bool doubtful =
+      level != nullptr && level->measured() && level->number() < level->uncertainty.value_or(0);
+  return doubtful ? std::nullopt : number_of(readings, hum + ".frequency");
+}
+
 std::optional<std::string> text_of(const Readings& readings, std::string_view id) {
   const Reading* r = find_reading(readings, id);
   if (r == nullptr || !std::holds_alternative<std::string>(r->value)) return std::nullopt;

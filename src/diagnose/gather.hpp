@@ -62,6 +62,9 @@ struct Number {
   double u = 0;
 };
 [[nodiscard]] std::optional<Number> number_of(const Readings& readings, std::string_view id);
+/// Frequency of a picture's hum ("video.hum", "picture.hum") whose level stands out of its own uncertainty:
+/// of what may as well not be there, it says nothing.
+[[nodiscard]] std::optional<Number> hum_frequency_of(const Readings& readings, const std::string& hum);
 [[nodiscard]] std::optional<std::string> text_of(const Readings& readings, std::string_view id);
 [[nodiscard]] std::optional<double> bound_of(const Readings& readings, std::string_view id);
 

@@ -19,6 +19,9 @@ struct Hum {
 std::optional<Hum> hum_frequency(const std::vector<Capture>& captures, std::string_view prefix) {
   std::optional<Hum> best;
   for (const Capture& c : captures) {
+    if (!prefix.starts_with("audio.") &&
+        !hum_frequency_of(c.readings, std::string(prefix.substr(0, prefix.rfind('.')))))
+      continue;
     for (const Reading& r : c.readings) {
       if (!r.id.starts_with(prefix) || !std::holds_alternative<double>(r.value) || !r.uncertainty) continue;
       if (r.number() < least_mains_hz || r.number() > most_mains_hz) continue;

@@ -106,7 +106,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
 
 void lock_of(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
-  const auto mains = number_of(r, "video.hum.frequency");
+  const auto mains = hum_frequency_of(r, "video.hum");
   const auto field = number_of(r, "video.field.frequency");
   if (mains && field) {
     const double u = std::hypot(mains->u, field->u);

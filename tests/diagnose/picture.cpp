@@ -59,6 +59,23 @@ TEST(DiagnosePicture, TerminationsMakeNoSecondFault) {
   }
 }
 
+// A hum whose level its own uncertainty swallows (0.8 +- 10.6 mV, a tilt at the field rate as well) has no
+// frequency to set against the mains'.
+TEST(DiagnosePicture, HumThatMayNotBeThereKeepsNoTime) {
+  for (const double u_mv : {10.6, 0.05}) {
+    Readings r = bars_625();
+    r.push_back(number("video.field.frequency", 50.0001, 1e-6));
+    r.push_back(number("video.hum.level", 0.8, u_mv));
+    r.push_back(number("video.hum.frequency", 50.0012, 0.0087));
+    Readings sound;
+    sound.push_back(number("audio.hum.level", -70, 0.1));
+    sound.push_back(number("audio.hum.frequency", 50.06, 0.0001));
+    const std::vector<Capture> job = {of_readings(r), of_readings(sound, "lines.wav")};
+    EXPECT_EQ(evidence(job, "job.hum").has_value(), u_mv < 1) << u_mv;
+    EXPECT_EQ(evidence(job, "video.lock").has_value(), u_mv < 1) << u_mv;
+  }
+}
+
 // An end of R leaves 2 R / (R + 75): four thirds at 150 ohm, 1.16 dB more than nominal at 100 ohm (voltage
 // divider). A supply that sags lifts no level.
 TEST(DiagnosePicture, AnEndOfMoreThan75OhmIsNoSupply) {
