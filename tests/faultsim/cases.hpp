@@ -10,7 +10,7 @@
 
 namespace faultsim_test {
 
-constexpr std::uint64_t first_scoring_seed = 9'000'000;
+constexpr std::uint64_t first_scoring_seed = 10'000'000;
 
 struct Case {
   std::vector<std::string> faults;  ///< what was put in; empty: nothing
