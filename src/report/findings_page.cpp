@@ -68,8 +68,8 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
                               phrase::page_title, style, word, escaped(diagnosis_headline(d)));
   s += "<p class=\"small soft\">" +
        fmt::format(phrase::from_signs_page, d.signs_used, d.signs_used == 1 ? "" : "s") + "</p>";
-  for (const diagnose::Gap& g : open_gaps(d)) s += "<p class=\"note\">" + escaped(g.text) + ".</p>";
-  for (const std::string& n : notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
+  for (const diagnose::Gap& g : open_gaps(d)) s += "<p class=\"note\">" + prose(g.text) + ".</p>";
+  for (const std::string& n : notes) s += "<p class=\"note\">" + prose(n) + "</p>";
   const std::string cure = cure_first(d);
   if (d.next_test || !cure.empty() || !d.cautions.empty()) s += heading(phrase::do_next);
   for (const std::string& c : d.cautions) s += paragraph("warn", phrase::caution, c);

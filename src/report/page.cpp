@@ -5,6 +5,7 @@
 #include <linebench/report/format.hpp>
 #include <linebench/report/page.hpp>
 #include <linebench/report/view.hpp>
+#include <regex>
 
 #include "page_parts.hpp"
 #include "page_style.hpp"
@@ -38,7 +39,7 @@ std::string verdict_box(const View& view) {
   const std::string word(to_string(view.mark));
   const char* sign = view.mark == Mark::Pass ? "\u2714 " : view.mark == Mark::Fail ? "\u2718 " : "";
   const std::string next = paragraph("do", phrase::next, view.next);
-  return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>{}", word, sign, word, escaped(view.headline), next);
+  return html("<p class=\"verdict {}\"><b>{}{}</b>{}</p>{}", word, sign, word, prose(view.headline), next);
 }
 
 std::string facts_html(const View& view) {
@@ -46,8 +47,8 @@ std::string facts_html(const View& view) {
   for (const std::string& f : view.facts) s += "<li>" + escaped(f) + "</li>";
   if (!view.limit_set.empty()) s += "<li>" + escaped(phrase::limits + view.limit_set) + "</li>";
   s += "</ul>";
-  for (const std::string& w : view.warnings) s += "<p class=\"warn\">" + escaped(w) + "</p>";
-  for (const std::string& n : view.notes) s += "<p class=\"note\">" + escaped(n) + "</p>";
+  for (const std::string& w : view.warnings) s += "<p class=\"warn\">" + prose(w) + "</p>";
+  for (const std::string& n : view.notes) s += "<p class=\"note\">" + prose(n) + "</p>";
   return s;
 }
 
@@ -59,7 +60,7 @@ std::string problems_html(const View& view) {
     s += html("<div class=\"small soft\">{} ", phrase::limit) + escaped(p.limit) + " \u00b7 " +
          escaped(p.source);
     if (!p.remark.empty()) s += " \u00b7 " + escaped(p.remark);
-    s += "</div><p>" + escaped(p.meaning) + "</p>" + paragraph("do", phrase::next, p.next) + "</li>";
+    s += "</div><p>" + prose(p.meaning) + "</p>" + paragraph("do", phrase::next, p.next) + "</li>";
   }
   return s + "</ol>";
 }
@@ -88,7 +89,7 @@ std::string row_html(const Row& row, const View& view) {
   s += "<td>" + (row.limit.empty() ? "" : verdict_tag(row.verdict)) + "</td><td class=\"lim\">" +
        escaped(row.limit);
   if (!row.source.empty()) s += " <span class=\"src\">" + escaped(row.source) + "</span>";
-  s += "</td><td class=\"rem\">" + escaped(row.remark) + "</td></tr>";
+  s += "</td><td class=\"rem\">" + prose(row.remark) + "</td></tr>";
   return s;
 }
 
@@ -119,7 +120,7 @@ std::string gaps_html(const View& view) {
   for (const Gap& g : view.gaps) {
     s += "<dt>" + escaped(g.labels);
     if (g.wanted) s += html(" <span class=\"tag INCOMPLETE\">{}</span>", phrase::required);
-    s += "</dt><dd>" + escaped(g.reason) + "</dd>";
+    s += "</dt><dd>" + prose(g.reason) + "</dd>";
   }
   return s + "</dl>";
 }
@@ -133,7 +134,7 @@ std::string title_of(const PageSection& section) {
 std::string section_html(const PageSection& section, const View& view, std::size_t index) {
   std::string s =
       html("<section id=\"c{}\"><h2>{}</h2>", std::to_string(index + 1), escaped(title_of(section)));
-  if (!section.story.empty()) s += "<p>" + escaped(section.story) + "</p>";
+  if (!section.story.empty()) s += "<p>" + prose(section.story) + "</p>";
   s += verdict_box(view) + facts_html(view) + problems_html(view);
   const std::string plots = plots_html(section, "c" + std::to_string(index + 1));
   if (!plots.empty()) s += heading(phrase::plots) + plots;
@@ -157,7 +158,12 @@ std::string heading(const char* words) { return html("<h3>{}</h3>", words); }
 
 std::string paragraph(const char* style, const char* title, const std::string& text) {
   if (text.empty()) return {};
-  return html("<p class=\"{}\"><b>{}</b> {}</p>", style, title, escaped(text));
+  return html("<p class=\"{}\"><b>{}</b> {}</p>", style, title, prose(text));
+}
+
+std::string prose(std::string_view text) {
+  static const std::regex option("(^|[^-A-Za-z0-9])(--[a-z][a-z0-9-]*)");
+  return std::regex_replace(escaped(text), option, "$1<span class=\"opt\">$2</span>");
 }
 
 std::string escaped(std::string_view text) {

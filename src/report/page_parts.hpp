@@ -4,6 +4,7 @@
 #include <linebench/report/page.hpp>
 #include <linebench/report/view.hpp>
 #include <string>
+#include <string_view>
 #include <vector>
 
 namespace linebench::report {
@@ -13,6 +14,10 @@ namespace linebench::report {
 
 /// A heading within a section. @param words HTML.
 [[nodiscard]] std::string heading(const char* words);
+
+/// Escaped text whose option names (`--limits`) are kept whole at a line's end: browsers break after a
+/// hyphen.
+[[nodiscard]] std::string prose(std::string_view text);
 
 /// A paragraph of the style sheet's class `style`, its title in bold; empty for an empty text.
 /// @param title HTML. @param text is escaped here.

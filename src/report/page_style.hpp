@@ -59,7 +59,7 @@ tbody th{font-weight:500}tr.grp th{padding-top:14px;font-weight:700;border-botto
 td.num{text-align:right;white-space:nowrap}td.unc{color:var(--soft)}th.num{text-align:right}
 td.num{padding-right:4px}td.num small,td.unit{color:var(--soft);font-size:.87em}td.num+td.num{padding-left:14px}
 tr.bad td,tr.bad th{background:var(--failbg)}tr.bad td.v{font-weight:700}
-.tag{font-weight:700;white-space:nowrap}
+.tag{font-weight:700;white-space:nowrap}.opt{white-space:nowrap}
 td .src{color:var(--soft);font-size:.86em}td.rem{color:var(--soft);font-size:.86em}
 a{color:var(--s0)}dl{margin:0}dt{font-weight:600;margin-top:8px}dd{margin:0;color:var(--soft)}
 footer{color:var(--soft);font-size:.85rem;margin-top:22px}

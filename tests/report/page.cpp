@@ -119,6 +119,17 @@ TEST(Page, EscapesHostileNames) {
   expect_balanced(page);
 }
 
+TEST(Page, KeepsOptionNamesWholeAtALinesEnd) {
+  report::PageSection s = full_section();
+  s.story = "Take --limits NAME or (--full-scale V) & read <--x> again; a--b and 3 -- 4 are no options.";
+  const std::string page = report::html_page({}, {s});
+  EXPECT_NE(page.find("Take <span class=\"opt\">--limits</span> NAME or (<span "
+                      "class=\"opt\">--full-scale</span> V) &amp; "
+                      "read &lt;<span class=\"opt\">--x</span>&gt; again; a--b and 3 -- 4 are no options."),
+            std::string::npos);
+  EXPECT_NE(page.find(".opt{white-space:nowrap}"), std::string::npos);
+}
+
 TEST(Page, SeveralSectionsGetASummaryWithLinks) {
   const std::string page = report::html_page({}, {full_section(), full_section()});
   EXPECT_NE(page.find("<h2>Summary</h2>"), std::string::npos);
