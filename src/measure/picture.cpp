@@ -98,6 +98,20 @@ void widen_by_uneven_hum(double percent, Readings& lines) {
   }
 }
 
+// The dark bar between pictures passes through a picture that rolls, and takes its share of every mean over
+// frames.
+void drop_levels(Readings& levels) {
+  const char* why =
+      "the picture rolls, and the dark bar between pictures passes through what is looked at; cure the roll "
+      "first";
+  for (Reading& r : levels) {
+    const bool level = r.id.starts_with("picture.luma.") || r.id.starts_with("picture.bars.") ||
+                       r.id.starts_with("picture.echo.") || r.id == "picture.hue" ||
+                       r.id == "picture.saturation" || r.id == "picture.multiburst";
+    if (level && r.measured()) r = unmeasurable(r.id, why);
+  }
+}
+
 class Pass {
  public:
   Pass(const PictureSetup& setup, const PictureOptions& options, bool for_page)
@@ -150,6 +164,7 @@ class Pass {
     lines_.finish(roll_.rolling(), noise_.noise(), lines, traces);
     widen_by_uneven_hum(hum_.uneven_percent(), lines);
     levels_.finish(noise_.noise(), options_, out, traces);
+    if (roll_.rolling()) drop_levels(out);
     if (bent(lines)) {
       const char* why =
           "lines stand beside each other (tearing, flagging or jitter), so their mean smears; cure that "
