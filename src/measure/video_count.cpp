@@ -91,7 +91,6 @@ LineCounter::Number LineCounter::step(const LineMark& mark, const LineMark& next
     } else if (++wrong_ >= 2) {  // once may be a fault on the way; twice, the count is wrong
       number_ = should;
       wrong_ = 0;
-      ++slips_;
     }
   }
   before_broad_ = mark.broad_second;

@@ -38,8 +38,6 @@ class LineCounter {
   };
   /// Number of `mark`, which follows the one given before; `next` is the line after it.
   Number step(const LineMark& mark, const LineMark& next);
-  /// Field syncs seen so far, and those that did not come where the count put them.
-  [[nodiscard]] std::uint64_t slips() const { return slips_; }
 
  private:
   int lines_ = 625;
@@ -51,7 +49,6 @@ class LineCounter {
   std::uint64_t last_index_ = 0;
   bool started_ = false;
   std::uint64_t frame_ = 0;
-  std::uint64_t slips_ = 0;
 };
 
 }  // namespace linebench::measure

@@ -41,12 +41,10 @@ BurstProbe::BurstProbe(double hz, double rate_hz) : hz_(hz), rate_hz_(rate_hz) {
   const auto length = static_cast<std::size_t>(std::floor((burst_to - burst_from) * 1e-6 * rate_hz));
   table_.resize(length);
   double sum = 0;
-  double sum2 = 0;
   for (std::size_t k = 0; k < length; ++k) {
     const double s =
         std::sin(std::numbers::pi * (static_cast<double>(k) + 1) / (static_cast<double>(length) + 1));
     sum += s * s;
-    sum2 += s * s * s * s;
   }
   for (std::size_t k = 0; k < length; ++k) {
     const double s =
@@ -55,7 +53,6 @@ BurstProbe::BurstProbe(double hz, double rate_hz) : hz_(hz), rate_hz_(rate_hz) {
                    std::polar(1.0, -2.0 * std::numbers::pi * hz * static_cast<double>(k) / rate_hz);
     table_[k] = std::complex<float>(static_cast<float>(z.real()), static_cast<float>(z.imag()));
   }
-  noise_gain_ = std::sqrt(2.0 * sum2) / sum;
 }
 
 std::complex<double> BurstProbe::operator()(const SampleWindow& w, double t0, double blanking_v) const {

@@ -49,13 +49,10 @@ class BurstProbe {
   /// A of A sin(2 pi hz n / rate + phase) in the middle of the burst, as complex.
   [[nodiscard]] std::complex<double> operator()(const SampleWindow& w, double t0, double blanking_v) const;
   [[nodiscard]] double hz() const { return hz_; }
-  /// Standard deviation of each component of the result for white noise of 1 V rms.
-  [[nodiscard]] double noise_gain() const { return noise_gain_; }
 
  private:
   double hz_ = 0;
   double rate_hz_ = 0;
-  double noise_gain_ = 0;
   std::vector<std::complex<float>> table_;
 };
 

@@ -145,7 +145,6 @@ std::unique_ptr<ShapeTable> ShapeBank::make(ShapeKind kind, double had_ns, doubl
       for (Complex& v : curve) v *= response / last;
     }
     table->end_re_ = response.real();
-    table->end_im_ = 0;
   }
   if (kind == ShapeKind::Slope) integrate(1 / rows);
 

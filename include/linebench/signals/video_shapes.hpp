@@ -50,7 +50,6 @@ class ShapeTable {
   [[nodiscard]] std::size_t taps() const { return taps_; }
   [[nodiscard]] double half_width() const { return half_; }
   [[nodiscard]] double end_re() const { return end_re_; }
-  [[nodiscard]] double end_im() const { return end_im_; }
   [[nodiscard]] bool complex() const { return !im_.empty(); }
 
  private:
@@ -59,7 +58,6 @@ class ShapeTable {
   std::size_t rows_ = 0;
   double half_ = 0;  ///< samples
   double end_re_ = 0;
-  double end_im_ = 0;
   std::vector<float> re_;
   std::vector<float> im_;
 };
