@@ -164,7 +164,7 @@ class Pass {
     lines_.finish(roll_.rolling(), noise_.noise(), lines, traces);
     widen_by_uneven_hum(hum_.uneven_percent(), lines);
     levels_.finish(noise_.noise(), options_, out, traces);
-    if (roll_.rolling()) drop_levels(out);
+    if (roll_.moving()) drop_levels(out);
     if (bent(lines)) {
       const char* why =
           "lines stand beside each other (tearing, flagging or jitter), so their mean smears; cure that "

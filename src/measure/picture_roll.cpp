@@ -288,6 +288,7 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
                                "camera turns"));
     return;
   }
+  moving_ = std::abs(lines) > std::max(0.1, u);
   rolling_ = std::abs(lines) > std::max(0.1, 2 * u);
   std::string remark;
   if (uneven && std::abs(lines) > u)

@@ -14,6 +14,8 @@ class PictureRollMeter final : public FrameMeter {
   void finish(Readings& out, PictureTraces* traces);
   /// After finish().
   [[nodiscard]] bool rolling() const { return rolling_; }
+  /// After finish(): it does not stand still, however badly the roll is known.
+  [[nodiscard]] bool moving() const { return moving_; }
 
  private:
   static constexpr int columns = 24;
@@ -44,7 +46,7 @@ class PictureRollMeter final : public FrameMeter {
   double gained_ = 0, detail_rest_ = 0, moved_ = 0;
   std::uint64_t tried_ = 0, lost_ = 0, plain_ = 0;
   std::vector<double> track_s_, track_lines_;
-  bool rolling_ = false;
+  bool rolling_ = false, moving_ = false;
 };
 
 }  // namespace linebench::measure

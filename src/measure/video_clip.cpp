@@ -13,8 +13,10 @@ namespace {
 
 constexpr double lowest_mv = -300, highest_mv = 1500, bin_mv = 8;  // of a nominal signal
 constexpr std::uint64_t every = 4;                                 // lines
-// Below, twice the subcarrier, which flat peaks are made of, lies beyond half the rate by more than a little.
 constexpr double least_samples_a_cycle = 3.5;
+// Below, a recorder's filter takes out twice the subcarrier, which flat peaks are made of: that they look
+// whole then says nothing.
+constexpr double least_samples_for_whole = 4.5;
 constexpr double least_colour_mv = 30;                          // peak, of a nominal signal
 constexpr double top_half_angle = 25 * std::numbers::pi / 180;  // of a cycle, round its peak
 constexpr double least_lack = 0.05;  // of the amplitude: a sine cut 24 degrees from its peak
@@ -36,6 +38,9 @@ ClipMeter::ClipMeter(const VideoSetup& setup)
       active_to_us_(nominal(setup.lines).active_end_us()),
       white_mv_(nominal(setup.lines).white_mv.nominal * setup.gain()),
       fast_enough_(setup.rate_hz * 1e-6 * setup.subcarrier_us() >= least_samples_a_cycle),
+      // What a filter at half the rate leaves of flat peaks ripples over their level: 7 mV at 27 MS/s, 28
+      // at 17.7.
+      level_share_(setup.rate_hz * 1e-6 * setup.subcarrier_us() < 6 ? 0.045 : 0.02),
       colour_block_us_(fast_enough_ ? 4 * setup.subcarrier_us() : 0),
       corner_block_us_(two_cycles_us(setup)),
       noise_mv_(setup.noise_mv) {
@@ -178,7 +183,8 @@ std::optional<ClipMeter::Cut> ClipMeter::cut_colours(double noise_mv) const {
     const double scatter = std::sqrt(std::max(0.0, c.lack_square / c.count - lack * lack) / c.count);
     if (lack < least_lack * c.amplitude / c.count || lack < 1.5 * gain_ + 5 * scatter) continue;
     if (best && c.count <= best->share * total) continue;
-    best = Cut{c.top / c.count, 0.01 * white_mv_ + noise_mv / std::sqrt(c.count), c.count / total, total};
+    best = Cut{c.top / c.count, level_share_ * white_mv_ + noise_mv / std::sqrt(c.count), c.count / total,
+               total};
   }
   return best;
 }
@@ -226,12 +232,13 @@ void ClipMeter::finish(const VideoSetup& setup, Readings& out) {
     if (colours_[i].count >= least_steady / 4)
       highest = std::max(highest, colours_[i].top / colours_[i].count);
   }
-  if (steady < least_steady) {
+  const double samples_a_cycle = setup.rate_hz * 1e-6 * setup.subcarrier_us();
+  if (steady < least_steady || samples_a_cycle < least_samples_for_whole) {
     out.push_back(unmeasurable(
         "video.clipped",
-        setup.colour && !fast_enough_
+        setup.colour && samples_a_cycle < least_samples_for_whole
             ? fmt::format("{:.3g} MS/s do not show the peaks of colour; take {:.0f} MS/s or more",
-                          setup.rate_hz * 1e-6, std::ceil(least_samples_a_cycle / setup.subcarrier_us()))
+                          setup.rate_hz * 1e-6, std::ceil(least_samples_for_whole / setup.subcarrier_us()))
         : !setup.colour
             ? "no colour burst was found to follow colours by, and a flat white alone does not show whether "
               "it "

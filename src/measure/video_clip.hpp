@@ -49,6 +49,7 @@ class ClipMeter : public LineMeter {
   double active_from_us_, active_to_us_;
   double white_mv_;         // nominal, at this signal's level
   bool fast_enough_;        // for the peaks of colour
+  double level_share_;      // of white: what the level of cut peaks is known to
   double colour_block_us_;  // 0: no colour, or too slow for it
   double corner_block_us_;
   double noise_mv_;

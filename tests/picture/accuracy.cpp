@@ -213,6 +213,24 @@ TEST(PictureRoll, SubLineUpAndDown) {
   }
 }
 
+// What lies between two pictures passes through a rolling one and takes its share of every mean over frames.
+TEST(PictureRoll, LeavesNoLevels) {
+  Scene s;
+  s.noise = 1;
+  // 49 of 625 lines are no picture [BT.470]; they go down by 3.4 lines a frame.
+  s.other = [](double, int frame, int row) {
+    const double at = row - 3.4 * frame + 40;
+    return at - 625 * std::floor(at / 625) >= 576 ? -107.0 : 0.0;
+  };
+  const Readings r = measure(s, 50);
+  EXPECT_GT(number(r, "picture.roll"), 2);
+  for (const Reading& x : r) {
+    const bool level = x.id.starts_with("picture.luma.") || x.id.starts_with("picture.bars.") ||
+                       x.id == "picture.hue" || x.id == "picture.saturation";
+    EXPECT_FALSE(level && x.measured()) << x.id << " " << x.number();
+  }
+}
+
 TEST(PictureNoise, OverTheRange) {
   for (const double codes : {0.5, 1.0, 3.0, 8.0}) {
     Scene s;
