@@ -122,31 +122,29 @@ double PictureRollMeter::detail_cost(const Rows& now, int shift) const {
 }
 
 PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected, bool everywhere) const {
-  const int middle = everywhere ? 0 : static_cast<int>(std::lround(expected));
-  const int range = everywhere ? rows_ / 2 : 6;
+  const auto middle = static_cast<int>(std::lround(expected));
+  const int low = everywhere ? -rows_ / 2 : middle - 6;
+  const int high = everywhere ? rows_ / 2 : middle + 6;
+  std::vector<double> costs;
   double best = std::numeric_limits<double>::infinity();
-  int at = 0;
   double sum = 0;
   int count = 0;
-  for (int d = middle - range; d <= middle + range; ++d) {
-    const double c = cost(now, d);
-    if (!std::isfinite(c)) continue;
+  for (int d = low - 1; d <= high + 1; ++d) {
+    const double c = costs.emplace_back(cost(now, d));
+    if (d < low || d > high || !std::isfinite(c)) continue;
     sum += c;
     ++count;
-    // Where it makes no difference, the picture has not moved.
-    const double weighed = c * (1 + 1e-4 * std::abs(d - middle)) + 1e-6 * std::abs(d);
-    if (weighed < best) best = weighed, at = d;
+    best = std::min(best, c);
   }
   Match m;
   if (count == 0) return m;
-  // Crosshatch and other repeating detail fit as well a period on: by noise alone even better.
-  if (std::abs(at - middle) > 6) {
-    int near = middle;
-    double near_cost = std::numeric_limits<double>::infinity();
-    for (int d = middle - 6; d <= middle + 6; ++d) {
-      if (const double c = cost(now, d); c < near_cost) near_cost = c, near = d;
-    }
-    if (near_cost < 1.15 * best + 2) at = near;
+  // Crosshatch and other repeating detail fit as well a period on, by noise alone even better; and where it
+  // makes no difference, the picture has not moved. The nearest of those that fit is taken.
+  int at = high + rows_;
+  for (int d = low; d <= high; ++d) {
+    const double* c = &costs[static_cast<std::size_t>(d - low + 1)];
+    const bool fits = *c <= best || (*c < 1.15 * best + 2 && *c <= c[-1] && *c <= c[1]);
+    if (fits && std::abs(d - middle) < std::abs(at - middle)) at = d;
   }
   const double a = cost(now, at - 1);
   const double b = cost(now, at);
@@ -158,36 +156,77 @@ PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected,
   }
   const double mean = sum / count;
   m.quality = mean > 0 ? 1 - b / mean : 0;
-  m.clear = m.quality > 0.3 && std::abs(at - middle) < range;
+  m.held = held(now, at, -1, b) && held(now, at, 1, b);
+  m.clear = m.held && m.quality > 0.3 && at > low && at < high;
   return m;
+}
+
+// Where the reference is all alike, a bar that has come in since fits wherever the rows it covers are left
+// out of the comparison: the place is known only when a shift further to either side fits worse.
+bool PictureRollMeter::held(const Rows& now, int at, int side, double best) const {
+  return std::ranges::any_of(std::array{3, 7, 12, rows_ / 8}, [&](int off) {
+    const double c = cost(now, at + side * off);
+    return std::isfinite(c) && c > 1.15 * best + 4;
+  });
+}
+
+// The frame stands where the rows before it left off, as far as is known: a straight line through its frames
+// has a place of its own.
+void PictureRollMeter::begin(double x) {
+  close();
+  reference_ = now_;
+  reference_at_ = at_;
+  x0_ = last_x_ = x;
+  y0_ = last_y_ = at_;
+  run_ = {.n = 1};
+  run_references_ = 0;
+  misses_ = 0;
+}
+
+void PictureRollMeter::close() {
+  if (run_.n < 2) return;
+  frames_ += run_.n;
+  ++runs_;
+  const double xx = run_.xx - run_.x * run_.x / run_.n;
+  xx_ += xx;
+  xy_ += run_.xy - run_.x * run_.y / run_.n;
+  yy_ += run_.yy - run_.y * run_.y / run_.n;
+  // A new reference's own error steps all the places after it. A step by e anywhere along n places turns the
+  // line through them by e / n x sqrt(36 / 30), root mean square over where it comes.
+  steps_weight_ += xx * xx * run_references_ * 1.2 / (run_.n * run_.n);
+  run_ = {};
+  run_references_ = 0;
 }
 
 void PictureRollMeter::push(const PictureView& view) {
   features(view, now_);
+  const auto x = static_cast<double>(view.frame->number);
   if (view.index == 0) {
-    reference_ = now_;
-    n_ = 1;
-    track_s_.push_back(0);
-    track_lines_.push_back(0);
+    begin(x);
+    note_track(view.time_s);
     return;
   }
   ++tried_;
-  const bool everywhere = view.index < 4 || lost_ * 4 > tried_;
-  Match m = find(now_, at_ + speed_ - reference_at_, everywhere);
-  if (!m.clear && !everywhere) m = find(now_, 0, true);
+  const bool everywhere = run_.n < 4;
+  const double expected = at_ + speed_ * (x - last_x_);
+  Match m = find(now_, expected - reference_at_, everywhere);
+  if (!m.clear && !everywhere) m = find(now_, expected - reference_at_, true);
   if (!m.clear) {
     // Rows that are all alike show nothing, whatever moves.
     const double still = cost(now_, 0);
-    const double moved = cost(now_, rows_ / 8);
-    if (moved < 1.15 * still + 4) ++plain_;
-    ++lost_;
-    reference_ = now_;
-    reference_at_ = at_;
+    const bool plain = cost(now_, rows_ / 8) < 1.15 * still + 4;
+    if (plain) ++plain_;
+    if (m.held || plain) ++lost_;
+    // One bad frame does not end a run.
+    if (m.held && !plain && ++misses_ < 2) return;
+    at_ = expected;
+    begin(x);
     return;
   }
   const double place = reference_at_ + m.lines;
-  speed_ = place - at_;
+  speed_ = (place - at_) / std::max(1.0, x - last_x_);
   at_ = place;
+  misses_ = 0;
   const auto whole = static_cast<int>(std::lround(m.lines));
   agreement_ += agreement(now_, whole, m.lines - whole);
   ++asked_;
@@ -197,28 +236,33 @@ void PictureRollMeter::push(const PictureView& view) {
     detail_rest_ += rest;
     moved_ += 1;
   }
-  const auto x = static_cast<double>(view.frame->number);
-  if (n_ > 1 && x == last_x_ + 1) {
+  if (x == last_x_ + 1) {
     steps_ += 1;
     step_ += at_ - last_y_;
     step_square_ += (at_ - last_y_) * (at_ - last_y_);
   }
   last_x_ = x;
   last_y_ = at_;
-  n_ += 1;
-  sx_ += x;
-  sy_ += at_;
-  sxx_ += x * x;
-  sxy_ += x * at_;
-  syy_ += at_ * at_;
-  if (track_s_.size() < 2000) {
-    track_s_.push_back(view.time_s);
-    track_lines_.push_back(at_ * setup_.fields);
-  }
+  const double dx = x - x0_;
+  const double dy = at_ - y0_;
+  run_.n += 1;
+  run_.x += dx;
+  run_.y += dy;
+  run_.xx += dx * dx;
+  run_.xy += dx * dy;
+  run_.yy += dy * dy;
+  note_track(view.time_s);
   if (std::abs(m.lines) > rows_ / 8.0) {
     reference_ = now_;
     reference_at_ = at_;
+    ++run_references_;
   }
+}
+
+void PictureRollMeter::note_track(double time_s) {
+  if (track_s_.size() >= 2000) return;
+  track_s_.push_back(time_s);
+  track_lines_.push_back(at_ * setup_.fields);
 }
 
 void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
@@ -236,33 +280,36 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
     traces->roll_s = track_s_;
     traces->roll_lines = track_lines_;
   }
-  if (lost_ * 3 > tried_ || n_ < 3) {
+  close();
+  if (lost_ * 3 > tried_ || frames_ < 2 + runs_) {
     out.push_back(
         unmeasurable("picture.roll", "the picture changes too much from frame to frame to follow it"));
     return;
   }
-  const double spread = sxx_ - sx_ * sx_ / n_;
-  const double slope = (sxy_ - sx_ * sy_ / n_) / spread;
-  const double rest = std::max(0.0, syy_ - sy_ * sy_ / n_ - slope * slope * spread);
-  const double sigma = std::sqrt(rest / std::max(1.0, n_ - 2));
+  const double slope = xy_ / xx_;
+  const double rest = std::max(0.0, yy_ - slope * xy_);
+  const double over = frames_ - runs_ - 1;  // beyond a place for each run and one speed for all
+  const double sigma = std::sqrt(rest / std::max(1.0, over));
   const double u_place = std::max(sigma, 0.001);
   const double lines = setup_.fields * slope;
   // Places between lines are off in a way that comes again line by line, so that of a slow roll neighbours
   // err alike: by their steps [von Neumann's ratio], as an autoregression of first order.
-  const double square = rest / n_;
+  const double square = rest / frames_;
   const double step = steps_ > 0 ? step_square_ - 2 * slope * step_ + steps_ * slope * slope : 0;
   const double alike = steps_ > 8 && square > 0 ? std::clamp(1 - step / steps_ / square / 2, 0.0, 0.98) : 0.0;
   const double together = std::sqrt((1 + alike) / (1 - alike));
-  const double free = std::max(2.0, (n_ - 2) * (1 - alike) / (1 + alike));
+  const double free = std::max(2.0, over * (1 - alike) / (1 + alike));
   // Halfway between two lines it is found off by as much as this, at either end.
   constexpr double between = 0.0015;
-  const double u_ends = setup_.fields * between * std::sqrt(n_ / (12 * spread));
+  const double u_ends = setup_.fields * between * std::sqrt(frames_ / (12 * xx_));
+  const double u_references = setup_.fields * 2 * sigma * std::sqrt(steps_weight_) / xx_;
   const double u = std::hypot(
-      std::hypot(setup_.fields * coverage_factor(free) * u_place * together / std::sqrt(spread), u_ends),
+      std::hypot(u_references, setup_.fields * coverage_factor(free) * u_place * together / std::sqrt(xx_),
+                 u_ends),
       0.0004 * lines,
       5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
   // A picture that shakes or is panned up and down does not roll, but it does move.
-  const bool uneven = sigma > 2 && sigma > 0.1 * std::abs(slope) * n_;
+  const bool uneven = sigma > 2 && sigma > 0.1 * std::abs(slope) * frames_;
   if (std::abs(lines) <= u && u > 0.1) {
     out.push_back(unmeasurable(
         "picture.roll",

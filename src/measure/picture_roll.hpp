@@ -23,6 +23,7 @@ class PictureRollMeter final : public FrameMeter {
   struct Match {
     double lines = 0;    // of the field
     double quality = 0;  // share of the picture's vertical change that the shift explains
+    bool held = false;   // a shift to either side fits worse
     bool clear = false;
   };
   void features(const PictureView& view, Rows& out) const;
@@ -31,13 +32,25 @@ class PictureRollMeter final : public FrameMeter {
   [[nodiscard]] double detail_cost(const Rows& now, int shift) const;
   [[nodiscard]] Match find(const Rows& now, double expected, bool everywhere) const;
 
+  [[nodiscard]] bool held(const Rows& now, int at, int side, double best) const;
+  void begin(double x);
+  void close();
+  void note_track(double time_s);
+
   const PictureSetup& setup_;
   int rows_ = 0;
   Rows reference_, now_;
   double reference_at_ = 0;  // lines of the field the reference had moved
   double at_ = 0, speed_ = 0;
-  // Straight line through place over frame number.
-  double n_ = 0, sx_ = 0, sy_ = 0, sxx_ = 0, sxy_ = 0, syy_ = 0;
+  // Sums of the run of frames followed now, places over frame numbers counted from its first.
+  struct Sums {
+    double n = 0, x = 0, y = 0, xx = 0, xy = 0, yy = 0;
+  };
+  Sums run_;
+  double x0_ = 0, y0_ = 0;
+  int misses_ = 0, run_references_ = 0;
+  // Of the runs that are over, about each one's own mean.
+  double frames_ = 0, runs_ = 0, xx_ = 0, xy_ = 0, yy_ = 0, steps_weight_ = 0;
   // Steps from a frame to the next: how many, their sum and that of their squares.
   double steps_ = 0, step_ = 0, step_square_ = 0, last_x_ = 0, last_y_ = 0;
   double agreement_ = 0;  // sum over the frames asked

@@ -223,11 +223,40 @@ TEST(PictureRoll, LeavesNoLevels) {
     return at - 625 * std::floor(at / 625) >= 576 ? -107.0 : 0.0;
   };
   const Readings r = measure(s, 50);
-  EXPECT_GT(number(r, "picture.roll"), 2);
+  EXPECT_NEAR(number(r, "picture.roll"), 3.4, 0.1);
   for (const Reading& x : r) {
     const bool level = x.id.starts_with("picture.luma.") || x.id.starts_with("picture.bars.") ||
                        x.id == "picture.hue" || x.id == "picture.saturation";
     EXPECT_FALSE(level && x.measured()) << x.id << " " << x.number();
+  }
+}
+
+// Bars show by the gap alone where they stand, and the first frame does not even show that.
+TEST(PictureRoll, OfBarsByTheGapAlone) {
+  for (const double lines : {-12.5, -3.4, 0.7, 2.0, 27.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.other = [lines](double, int frame, int row) {
+      const double at = row - lines * frame;
+      return at - 625 * std::floor(at / 625) >= 576 ? -107.0 : 0.0;  // [BT.470]
+    };
+    const Readings r = measure(s, 40);
+    EXPECT_NEAR(number(r, "picture.roll"), lines, 0.1);
+    EXPECT_LT(*get(r, "picture.roll").uncertainty, 0.1);
+    EXPECT_LT(std::abs(number(r, "picture.roll") - lines), *get(r, "picture.roll").uncertainty);
+  }
+}
+
+// Lines that come again every so many rows fit a period on as well.
+TEST(PictureRoll, FastOfACrosshatch) {
+  for (const double lines : {8.0, -12.5, 27.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.picture = [](double x, double row) {
+      return std::fmod(row, 44) < 2 || std::fmod(x, 45) < 3 ? 0.75 : 0.1;
+    };
+    s.roll = lines;
+    expect_value(measure(s, 30), "picture.roll", lines, 0.1);
   }
 }
 
