@@ -182,8 +182,11 @@ Exit merge(Context& context, const JobsOptions& o) {
   Store store(store_file(o.store));
   const job::Merged m = store.merge(o.file);
   if (context.json) {
+    nlohmann::json reopened = nlohmann::json::array();
+    for (const job::Job& j : m.reopened) reopened.push_back(j.ref);
     print_document("jobs import", {{"jobs", m.jobs},
                                    {"updated", m.updated},
+                                   {"reopened", reopened},
                                    {"captures", m.captures},
                                    {"sites", m.sites},
                                    {"stations", m.stations}});
@@ -191,6 +194,11 @@ Exit merge(Context& context, const JobsOptions& o) {
     print_text(fmt::format("{} new job{}, {} brought up to date, {} capture{}, {} site{}, {} station{}\n",
                            m.jobs, m.jobs == 1 ? "" : "s", m.updated, m.captures, m.captures == 1 ? "" : "s",
                            m.sites, m.sites == 1 ? "" : "s", m.stations, m.stations == 1 ? "" : "s"));
+    for (const job::Job& j : m.reopened)
+      print_text(fmt::format(
+          "{} is open again: it was finished with other answers than now stand in it; go on with: linebench "
+          "check {} --job {}\n",
+          j.ref, job::to_string(j.kind), j.ref));
   }
   return Exit::Ok;
 }

@@ -16,6 +16,11 @@ std::string new_uid() {
   return text.data();
 }
 
+std::int64_t now_ms() {
+  using namespace std::chrono;
+  return floor<milliseconds>(system_clock::now()).time_since_epoch().count();
+}
+
 std::string now() {
   using namespace std::chrono;
   const auto t = floor<milliseconds>(system_clock::now());

@@ -68,6 +68,31 @@ CREATE INDEX job_order ON job(order_at);
 ALTER TABLE capture ADD COLUMN taken_as TEXT NOT NULL DEFAULT '';
 ALTER TABLE capture ADD COLUMN judged_as TEXT NOT NULL DEFAULT '';
 )sql",
+    // What a job's records are in order by: the time they were kept, but always after what was there already.
+    // Rows come in another order from another laptop's store; this stays the same in both.
+    R"sql(
+ALTER TABLE step ADD COLUMN order_ms INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE note ADD COLUMN order_ms INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE mark ADD COLUMN order_ms INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE capture ADD COLUMN order_ms INTEGER NOT NULL DEFAULT 0;
+CREATE TEMP TABLE kept AS
+  SELECT 'step' AS kind, rowid AS position, uid, job, at FROM step UNION ALL
+  SELECT 'note', rowid, uid, job, at FROM note UNION ALL
+  SELECT 'mark', rowid, uid, job, at FROM mark UNION ALL
+  SELECT 'capture', rowid, uid, job, added_at FROM capture;
+CREATE TEMP TABLE counted AS
+  SELECT kind, uid, job, row_number() OVER (PARTITION BY kind, job ORDER BY position) AS n,
+    coalesce(CAST(strftime('%s', at) AS INTEGER) * 1000 + CAST(substr(at, 21, 3) AS INTEGER), 0) AS ms FROM kept;
+CREATE TEMP TABLE ordered AS
+  SELECT kind, uid, n + max(ms - n) OVER (PARTITION BY kind, job ORDER BY n) AS order_ms FROM counted;
+UPDATE step SET order_ms = o.order_ms FROM ordered o WHERE o.kind = 'step' AND o.uid = step.uid;
+UPDATE note SET order_ms = o.order_ms FROM ordered o WHERE o.kind = 'note' AND o.uid = note.uid;
+UPDATE mark SET order_ms = o.order_ms FROM ordered o WHERE o.kind = 'mark' AND o.uid = mark.uid;
+UPDATE capture SET order_ms = o.order_ms FROM ordered o WHERE o.kind = 'capture' AND o.uid = capture.uid;
+DROP TABLE temp.kept;
+DROP TABLE temp.counted;
+DROP TABLE temp.ordered;
+)sql",
 };
 
 }  // namespace

@@ -70,13 +70,22 @@ void touch(const Database& db, const Job& job) {
   if (db.changes() != 1) throw unusable(fmt::format("job {} is no longer in the store", job.ref));
 }
 
+// Where the next of a job's records stands: at its time, but after all that are there, whatever the clock
+// did.
+std::int64_t next_order(const Database& db, const char* table, const Job& job) {
+  Statement s(db, fmt::format("SELECT coalesce(max(order_ms), 0) FROM {} WHERE job = ?", table));
+  s.bind(job.uid).step();
+  return std::max(now_ms(), s.integer(0) + 1);
+}
+
 void add_step(const Database& db, const Job& job, const std::string& key, const std::string& answer) {
-  Statement(db, "INSERT INTO step(uid, job, key, answer, at) VALUES(?, ?, ?, ?, ?)")
+  Statement(db, "INSERT INTO step(uid, job, key, answer, at, order_ms) VALUES(?, ?, ?, ?, ?, ?)")
       .bind(new_uid())
       .bind(job.uid)
       .bind(key)
       .bind(answer)
       .bind(now())
+      .bind(next_order(db, "step", job))
       .run();
 }
 
@@ -194,7 +203,8 @@ Capture Store::add(const Job& job, Capture c, const std::string& step, std::opti
   Statement(
       *db_,
       "INSERT INTO capture(uid, job, label, path, file, sha256, bytes, view, facts, verdict, limit_set, "
-      "missing, added_at, taken_as, judged_as) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+      "missing, added_at, taken_as, judged_as, order_ms) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
+      "?)")
       .bind(c.uid)
       .bind(job.uid)
       .bind(c.label)
@@ -210,6 +220,7 @@ Capture Store::add(const Job& job, Capture c, const std::string& step, std::opti
       .bind(c.added_at)
       .bind(c.taken_as)
       .bind(c.judged_as)
+      .bind(next_order(*db_, "capture", job))
       .run();
   for (std::size_t i = 0; i < c.readings.size(); ++i) {
     const Reading& r = c.readings[i];
@@ -260,11 +271,12 @@ void Store::answer(const Job& job, const std::string& key, const std::string& an
 void Store::note(const Job& job, const std::string& text) {
   Transaction t(*db_);
   touch(*db_, job);
-  Statement(*db_, "INSERT INTO note(uid, job, text, at) VALUES(?, ?, ?, ?)")
+  Statement(*db_, "INSERT INTO note(uid, job, text, at, order_ms) VALUES(?, ?, ?, ?, ?)")
       .bind(new_uid())
       .bind(job.uid)
       .bind(text)
       .bind(now())
+      .bind(next_order(*db_, "note", job))
       .run();
   t.commit();
 }
@@ -272,13 +284,14 @@ void Store::note(const Job& job, const std::string& text) {
 void Store::mark(const Job& job, const Mark& mark) {
   Transaction t(*db_);
   touch(*db_, job);
-  Statement(*db_, "INSERT INTO mark(uid, job, item, state, note, at) VALUES(?, ?, ?, ?, ?, ?)")
+  Statement(*db_, "INSERT INTO mark(uid, job, item, state, note, at, order_ms) VALUES(?, ?, ?, ?, ?, ?, ?)")
       .bind(new_uid())
       .bind(job.uid)
       .bind(mark.item)
       .bind(mark.state)
       .bind(mark.note)
       .bind(now())
+      .bind(next_order(*db_, "mark", job))
       .run();
   t.commit();
 }

@@ -48,6 +48,55 @@ void match(const Database& db) {
       "LEFT JOIN main.station n ON n.type = o.type AND n.serial = o.serial;");
 }
 
+// What stands in each job: the last answer to a step and the last mark of an item.
+std::string standing(const char* store) {
+  const auto last = [&](const char* table, const char* item, const char* state) {
+    return fmt::format(
+        "SELECT job, '{1}' AS kind, {2} AS item, {3} AS state FROM (SELECT *, row_number() OVER "
+        "(PARTITION BY job, {2} ORDER BY order_ms DESC, uid DESC) AS nth_last FROM {0}.{1}) WHERE nth_last = "
+        "1",
+        store, table, item, state);
+  };
+  return last("step", "key", "answer") + " UNION ALL " + last("mark", "item", "state");
+}
+
+// The jobs that are in both stores: which of them the other store knows in a later state, which of them get
+// something, and what stands in the later state of each.
+void look_at_common(const Database& db) {
+  db.execute(
+      "CREATE TEMP TABLE later AS SELECT o.uid FROM other.job o JOIN main.job j ON j.uid = o.uid "
+      "WHERE o.changed_at > j.changed_at;"
+      "CREATE TEMP TABLE changing AS SELECT uid FROM later UNION "
+      "SELECT job FROM other.step WHERE uid NOT IN (SELECT uid FROM main.step) UNION "
+      "SELECT job FROM other.note WHERE uid NOT IN (SELECT uid FROM main.note) UNION "
+      "SELECT job FROM other.mark WHERE uid NOT IN (SELECT uid FROM main.mark) UNION "
+      "SELECT job FROM other.capture WHERE uid NOT IN (SELECT uid FROM main.capture);"
+      "DELETE FROM temp.changing WHERE uid NOT IN (SELECT uid FROM main.job);");
+  db.execute(
+      fmt::format("CREATE TEMP TABLE stood AS SELECT * FROM ({}) WHERE job IN (SELECT uid FROM changing "
+                  "EXCEPT SELECT uid FROM later) UNION ALL "
+                  "SELECT * FROM ({}) WHERE job IN (SELECT uid FROM later)",
+                  standing("main"), standing("other"))
+          .c_str());
+}
+
+int count_changing(const Database& db) {
+  Statement s(db, "SELECT count(*) FROM changing");
+  s.step();
+  return static_cast<int>(s.integer(0));
+}
+
+// A job that was finished on one laptop while the other one's answers stand now was not finished with those.
+std::vector<std::string> reopen_changed(const Database& db) {
+  Statement s(db, fmt::format("UPDATE main.job SET done = 0, outcome = '' WHERE done = 1 AND uid IN "
+                              "(SELECT job FROM (SELECT * FROM ({}) WHERE job IN (SELECT uid FROM changing) "
+                              "EXCEPT SELECT * FROM stood)) RETURNING uid",
+                              standing("main")));
+  std::vector<std::string> uids;
+  while (s.step()) uids.push_back(s.text(0));
+  return uids;
+}
+
 }  // namespace
 
 void Store::copy_to(const fs::path& file) const {
@@ -67,6 +116,7 @@ Merged Store::merge(const fs::path& other) {
   const Scratch scratch(other);
   Statement(*db_, "ATTACH ? AS other").bind(scratch.file().string()).run();
   Merged m;
+  std::vector<std::string> reopened;
   try {
     Transaction t(*db_);
     match(*db_);
@@ -84,18 +134,15 @@ Merged Store::merge(const fs::path& other) {
         "excluded.cable, "
         "length_m = excluded.length_m, changed_at = excluded.changed_at WHERE excluded.changed_at > "
         "changed_at");
-    m.updated = changed(*db_,
-                        "UPDATE main.job SET done = o.done, outcome = o.outcome, reference = o.reference, "
-                        "title = o.title, complaint = o.complaint, changed_at = o.changed_at, "
-                        "site = coalesce((SELECT ours FROM same_site WHERE theirs = o.site), main.job.site), "
-                        "station = coalesce((SELECT ours FROM same_station WHERE theirs = o.station), "
-                        "main.job.station) "
-                        "FROM other.job o WHERE o.uid = main.job.uid AND o.changed_at > main.job.changed_at");
-    // The findings of the later state replace those of the earlier.
+    look_at_common(*db_);
     db_->execute(
-        "DELETE FROM main.finding WHERE job IN (SELECT o.uid FROM other.job o JOIN main.job j ON j.uid = "
-        "o.uid "
-        "WHERE o.changed_at = j.changed_at);");
+        "UPDATE main.job SET done = o.done, outcome = o.outcome, reference = o.reference, "
+        "title = o.title, complaint = o.complaint, changed_at = o.changed_at, "
+        "site = coalesce((SELECT ours FROM same_site WHERE theirs = o.site), main.job.site), "
+        "station = coalesce((SELECT ours FROM same_station WHERE theirs = o.station), main.job.station) "
+        "FROM other.job o WHERE o.uid = main.job.uid AND o.uid IN (SELECT uid FROM later)");
+    // The findings of the later state replace those of the earlier.
+    db_->execute("DELETE FROM main.finding WHERE job IN (SELECT uid FROM later)");
     // Two jobs of one day whose short names meet: the newcomer's gets more of its uid.
     m.jobs = changed(
         *db_,
@@ -109,22 +156,22 @@ Merged Store::merge(const fs::path& other) {
         "WHERE o.uid NOT IN (SELECT uid FROM main.job) ORDER BY o.rowid");
     db_->execute(
         "INSERT OR IGNORE INTO main.finding SELECT f.* FROM other.finding f JOIN other.job o ON o.uid = "
-        "f.job "
-        "JOIN main.job j ON j.uid = f.job WHERE j.changed_at = o.changed_at ORDER BY f.rowid;");
-    m.captures =
-        changed(*db_, "INSERT OR IGNORE INTO main.capture SELECT * FROM other.capture ORDER BY rowid");
+        "f.job JOIN main.job j ON j.uid = f.job WHERE j.changed_at = o.changed_at ORDER BY f.rowid");
+    m.captures = changed(*db_, "INSERT OR IGNORE INTO main.capture SELECT * FROM other.capture");
     db_->execute("INSERT OR IGNORE INTO main.reading SELECT * FROM other.reading;");
-    for (const char* table : {"step", "note", "mark"}) {
-      db_->execute(fmt::format("INSERT OR IGNORE INTO main.{0} SELECT * FROM other.{0} ORDER BY rowid", table)
-                       .c_str());
-    }
-    db_->execute("DROP TABLE temp.same_site; DROP TABLE temp.same_station;");
+    for (const char* table : {"step", "note", "mark"})
+      db_->execute(fmt::format("INSERT OR IGNORE INTO main.{0} SELECT * FROM other.{0}", table).c_str());
+    m.updated = count_changing(*db_);
+    reopened = reopen_changed(*db_);
+    for (const char* table : {"same_site", "same_station", "later", "changing", "stood"})
+      db_->execute(fmt::format("DROP TABLE temp.{}", table).c_str());
     t.commit();
   } catch (...) {
     sqlite3_exec(db_->handle(), "DETACH other", nullptr, nullptr, nullptr);
     throw;
   }
   db_->execute("DETACH other");
+  for (const std::string& uid : reopened) m.reopened.push_back(job(uid));
   return m;
 }
 

@@ -132,7 +132,7 @@ std::vector<Capture> Store::captures(const Job& job, bool readings) const {
   Statement s(
       *db_,
       "SELECT uid, label, path, file, sha256, bytes, view, facts, verdict, limit_set, missing, added_at, "
-      "taken_as, judged_as FROM capture WHERE job = ? ORDER BY rowid");
+      "taken_as, judged_as FROM capture WHERE job = ? ORDER BY order_ms, uid");
   s.bind(job.uid);
   std::vector<Capture> out;
   while (s.step()) {
@@ -171,7 +171,7 @@ std::vector<Finding> Store::findings(const Job& job) const {
 }
 
 std::vector<Step> Store::steps(const Job& job) const {
-  Statement s(*db_, "SELECT key, answer, at FROM step WHERE job = ? ORDER BY rowid");
+  Statement s(*db_, "SELECT key, answer, at FROM step WHERE job = ? ORDER BY order_ms, uid");
   s.bind(job.uid);
   std::vector<Step> out;
   while (s.step()) out.push_back({s.text(0), s.text(1), s.text(2)});
@@ -192,7 +192,7 @@ std::vector<Step> Store::answers(const Job& job) const {
 }
 
 std::vector<Note> Store::notes(const Job& job) const {
-  Statement s(*db_, "SELECT text, at FROM note WHERE job = ? ORDER BY rowid");
+  Statement s(*db_, "SELECT text, at FROM note WHERE job = ? ORDER BY order_ms, uid");
   s.bind(job.uid);
   std::vector<Note> out;
   while (s.step()) out.push_back({s.text(0), s.text(1)});
@@ -200,11 +200,11 @@ std::vector<Note> Store::notes(const Job& job) const {
 }
 
 std::vector<Mark> Store::marks(const Job& job) const {
-  // By row, not by time: a clock that steps back must not bring an old mark up again.
-  Statement s(
-      *db_,
-      "SELECT m.item, m.state, m.note, m.at FROM mark m JOIN (SELECT item, min(rowid) AS first, max(rowid) "
-      "AS last FROM mark WHERE job = ? GROUP BY item) o ON o.last = m.rowid ORDER BY o.first");
+  Statement s(*db_,
+              "SELECT item, state, note, at FROM (SELECT *, "
+              "row_number() OVER (PARTITION BY item ORDER BY order_ms DESC, uid DESC) AS nth_last, "
+              "min(order_ms) OVER (PARTITION BY item) AS first FROM mark WHERE job = ?) "
+              "WHERE nth_last = 1 ORDER BY first, item");
   s.bind(job.uid);
   std::vector<Mark> out;
   while (s.step()) out.push_back({s.text(0), s.text(1), s.text(2), s.text(3)});

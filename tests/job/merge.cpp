@@ -104,6 +104,90 @@ TEST(Merge, LaterStateOfAJobWins) {
   EXPECT_EQ(a.findings(job).size(), 1u);
 }
 
+std::string stands(const Store& s, const Job& job) {
+  std::string out = s.job(job.uid).done ? "done:" : "open:";
+  for (const Step& a : s.answers(job)) out += " " + a.key + "=" + a.answer;
+  for (const Mark& m : s.marks(job)) out += " " + m.item + "=" + m.state;
+  return out;
+}
+
+void later() { std::this_thread::sleep_for(std::chrono::milliseconds(3)); }
+
+TEST(Merge, OfTwoAnswersTheLaterStandsOnBothLaptops) {
+  const TempFolder folder;
+  const fs::path fa = folder.path() / "a.sqlite", fb = folder.path() / "b.sqlite";
+  Store a(fa);
+  const Job job = a.open_job({JobKind::Feed, "Feed", "", "", "", ""});
+  a.answer(job, "scale", "1.2");
+  a.mark(job, {"signed", "open", "", ""});
+  a.copy_to(fb);
+  Store b(fb);
+  b.answer(job, "scale", "6.9");
+  later();
+  a.answer(job, "scale", "13.7");
+  a.mark(job, {"signed", "done", "", ""});
+  a.finish(job, "connect");
+  const Merged m = a.merge(fb);
+  EXPECT_EQ(m.updated, 1) << "an answer that came in is said";
+  EXPECT_TRUE(m.reopened.empty()) << "it was finished with the answer that stands";
+  EXPECT_EQ(stands(a, job), "done: scale=13.7 signed=done");
+  EXPECT_EQ(a.steps(job).size(), 3u) << "the other is kept on record";
+  EXPECT_EQ(b.merge(fa).updated, 1);
+  EXPECT_EQ(stands(b, job), stands(a, job));
+  EXPECT_EQ(a.merge(fb).updated + b.merge(fa).updated, 0);
+  // What is answered after a merge stands, whatever the other laptop's clock said.
+  b.answer(job, "scale", "14");
+  EXPECT_EQ(b.answers(job).front().answer, "14");
+}
+
+TEST(Merge, AJobThatWasFinishedWithAnAnswerOvertakenElsewhereIsOpenAgainOnBoth) {
+  const TempFolder folder;
+  const fs::path fa = folder.path() / "a.sqlite", fb = folder.path() / "b.sqlite",
+                 fc = folder.path() / "c.sqlite";
+  Store a(fa);
+  const Job job = a.open_job({JobKind::Feed, "Feed", "", "", "", ""});
+  a.answer(job, "scale", "1.2");
+  a.answer(job, "use", "mono");
+  a.copy_to(fb);
+  Store b(fb);
+  later();
+  b.answer(job, "scale", "6.9");
+  b.answer(job, "use", "mono");
+  later();
+  a.finish(job, "connect");
+  a.copy_to(fc);
+  Store c(fc);
+  const Merged m = a.merge(fb);
+  ASSERT_EQ(m.reopened.size(), 1u);
+  EXPECT_EQ(m.reopened[0].ref, job.ref);
+  EXPECT_EQ(stands(a, job), "open: scale=6.9 use=mono");
+  EXPECT_EQ(a.job(job.uid).outcome, "");
+  (void)b.merge(fa);
+  (void)c.merge(fa);
+  EXPECT_EQ(stands(b, job), stands(a, job));
+  EXPECT_EQ(stands(c, job), stands(a, job));
+  // Gone through to the end there, it is done here too.
+  b.finish(job, "connect with a change");
+  EXPECT_TRUE(a.merge(fb).reopened.empty());
+  EXPECT_EQ(stands(a, job), "done: scale=6.9 use=mono");
+  EXPECT_EQ(a.merge(fb).updated, 0);
+}
+
+TEST(Merge, TheSameAnswerOnBothLeavesAFinishedJobFinished) {
+  const TempFolder folder;
+  const fs::path fb = folder.path() / "b.sqlite";
+  Store a(folder.path() / "a.sqlite");
+  const Job job = a.open_job({JobKind::Feed, "Feed", "", "", "", ""});
+  a.answer(job, "use", "mono");
+  a.copy_to(fb);
+  Store(fb).answer(job, "use", "mono");
+  later();
+  a.finish(job, "connect");
+  const Merged m = a.merge(fb);
+  EXPECT_TRUE(m.reopened.empty());
+  EXPECT_TRUE(a.job(job.uid).done);
+}
+
 TEST(Merge, AMissingStoreIsNotMade) {
   const TempFolder folder;
   Store a(folder.path() / "a.sqlite");

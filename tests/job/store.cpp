@@ -56,10 +56,10 @@ std::string message(const auto& action) {
   return "";
 }
 
-void sql(const fs::path& file, const char* text) {
+void sql(const fs::path& file, const std::string& text) {
   sqlite3* db = nullptr;
   ASSERT_EQ(sqlite3_open(file.c_str(), &db), SQLITE_OK);
-  EXPECT_EQ(sqlite3_exec(db, text, nullptr, nullptr, nullptr), SQLITE_OK) << sqlite3_errmsg(db);
+  EXPECT_EQ(sqlite3_exec(db, text.c_str(), nullptr, nullptr, nullptr), SQLITE_OK) << sqlite3_errmsg(db);
   sqlite3_close(db);
 }
 
@@ -181,11 +181,28 @@ TEST(Store, OneOfTheFirstVersionIsBroughtUpToDateInItsOrder) {
   {
     Store store(file);
     for (const char* title : {"first", "second"}) store.open_job({JobKind::Site, title, "", "", "", ""});
+    for (const char* answer : {"a", "b", "c"}) {
+      store.answer(store.job("last"), "step", answer);
+      store.mark(store.job("last"), {"item", answer, "", ""});
+      store.note(store.job("last"), answer);
+    }
   }
+  // The clock was set back before the last of them.
+  for (const char* table : {"step", "mark", "note"})
+    sql(file, std::string("UPDATE ") + table +
+                  " SET at = '2020-01-01T00:00:00.250Z' WHERE rowid = 3; ALTER TABLE " + table +
+                  " DROP COLUMN order_ms");
+  sql(file, "ALTER TABLE capture DROP COLUMN order_ms");
   sql(file,
       "DROP INDEX job_order; ALTER TABLE job DROP COLUMN order_at; ALTER TABLE capture DROP COLUMN taken_as; "
       "ALTER TABLE capture DROP COLUMN judged_as; PRAGMA user_version = 1");
   Store store(file);
+  const Job second = store.job("last");
+  EXPECT_EQ(store.answers(second).at(0).answer, "c");
+  EXPECT_EQ(store.marks(second).at(0).state, "c");
+  std::string notes;
+  for (const Note& n : store.notes(second)) notes += n.text;
+  EXPECT_EQ(notes, "abc");
   store.open_job({JobKind::Site, "third", "", "", "", ""});
   std::string order;
   for (const Job& j : store.jobs()) order += j.title + " ";

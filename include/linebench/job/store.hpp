@@ -38,10 +38,13 @@ struct NewJob {
 /// How many records a merge brought in.
 struct Merged {
   int jobs = 0;     ///< new here
-  int updated = 0;  ///< were here, but older
+  int updated = 0;  ///< were here, and the other store knew more of them
   int captures = 0;
   int sites = 0;
   int stations = 0;
+  /// Were finished, but not with the answers of both that stand now: open again, to be gone through to the
+  /// end.
+  std::vector<Job> reopened{};
 };
 
 /// Another program answered a step of the same job meanwhile: what was about to be kept answers a question
@@ -112,7 +115,8 @@ class Store {
   void copy_to(const std::filesystem::path& file) const;
   /// Takes in what another store has and this one has not. Sites are the same when their names are, stations
   /// when type and serial are. A job in both keeps the later state and the captures, answers and notes of
-  /// both. Merging twice changes nothing.
+  /// both; of two answers to one step the later stands, in whichever direction they are merged. Merging twice
+  /// changes nothing.
   Merged merge(const std::filesystem::path& other);
 
  private:
