@@ -215,13 +215,17 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   }
 }
 
-// Gaps of a tone or a programme; between the bursts of what is picked up nothing is missing.
-std::optional<Number> gaps_of(const Capture& c, const std::string& suffix) {
+// Whether gaps mean something: in a tone or a programme; between the bursts of what is picked up nothing is
+// missing.
+bool gaps_count(const Capture& c, const std::string& suffix) {
   constexpr double bursts_count_db = 20;  // so far below what is sent at most, their edges look like gaps
   const auto bursts = number_of(c.readings, "audio.phone_burst.level" + suffix);
   const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
-  if (sent_on(c, suffix) == Sent::Idle || (bursts && rms && bursts->value > rms->value - bursts_count_db))
-    return std::nullopt;
+  return sent_on(c, suffix) != Sent::Idle && !(bursts && rms && bursts->value > rms->value - bursts_count_db);
+}
+
+std::optional<Number> gaps_of(const Capture& c, const std::string& suffix) {
+  if (!gaps_count(c, suffix)) return std::nullopt;
   return number_of(c.readings, "audio.dropout.count" + suffix);
 }
 
@@ -240,6 +244,8 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
   };
   rate(number_of(c.readings, "audio.click.count" + suffix), "audio.click");
   rate(gaps_of(c, suffix), "audio.dropout");
+  if (const auto b = bound_of(c.readings, "audio.dropout.count" + suffix); b && gaps_count(c, suffix))
+    out.bound("audio.dropout", *b / minutes, 0, name);
   if (cut_by_hum(c.readings, suffix)) return;
   if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
     out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);

@@ -94,7 +94,7 @@ struct AudioMeter::Impl {
     measure::ToneNoiseAnalyser tone(facts.sample_rate_hz, {.tone_hz = options.tone_hz,
                                                            .clock_error_ppm = facts.clock_error_ppm,
                                                            .step = measure::quantisation_step(facts)});
-    measure::EventsAnalyser events(facts.sample_rate_hz);
+    measure::EventsAnalyser events(facts.sample_rate_hz, options.tone_hz.has_value());
     measure::TraceAnalyser trace(facts.sample_rate_hz, 1);
     level.push(x);
     tone.push(x);

@@ -23,6 +23,7 @@ constexpr std::size_t just_steps = 8;       // the 4 ms before it: 30 dB in thos
 constexpr std::size_t sounding_steps = 32;  // of the 40 before it, louder than what is gone
 constexpr std::size_t body_steps = 2;       // of the 6 before it, within 20 dB: a pulse has no body
 constexpr float body = 0.1F;
+constexpr std::size_t unbroken_steps = 5;  // the newest may hold the edge
 constexpr double cut_shortest_s = 0.004;
 // And a fade, however short, ends without an edge:
 constexpr float edge_step = 0.2F;  // the last sample, of the largest in the 4 ms before
@@ -34,6 +35,10 @@ constexpr std::size_t prediction_order = 32;
 constexpr std::size_t edge_after = 10;
 constexpr std::size_t edge_samples = 4;  // converters' filters spread it over so many
 constexpr std::size_t frozen_steps = 6;  // of one and the same value: nothing that is connected gives that
+// Between pulses (a dimmer's, twice a period of the mains) it is always quiet: a gap lasts longer than that.
+constexpr float weak = 0.3F;           // of the largest of the 20 ms before
+constexpr std::size_t over_habit = 3;  // times the longest stretch so weak in them
+constexpr float back_again = 0.1F;     // of what was cut: a sound, not the noise that is left
 
 std::size_t step_size(double rate_hz) {
   return std::max<std::size_t>(4, static_cast<std::size_t>(std::lround(step_s * rate_hz)));
@@ -127,16 +132,41 @@ float DropoutSearch::recent_peak(std::size_t from_back, std::size_t count) const
   return top;
 }
 
-// In the midst of sound, which did not come and go in these 20 ms.
+// The third largest: a pulse is one step long, or lies across two, and no sound that could break off.
+float DropoutSearch::recent_body(std::size_t count) const {
+  std::array<float, 3> largest{};
+  for (std::size_t i = 0; i < count; ++i) {
+    const float p = recent_peak(i, 1);
+    if (p <= largest[2]) continue;
+    largest[2] = p;
+    std::ranges::sort(largest, std::greater{});
+  }
+  return largest[2];
+}
+
+// In the midst of sound, which did not come and go in these 20 ms, nor end before a last pulse.
 bool DropoutSearch::in_sound(float just) const {
   std::size_t sounding = 0;
   std::size_t loud = 0;
   for (std::size_t i = 0; i < history; ++i) {
     const float p = peaks_[(seen_ + history - 1 - i) % history];
-    sounding += p > cut_vanished * just ? 1 : 0;
+    const bool sounds = p > cut_vanished * just;
+    if (!sounds && i >= 1 && i < unbroken_steps) return false;
+    sounding += sounds ? 1 : 0;
     loud += i >= 1 && i < 7 && p > body * just ? 1 : 0;
   }
   return sounding >= sounding_steps && loud >= body_steps;
+}
+
+// The longest it was weak within the last 20 ms, as it always is between the pulses of a train.
+std::size_t DropoutSearch::habit(float whole) const {
+  std::size_t longest = 0;
+  std::size_t now = 0;
+  for (std::size_t i = 0; i < history; ++i) {
+    now = peaks_[(seen_ + i) % history] < weak * whole ? now + 1 : 0;
+    longest = std::max(longest, now);
+  }
+  return longest;
 }
 
 // The sample after the last that still stood out, at most two steps back.
@@ -154,7 +184,23 @@ void DropoutSearch::start(const EventView& v, std::size_t from) {
   state_ = State::Low;
 }
 
-LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<Event>& done) {
+void DropoutSearch::set_in(double time_s) {
+  silent_ = false;
+  set_in_s_ = time_s;
+  loudest_ = 0;
+}
+
+// A sound may end without an edge, and the first one has nothing before it.
+void DropoutSearch::note_silence() {
+  loudest_ = std::max(loudest_, stretch_peak_);
+  if (!silent_ && stretch_peak_ < back_again * loudest_) {
+    silent_ = true;
+    set_in_limit_ = loudest_;
+  }
+  if (silent_) set_in_limit_ = std::min(set_in_limit_, stretch_peak_ / back_again);
+}
+
+LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<Pause>& done) {
   const std::size_t size = step_size(v.rate_hz);
   // Steps run on through the channel whatever the stretches' lengths.
   const std::size_t lead = (size - (v.first + v.from) % size) % size;
@@ -170,23 +216,23 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
     float top = std::max(std::max(tops[0], tops[1]), std::max(tops[2], tops[3]));
     for (; i < at + size; ++i) top = std::max(top, std::abs(v.x[i]));
 
+    if (silent_ && top > set_in_limit_) set_in(v.time_s(at));
     if (state_ == State::Steady) {
       // Only a step that is far under its forerunners is worth more than a comparison.
       if (seen_ >= history && top < 0.3F * peaks_[(seen_ + history - 2) % history] + quietest * vanished) {
         const float whole = recent_peak(0, history);
         if (whole > quietest && top < cut_vanished * whole) {
-          // Just before (3 ms, the very last step aside: it may hold the edge) as loud as 10 to 20 ms before.
-          const float just = recent_peak(0, 6);
+          // Just before as loud as 10 to 20 ms before.
+          const float just = recent_body(just_steps);
           const float early = recent_peak(20, 20);
           before_ = whole;
           was_steady_ = top < vanished * whole && just > steady * whole && early > steady * whole && lasted();
-          const float last = recent_peak(0, just_steps);
-          limit_ = was_steady_ ? vanished * whole : cut_vanished * last;
+          limit_ = was_steady_ ? vanished * whole : cut_vanished * just;
+          habit_ = habit(whole);
           const std::size_t from = first_gone(v, at, size);
-          if (was_steady_ ||
-              (last > quietest && top < limit_ && in_sound(last) && has_edge(v.x, from, last, v.rate_hz))) {
-            start(v, from);
-          }
+          broke_off_ = just > quietest && top < cut_vanished * just && in_sound(just) &&
+                       has_edge(v.x, from, recent_peak(0, just_steps), v.rate_hz);
+          if (was_steady_ || broke_off_) start(v, from);
         }
       }
     } else if (state_ == State::Low) {
@@ -197,7 +243,10 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
       if (top < limit_ && !left_frozen_) {
         ++low_;
         if (static_cast<double>(low_) * step_s > longest_s) {
+          done.push_back({start_s_, longest_s, start_s_ - set_in_s_, was_steady_, false});
           state_ = State::Steady;
+          silent_ = true;
+          set_in_limit_ = limit_;
           seen_ = 0;
         }
       } else {
@@ -222,13 +271,17 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
         const bool same = after_peak_ > steady * before_ && steady * *middle < before_;
         const bool sudden = after_first_ > steady * after_peak_;
         const double length_s = end_s_ - start_s_;
-        const bool gap = was_steady_ && same && sudden && length_s >= shortest_s;
+        const bool unusual = was_steady_ && length_s > static_cast<double>(over_habit * habit_) * step_s;
+        const bool gap = unusual && same && sudden && length_s >= shortest_s;
         const auto end = static_cast<std::ptrdiff_t>(std::lround(end_s_ * v.rate_hz)) -
                          static_cast<std::ptrdiff_t>(v.first);
         const auto back = [&] {
           return left_frozen_ || (end >= 0 && has_edge_after(v.x, static_cast<std::size_t>(end), v.rate_hz));
         };
-        if (gap || (length_s >= cut_shortest_s && back())) done.push_back({start_s_, length_s});
+        const bool cut = (broke_off_ || unusual) && length_s >= cut_shortest_s &&
+                         after_peak_ > back_again * before_ && back();
+        if (gap || cut) done.push_back({start_s_, length_s, start_s_ - set_in_s_, was_steady_, true});
+        set_in(end_s_);
         state_ = State::Steady;
       }
     }
@@ -238,6 +291,7 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
       stretch_peak_ = std::max(stretch_peak_, top);
       if (seen_ % history == 0) {
         stretch_peaks_[stretch_count_++ % stretches] = stretch_peak_;
+        note_silence();
         stretch_peak_ = 0;
       }
     }

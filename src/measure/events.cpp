@@ -6,6 +6,7 @@
 #include <linebench/measure/events.hpp>
 
 #include "events_parts.hpp"
+#include "keying.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -24,6 +25,20 @@ Curve times_curve(const std::vector<Event>& events, const char* unit) {
   return c;
 }
 
+Reading dropout_count(const EventsResult& r, const std::string& id) {
+  std::string remark;
+  if (r.keyed_pauses > 0)
+    remark = fmt::format("{} pauses on the cadence of a keyed tone are not counted", r.keyed_pauses);
+  if (r.doubtful_pauses > 0) {
+    remark += fmt::format(
+        "{}{} pauses of a tone that comes and goes: keyed where it is sent, or a contact that breaks; send a "
+        "steady tone, and name it, to tell",
+        remark.empty() ? "" : "; ", r.doubtful_pauses);
+    if (r.dropouts == 0) return unmeasurable(id, remark, static_cast<double>(r.doubtful_pauses));
+  }
+  return number_reading(id, static_cast<double>(r.dropouts), std::nullopt, remark);
+}
+
 }  // namespace
 
 void keep_event(std::vector<Event>& list, const Event& e) {
@@ -31,8 +46,9 @@ void keep_event(std::vector<Event>& list, const Event& e) {
 }
 
 struct EventsAnalyser::Impl {
-  explicit Impl(double rate_hz)
+  Impl(double rate_hz, bool tone_sent)
       : rate(rate_hz),
+        steady(tone_sent),
         context(static_cast<std::size_t>(surroundings_s * rate_hz) + 1),
         stretch(static_cast<std::size_t>(stretch_s * rate_hz) + 1) {}
 
@@ -40,14 +56,13 @@ struct EventsAnalyser::Impl {
     const EventView v{buffer, left, to, rate, first};
     clip.search(v);
     click.search(v);
-    done.clear();
-    dropout.search(v, done);
-    for (const Event& e : done) {
-      ++result.dropouts;
-      keep_event(result.dropout_times, e);
-      click.forget_near(e.time_s);
-      click.forget_near(e.time_s + e.strength);
+    const std::size_t known = pauses.size();
+    dropout.search(v, pauses);
+    for (std::size_t i = known; i < pauses.size(); ++i) {
+      click.forget_near(pauses[i].from_s);
+      if (pauses[i].ended) click.forget_near(pauses[i].from_s + pauses[i].length_s);
     }
+    if (pauses.size() >= most_events_kept) tell_pauses();
     left = to;
     if (left > context) {
       const std::size_t gone = left - context;
@@ -57,7 +72,23 @@ struct EventsAnalyser::Impl {
     }
   }
 
+  // In a steady tone that was sent every pause is a dropout.
+  void tell_pauses() {
+    const auto kinds = steady ? std::vector(pauses.size(), PauseKind::Dropout) : pause_kinds(pauses);
+    for (std::size_t i = 0; i < pauses.size(); ++i) {
+      if (!pauses[i].ended) continue;
+      if (kinds[i] == PauseKind::Dropout) {
+        ++result.dropouts;
+        keep_event(result.dropout_times, {pauses[i].from_s, pauses[i].length_s});
+      } else {
+        ++(kinds[i] == PauseKind::Keyed ? result.keyed_pauses : result.doubtful_pauses);
+      }
+    }
+    pauses.clear();
+  }
+
   double rate;
+  bool steady;
   std::size_t context;
   std::size_t stretch;
   std::vector<float> buffer;
@@ -66,11 +97,12 @@ struct EventsAnalyser::Impl {
   ClipSearch clip;
   ClickSearch click;
   DropoutSearch dropout;
-  std::vector<Event> done;
+  std::vector<Pause> pauses;  // not yet told apart
   EventsResult result;
 };
 
-EventsAnalyser::EventsAnalyser(double rate_hz) : impl_(std::make_unique<Impl>(rate_hz)) {}
+EventsAnalyser::EventsAnalyser(double rate_hz, bool steady_tone_sent)
+    : impl_(std::make_unique<Impl>(rate_hz, steady_tone_sent)) {}
 EventsAnalyser::~EventsAnalyser() = default;
 EventsAnalyser::EventsAnalyser(EventsAnalyser&&) noexcept = default;
 EventsAnalyser& EventsAnalyser::operator=(EventsAnalyser&&) noexcept = default;
@@ -84,6 +116,7 @@ void EventsAnalyser::push(std::span<const float> channel_samples) {
 EventsResult EventsAnalyser::finish() {
   Impl& m = *impl_;
   if (m.left < m.buffer.size()) m.run(m.buffer.size());
+  m.tell_pauses();
   m.result.seconds = static_cast<double>(m.first + m.buffer.size()) / m.rate;
   m.clip.finish(m.result);
   m.click.finish(m.result);
@@ -118,7 +151,7 @@ Readings to_readings(const EventsResult& r, std::string_view suffix) {
     out.push_back(curve_reading(id("click.times"), times_curve(r.click_times, "of full scale"), std::nullopt,
                                 kept(r.clicks, r.click_times)));
   }
-  out.push_back(number_reading(id("dropout.count"), static_cast<double>(r.dropouts), std::nullopt));
+  out.push_back(dropout_count(r, id("dropout.count")));
   if (r.dropouts > 0) {
     out.push_back(curve_reading(id("dropout.times"), times_curve(r.dropout_times, "s long"), std::nullopt,
                                 kept(r.dropouts, r.dropout_times)));

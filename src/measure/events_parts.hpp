@@ -70,18 +70,31 @@ class ClickSearch {
   std::vector<double> error_, sorted_;
 };
 
+/// A silence that a sound broke off into, and, up to two seconds later, came back from.
+struct Pause {
+  double from_s = 0;
+  double length_s = 0;
+  double sounded_s = 0;  ///< how long it had sounded before
+  bool steady = false;   ///< and held its level
+  bool ended = false;    ///< false: nothing came back within two seconds
+};
+
 class DropoutSearch {
  public:
-  /// Dropouts completed in this stretch are appended to `done`.
-  void search(const EventView& v, std::vector<Event>& done);
+  /// Pauses completed in this stretch are appended to `done`.
+  void search(const EventView& v, std::vector<Pause>& done);
 
  private:
   enum class State { Steady, Low, Returned };
   [[nodiscard]] float recent_peak(std::size_t from_back, std::size_t count) const;
+  [[nodiscard]] float recent_body(std::size_t count) const;
   [[nodiscard]] bool lasted() const;
   [[nodiscard]] bool in_sound(float just) const;
+  [[nodiscard]] std::size_t habit(float whole) const;
   [[nodiscard]] std::size_t first_gone(const EventView& v, std::size_t at, std::size_t size) const;
   void start(const EventView& v, std::size_t from);
+  void set_in(double time_s);
+  void note_silence();
 
   static constexpr std::size_t history = 40;  // half-milliseconds
   std::array<float, history> peaks_{};
@@ -90,6 +103,12 @@ class DropoutSearch {
   float before_ = 0;
   float limit_ = 0;           // what is gone lies below
   bool was_steady_ = false;   // before
+  bool broke_off_ = false;    // with an edge, in the midst of sound
+  std::size_t habit_ = 0;     // steps it was weak in a stretch before
+  double set_in_s_ = 0;       // when what sounds began to
+  bool silent_ = true;        // nothing sounds
+  float set_in_limit_ = 1;    // what is above it sets in
+  float loudest_ = 0;         // since it did
   std::size_t frozen_ = 0;    // steps of one value, up to now
   bool left_frozen_ = false;  // and then it moved again
   double start_s_ = 0;

@@ -12,7 +12,7 @@ struct InterferenceAnalyser::Impl {
         grid{frames.hop_s(), frames.bin_hz(), frames.bins(), frames.top_hz(), frames.first_centre_s()},
         hum(grid, options),
         whistle(rate_hz),
-        events(rate_hz) {}
+        events(rate_hz, options.tone_hz.has_value()) {}
   LowBandFrames frames;
   FrameGrid grid;
   HumCore hum;

@@ -33,6 +33,8 @@ struct EventsResult {
   std::vector<Event> click_times;
   std::uint64_t dropouts = 0;
   std::vector<Event> dropout_times;
+  std::uint64_t keyed_pauses = 0;     ///< of a tone keyed on a cadence: no dropouts
+  std::uint64_t doubtful_pauses = 0;  ///< of a tone away for much of the time on no cadence: either
 };
 
 /// Streaming, one channel, memory independent of length.
@@ -49,10 +51,11 @@ struct EventsResult {
 /// with an edge (a step, a bend, or a linear prediction that fails) and sets in with one, or in which the
 /// samples stand still. Pauses and stops of speech have no edges. About nine in ten random cuts of a voice to
 /// digital zero, eight in ten of those to a floor of -40 dB, are found; one that ends in a pause is not told
-/// from an end.
+/// from an end. The pauses of a tone that is keyed (call tones, dialling, identification tones) are none.
 class EventsAnalyser {
  public:
-  explicit EventsAnalyser(double rate_hz);
+  /// @param steady_tone_sent whether every pause is a dropout, on whatever cadence.
+  explicit EventsAnalyser(double rate_hz, bool steady_tone_sent = false);
   ~EventsAnalyser();
   EventsAnalyser(EventsAnalyser&&) noexcept;
   EventsAnalyser& operator=(EventsAnalyser&&) noexcept;
