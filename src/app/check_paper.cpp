@@ -3,10 +3,31 @@
 #include <algorithm>
 #include <linebench/capture/audio_file.hpp>
 
+#include "say.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
 namespace {
+
+// A job that is finished stands as it was finished. Where today's plans, fault book or words lead elsewhere,
+// that is said in place of another verdict, and all that was kept is shown.
+void stands_as_finished(const job::Store& store, const check::Work& work, const check::Route& route,
+                        const check::Words& words, report::JobPaper& p) {
+  const auto mark = check::mark_of_result(p.job, words);
+  const bool through = route.next.kind == check::StepKind::Finish;
+  if (!p.job.done || (through && (!mark || route.next.outcome == p.job.outcome))) return;
+  p.outcome = {
+      mark.value_or(report::Mark::Measured), words.text("finished-as", {{"outcome", p.job.outcome}}), {}};
+  p.replaced.clear();
+  for (const job::Step& s : store.steps(p.job)) p.replaced.insert(s.answer);
+  for (const job::Step& s : work.answers) {
+    p.replaced.erase(s.answer);
+    const bool known = s.key.ends_with(check::kept_text) || work.capture(s.key) != nullptr ||
+                       std::any_of(route.answered.begin(), route.answered.end(),
+                                   [&](const check::Answered& a) { return a.key == s.key; });
+    if (!known) p.answers.emplace_back(s.key, s.answer);
+  }
+}
 
 // Captures an answer named once and that no longer count: another took their place, or an answer that was
 // changed asks for something else.
@@ -18,7 +39,7 @@ std::set<std::string> replaced_in(const job::Store& store, const job::Job& j, co
 }
 
 void add_flow(const job::Store& store, report::JobPaper& p) {
-  check::Knowledge k = knowledge_for(p.job.kind);
+  check::Knowledge k = knowledge_for(p.job.kind, true);
   add_history(k, store, p.job);
   const check::Work work = check::load_work(store, p.job);
   const check::Route route = check::next_step(work, k);
@@ -35,17 +56,20 @@ void add_flow(const job::Store& store, report::JobPaper& p) {
   }
   p.outcome = check::outcome_of(work, k);
   p.tables = check::tables_of(work, k);
+  stands_as_finished(store, work, route, k.words, p);
   p.paper_size = k.profile.paper;
 }
 
 }  // namespace
 
-check::Knowledge knowledge_for(job::JobKind kind) {
+check::Knowledge knowledge_for(job::JobKind kind, bool to_look) {
   check::Knowledge k;
   k.profile = check::load_profile().value_or(check::Profile{});
   k.words = check::Words::load(k.profile.language);
-  k.checklist = check::load_checklist(kind);
-  if (kind == job::JobKind::Station) k.plans = check::load_plans();
+  std::vector<std::string> wrong;
+  k.checklist = check::load_checklist(kind, to_look ? &wrong : nullptr);
+  if (kind == job::JobKind::Station) k.plans = check::load_plans(to_look ? &wrong : nullptr);
+  for (const std::string& w : wrong) say("{}\n", k.words.text("left-out", {{"what", w}}));
   k.book = std::make_shared<const diagnose::FaultBook>(diagnose::load_fault_book());
   k.looks = std::make_shared<std::map<std::string, check::Look>>();
   return k;

@@ -10,7 +10,9 @@
 namespace linebench::app {
 
 /// What the flows of this kind of job know: words and profile of this user, checklist.
-[[nodiscard]] check::Knowledge knowledge_for(job::JobKind kind);
+/// @param to_look only what is stored is looked at: a plan or checklist of one's own that is not right is
+/// said, and left out; otherwise it throws Error(Unusable).
+[[nodiscard]] check::Knowledge knowledge_for(job::JobKind kind, bool to_look = false);
 
 /// What was measured before on this station and on good ones of its type.
 void add_history(check::Knowledge& knowledge, const job::Store& store, const job::Job& job);

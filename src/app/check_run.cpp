@@ -198,6 +198,11 @@ class Runner {
         for (const job::Mark& m : check::marks_of(run_.knowledge.checklist, reply.text))
           run_.store.mark(run_.job, m);
       }
+      // What goes with a choice first: after a power cut between the two the choice is made once more.
+      for (const check::Choice& c : step.choices) {
+        if (c.word != reply.text || c.keeps.empty()) continue;
+        run_.store.answer(run_.job, step.key + std::string(check::kept_text), c.keeps, steps_kept_++);
+      }
       run_.store.answer(run_.job, step.key, reply.text, steps_kept_);
       if (step.key.starts_with("site.trial.")) keep_findings();
       return true;

@@ -19,6 +19,7 @@
 #include "check_paper.hpp"
 #include "commands.hpp"
 #include "jobs_store.hpp"
+#include "say.hpp"
 #include "show.hpp"
 
 namespace linebench::app {
@@ -251,14 +252,22 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
   });
   add_job_argument(*c, *o);
 
-  c = command(jobs, context, o, "reference", "Take a job's station as a good one to compare others with",
-              [](Context&, const JobsOptions& p) {
-                Store store = existing_store(p.store);
-                const job::Job j = store.job(p.job);
-                if (!j.station) throw bad_usage(fmt::format("job {} is not about a station", j.ref));
-                store.set_reference(j, !p.off);
-                return Exit::Ok;
-              });
+  c = command(
+      jobs, context, o, "reference", "Take a job's station as a good one to compare others with",
+      [](Context&, const JobsOptions& p) {
+        Store store = existing_store(p.store);
+        const job::Job j = store.job(p.job);
+        if (!j.station) throw bad_usage(fmt::format("job {} is not about a station", j.ref));
+        if (!p.off && paper_of(store, j).outcome.mark != report::Mark::Pass)
+          throw bad_usage(
+              fmt::format("job {} has not passed ({}), so its station is no good one to compare others with",
+                          j.ref, result_of(j)));
+        store.set_reference(j, !p.off);
+        say("{}", fmt::format(fmt::runtime(p.off ? "{} {} is no longer compared with\n"
+                                                 : "{} {} is a good unit of its type from now on\n"),
+                              report::printable(j.station->type), report::printable(j.station->serial)));
+        return Exit::Ok;
+      });
   add_job_argument(*c, *o);
   c->add_flag("--off", o->off, "No longer");
 }

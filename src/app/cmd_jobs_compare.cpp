@@ -78,7 +78,7 @@ Exit run_compare(const Context& context, const CompareOptions& o, const std::str
   if (before.kind != after.kind)
     throw bad_usage(fmt::format("{} is a {} job and {} a {} job; compare two of a kind", before.ref,
                                 to_string(before.kind), after.ref, to_string(after.kind)));
-  const check::Knowledge k = knowledge_for(after.kind);
+  const check::Knowledge k = knowledge_for(after.kind, true);
   const diagnose::FaultBook book = diagnose::load_fault_book();
   const check::JobsCompared c = check::compare_jobs(book, check::load_work(store, before),
                                                     check::load_work(store, after), {k.profile.system});

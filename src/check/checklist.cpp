@@ -33,12 +33,21 @@ Checklist parse_checklist(std::string_view text, const std::string& file) {
   return list;
 }
 
-Checklist load_checklist(job::JobKind kind) {
+Checklist load_checklist(job::JobKind kind, std::vector<std::string>* wrong) {
   const std::string name = std::string(job::to_string(kind)) + ".toml";
+  const auto load = [](const fs::path& file) {
+    return parse_checklist(capture::load_text(file), file.string());
+  };
   std::error_code ec;
-  fs::path file = store_dir() / "checklists" / name;
-  if (!fs::exists(file, ec)) file = share_dir() / "signals/checklists" / name;
-  return parse_checklist(capture::load_text(file), file.string());
+  if (const fs::path own = store_dir() / "checklists" / name; fs::exists(own, ec)) {
+    try {
+      return load(own);
+    } catch (const Error& error) {
+      if (wrong == nullptr) throw;
+      wrong->emplace_back(error.what());
+    }
+  }
+  return load(share_dir() / "signals/checklists" / name);
 }
 
 void ask_checklist(Script& script, const Checklist& list, const std::string& when) {

@@ -40,7 +40,7 @@ void must_be_known(const TomlReader& r, const toml::table& t, const StationTest&
   named("limits", test.limits, [](const std::string& name) { (void)judge::load_limit_set(name); });
 }
 
-StationTest read_test(const TomlReader& r, const toml::table& t) {
+StationTest read_test(const TomlReader& r, const toml::table& t, bool known) {
   r.only(t, {"key", "title", "signal", "seconds", "limits", "view", "optional", "steps", "cautions", "draw"});
   StationTest test;
   test.key = r.text(t, "key");
@@ -57,7 +57,7 @@ StationTest read_test(const TomlReader& r, const toml::table& t) {
     throw r.wrong(t.source(), "\"view\" must be \"audio\" or \"video\"");
   test.video = view == "video";
   test.optional = flag(r, t, "optional");
-  must_be_known(r, t, test);
+  if (known) must_be_known(r, t, test);
   if (t.contains("steps")) test.steps = r.words(t, "steps");
   if (t.contains("cautions")) test.cautions = r.words(t, "cautions");
   if (t.contains("draw")) test.draw = r.words(t, "draw");
@@ -66,20 +66,19 @@ StationTest read_test(const TomlReader& r, const toml::table& t) {
   return test;
 }
 
-}  // namespace
-
-StationPlan parse_plan(std::string_view text, const std::string& name, const std::string& file) {
+StationPlan read_plan(std::string_view text, const std::string& name, const std::string& file, bool known) {
   const TomlReader r(file);
   const toml::table root = r.parse(text);
   r.only(root, {"title", "types", "test"});
   StationPlan plan;
   plan.name = name;
+  plan.text = text;
   plan.title = r.text(root, "title");
   if (root.contains("types")) plan.types = r.words(root, "types");
   const auto* tests = root.get("test") != nullptr ? root.get("test")->as_array() : nullptr;
   if (tests == nullptr || tests->empty()) throw r.wrong(root.source(), "write [[test]] above each test");
   for (const auto& node : *tests) {
-    StationTest test = read_test(r, r.table(node, "[[test]]"));
+    StationTest test = read_test(r, r.table(node, "[[test]]"), known);
     if (std::any_of(plan.tests.begin(), plan.tests.end(),
                     [&](const StationTest& x) { return x.key == test.key; }))
       throw r.wrong(node.source(), fmt::format("two tests have the key \"{}\"", test.key));
@@ -88,14 +87,33 @@ StationPlan parse_plan(std::string_view text, const std::string& name, const std
   return plan;
 }
 
-std::vector<StationPlan> load_plans() {
+}  // namespace
+
+StationPlan parse_plan(std::string_view text, const std::string& name, const std::string& file) {
+  return read_plan(text, name, file, true);
+}
+
+std::optional<StationPlan> kept_plan(const std::string& text, const std::string& name) {
+  try {
+    return read_plan(text, name, name, false);
+  } catch (const Error&) {
+    return std::nullopt;
+  }
+}
+
+std::vector<StationPlan> load_plans(std::vector<std::string>* wrong) {
   std::map<std::string, StationPlan> plans;
   for (const fs::path& folder : {share_dir() / "signals/plans", store_dir() / "plans"}) {
     std::error_code ec;
     for (const auto& e : fs::directory_iterator(folder, ec)) {
       if (e.path().extension() != ".toml") continue;
       const std::string name = e.path().stem().string();
-      plans[name] = parse_plan(capture::load_text(e.path()), name, e.path().string());
+      try {
+        plans[name] = parse_plan(capture::load_text(e.path()), name, e.path().string());
+      } catch (const Error& error) {
+        if (wrong == nullptr) throw;
+        wrong->emplace_back(error.what());
+      }
     }
   }
   std::vector<StationPlan> out;

@@ -16,13 +16,6 @@ using report::Outcome;
 
 constexpr int most_soaks = 20;
 
-const StationPlan* plan_named(const Knowledge& k, const std::string& name) {
-  for (const StationPlan& p : k.plans) {
-    if (p.name == name) return &p;
-  }
-  return nullptr;
-}
-
 // The plan that names this type; empty where none does.
 std::string plan_for(const Knowledge& k, const std::string& type) {
   for (const StationPlan& p : k.plans) {
@@ -169,11 +162,15 @@ Step station_steps(Script& s, const Knowledge& k, StationState& state) {
   (void)s.text({.key = "complaint", .optional = true});
   (void)s.text({.key = "site.name", .words = "station.site", .optional = true, .longest = longest_name});
   std::vector<Choice> plans;
-  for (const StationPlan& p : k.plans) plans.push_back({p.name, p.title});
+  for (const StationPlan& p : k.plans) plans.push_back({p.name, p.title, p.text});
+  if (const StationPlan* own = s.work().plan.get();
+      own != nullptr &&
+      std::none_of(plans.begin(), plans.end(), [&](const Choice& c) { return c.word == own->name; }))
+    plans.push_back({own->name, own->title, own->text});
   const std::string suited = plan_for(k, type);
-  const std::string name = s.choose(
+  (void)s.choose(
       {.key = "station.plan", .choices = plans, .otherwise = suited.empty() ? plans.front().word : suited});
-  const StationPlan* plan = plan_named(k, name);
+  const StationPlan* plan = plan_of(s.work(), k);
   ask_checklist(s, k.checklist, "before");
   for (;;) {
     make_tests(s, k, *plan, state.round);

@@ -18,17 +18,15 @@ using report::Outcome;
 using report::Point;
 using report::Weight;
 
-const StationPlan* plan_named(const Knowledge& k, const std::string& name) {
-  for (const StationPlan& p : k.plans) {
-    if (p.name == name) return &p;
-  }
-  return nullptr;
-}
-
+// One of each station, as it passed last: a unit that came back three times is no three units, and has no
+// spread of theirs.
 std::vector<PastStation> good_units(const Work& w, const Knowledge& k) {
   std::vector<PastStation> good;
   for (const PastStation& p : k.history) {
-    if (p.job.reference && p.job.uid != w.job.uid) good.push_back(p);
+    const report::Mark came_to = mark_of_result(p.job, k.words).value_or(report::Mark::Pass);
+    if (!p.job.reference || p.job.uid == w.job.uid || came_to != report::Mark::Pass) continue;
+    std::erase_if(good, [&](const PastStation& x) { return x.job.station->uid == p.job.station->uid; });
+    good.push_back(p);
   }
   return good;
 }
@@ -175,10 +173,18 @@ const char* passed_because(const Work& w, const StationState& state, bool unlike
 
 }  // namespace
 
+const StationPlan* plan_of(const Work& w, const Knowledge& k) {
+  const std::string* name = w.answer("station.plan");
+  if (name == nullptr) return nullptr;
+  if (w.plan && w.plan->name == *name) return w.plan.get();
+  const auto found =
+      std::find_if(k.plans.begin(), k.plans.end(), [&](const StationPlan& p) { return p.name == *name; });
+  return found == k.plans.end() ? nullptr : &*found;
+}
+
 Tested tested(const Work& w, const Knowledge& k, int upto) {
   Tested t;
-  const std::string* plan = w.answer("station.plan");
-  if (plan != nullptr) t.plan = plan_named(k, *plan);
+  t.plan = plan_of(w, k);
   if (t.plan == nullptr) return t;
   for (const StationTest& test : t.plan->tests) {
     std::optional<Tested::Skipped> skip;

@@ -19,6 +19,10 @@ struct StationState {
   std::vector<SoakRun> soaks{};
 };
 
+/// The tests of this job: as they stood when they were chosen, else (a job of an earlier version) as the
+/// plan's file has them now. nullptr before they are chosen and where that file is gone.
+[[nodiscard]] const StationPlan* plan_of(const Work& work, const Knowledge& knowledge);
+
 struct Tested {
   const StationPlan* plan = nullptr;
   std::map<std::string, const job::Capture*> captures;  ///< by the test's key: the last that still counts

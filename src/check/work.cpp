@@ -34,7 +34,7 @@ std::string judged_as(const CaptureWish& w) {
 }
 
 Work reached(const Work& work, const std::vector<Answered>& answered) {
-  Work w{work.job, {}, {}};
+  Work w{work.job, {}, {}, work.plan};
   for (const Answered& a : answered) {
     w.answers.push_back({a.key, a.answer, {}});
     if (const job::Capture* c = work.capture(a.key)) w.captures.push_back(*c);
@@ -43,7 +43,12 @@ Work reached(const Work& work, const std::vector<Answered>& answered) {
 }
 
 Work load_work(const job::Store& store, const job::Job& job) {
-  return {store.job(job.uid), store.answers(job), store.captures(job)};
+  Work w{store.job(job.uid), store.answers(job), store.captures(job)};
+  const std::string* plan = w.answer("station.plan");
+  const std::string* text = w.answer("station.plan" + std::string(kept_text));
+  if (plan == nullptr || text == nullptr) return w;
+  if (auto kept = kept_plan(*text, *plan)) w.plan = std::make_shared<const StationPlan>(std::move(*kept));
+  return w;
 }
 
 Step Script::step_of(StepKind kind, Ask a) const {

@@ -7,58 +7,17 @@
 
 #include "app/run_program.hpp"
 #include "sound_files.hpp"
+#include "station_bench.hpp"
 #include "support/python.hpp"
 #include "terminal.hpp"
 
 namespace {
 
-using app_test::Folder;
 using app_test::run;
+using check_test::answers;
+using check_test::Bench;
 using namespace linebench;
 using nlohmann::json;
-
-// A plan short enough to be run many times.
-constexpr const char* plan = R"(title = "Short"
-types = ["post"]
-[[test]]
-key = "listen"
-title = "Listen path"
-signal = "sweep-speech"
-limits = "speech-path"
-[[test]]
-key = "level"
-title = "Level"
-signal = "tone-1k"
-limits = "speech-path"
-)";
-
-struct Bench {
-  Folder folder;
-  Bench() {
-    std::filesystem::create_directories(folder.path / "home/plans");
-    std::ofstream(folder.path / "home/plans/short.toml") << plan;
-    for (const char* signal : {"sweep-speech", "tone-1k"}) {
-      const auto r = run(folder, std::string("signals write ") + signal + " --out " + signal + ".wav");
-      EXPECT_EQ(r.exit, 0) << r.err;
-    }
-  }
-  // A return: the sent file through sox effects.
-  void returned(const std::string& signal, const std::string& key, const std::string& effects) const {
-    check_test::sox("'" + (folder.path / (signal + ".wav")).string() + "' -b 24 '" +
-                    (folder.path / (key + ".wav")).string() + "' remix 1 " + effects);
-  }
-  json check(int expected_exit, const std::string& answers) const {
-    std::ofstream(folder.path / "answers.toml") << answers;
-    const auto r = run(folder, "check station --from-files . --json");
-    EXPECT_EQ(r.exit, expected_exit) << r.err;
-    return r.out.empty() ? json::object() : json::parse(r.out);
-  }
-};
-
-std::string answers(const std::string& serial, const std::string& more) {
-  return "\"station.type\" = \"Post\"\n\"station.serial\" = \"" + serial +
-         "\"\n\"checklist.before\" = \"all\"\n\"checklist.after\" = \"all\"\n" + more;
-}
 
 constexpr const char* band = "highpass 150 lowpass 6000";
 constexpr const char* again = "highpass 150 lowpass 6000 gain -0.1";  // measured again: another recording

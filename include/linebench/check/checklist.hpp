@@ -21,7 +21,9 @@ using Checklist = std::vector<ChecklistItem>;
 
 /// Throws Error(Unusable): file, line, key.
 [[nodiscard]] Checklist parse_checklist(std::string_view text, const std::string& file);
-[[nodiscard]] Checklist load_checklist(job::JobKind kind);
+/// @param wrong where given, the user's own that is not right gives way to the shipped one, and its error is
+/// put here; otherwise it throws.
+[[nodiscard]] Checklist load_checklist(job::JobKind kind, std::vector<std::string>* wrong = nullptr);
 
 /// Asks for the items of "before" or "after"; asks nothing where there are none.
 void ask_checklist(Script& script, const Checklist& list, const std::string& when);

@@ -38,6 +38,10 @@ struct Knowledge {
 /// What the job came to by now, for its report; no headline before there is anything to say.
 [[nodiscard]] report::Outcome outcome_of(const Work& work, const Knowledge& knowledge);
 
+/// What the result a job was finished with stands for: Pass, Incomplete or Fail. An open job is
+/// Incomplete; nothing for a result in words of a person's own.
+[[nodiscard]] std::optional<report::Mark> mark_of_result(const job::Job& job, const Words& words);
+
 /// What the evidence of a fault on site speaks for by now; nothing for the other jobs and before a capture.
 [[nodiscard]] std::optional<diagnose::Diagnosis> diagnosis_of(const Work& work, const Knowledge& knowledge);
 

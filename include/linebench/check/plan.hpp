@@ -15,6 +15,7 @@
 //   draw = ["box", "join", "box"]
 #pragma once
 
+#include <optional>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -32,11 +33,16 @@ struct StationPlan {
   std::string name, title;
   std::vector<std::string> types;
   std::vector<StationTest> tests;
+  std::string text{};  ///< of its file
 };
 
 /// Throws Error(Unusable): file, line, key.
 [[nodiscard]] StationPlan parse_plan(std::string_view text, const std::string& name, const std::string& file);
+/// A plan as a job keeps it, whatever became of its file; what it names (signals, limit sets) need not be
+/// there any more. Nothing for a text that is damaged.
+[[nodiscard]] std::optional<StationPlan> kept_plan(const std::string& text, const std::string& name);
 /// All plans, by name. Throws Error(Unusable) for one that is not right: it must not be missed in silence.
-[[nodiscard]] std::vector<StationPlan> load_plans();
+/// @param wrong where given, such a plan is left out and its error put here instead.
+[[nodiscard]] std::vector<StationPlan> load_plans(std::vector<std::string>* wrong = nullptr);
 
 }  // namespace linebench::check

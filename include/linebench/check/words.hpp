@@ -12,7 +12,9 @@ namespace linebench::check {
 struct Choice {
   std::string word;  ///< what is stored and may be typed
   std::string text;
+  std::string keeps{};  ///< stored with the answer, under its key and kept_text; empty: nothing
 };
+inline constexpr std::string_view kept_text = ".text";
 
 /// What is asked at one step.
 struct Question {

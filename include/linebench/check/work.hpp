@@ -2,8 +2,10 @@
 // in the store to the next step: so a job can be left anywhere, resumed, and any answer changed.
 #pragma once
 
+#include <linebench/check/plan.hpp>
 #include <linebench/check/step.hpp>
 #include <linebench/job/store.hpp>
+#include <memory>
 #include <string>
 #include <vector>
 
@@ -13,6 +15,8 @@ struct Work {
   job::Job job;
   std::vector<job::Step> answers;  ///< the last of each key
   std::vector<job::Capture> captures;
+  /// The tests as they stood when they were chosen: a plan that is edited later is another job's.
+  std::shared_ptr<const StationPlan> plan{};
 
   /// nullptr when not answered yet.
   [[nodiscard]] const std::string* answer(std::string_view key) const;
