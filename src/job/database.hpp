@@ -84,7 +84,10 @@ class Transaction {
   bool open_ = true;
 };
 
-/// Brings the store's tables up to date. Throws Error(Unusable): not a job store, or a newer one.
+/// How old the store's tables are; 0: there are none yet. Throws Error(Unusable): not a job store, or a newer
+/// one.
+[[nodiscard]] std::int64_t version_of(const Database& db);
+/// Brings the store's tables up to date. Throws as version_of().
 void migrate(const Database& db);
 
 }  // namespace linebench::job

@@ -95,12 +95,13 @@ DROP TABLE temp.ordered;
 )sql",
 };
 
+constexpr auto newest = static_cast<std::int64_t>(steps.size());
+
 }  // namespace
 
-void migrate(const Database& db) {
+std::int64_t version_of(const Database& db) {
   const std::int64_t mark = db.pragma("application_id");
   const std::int64_t version = db.pragma("user_version");
-  const auto newest = static_cast<std::int64_t>(steps.size());
   const bool empty = mark == 0 && version == 0 && db.pragma("schema_version") == 0;
   if (!empty && mark != application_id) {
     throw unusable(fmt::format("the job store ({}): this is a database of another program; give another file",
@@ -112,6 +113,11 @@ void migrate(const Database& db) {
         "knows {}); update the program",
         db.file().string(), version, newest));
   }
+  return version;
+}
+
+void migrate(const Database& db) {
+  const std::int64_t version = version_of(db);
   if (db.read_only()) {
     if (version < newest) {
       throw unusable(

@@ -1,5 +1,6 @@
 // Two laptops' stores made one, and copies.
 #include <gtest/gtest.h>
+#include <sqlite3.h>
 
 #include <chrono>
 #include <filesystem>
@@ -186,6 +187,41 @@ TEST(Merge, TheSameAnswerOnBothLeavesAFinishedJobFinished) {
   const Merged m = a.merge(fb);
   EXPECT_TRUE(m.reopened.empty());
   EXPECT_TRUE(a.job(job.uid).done);
+}
+
+// A colleague's store is of his program's version, and stays so.
+TEST(Merge, TheOtherStoreStaysAsItIsTableForTable) {
+  const TempFolder folder;
+  const fs::path fb = folder.path() / "b.sqlite";
+  {
+    Store b(fb);
+    b.answer(b.open_job({JobKind::Feed, "Feed", "", "", "", ""}), "use", "mono");
+  }
+  const auto version = [&](const char* set) {
+    sqlite3* db = nullptr;
+    EXPECT_EQ(sqlite3_open(fb.c_str(), &db), SQLITE_OK);
+    if (*set != 0) {
+      EXPECT_EQ(sqlite3_exec(db, set, nullptr, nullptr, nullptr), SQLITE_OK) << sqlite3_errmsg(db);
+    }
+    sqlite3_stmt* s = nullptr;
+    EXPECT_EQ(sqlite3_prepare_v2(db, "PRAGMA user_version", -1, &s, nullptr), SQLITE_OK);
+    EXPECT_EQ(sqlite3_step(s), SQLITE_ROW);
+    const int v = sqlite3_column_int(s, 0);
+    sqlite3_finalize(s);
+    sqlite3_close(db);
+    return v;
+  };
+  ASSERT_EQ(
+      version(
+          "ALTER TABLE step DROP COLUMN order_ms; ALTER TABLE note DROP COLUMN order_ms; ALTER TABLE mark "
+          "DROP COLUMN order_ms; ALTER TABLE capture DROP COLUMN order_ms; PRAGMA user_version = 3"),
+      3);
+  Store a(folder.path() / "a.sqlite");
+  EXPECT_EQ(a.merge(fb).jobs, 1);
+  EXPECT_EQ(a.answers(a.job("last")).at(0).answer, "mono");
+  EXPECT_EQ(version(""), 3);
+  (void)version("PRAGMA user_version = 99");
+  EXPECT_THROW((void)a.merge(fb), Error);
 }
 
 TEST(Merge, AMissingStoreIsNotMade) {
