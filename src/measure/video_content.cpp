@@ -83,6 +83,7 @@ void ContentMeter::line(const LineView& v) {
   c.sums.add(samples_, v);
   c.lines += 1;
   lines_ += 1;
+  picture_lines_ += picture ? 1 : 0;
   c.last_index = v.index;
   c.field_interval = !picture;
   ++c.numbers[v.line];

@@ -36,6 +36,8 @@ class ContentMeter : public LineMeter {
   [[nodiscard]] std::vector<const LineContent*> contents() const;
   /// Lines sorted so far.
   [[nodiscard]] double lines() const { return lines_; }
+  /// Those of them that lie in the picture.
+  [[nodiscard]] double picture_lines() const { return picture_lines_; }
   /// The content the last line was put to; nullptr when it was put to none. Its mean holds that line too.
   [[nodiscard]] const LineContent* last() const { return last_; }
 
@@ -53,6 +55,7 @@ class ContentMeter : public LineMeter {
   LineContent* last_ = nullptr;
   std::vector<float> samples_;
   double lines_ = 0;
+  double picture_lines_ = 0;
   // How closely 0H follows the edges of single lines, and how noisy those are.
   std::uint64_t followed_ = 0;
   double last_t0_ = 0;

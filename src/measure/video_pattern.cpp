@@ -10,6 +10,9 @@ namespace linebench::measure {
 namespace {
 
 constexpr double no_chroma = 0.035;  // of white, peak
+constexpr double least_ramp = 0.5;   // of white
+constexpr double darkest_of_ramp = 0.15;
+constexpr double least_of_picture = 1.0 / 12;  // lines of one content
 
 // Darker parts on both sides, read next to the bar.
 std::optional<FoundBar> as_bar(const Plateau& p, const LineLayout& layout, double white) {
@@ -65,10 +68,7 @@ std::string name_of(const KnownLine& k, const VideoSetup& setup) {
                                 k.staircase->subcarrier ? " with subcarrier" : ""));
   }
   if (!k.layout.packets.empty()) return fmt::format("multiburst of {} packets", k.layout.packets.size());
-  for (const Slope& s : k.layout.slopes) {
-    if (std::abs(s.to_mv - s.from_mv) > 0.4 * white_by_sync(setup))
-      parts.emplace_back(s.chroma_mv > no_chroma * white_by_sync(setup) ? "ramp with subcarrier" : "ramp");
-  }
+  if (k.ramp) parts.emplace_back(k.ramp->subcarrier ? "ramp with subcarrier" : "ramp");
   if (parts.empty()) return flat_name(k.layout, setup);
   if (parts.size() == 1 && k.bar) return k.bar->top.width_us() > 20 ? "window" : "bar";
   std::string name;
@@ -80,6 +80,21 @@ std::string name_of(const KnownLine& k, const VideoSetup& setup) {
 }
 
 }  // namespace
+
+std::optional<FoundRamp> find_ramp(const AveragedLine& line, const LineLayout& layout,
+                                   const VideoSetup& setup) {
+  const double white = white_by_sync(setup);
+  for (const Slope& s : layout.slopes) {
+    const double dark = std::min(s.from_mv, s.to_mv);
+    const double rise = std::abs(s.to_mv - s.from_mv);
+    if (rise < least_ramp * white || std::abs(dark) > darkest_of_ramp * white) continue;
+    const double tenth = (s.to_us - s.from_us) / 10;
+    const auto [least, most] =
+        std::minmax({line.chroma_mv(s.from_us, s.from_us + tenth), line.chroma_mv(s.to_us - tenth, s.to_us)});
+    return FoundRamp{s, least > no_chroma * white && least > 0.4 * most};
+  }
+  return std::nullopt;
+}
 
 std::optional<FoundBar> find_bar(const LineLayout& layout, const VideoSetup& setup) {
   std::optional<FoundBar> best;
@@ -97,12 +112,17 @@ std::vector<KnownLine> know_lines(const ContentMeter& contents, const VideoSetup
     k.content = c;
     k.average = c->sums.average();
     k.noise_mv = setup.noise_mv / std::sqrt(std::max(1.0, c->lines));
+    if (!c->field_interval && c->lines < least_of_picture * contents.picture_lines()) {
+      out.push_back(std::move(k));
+      continue;
+    }
     k.layout = lay_out(k.average, setup, k.noise_mv);
     k.bars = find_bars(k.layout, setup);
     if (!k.bars) k.staircase = find_staircase(k.layout, setup);
     if (k.staircase && !setup.colour) k.bars = find_grey_bars(*k.staircase, k.layout, setup);
     if (k.bars) k.staircase.reset();
     if (!k.bars) k.bar = find_bar(k.layout, setup);
+    k.ramp = find_ramp(k.average, k.layout, setup);
     k.name = name_of(k, setup);
     out.push_back(std::move(k));
   }

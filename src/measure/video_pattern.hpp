@@ -41,6 +41,15 @@ struct FoundBar {
 };
 [[nodiscard]] std::optional<FoundBar> find_bar(const LineLayout& layout, const VideoSetup& setup);
 
+/// A steady slope from black over most of the range. With subcarrier: the same all along, as a shaded wall's
+/// colour is not.
+struct FoundRamp {
+  Slope slope;
+  bool subcarrier = false;
+};
+[[nodiscard]] std::optional<FoundRamp> find_ramp(const AveragedLine& line, const LineLayout& layout,
+                                                 const VideoSetup& setup);
+
 /// One of the contents with what is on it.
 struct KnownLine {
   const LineContent* content = nullptr;
@@ -49,11 +58,13 @@ struct KnownLine {
   std::optional<FoundBars> bars;
   std::optional<FoundStaircase> staircase;
   std::optional<FoundBar> bar;
+  std::optional<FoundRamp> ramp;
   std::string
       name;  ///< the trade's word, e.g. "colour bars 100/0/75/0"; empty when it is none of those known
   double noise_mv = 0;  ///< of a single sample of the average
 };
-/// All contents of two lines or more, most lines first.
+/// All contents of two lines or more, most lines first. What is on no more than a few of the picture's
+/// lines is chance: a test picture's lines are one like another, a live picture's are not.
 [[nodiscard]] std::vector<KnownLine> know_lines(const ContentMeter& contents, const VideoSetup& setup);
 
 }  // namespace linebench::measure

@@ -211,7 +211,7 @@ std::optional<FoundStaircase> find_staircase(const LineLayout& layout, const Vid
       for (std::size_t n = 0; n + 1 < levels.size(); ++n) {
         const double riser = std::abs(levels[n + 1].luma_mv - levels[n].luma_mv);
         even = even && riser > 0.45 * mean && riser < 1.7 * mean;
-        if (n > 0) even = even && std::abs(levels[n].width_us() / width - 1) < 0.3;
+        if (n > 0) even = even && std::abs(levels[n].width_us() / width - 1) < 0.15;
       }
       if (!even) continue;
       if (direction < 0) std::reverse(levels.begin(), levels.end());

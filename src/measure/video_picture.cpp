@@ -72,7 +72,7 @@ void PictureMeter::finish(const VideoSetup& setup, Readings& out) {
   read_staircase(known_, setup, out);
   read_modulated_pulse(known_, setup, out);
   read_black(known_, setup, out);
-  if (sync_.picture_ends_early()) read_early_end(known_, setup, out);
+  if (sync_.picture_ends_early()) read_early_end(known_, out);
 }
 
 }  // namespace linebench::measure

@@ -81,6 +81,6 @@ void read_modulated_pulse(const KnownLines& known, const VideoSetup& setup, Read
 void read_black(const KnownLines& known, const VideoSetup& setup, Readings& out);
 /// For a picture that ends before blanking should begin: video.front_porch is unmeasurable where that is what
 /// the test lines do.
-void read_early_end(const KnownLines& known, const VideoSetup& setup, Readings& out);
+void read_early_end(const KnownLines& known, Readings& out);
 
 }  // namespace linebench::measure

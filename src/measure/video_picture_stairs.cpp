@@ -54,13 +54,9 @@ Stretches subcarrier_stretches(const KnownLines& known) {
     for (const Plateau& p : s.line->staircase->levels) s.at.emplace_back(p.from_us, p.to_us);
     return s;
   }
-  const auto modulated = [](const Slope& x) { return x.chroma_mv > 0.1 * std::abs(x.to_mv - x.from_mv); };
-  s.line = known.find([&](const KnownLine& x) {
-    return std::any_of(x.layout.slopes.begin(), x.layout.slopes.end(), modulated);
-  });
+  s.line = known.find([&](const KnownLine& x) { return x.ramp && x.ramp->subcarrier; });
   if (s.line == nullptr) return s;
-  const auto& slopes = s.line->layout.slopes;
-  const Slope& ramp = *std::find_if(slopes.begin(), slopes.end(), modulated);
+  const Slope& ramp = s.line->ramp->slope;
   const double width = (ramp.to_us - ramp.from_us) / ramp_windows;
   for (std::size_t i = 0; i < ramp_windows; ++i) {
     const double from = ramp.from_us + width * static_cast<double>(i);
