@@ -179,11 +179,13 @@ void hum(const Capture& c, Gatherer& out) {
   lock_of(c, out);
 }
 
-// What came again frame by frame was picture; what is left of a live picture may be as well.
+// What came again frame by frame was picture; what is left of a live picture may be as well, or all of it
+// where frames were not compared.
 void noise(const Capture& c, Gatherer& out) {
   const Reading* n = find_reading(c.readings, "video.noise");
   if (n != nullptr && n->measured() && !test_picture(c.readings) &&
-      n->reason.find("came again") != std::string::npos) {
+      (n->reason.find("came again") != std::string::npos ||
+       n->reason.find("would look the same") != std::string::npos)) {
     out.bound("video.noise", n->number() + n->uncertainty.value_or(0), 0, c.name);
   } else {
     out.amount("video.noise", c.readings, "video.noise", c.name);

@@ -43,6 +43,12 @@ bool shows_packets(const KnownLines& known) {
   return packets > 0.3 * all;
 }
 
+// Its flat parts are flat; those of other pictures only seem so.
+bool shows_test_picture(const KnownLines& known) {
+  return known.find([](const KnownLine& k) { return !k.content->field_interval && !k.name.empty(); }) !=
+         nullptr;
+}
+
 // Of the low end of a spectrum, by power: 0 flat, 1 as that of noise that rises with frequency.
 double steepness(const std::vector<double>& psd) {
   if (psd.size() < 10) return 1;
@@ -167,6 +173,8 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
   if (q_psd * band_hz_ > 0.02 * power)
     remark += fmt::format("; the recorder's steps of {:.2g} mV, {:.2f} mV rms, taken out", q,
                           std::sqrt(q_psd * band_hz_));
+  if (!blanking && !c.compared && !shows_test_picture(picture_shown_.known()))
+    remark += "; two frames were not compared: fine picture would look the same";
   if (c.repeating > 0)
     remark += fmt::format("; {:.0f} % of the power came again frame by frame: picture, taken out",
                           100 * c.repeating);

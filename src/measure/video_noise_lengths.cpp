@@ -12,6 +12,7 @@ constexpr std::size_t shortest_samples = 24;
 constexpr double alike = 1.25;           // powers of lengths that show the same noise, at most
 constexpr double common_hz = 400e3;      // all lengths see from here up
 constexpr double most_repeating = 0.75;  // of the power; above, it is picture and not noise
+constexpr double least_pairs = 4;        // of stretches in two frames, to say whether they repeat
 
 struct Net {
   const FlatSpectrum* spectrum = nullptr;
@@ -20,7 +21,8 @@ struct Net {
   std::vector<double> share;  // of the power that repeats, by bin
   double repeating = 0;
   double repeating_u = 0;
-  bool picture = false;  // nearly all repeats
+  bool picture = false;   // nearly all repeats
+  bool compared = false;  // whether it does could be told
 };
 
 // Bins round a tone are filled from those on either side.
@@ -81,6 +83,7 @@ Net net_of(const NoiseLength& length, double band_hz, std::optional<double> tone
     n.result.relative_u *= more;
     n.result.relative_u_weighted *= more;
   }
+  n.compared = share.pairs >= least_pairs;
   double common = 0;
   const double power = power_of(n.result.psd, step, band_hz);
   for (std::size_t k = 0; k < share.of_power.size(); ++k)
@@ -125,11 +128,15 @@ double hz_in_band(std::size_t k, double step_hz, double band_hz) {
 
 NoiseChoice choose_length(const NoiseLengths& lengths, double band_hz, std::optional<double> tone_hz) {
   std::vector<Net> nets;
+  bool picture = false;
   for (const auto& l : lengths) {
     if (l->spectrum.seen() < least_noise_stretches) continue;
     Net n = net_of(*l, band_hz, tone_hz);
+    picture = picture || n.picture;
     if (n.result.stretches >= least_noise_stretches && !n.picture) nets.push_back(std::move(n));
   }
+  // Where some lengths hold fine picture that passed for flat, so do others that only could not be compared.
+  if (picture) std::erase_if(nets, [](const Net& n) { return !n.compared; });
   NoiseChoice c;
   if (nets.empty()) return c;
   double least = nets.front().power_above;
@@ -140,6 +147,7 @@ NoiseChoice choose_length(const NoiseLengths& lengths, double band_hz, std::opti
     if (c.spectrum != nullptr) continue;
     c.spectrum = n.spectrum;
     c.repeating = n.repeating;
+    c.compared = n.compared;
     c.relative_u = together(n.result.relative_u, n.repeating_u);
     c.relative_u_weighted = together(n.result.relative_u_weighted, n.repeating_u);
     c.psd = std::move(n.result.psd);

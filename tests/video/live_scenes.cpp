@@ -1,4 +1,4 @@
-// What a camera looks at is no test picture. Scenes made with numpy: random
+// What a camera looks at is no test picture, and its texture is no noise. Scenes made with numpy: random
 // fields whose amplitude falls with a power of spatial frequency, as natural scenes' does (Field, J. Opt.
 // Soc. Am. A 4, 1987: near 1/f), from memory; and a wall of one colour, lit from one side.
 #include <linebench/base/error.hpp>
@@ -102,6 +102,25 @@ TEST(VideoLiveScenes, ShadedColourIsNoRamp) {
     p.v_fixed = true;
   };
   expect_near(look_at(w, {ramp}, 13.5e6, 0.1), "video.differential_gain", 0, 0.5);
+}
+
+// Gravel, foliage: every part of it differs from the next as noise does, but comes again with the next frame.
+TEST(VideoLiveScenes, TextureIsNotNoise) {
+  for (const auto& [seed, power, rate] : {std::tuple{900, 1.1, 13.5e6},
+                                          {903, 1.1, 20e6},
+                                          {902, 1.4, 13.5e6},
+                                          {905, 1.4, 20e6},
+                                          {904, 1.0, 13.5e6}}) {
+    Wave w = wave_625();
+    w.noise_mv = 2.5;
+    w.start_line = 57.7;
+    const Reading noise = get(look_at(w, scene(w, seed, power), rate, 0.1), "video.noise");
+    if (!noise.measured()) continue;
+    const double truth = w.noise_mv * std::sqrt(5e6 / (rate / 2));
+    std::printf("    %d %.1f: %.2f +- %.2f mV, %.2f is there; %s\n", seed, power, noise.number(),
+                noise.uncertainty.value_or(0), truth, noise.reason.c_str());
+    EXPECT_NEAR(noise.number(), truth, 1.2 * noise.uncertainty.value_or(0)) << noise.reason;
+  }
 }
 
 }  // namespace
