@@ -11,6 +11,14 @@ namespace {
 constexpr double least_mains_hz = 45;
 constexpr double most_mains_hz = 66;
 
+// Which multiple of the mains a frequency is; 0: none of the first three.
+int multiple_of_mains(double hz) {
+  for (int n = 1; n <= 3; ++n) {
+    if (hz >= n * least_mains_hz && hz <= n * most_mains_hz) return n;
+  }
+  return 0;
+}
+
 struct Hum {
   Number hz;
   std::string from;
@@ -24,8 +32,9 @@ std::optional<Hum> hum_frequency(const std::vector<Capture>& captures, std::stri
       continue;
     for (const Reading& r : c.readings) {
       if (!r.id.starts_with(prefix) || !std::holds_alternative<double>(r.value) || !r.uncertainty) continue;
-      if (r.number() < least_mains_hz || r.number() > most_mains_hz) continue;
-      if (!best || *r.uncertainty < best->hz.u) best = Hum{{r.number(), *r.uncertainty}, c.name};
+      const int n = multiple_of_mains(r.number());
+      if (n == 0) continue;
+      if (!best || *r.uncertainty / n < best->hz.u) best = Hum{{r.number() / n, *r.uncertainty / n}, c.name};
     }
   }
   return best;
@@ -60,6 +69,11 @@ void gather_picture(const Capture& c, Gatherer& out) {
   if (*signal == "none") return;
   if (const auto colour = text_of(r, "picture.colour")) out.word("picture.colour", *colour, c.name);
   out.amount("picture.hum.level", r, "picture.hum.level", c.name);
+  if (const auto hz = hum_frequency_of(r, "picture.hum")) {
+    static constexpr const char* words[] = {"fundamental", "even", "odd"};
+    if (const int n = multiple_of_mains(hz->value); n > 0)
+      out.word("picture.hum.pattern", words[n - 1], c.name, fmt::format("{:.2f} Hz", hz->value));
+  }
   if (const auto bar = number_of(r, "picture.hum.bar_rate")) {
     if (std::abs(bar->value) > 1.5 * bar->u && std::abs(bar->value) > 0.01) {
       out.word("picture.lock", "roll", c.name, pace(bar->value));

@@ -59,6 +59,32 @@ TEST(DiagnosePicture, TerminationsMakeNoSecondFault) {
   }
 }
 
+// A rectifier fills its capacitor twice a cycle: its ripple begins at twice the mains, what a loop through
+// earth carries at the mains itself.
+TEST(DiagnosePicture, BarsAtTwiceTheMainsAreRipple) {
+  const auto bars_of = [](double hz) {
+    Readings r;
+    r.push_back(text_reading("picture.signal", "present"));
+    r.push_back(text_reading("picture.colour", "present"));
+    r.push_back(number("picture.hum.level", 6.5, 0.03));
+    r.push_back(number("picture.hum.frequency", hz, 0.002));
+    return of_readings(r, "picture.yuv");
+  };
+  for (const double mains : {49.7, 60.02}) {
+    const Diagnosis ripple = diagnosed({bars_of(2 * mains)});
+    EXPECT_EQ(first(ripple), "supply-ripple") << shown(ripple);
+    EXPECT_GT(probability(ripple, "supply-ripple"), 0.8) << shown(ripple);
+    const Diagnosis loop = diagnosed({bars_of(mains)});
+    EXPECT_LT(probability(loop, "supply-ripple"), 0.1) << shown(loop);
+    Readings sound;
+    sound.push_back(number("audio.hum.level", -40, 0.1));
+    sound.push_back(number("audio.hum.frequency", mains, 0.001));
+    const auto job = evidence({bars_of(2 * mains), of_readings(sound, "lines.wav")}, "job.hum");
+    ASSERT_TRUE(job.has_value());
+    EXPECT_EQ(job->word, "one mains frequency");
+  }
+}
+
 // A hum whose level its own uncertainty swallows (0.8 +- 10.6 mV, a tilt at the field rate as well) has no
 // frequency to set against the mains'.
 TEST(DiagnosePicture, HumThatMayNotBeThereKeepsNoTime) {

@@ -259,8 +259,12 @@ diagnose::Capture picture(const Installation& s, Dice& d) {
   r.push_back(hum_percent > 0.15 ? read("picture.hum.level", hum_percent, 0.05 + 0.05 * hum_percent, d)
                                  : unmeasurable("picture.hum.level", "none found", 0.15));
   if (hum_percent > 0.3) {
-    r.push_back(read("picture.hum.frequency", s.mains_hz, 0.004, d));
-    r.push_back(read("picture.hum.bar_rate", s.mains_hz - s.field_hz, 0.004, d));
+    // The lowest multiple that is a good part of the hum.
+    int lowest = 1;
+    while (v.hum_mv[lowest] < 0.2 * *std::max_element(v.hum_mv.begin() + 1, v.hum_mv.begin() + 9)) ++lowest;
+    const double hz = lowest * s.mains_hz;
+    r.push_back(read("picture.hum.frequency", hz, 0.004, d));
+    r.push_back(read("picture.hum.bar_rate", hz - s.field_hz * std::round(hz / s.field_hz), 0.004, d));
   }
   const bool rolls = other_system || v.sync_db < -6.5 || v.missing > 150 || (!v.interlaced && d.chance(0.2));
   r.push_back(read("picture.roll", rolls ? d.uniform(2, 60) : 0, 0.1, d));
