@@ -61,7 +61,8 @@ void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, s
   // Too little to show a fault is no sound place: the halves would go the wrong way by it.
   const std::vector<diagnose::Capture> alone = {{c->label, c->facts, c->readings}};
   const diagnose::Site site{s.system};
-  if (s.measured() && diagnose::diagnose(book, diagnose::Job{alone, {}, site}).nothing_wrong >= 0.5 &&
+  if (s.measured() && s.out.empty() &&
+      diagnose::diagnose(book, diagnose::Job{alone, {}, site}).nothing_wrong >= 0.5 &&
       !beyond_the_look(diagnose::gaps(book, diagnose::gather(book, alone, site)), {c->facts}).empty()) {
     s.not_looked.push_back(words.text("site-too-little", {{"label", c->label}}));
     s.left_out.insert("measure");
@@ -181,6 +182,13 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     s.cured =
         s.after->nothing_after >= 0.5 && shows_cure(s.captures.front().readings, *after) &&
         beyond_the_look(diagnose::gaps(*k.book, diagnose::gather(*k.book, {now}, site)), {now.facts}).empty();
+    // A path that carries nothing has no hum either. Where a signal was sent, or a picture looked at, it was
+    // seen.
+    s.dead = s.cured && !s.video && s.signal.empty() &&
+             script.choose({.key = keyed("carries"),
+                            .words = "site.carries",
+                            .values = {{"part", s.path.parts.front().name}, {"end", end}}}) == "no";
+    s.cured = s.cured && !s.dead;
   }
 }
 
@@ -191,7 +199,9 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   if (!s.measured()) return o;
   const auto& d = s.diagnosis;
   o.mark = report::Mark::Fail;
-  if (s.cured) {
+  if (s.dead) {
+    o.headline = words.text("site-dead", {{"did", s.after->did}});
+  } else if (s.cured) {
     o.mark = report::Mark::Pass;
     o.headline = words.text("site-cured", {{"did", s.after->did}});
   } else if (!s.wrong() && s.soak != nullptr && s.soak->verdict == "fail") {
@@ -201,7 +211,11 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     o.headline = words.text("site-nothing", {{"complaint", s.complaint}});
   } else if (!s.wrong()) {
     o.mark = report::Mark::Incomplete;
-    o.headline = words.text(s.out_of_limits() ? "site-out" : "site-open", {{"complaint", s.complaint}});
+    o.headline =
+        words.text(s.out_of_limits() ? "site-out-elsewhere" : "site-open", {{"complaint", s.complaint}});
+  } else if (!s.out.empty()) {
+    const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
+    o.headline = words.text(where.empty() ? "site-out" : "site-out-in", {{"part", where}});
   } else if (d.findings.empty() || d.unlisted > d.findings.front().probability) {
     // Within every limit, and by no fault of the book: that is no fault found, and no sound path.
     if (!s.out_of_limits()) o.mark = report::Mark::Incomplete;
@@ -218,9 +232,25 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   if (s.after) {
     o.points.push_back({s.cured ? Weight::Good : Weight::Change,
                         words.text("site-did", {{"did", s.after->did}}), s.after->summary,
-                        s.cured ? "" : words.text("site-still"), ""});
+                        s.cured  ? ""
+                        : s.dead ? words.text("site-dead-do")
+                                 : words.text("site-still"),
+                        ""});
   }
-  if (s.wrong()) {
+  const auto add_troubles = [&](const job::Capture& c) {
+    for (const Trouble& x : troubles(c)) {
+      const report::Words say = report::words_for(x.id, x.side);
+      const std::string when = &c == s.soak ? times_of(c, x) : "";
+      const std::string text =
+          when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}});
+      o.points.push_back({s.cured ? Weight::Note : Weight::Change, c.label + ": " + text,
+                          std::string(say.meaning), s.cured ? "" : std::string(say.next), ""});
+    }
+  };
+  if (!s.out.empty()) {
+    add_troubles(*s.at_end());
+    o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
+  } else if (s.wrong()) {
     for (const auto& f : d.findings) {
       if (f.probability < 0.1) continue;
       o.points.push_back({s.cured ? Weight::Note : Weight::Change,
@@ -232,22 +262,13 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   } else {
     std::vector<const job::Capture*> judged = s.kept;
     if (s.soak != nullptr) judged.push_back(s.soak);
-    for (const job::Capture* c : judged) {
-      for (const Trouble& x : troubles(*c)) {
-        const report::Words say = report::words_for(x.id, x.side);
-        const std::string when = c == s.soak ? times_of(*c, x) : "";
-        const std::string text =
-            when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}});
-        o.points.push_back(
-            {Weight::Change, c->label + ": " + text, std::string(say.meaning), std::string(say.next), ""});
-      }
-    }
+    for (const job::Capture* c : judged) add_troubles(*c);
     for (const std::string& x : s.looked)
       o.points.push_back({Weight::Good, words.text("site-looked", {{"what", x}}), "", "", ""});
     for (const diagnose::Gap& g : s.gaps()) o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
     for (const std::string& x : s.not_looked)
       o.points.push_back({Weight::Note, words.text("site-not-looked", {{"what", x}}), "", "", ""});
-    if (s.looked_all)
+    if (s.looked_all && !s.out_of_limits())
       o.points.push_back(
           {Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});
     const auto any_of_kind = [&](std::string_view kind) {

@@ -44,23 +44,57 @@ bool SiteState::no_fault_found() const {
 }
 
 bool SiteState::stands() const {
-  return wrong() && !diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from &&
-         (segment.measure_next.empty() || left_out.contains("measure"));
+  const bool named =
+      !out.empty() || (!diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from);
+  return wrong() && named && (segment.measure_next.empty() || left_out.contains("measure"));
 }
 
-void look(SiteState& s, const Knowledge& k) {
-  if (k.looks) {
-    if (const auto it = k.looks->find(s.evidence); it != k.looks->end()) {
-      s.diagnosis = it->second.diagnosis;
-      s.segment = it->second.segment;
-      return;
-    }
+const job::Capture* SiteState::at_end() const {
+  const auto last =
+      std::find_if(at_part.rbegin(), at_part.rend(), [](const auto* c) { return c != nullptr; });
+  return last == at_part.rend() ? nullptr : *last;
+}
+
+namespace {
+
+// Whether nothing is wrong at a part, by the readings that are out of limits at the path's end.
+double within_there(const job::Capture& c, const std::vector<std::string>& out) {
+  bool judged = false;
+  for (const Reading& r : c.readings) {
+    if (std::find(out.begin(), out.end(), base_id(r.id)) == out.end()) continue;
+    if (r.verdict == Verdict::Fail) return 0;
+    judged = judged || r.verdict == Verdict::Pass;
   }
-  const diagnose::Site site{s.system};
-  // What a person told of comes first: of two pieces of evidence for one sign the first counts.
-  s.diagnosis = diagnose::diagnose(*k.book, diagnose::Job{s.captures, s.told, site});
-  s.segment = diagnose::locate(*k.book, s.path, s.captures, site);
-  if (k.looks) k.looks->insert_or_assign(s.evidence, Look{s.diagnosis, s.segment});
+  return judged ? 1 : 0.4;  // not decided, and so a place to come back to
+}
+
+void follow_limits(SiteState& s) {
+  s.out.clear();
+  const job::Capture* end = s.at_end();
+  if (s.diagnosis.nothing_wrong < 0.5 || end == nullptr) return;
+  for (const Trouble& t : troubles(*end)) s.out.push_back(t.id);
+  if (s.out.empty()) return;
+  std::vector<std::optional<double>> nothing_wrong_at;
+  for (const job::Capture* c : s.at_part)
+    nothing_wrong_at.push_back(c == nullptr ? std::nullopt : std::optional(within_there(*c, s.out)));
+  s.segment = diagnose::segment_of(s.path, nothing_wrong_at);
+}
+
+}  // namespace
+
+void look(SiteState& s, const Knowledge& k) {
+  const bool known = k.looks && k.looks->contains(s.evidence);
+  if (known) {
+    s.diagnosis = k.looks->at(s.evidence).diagnosis;
+    s.segment = k.looks->at(s.evidence).segment;
+  } else {
+    const diagnose::Site site{s.system};
+    // What a person told of comes first: of two pieces of evidence for one sign the first counts.
+    s.diagnosis = diagnose::diagnose(*k.book, diagnose::Job{s.captures, s.told, site});
+    s.segment = diagnose::locate(*k.book, s.path, s.captures, site);
+    if (k.looks) k.looks->insert_or_assign(s.evidence, Look{s.diagnosis, s.segment});
+  }
+  follow_limits(s);
 }
 
 CaptureWish wish_at(const SiteState& s, const std::string& label, const std::string& path) {
@@ -134,7 +168,7 @@ std::optional<Proposal> propose(const SiteState& s) {
     }
   }
   const bool sure = !s.diagnosis.findings.empty() && s.diagnosis.findings.front().probability >= stands_from;
-  if (sure) return best;
+  if (sure || !s.out.empty()) return best;
   std::vector<const diagnose::NextTest*> tests;
   if (s.diagnosis.next_test) tests.push_back(&*s.diagnosis.next_test);
   for (const diagnose::Finding& f : s.diagnosis.findings) {

@@ -23,6 +23,10 @@ struct SiteState {
   std::vector<const job::Capture*> at_part{};   ///< one a part; nullptr where nothing was measured
   std::optional<diagnose::Comparison> after{};  ///< before against after the last cure
   bool cured = false;
+  bool dead = false;  ///< after the cure nothing arrives any more
+  /// Readings out of their limits at the end of the path where the fault book finds nothing wrong: they are
+  /// followed by halves as well.
+  std::vector<std::string> out{};
   /// What was looked at beside the end of the path because nothing was wrong there, and what was not.
   std::vector<std::string> looked{}, not_looked{};
   bool looked_all = false;      ///< nothing is left to look at
@@ -32,7 +36,9 @@ struct SiteState {
 
   [[nodiscard]] bool measured() const { return !captures.empty(); }
   /// Something is wrong with what was measured.
-  [[nodiscard]] bool wrong() const { return measured() && diagnosis.nothing_wrong < 0.5; }
+  [[nodiscard]] bool wrong() const { return measured() && (diagnosis.nothing_wrong < 0.5 || !out.empty()); }
+  /// What was measured last along the path.
+  [[nodiscard]] const job::Capture* at_end() const;
   /// What the captures leave open.
   [[nodiscard]] std::vector<diagnose::Gap> gaps() const;
   /// One that is out of its limits, whatever the fault book makes of it.

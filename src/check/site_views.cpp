@@ -125,7 +125,7 @@ void look_at(Script& script, const Knowledge& k, SiteState& s, const std::string
   }
   keep_capture(s, *c);
   look(s, k);
-  if (!s.wrong()) return;
+  if (!s.wrong() && c->verdict != "fail") return;
   std::erase(s.looked, title);
   s.comes_and_goes = v == View::While;
   s.signal = as.signal;

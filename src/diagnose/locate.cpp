@@ -47,23 +47,16 @@ SignalPath parse_signal_path(std::string_view text, const std::string& file) {
   return path;
 }
 
-Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<Capture>& captures,
-               const Site& site) {
-  Options options;
-  options.next_tests = false;
+Segment segment_of(const SignalPath& path, const std::vector<std::optional<double>>& nothing_wrong_at) {
   int sound = -1;  // last part known to end sound before the first wrong one
   int wrong = -1;
   int sound_after = -1;  // a part further along that is sound all the same
   double nothing_wrong = 0;
   int measured = 0;
   for (std::size_t i = 0; i < path.parts.size(); ++i) {
-    const auto c = std::find_if(captures.begin(), captures.end(), [&](const Capture& x) {
-      return !path.parts[i].capture.empty() && x.name == path.parts[i].capture;
-    });
-    if (c == captures.end()) continue;
+    if (!nothing_wrong_at[i]) continue;
     ++measured;
-    const double p =
-        nothing_came_in(*c) ? 0 : diagnose(book, gather(book, {*c}, site), options).nothing_wrong;
+    const double p = *nothing_wrong_at[i];
     if (wrong < 0 && p >= sound_from) {
       sound = static_cast<int>(i);
     } else if (wrong < 0) {
@@ -120,6 +113,22 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
         "capture is which, and whether the fault comes and goes.",
         name(sound_after));
   return s;
+}
+
+Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<Capture>& captures,
+               const Site& site) {
+  Options options;
+  options.next_tests = false;
+  std::vector<std::optional<double>> nothing_wrong_at;
+  for (const PathPart& part : path.parts) {
+    const auto c = std::find_if(captures.begin(), captures.end(), [&](const Capture& x) {
+      return !part.capture.empty() && x.name == part.capture;
+    });
+    auto& at = nothing_wrong_at.emplace_back();
+    if (c != captures.end())
+      at = nothing_came_in(*c) ? 0 : diagnose(book, gather(book, {*c}, site), options).nothing_wrong;
+  }
+  return segment_of(path, nothing_wrong_at);
 }
 
 }  // namespace linebench::diagnose

@@ -90,6 +90,7 @@ constexpr const char* site_answers =
 "site.trial.move-cable" = "same"
 "site.trial.other-supply" = "same"
 "site.cure.1" = "yes"
+"site.carries.1" = "yes"
 "site.did.1" = "Audio isolation transformer fitted where the printer's strip meets the counter's line"
 "checklist.before" = "all"
 "checklist.after" = "all"

@@ -55,6 +55,7 @@ constexpr const char* answers = R"("site.name" = "Ferry terminal"
 "site.cure" = "yes"
 "site.cure.1" = "yes"
 "site.did.1" = "isolation transformer fitted"
+"site.carries.1" = "yes"
 "checklist.before" = "all"
 "checklist.after" = "all"
 )";
@@ -301,6 +302,61 @@ TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
   EXPECT_NE(r.err.find("'12 banana': \"banana\" is not its unit; type it as VALUE"), std::string::npos)
       << r.err;
   EXPECT_EQ(r.err.find("--observed"), std::string::npos) << r.err;
+}
+
+// A path that carries nothing has no hum: a pulled plug measures like the best of cures.
+TEST(Site, AHumThatWentWithTheSignalIsNotCured) {
+  const Folder folder;
+  loud_from_second(folder);
+  clean(folder.path / "site.at.1.wav");
+  check_test::sox("-n -r 16000 -b 24 '" + (folder.path / "site.after.1.wav").string() +
+                  "' synth 10 whitenoise vol -100dB");
+  std::string dead = answers;
+  dead.replace(dead.find("\"site.carries.1\" = \"yes\""), 24, "\"site.carries.1\" = \"no\"");
+  std::ofstream(folder.path / "answers.toml") << dead << "\"site.cure.2\" = \"no\"\n";
+  const auto r = run(folder, "check site --from-files . --json");
+  EXPECT_EQ(r.exit, 1) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "fault found") << j.at("points").dump(1);
+  EXPECT_NE(j.at("headline").get<std::string>().find("carries nothing"), std::string::npos)
+      << j.at("headline");
+}
+
+// 1 kHz at this level over the path's own hiss, sent in at its start.
+void tone(const std::filesystem::path& file, double db, const std::string& effects = "") {
+  const std::string f = file.string();
+  check_test::sox("-n -r 48000 -b 24 '" + f + ".t.wav' synth 12 sine 1000 vol " + std::to_string(db) + "dB");
+  check_test::sox("-n -r 48000 -b 24 '" + f + ".n.wav' synth 12 whitenoise vol -85dB");
+  check_test::sox("-m -v 1 '" + f + ".t.wav' -v 1 '" + f + ".n.wav' -b 24 '" + f + "' " + effects);
+  std::remove((f + ".t.wav").c_str());
+  std::remove((f + ".n.wav").c_str());
+}
+
+// A unit that takes 10 dB off: no fault of the book by itself, and the plain answer to "too quiet".
+TEST(Site, WhatIsOutOfItsLimitsIsFollowedByHalvesToo) {
+  const Folder folder;
+  for (const auto& [part, db] :
+       {std::pair{"1", -30.0}, {"2", -30.1}, {"3", -40.0}, {"4", -40.1}, {"5", -40.2}})
+    tone(folder.path / (std::string("site.at.") + part + ".wav"), db);
+  tone(folder.path / "site.after.1.wav", -30.2);
+  std::ofstream(folder.path / "answers.toml") << R"("site.name" = "Ferry terminal"
+"site.path" = "Ticket counter 2"
+"complaint" = "too quiet"
+"site.seen" = "level"
+"site.where" = "one"
+"site.parts" = "station, cable, hub, line, master"
+"site.cure.1" = "yes"
+"site.did.1" = "gain of the hub set"
+"checklist.before" = "all"
+"checklist.after" = "all"
+)";
+  const auto r = run(folder, "check site --from-files . --json");
+  EXPECT_EQ(r.exit, 0) << r.err;
+  EXPECT_NE(r.err.find("The fault comes in at hub"), std::string::npos) << r.err;
+  EXPECT_EQ(r.err.find("Nothing wrong was taken in"), std::string::npos) << r.err;
+  const json j = json::parse(r.out);
+  EXPECT_EQ(j.at("job").at("outcome"), "cured") << j.at("points").dump(1);
+  EXPECT_LE(j.at("job").at("captures").size(), 5u);
 }
 
 // Where no hum at all is left there is nothing to measure: that is the best of cures.

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <linebench/diagnose/diagnose.hpp>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -63,6 +64,10 @@ struct Segment {
   std::string measure_next;  ///< the part at whose end to measure next; empty: the segment is one part
   std::string text;          ///< one or two sentences
 };
+/// The segment, from the probability that nothing is wrong at the end of each of the path's parts; nothing
+/// where that was not measured.
+[[nodiscard]] Segment segment_of(const SignalPath& path,
+                                 const std::vector<std::optional<double>>& nothing_wrong_at);
 /// Where a part further along is sound after one that is not, the text says that they do not fit.
 /// @param captures measured captures, named as in the path's `capture`. A part without a capture is passed
 /// over.
