@@ -81,12 +81,6 @@ std::string only_side(const job::Capture& c) {
   return {};
 }
 
-// In another television system all rates, times and levels are others: said once is enough.
-bool follows_from_system(const job::Capture& c, const std::string& id) {
-  return id.starts_with("video.") && fails(c, "video.system") && id != "video.system" &&
-         id != "video.polarity" && id != "video.hum.level";
-}
-
 // Tops cut at full scale may have been cut by the recorder; below it they came so.
 bool card_may_clip(const job::Capture& c) {
   constexpr double near_top_dbfs = -0.1;
@@ -110,7 +104,7 @@ job::Capture without_empty_side(const job::Capture& c, const std::string& carrie
 void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const std::string carried = only_side(c);
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
-    if (told_quietly(f, c, t.id) || follows_from_system(c, t.id)) continue;
+    if (told_quietly(f, c, t.id)) continue;
     // What a mono sum loses is nothing to a feed whose sides are kept apart.
     const std::string* use = f.work.answer("feed.use");
     const bool stereo = use != nullptr && *use == "stereo";
@@ -282,7 +276,9 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
     o.headline = k.words.text("feed-stop");
   } else if (any(o.points, Weight::Change)) {
     o.mark = report::Mark::Fail;
-    o.headline = k.words.text("feed-change");
+    const auto changes = std::count_if(o.points.begin(), o.points.end(),
+                                       [](const Point& p) { return p.weight == Weight::Change; });
+    o.headline = k.words.text(changes > 1 ? "feed-changes" : "feed-change");
   } else if (missing) {
     o.mark = report::Mark::Incomplete;
     o.headline = k.words.text("feed-open");

@@ -9,6 +9,8 @@
 #include <linebench/judge/limits.hpp>
 #include <linebench/report/format.hpp>
 
+#include "follows.hpp"
+
 namespace linebench::check {
 namespace {
 
@@ -17,15 +19,17 @@ std::string value_text(const Reading& r) {
   return s.unit.empty() ? s.value : s.value + " " + s.unit;
 }
 
-double beyond_limit(const Reading& r) {
-  const auto* v = std::get_if<double>(&r.value);
-  if (v == nullptr || !r.limit) return 0;
-  if (r.limit->max && *v > *r.limit->max) return *v - *r.limit->max;
-  if (r.limit->min && *v < *r.limit->min) return *r.limit->min - *v;
+double beyond_limit(const job::Capture& c, const Reading& r) {
+  const auto* value = std::get_if<double>(&r.value);
+  if (value == nullptr || !r.limit) return 0;
+  const double v = once_terminated(c, r).value_or(*value);
+  if (r.limit->max && v > *r.limit->max) return v - *r.limit->max;
+  if (r.limit->min && v < *r.limit->min) return *r.limit->min - v;
   return 0;
 }
 
-std::string direction_of(const Reading& r) {
+std::string direction_of(const job::Capture& c, const Reading& r) {
+  if (sync_alone(c, r)) return judge::side(r) == judge::Side::Low ? "low-alone" : "high-alone";
   switch (judge::side(r)) {
     case judge::Side::High:
       return "high";
@@ -46,14 +50,14 @@ std::string_view base_id(std::string_view id) {
 std::vector<Trouble> troubles(const job::Capture& c) {
   std::vector<Trouble> out;
   for (const Reading& r : c.readings) {
-    if (r.verdict != Verdict::Fail) continue;
+    if (r.verdict != Verdict::Fail || follows_from_another(c, r)) continue;
     const std::string limit = report::show_limit(r);
     Trouble t;
     t.id = base_id(r.id);
-    t.direction = direction_of(r);
+    t.direction = direction_of(c, r);
     t.side = judge::side(r);
     t.value = value_text(r);
-    t.beyond = beyond_limit(r);
+    t.beyond = beyond_limit(c, r);
     t.severity = judge::severity(r);
     t.side_left = r.id.ends_with(".left");
     t.side_right = r.id.ends_with(".right");

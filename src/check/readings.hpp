@@ -15,8 +15,9 @@ namespace linebench::check {
 
 /// One reading out of its limit; the channels of a pair that fail on the same side together.
 struct Trouble {
-  std::string id;         ///< without channel
-  std::string direction;  ///< "high", "low", "other"
+  std::string id;  ///< without channel
+  std::string
+      direction;  ///< "high", "low", "other"; of a sync that is off by itself "low-alone", "high-alone"
   judge::Side side = judge::Side::Other;
   std::string text;     ///< "Hum, left: -52.1 dBFS (limit max -80)"
   std::string value;    ///< "-52.1 dBFS", or the word found
@@ -25,7 +26,7 @@ struct Trouble {
   bool side_left = false, side_right = false;
 };
 
-/// Worst first.
+/// Worst first, without what only follows from another of them.
 [[nodiscard]] std::vector<Trouble> troubles(const job::Capture& capture);
 
 /// Whether a picture came without colour: composite samples without burst, or frames without chroma (which a

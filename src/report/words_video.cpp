@@ -30,8 +30,8 @@ constexpr Entry entries[] = {
     {"video.lines_per_frame",
      Side::Other,
      {"wrong number of lines",
-      "The source does not interlace, or makes its sync by a simple counter. Monitors take it; recorders and "
-      "mixers may not.",
+      "The source does not interlace, makes its sync by a simple counter, or is of another system. Monitors "
+      "may take it; recorders and mixers may not.",
       "Look whether the source has an interlace setting; otherwise keep it away from what needs interlace."}},
     {"video.line.frequency",
      Side::Other,
@@ -55,10 +55,11 @@ constexpr Entry entries[] = {
     {"video.sync.amplitude",
      Side::Low,
      {"sync is too small",
-      "Two thirds of the level is the sign of a second termination; less and less with distance, of cable "
-      "loss or "
-      "a corroded joint. Below half, pictures roll and tear.",
-      "Switch off all terminations but that of the last unit; then compare both ends of the cable."}},
+      "With burst and white low alike: two thirds is the sign of a second termination; less and less with "
+      "distance, of cable loss or a corroded joint. With those right: the source's sync alone. Below half, "
+      "pictures roll and tear.",
+      "Compare with burst and white. All low alike: see that the last unit alone ends the line, then compare "
+      "both ends of the cable. Sync alone: leave the terminations and measure at the source's own output."}},
     {"video.sync.width",
      Side::Other,
      {"sync width is off",

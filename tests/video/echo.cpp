@@ -259,6 +259,23 @@ TEST(VideoTermination, ByTheLevel) {
   }
 }
 
+// A load divides sync, burst and white alike (a divider of resistances): sync that stands alone is no load's.
+TEST(VideoTermination, SyncAloneIsNoLoad) {
+  for (const bool is_525 : {true, false}) {
+    for (const double gain : {2.0 / 3, 0.6, 2.0}) {
+      Wave w = with_bars(is_525 ? wave_525() : wave_625());
+      w.noise_mv = 7;
+      w.sync_mv *= gain;
+      const Reading r = get(measured(w, 13.5e6, 0.06), "video.termination");
+      if (r.measured()) {
+        EXPECT_EQ(r.text(), "correct") << gain << ": " << r.reason;
+      } else {
+        EXPECT_NE(r.reason.find("sync alone"), std::string::npos) << r.reason;
+      }
+    }
+  }
+}
+
 TEST(VideoTermination, ALossyCableIsNoSecondLoad) {
   for (const bool is_525 : {true, false}) {
     for (const bool white : {false, true}) {

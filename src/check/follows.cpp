@@ -1,0 +1,56 @@
+#include "follows.hpp"
+
+#include <linebench/judge/limits.hpp>
+#include <string_view>
+
+namespace linebench::check {
+namespace {
+
+const Reading* failing(const job::Capture& c, std::string_view id) {
+  const Reading* r = find_reading(c.readings, id);
+  return r != nullptr && r->verdict == Verdict::Fail ? r : nullptr;
+}
+
+bool is_level(std::string_view id) {
+  return id == "video.sync.amplitude" || id == "video.white" || id == "video.burst.amplitude" ||
+         id == "video.setup";
+}
+
+}  // namespace
+
+std::optional<double> once_terminated(const job::Capture& c, const Reading& r) {
+  const Reading* termination = failing(c, "video.termination");
+  const auto* value = std::get_if<double>(&r.value);
+  if (termination == nullptr || value == nullptr || !is_level(r.id)) return std::nullopt;
+  // A 75 ohm source: into an open line twice the level, into two loads two thirds.
+  return termination->text() == "missing" ? *value / 2 : *value * 1.5;
+}
+
+bool follows_from_another(const job::Capture& c, const Reading& r) {
+  if (!r.id.starts_with("video.")) return false;
+  if (failing(c, "video.system") != nullptr)
+    return r.id != "video.system" && r.id != "video.polarity" && r.id != "video.hum.level";
+  if (r.id == "video.field.frequency")
+    return failing(c, "video.lines_per_frame") != nullptr || failing(c, "video.line.frequency") != nullptr;
+  const auto then = once_terminated(c, r);
+  if (!then) return false;
+  // Still out on this side then, it is to be put right as well; out on the other, the next measurement says
+  // by how much.
+  const bool low = r.limit->min && *then < *r.limit->min;
+  const bool high = r.limit->max && *then > *r.limit->max;
+  return judge::side(r) == judge::Side::Low ? !low : !high;
+}
+
+bool sync_alone(const job::Capture& c, const Reading& r) {
+  if (r.id != "video.sync.amplitude") return false;
+  const Reading* burst = find_reading(c.readings, "video.burst.amplitude");
+  const bool low = judge::side(r) == judge::Side::Low;
+  if (burst != nullptr && burst->measured() && burst->verdict == Verdict::Pass) return true;
+  const Reading* white = find_reading(c.readings, "video.white");
+  // Its limit has no least, since not every picture has full white; one that reaches it is not low.
+  constexpr double full = 0.93;
+  return low && white != nullptr && white->measured() && white->limit && white->limit->max &&
+         white->number() > full * *white->limit->max;
+}
+
+}  // namespace linebench::check

@@ -1,0 +1,22 @@
+// What one wrong thing makes of other readings: said once is enough, and done twice is one time too often.
+#pragma once
+
+#include <linebench/job/records.hpp>
+#include <optional>
+
+namespace linebench::check {
+
+/// What a reading will be once what makes it wrong is put right: with the line terminated once. Nothing where
+/// nothing else makes it wrong.
+[[nodiscard]] std::optional<double> once_terminated(const job::Capture& capture, const Reading& reading);
+
+/// Whether a reading is out of its limits only because another one of the capture is: all rates and levels of
+/// another television system, levels of a line that is not terminated once, the field rate of another number
+/// of lines or of a line rate that is off.
+[[nodiscard]] bool follows_from_another(const job::Capture& capture, const Reading& reading);
+
+/// A sync amplitude that is out of its limits while the burst (or, of a low one, white) is not low or high
+/// with it: then it is not the level of the whole.
+[[nodiscard]] bool sync_alone(const job::Capture& capture, const Reading& reading);
+
+}  // namespace linebench::check

@@ -1,0 +1,82 @@
+// One wrong thing is said once. The levels are a divider's: a 75 ohm source into two loads gives 2/3, into
+// none twice the level (CCITT N.60 levels, EBU/BT.470 burst).
+#include <gtest/gtest.h>
+
+#include "../../src/check/readings.hpp"
+
+namespace {
+
+using namespace linebench;
+using namespace linebench::check;
+
+Reading judged(const char* id, double value, std::optional<double> least, double most) {
+  Reading r = number_reading(id, value, 0.1);
+  r.limit = Limit{.min = least, .max = most, .allowed = {}, .mask = {}, .source = "test"};
+  r.verdict = (least && value < *least) || value > most ? Verdict::Fail : Verdict::Pass;
+  return r;
+}
+
+Reading word(const char* id, const char* value, const char* allowed) {
+  Reading r = text_reading(id, value);
+  r.limit = Limit{.min = {}, .max = {}, .allowed = {allowed}, .mask = {}, .source = "test"};
+  r.verdict = std::string(value) == allowed ? Verdict::Pass : Verdict::Fail;
+  return r;
+}
+
+job::Capture picture(const char* termination, double sync, double white, double burst) {
+  job::Capture c;
+  c.view = "waveform";
+  c.readings = {
+      word("video.termination", termination, "correct"), judged("video.sync.amplitude", sync, 291, 309),
+      judged("video.white", white, std::nullopt, 720), judged("video.burst.amplitude", burst, 270, 330)};
+  return c;
+}
+
+std::string ids(const job::Capture& c) {
+  std::string out;
+  for (const Trouble& t : troubles(c)) out += t.id + " ";
+  return out;
+}
+
+TEST(Follows, LevelsOfALineThatIsNotTerminatedOnce) {
+  EXPECT_EQ(ids(picture("missing", 600, 1400, 600)), "video.termination ");
+  EXPECT_EQ(ids(picture("double", 200, 467, 200)), "video.termination ");
+  // What stays out when the line is put right is to be put right too, by what stays.
+  const auto left = troubles(picture("missing", 600, 1600, 600));
+  ASSERT_EQ(left.size(), 2u);
+  for (const Trouble& t : left) {
+    if (t.id == "video.white") {
+      EXPECT_NEAR(t.beyond, 80, 1e-9);
+    }
+  }
+  // Out on the other side then: nothing is to be raised now.
+  EXPECT_EQ(ids(picture("double", 220, 500, 220)), "video.termination ");
+}
+
+TEST(Follows, SyncAloneIsSaidApart) {
+  const auto low = troubles(picture("correct", 200, 700, 300));
+  ASSERT_EQ(low.size(), 1u);
+  EXPECT_EQ(low[0].direction, "low-alone");
+  EXPECT_EQ(troubles(picture("correct", 250, 580, 250)).front().direction, "low");
+}
+
+TEST(Follows, FieldRateOfAnotherNumberOfLinesOrOfAClockThatIsOff) {
+  job::Capture c;
+  // 15625 Hz over 312 lines.
+  c.readings = {judged("video.lines_per_frame", 312, 625, 625),
+                judged("video.line.frequency", 15625, 15621, 15629),
+                judged("video.field.frequency", 50.08, 49.99, 50.01)};
+  EXPECT_EQ(ids(c), "video.lines_per_frame ");
+  c.readings = {judged("video.lines_per_frame", 625, 625, 625),
+                judged("video.line.frequency", 15700, 15621, 15629),
+                judged("video.field.frequency", 50.24, 49.99, 50.01)};
+  EXPECT_EQ(ids(c), "video.line.frequency ");
+}
+
+TEST(Follows, AnotherSystemIsOneTrouble) {
+  job::Capture c = picture("correct", 285.7, 714, 285.7);
+  c.readings.push_back(word("video.system", "525", "625"));
+  EXPECT_EQ(ids(c), "video.system ");
+}
+
+}  // namespace
