@@ -131,9 +131,9 @@ std::vector<DemoJob> demo_jobs() {
   for (const auto& [key, signal] :
        std::initializer_list<std::pair<const char*, const char*>>{{"talk", "sweep-speech"},
                                                                   {"listen", "sweep-speech"},
-                                                                  {"level", "tone-1k"},
+                                                                  {"level", "tone-1k-nominal"},
                                                                   {"noise", "silence"},
-                                                                  {"intelligibility", "stipa"},
+                                                                  {"intelligibility", "stipa-nominal"},
                                                                   {"feedback", "sweep-speech"}}) {
     for (const char* round : {"", ".2"})
       station.captures.push_back({.file = std::string("test.") + key + round + ".flac", .signal = signal});

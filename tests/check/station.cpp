@@ -48,6 +48,43 @@ TEST(Station, PassesFailsAndIsRepaired) {
   EXPECT_EQ(repaired.at("job").at("captures").size(), 4u);  // the whole plan after the repair
 }
 
+// The shipped plan against a unit that clips at its nominal level or softens there: speech peaks stand 12 dB
+// over its mean level (common practice), so a tone 10 dB under nominal passes both untouched.
+TEST(Station, WhatDistortsAtNominalLevelIsFoundByTheShippedPlan) {
+  const Bench bench;
+  for (const char* signal : {"silence", "tone-1k-nominal", "stipa-nominal"})
+    ASSERT_EQ(run(bench.folder, std::string("signals write ") + signal + " --out " + signal + ".wav").exit,
+              0);
+  const auto unit = [&](const std::string& law) {
+    for (const auto& [signal, key] : {std::pair{"sweep-speech", "talk"},
+                                      {"sweep-speech", "listen"},
+                                      {"tone-1k-nominal", "level"},
+                                      {"silence", "noise"},
+                                      {"stipa-nominal", "intelligibility"}})
+      testing_support::run_python(
+          "import sys, numpy as np\nfrom scipy.io import wavfile\n"
+          "rate, x = wavfile.read(sys.argv[1])\n"
+          "x = x / float(2**31 if x.dtype == np.int32 else 2**15) if x.dtype.kind == 'i' else x\n"
+          "x = x if x.ndim == 1 else x[:, 0]\n"
+          "y = " +
+              law +
+              "\ny = y + np.random.default_rng(sum(map(ord, sys.argv[2]))).normal(0, 10**(-75/20), len(y))\n"
+              "wavfile.write(sys.argv[2], rate, y.astype(np.float32))\n",
+          {(bench.folder.path / (std::string(signal) + ".wav")).string(),
+           (bench.folder.path / ("test." + std::string(key) + ".wav")).string()});
+    return answers("H1",
+                   "\"complaint\" = \"harsh when people speak\"\n\"station.plan\" = \"speech-station\"\n"
+                   "\"test.feedback\" = \"skip\"\n\"station.next\" = \"done\"\n");
+  };
+  // Full scale of a sine is 1: -15 dBFS is an amplitude of 0.178, -17 of 0.141.
+  for (const char* law :
+       {"np.clip(x, -0.178, 0.178)", "np.clip(x, -0.141, 0.141)", "0.1 * np.tanh(x / 0.1)"}) {
+    const json j = bench.check(1, unit(law));
+    EXPECT_EQ(j.at("job").at("outcome"), "fail") << law << j.at("points").dump(1);
+  }
+  EXPECT_EQ(bench.check(0, unit("x")).at("job").at("outcome"), "no fault found");
+}
+
 TEST(Station, SoundOneWithAComplaintIsNoFaultFoundWithItsEvidence) {
   const Bench bench;
   bench.returned("sweep-speech", "test.listen", band);
