@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <linebench/capture/audio_file.hpp>
+#include <linebench/check/finished.hpp>
 
 #include "say.hpp"
 #include "show.hpp"
@@ -10,14 +11,22 @@ namespace linebench::app {
 namespace {
 
 // A job that is finished stands as it was finished. Where today's plans, fault book or words lead elsewhere,
-// that is said in place of another verdict, and all that was kept is shown.
+// or nowhere, all that was kept is shown.
 void stands_as_finished(const job::Store& store, const check::Work& work, const check::Route& route,
                         const check::Words& words, report::JobPaper& p) {
-  const auto mark = check::mark_of_result(p.job, words);
-  const bool through = route.next.kind == check::StepKind::Finish;
-  if (!p.job.done || (through && (!mark || route.next.outcome == p.job.outcome))) return;
-  p.outcome = {
-      mark.value_or(report::Mark::Measured), words.text("finished-as", {{"outcome", p.job.outcome}}), {}};
+  if (!p.job.done) return;
+  const bool leads_there = route.next.kind == check::StepKind::Finish && route.next.outcome == p.job.outcome;
+  if (const auto kept = check::finished_with(work)) {
+    p.outcome = *kept;
+  } else if (p.outcome.headline.empty()) {
+    // Of an earlier version, and its plan is gone: its result is all that is left to say.
+    p.outcome = {check::mark_of_result(p.job, words).value_or(report::Mark::Measured),
+                 words.text("finished-as", {{"outcome", p.job.outcome}}),
+                 {}};
+  } else {
+    return;
+  }
+  if (leads_there) return;
   p.replaced.clear();
   for (const job::Step& s : store.steps(p.job)) p.replaced.insert(s.answer);
   for (const job::Step& s : work.answers) {

@@ -3,10 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cctype>
-#include <cstring>
 #include <linebench/base/json_text.hpp>
 #include <linebench/base/version.hpp>
+#include <linebench/check/finished.hpp>
 #include <linebench/job/export.hpp>
 #include <linebench/report/findings.hpp>
 #include <linebench/report/format.hpp>
@@ -17,6 +16,7 @@
 #include "check_measure.hpp"
 #include "check_paper.hpp"
 #include "check_same.hpp"
+#include "jobs_store.hpp"
 #include "say.hpp"
 #include "show.hpp"
 
@@ -26,17 +26,6 @@ namespace {
 namespace fs = std::filesystem;
 using check::Step;
 using check::StepKind;
-
-// For a command line that is copied.
-std::string shell_quoted(const std::string& text) {
-  const bool plain = !text.empty() && std::all_of(text.begin(), text.end(), [](unsigned char c) {
-    return std::isalnum(c) != 0 || std::strchr("/._-+,:@%", c) != nullptr;
-  });
-  if (plain) return text;
-  std::string out = "'";
-  for (const char c : text) out += c == '\'' ? std::string("'\\''") : std::string(1, c);
-  return out + "'";
-}
 
 class Runner {
  public:
@@ -95,7 +84,7 @@ class Runner {
             answered = again.empty() ? route.next.key : "";
           } catch (const job::AnsweredElsewhere& e) {
             if (!run_.answers.can_try_again()) throw;
-            show_line(context_, fmt::format("{} {}", e.what(), words_.text("answered-elsewhere")));
+            show_line(context_, fmt::format("{}. {}", e.what(), words_.text("answered-elsewhere")));
           }
           if (context_.stop) return leave();
           break;
@@ -145,12 +134,8 @@ class Runner {
     show_line(context_, words_.text(video ? "hint-grabber" : "hint-card",
                                     {{"kind", std::string(to_string(run_.job.kind))},
                                      {"ref", run_.job.ref},
-                                     {"store", store_option()},
+                                     {"store", store_option(run_.store_named)},
                                      {"seconds", fmt::format("{:g}", step.wish.seconds)}}));
-  }
-
-  [[nodiscard]] std::string store_option() const {
-    return run_.store_named.empty() ? "" : " --store " + shell_quoted(run_.store_named);
   }
 
   check::Work load() {
@@ -347,22 +332,24 @@ class Runner {
     } else {
       say("{}\n", words_.text("kept", {{"ref", run_.job.ref},
                                        {"kind", std::string(to_string(run_.job.kind))},
-                                       {"store", store_option()}}));
+                                       {"store", store_option(run_.store_named)}}));
     }
     return Exit::Interrupted;
   }
 
   Exit finish(const check::Work& work, const Step& last) {
-    if (!work.job.done || work.job.outcome != last.outcome) run_.store.finish(run_.job, last.outcome);
+    if (!work.job.done || work.job.outcome != last.outcome)
+      check::finish(run_.store, run_.job, last.outcome, last.news.value_or(report::Outcome{}));
     if (last.reference && *last.reference != work.job.reference)
       run_.store.set_reference(run_.job, *last.reference);
     const std::string told = last.news ? report::outcome_text(*last.news, terminal_style(false)) : "";
     // What the last step began with need not be read twice. The command to go on with is one line, to be
     // copied.
     if (told != told_) show_text(context_, "\n" + told);
-    show_text(context_, fmt::format("\n{}\n", words_.text("finished", {{"ref", run_.job.ref},
-                                                                       {"outcome", last.outcome},
-                                                                       {"store", store_option()}})));
+    show_text(context_,
+              fmt::format("\n{}\n", words_.text("finished", {{"ref", run_.job.ref},
+                                                             {"outcome", last.outcome},
+                                                             {"store", store_option(run_.store_named)}})));
     return last.news && last.news->mark == report::Mark::Pass ? Exit::Ok : Exit::OutOfLimits;
   }
 
@@ -374,20 +361,6 @@ class Runner {
   std::string known_station_;
   std::string told_;  // the news of the step shown last
 };
-
-const char* weight_word(report::Weight w) {
-  switch (w) {
-    case report::Weight::Stop:
-      return "stop";
-    case report::Weight::Change:
-      return "change";
-    case report::Weight::Note:
-      return "note";
-    case report::Weight::Good:
-      break;
-  }
-  return "good";
-}
 
 }  // namespace
 
@@ -403,23 +376,10 @@ void print_check_document(const job::Store& store, const job::Job& job, const ch
     return;
   }
   const check::Work work = check::load_work(store, job);
-  const report::Outcome o = check::outcome_of(work, knowledge);
-  json points = json::array();
-  for (const report::Point& p : o.points) {
-    points.push_back({{"weight", weight_word(p.weight)},
-                      {"what", p.what},
-                      {"why", p.why},
-                      {"do", p.action},
-                      {"caution", p.caution}});
-  }
-  json j = {{"schema", "linebench/1"},
-            {"command", fmt::format("check {}", to_string(job.kind))},
-            {"verdict", o.mark == report::Mark::Pass   ? "pass"
-                        : o.mark == report::Mark::Fail ? "fail"
-                                                       : "incomplete"},
-            {"headline", o.headline},
-            {"points", std::move(points)},
-            {"job", job::whole_job_to_json(store, work.job)}};
+  json j = check::outcome_to_json(check::outcome_of(work, knowledge));
+  j["schema"] = "linebench/1";
+  j["command"] = fmt::format("check {}", to_string(job.kind));
+  j["job"] = job::whole_job_to_json(store, work.job);
   print_text(json_text(j, 2) + "\n");
 }
 

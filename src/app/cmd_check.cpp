@@ -62,8 +62,8 @@ Exit run_job(Context& context, const CheckOptions& o, job::JobKind kind) {
   job.kind = kind;
   if (!o.job.empty()) job = store.job(o.job);
   if (job.kind != kind)
-    throw bad_usage(fmt::format("job {} is not a {} job; go on with: linebench check {} --job {}", job.ref,
-                                to_string(kind), to_string(job.kind), job.ref));
+    throw bad_usage(fmt::format("job {} is not a {} job; go on with: linebench check {} --job {}{}", job.ref,
+                                to_string(kind), to_string(job.kind), job.ref, store_option(o.store)));
   if (!job.uid.empty()) show_text(context, knowledge.words.text("job-begun", {{"ref", job.ref}}) + "\n");
   CheckRun run{store, job, knowledge, *answers, o.devices, o.change, o.store};
   const Exit exit = run_check(run, context);

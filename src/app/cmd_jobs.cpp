@@ -239,7 +239,21 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
 
   c = command(jobs, context, o, "finish", "Close a job with its result", [](Context&, const JobsOptions& p) {
     Store store = existing_store(p.store);
-    store.finish(store.job(p.job), p.outcome);
+    job::Job j = store.job(p.job);
+    const report::JobPaper paper = paper_of(store, j);
+    const bool fails = std::any_of(paper.captures.begin(), paper.captures.end(), [&](const job::Capture& x) {
+      return x.verdict == "fail" && !paper.replaced.contains(x.uid);
+    });
+    // A label goes with the station; it must not say of it what its readings do not.
+    j.done = true;
+    j.outcome = p.outcome;
+    if (fails && check::mark_of_result(j, knowledge_for(j.kind, true).words) == report::Mark::Pass)
+      throw bad_usage(
+          fmt::format("job {} has readings out of their limits, so it cannot be closed as '{}'; say in words "
+                      "of your own why it "
+                      "is closed all the same, or go on with: linebench check {} --job {}{}",
+                      j.ref, p.outcome, to_string(j.kind), j.ref, store_option(p.store)));
+    store.finish(j, p.outcome);
     return Exit::Ok;
   });
   add_job_argument(*c, *o);
@@ -275,6 +289,11 @@ void add_changes(CLI::App& jobs, Context& context, const Options& o) {
 Exit write_label(Context& context, const JobsOptions& o) {
   const Store store = existing_store(o.store);
   const job::Job j = store.job(o.job);
+  if (!j.station)
+    throw bad_usage(
+        fmt::format("job {} is not about a station; a label goes on one. Its paper: linebench report {} "
+                    "--out {}.html{}",
+                    j.ref, j.ref, j.ref, store_option(o.store)));
   const auto cross = o.size.find('x');
   report::LabelSize size;
   char* end = nullptr;

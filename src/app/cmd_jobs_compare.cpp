@@ -53,7 +53,10 @@ std::string text_of(const check::JobsCompared& c, const job::Job& b, const job::
     line(fmt::format("{}: {}", p.place, verdicts), 2);
     out += report::changes_text(p.comparison, style);
   }
-  if (c.places.empty()) line("\n" + words.text(a.uid == b.uid ? "jobs-once" : "jobs-nothing-common"), 0);
+  if (c.places.empty()) {
+    out += "\n";
+    line(words.text(a.uid == b.uid ? "jobs-once" : "jobs-nothing-common"), 0);
+  }
   for (const std::string& p : c.only_before) line(words.text("jobs-only-before", {{"place", p}}), 2);
   for (const std::string& p : c.only_after) line(words.text("jobs-only-after", {{"place", p}}), 2);
   return style.unicode ? out : report::to_ascii(out);

@@ -2,16 +2,38 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
+#include <cctype>
 #include <charconv>
 #include <chrono>
+#include <cstring>
 #include <linebench/base/error.hpp>
 
 namespace linebench::app {
 
 namespace fs = std::filesystem;
 
+namespace {
+
+// For a command line that is copied.
+std::string shell_quoted(const std::string& text) {
+  const bool plain = !text.empty() && std::all_of(text.begin(), text.end(), [](unsigned char c) {
+    return std::isalnum(c) != 0 || std::strchr("/._-+,:@%", c) != nullptr;
+  });
+  if (plain) return text;
+  std::string out = "'";
+  for (const char c : text) out += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  return out + "'";
+}
+
+}  // namespace
+
 fs::path store_file(const std::string& named) {
   return named.empty() ? job::Store::usual_file() : fs::path(named);
+}
+
+std::string store_option(const std::string& named) {
+  return named.empty() ? "" : " --store " + shell_quoted(named);
 }
 
 job::Store existing_store(const std::string& named) {

@@ -12,6 +12,9 @@ namespace linebench::app {
 /// The store's file: the one that was named, or this user's own.
 [[nodiscard]] std::filesystem::path store_file(const std::string& named);
 
+/// " --store FILE" for a command line that is copied; empty for this user's own.
+[[nodiscard]] std::string store_option(const std::string& named);
+
 /// A store that is there. A name with a slip in it must not make an empty store that then has no jobs.
 /// Throws Error(Unusable) where there is none.
 [[nodiscard]] job::Store existing_store(const std::string& named);

@@ -26,7 +26,7 @@ std::string plan_for(const Knowledge& k, const std::string& type) {
   return {};
 }
 
-CaptureWish wish_of(const StationTest& test, const Profile& profile, int round, const Words& words) {
+CaptureWish wish_of(const StationTest& test, const std::string& system, int round, const Words& words) {
   CaptureWish wish;
   wish.view = test.video ? CaptureWish::View::Video : CaptureWish::View::Audio;
   wish.label = round == 1 ? test.title
@@ -35,7 +35,7 @@ CaptureWish wish_of(const StationTest& test, const Profile& profile, int round, 
   wish.signal = test.signal;
   wish.seconds = test.seconds;
   wish.limits = test.limits;
-  wish.system = profile.system;
+  wish.system = system;
   return wish;
 }
 
@@ -126,7 +126,8 @@ Next soak(Script& s, const Knowledge& k, const StationPlan& plan, StationState& 
   }
 }
 
-void make_test(Script& s, const Knowledge& k, const StationTest& test, int round) {
+void make_test(Script& s, const Knowledge& k, const StationTest& test, const StationState& state) {
+  const int round = state.round;
   const job::Capture* c = s.capture({.key = round_key("test." + test.key, round),
                                      .words = "station.test",
                                      .values = {{"test", test.title}},
@@ -135,24 +136,25 @@ void make_test(Script& s, const Knowledge& k, const StationTest& test, int round
                                      .help = test.steps,
                                      .cautions = test.cautions,
                                      .draw = test.draw},
-                                    wish_of(test, k.profile, round, k.words));
+                                    wish_of(test, state.system, round, k.words));
   if (c != nullptr && !colourless(*c).empty()) (void)s.choose({.key = "station.colour"});
 }
 
 // All in the first round. After a repair those that were wrong before; where they are right now, all the
 // others as well, since a repair may break what passed before it.
-void make_tests(Script& s, const Knowledge& k, const StationPlan& plan, int round) {
+void make_tests(Script& s, const Knowledge& k, const StationPlan& plan, const StationState& state) {
+  const int round = state.round;
   bool still_fails = false;
   for (const StationTest& test : plan.tests) {
     if (round > 1 && !left_wrong(s.work(), test, round)) continue;
-    make_test(s, k, test, round);
+    make_test(s, k, test, state);
     const job::Capture* c = s.work().capture(round_key("test." + test.key, round));
     still_fails = still_fails || (c != nullptr && c->verdict == "fail");
   }
   if (round == 1 || still_fails) return;
   for (const StationTest& test : plan.tests) {
     if (!left_wrong(s.work(), test, round) && before_round(s.work(), test, round) != nullptr)
-      make_test(s, k, test, round);
+      make_test(s, k, test, state);
   }
 }
 
@@ -171,9 +173,12 @@ Step station_steps(Script& s, const Knowledge& k, StationState& state) {
   (void)s.choose(
       {.key = "station.plan", .choices = plans, .otherwise = suited.empty() ? plans.front().word : suited});
   const StationPlan* plan = plan_of(s.work(), k);
+  // Asked, and not taken from the laptop: another one, or this one set otherwise, goes on with the same job.
+  if (has_camera(*plan))
+    state.system = s.choose({.key = "station.system", .words = "feed.system", .otherwise = k.profile.system});
   ask_checklist(s, k.checklist, "before");
   for (;;) {
-    make_tests(s, k, *plan, state.round);
+    make_tests(s, k, *plan, state);
     const Outcome now = outcome_at(s.so_far(), k, state);
     const std::string next = s.choose({.key = round_key("station.next", state.round),
                                        .words = now.mark == report::Mark::Fail ? "station.next.failed"

@@ -15,6 +15,7 @@ struct SoakRun {
 };
 
 struct StationState {
+  std::string system{};  ///< of its camera
   int round = 1;  ///< the first, and one more after each repair
   std::vector<SoakRun> soaks{};
 };

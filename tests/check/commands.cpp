@@ -50,6 +50,14 @@ TEST(Label, SaysWhatTheStationIsAndHowItWent) {
   EXPECT_EQ(run(folder, "jobs label last --out label.html").exit, 2);  // not over another file
 }
 
+TEST(Label, GoesOnStationsOnly) {
+  const Folder folder;
+  ASSERT_EQ(run(folder, "jobs new site --title 'Ticket counter 2'").exit, 0);
+  const auto r = run(folder, "jobs label last --out label.html");
+  EXPECT_EQ(r.exit, 2);
+  EXPECT_NE(r.err.find("not about a station"), std::string::npos) << r.err;
+}
+
 TEST(ProfileCommand, IsChosenOnceAndChangesThePaper) {
   const Folder folder;
   EXPECT_NE(run(folder, "profile").out.find("50 Hz"), std::string::npos);

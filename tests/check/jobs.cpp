@@ -53,6 +53,21 @@ const json* change_of(const json& compared, const std::string& id) {
   return nullptr;
 }
 
+TEST(JobsCompare, WhatWasMeasuredOnceIsSaidInWholeWords) {
+  const Folder folder;
+  a_return(folder, "A1", -30, "\"complaint\" = \"quiet\"\n\"station.next\" = \"done\"\n");
+  const auto r = run(folder, "jobs compare last");
+  EXPECT_NE(r.out.find("\nEverything in this job was measured once"), std::string::npos) << r.out;
+  EXPECT_EQ(r.out.find("\\n"), std::string::npos) << r.out;
+}
+
+TEST(JobsCompare, ACommandToGoOnWithNamesTheStore) {
+  const Folder folder;
+  ASSERT_EQ(run(folder, "jobs new feed --title x --store two.sqlite").exit, 0);
+  const auto r = run(folder, "check site --job last --store two.sqlite");
+  EXPECT_NE(r.err.find("--store two.sqlite"), std::string::npos) << r.err;
+}
+
 TEST(JobsCompare, TwoReturnsOfAStationDifferByWhatWasDone) {
   const Folder folder;
   a_return(folder, "A1", -40, "\"complaint\" = \"quiet\"\n\"station.next\" = \"fail\"\n");

@@ -54,7 +54,7 @@ TEST(Kept, AJobWithoutItsPlansTextIsShownWhole) {
   // As a job of an earlier version is: it names its plan and has no text of it.
   testing_support::run_python(
       "import sqlite3, sys\nc = sqlite3.connect(sys.argv[1]); "
-      "c.execute(\"DELETE FROM step WHERE key = 'station.plan.text'\"); c.commit()",
+      "c.execute(\"DELETE FROM step WHERE key LIKE '%.text'\"); c.commit()",
       {(bench.folder.path / "home/jobs.sqlite").string()});
   fs::remove(bench.folder.path / "home/plans/short.toml");
   const std::string now = shown(bench);
@@ -74,6 +74,30 @@ TEST(Kept, ABrokenPlanOrChecklistIsSaidAndStoredWorkStillShown) {
   EXPECT_NE(r.err.find("bad.toml, line 1"), std::string::npos) << r.err;
   EXPECT_NE(r.err.find("station.toml, line 1"), std::string::npos) << r.err;
   EXPECT_EQ(run(bench.folder, "check station --from-files .").exit, 3) << "new work waits until it is right";
+}
+
+TEST(Kept, UnitsMeasuredLaterDoNotChangeAFinishedJob) {
+  const Bench bench;
+  const auto unit = [&](const char* serial, const char* gain, const char* next) {
+    bench.returned("sweep-speech", "test.listen", band + std::string(gain));
+    bench.returned("tone-1k", "test.level", std::string("highpass 150") + gain);
+    (void)bench.check(0, answers(serial, std::string("\"station.next\" = \"") + next + "\"\n"));
+  };
+  unit("FIRST", "", "done");
+  const std::string ref = json::parse(run(bench.folder, "jobs show last --json").out).at("job").at("ref");
+  unit("LATER", " gain -0.5", "reference");
+  const std::string now = run(bench.folder, "jobs show " + ref).out;
+  EXPECT_NE(now.find("0 kept so far"), std::string::npos) << now;
+}
+
+TEST(Kept, AJobIsNotClosedAgainstItsReadings) {
+  const FailedUnit bench;
+  ASSERT_EQ(run(bench.folder, "jobs reopen last").exit, 0);
+  const auto r = run(bench.folder, "jobs finish last pass");
+  EXPECT_EQ(r.exit, 2);
+  EXPECT_NE(r.err.find("out of their limits"), std::string::npos) << r.err;
+  EXPECT_EQ(run(bench.folder, "jobs finish last 'passed by the customer, works for him'").exit, 0);
+  EXPECT_NE(shown(bench).find("Fails: see"), std::string::npos) << shown(bench);
 }
 
 TEST(Kept, OnlyWhatPassedIsAGoodUnit) {

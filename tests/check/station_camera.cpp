@@ -72,6 +72,17 @@ struct Bench {
   }
 };
 
+// An open job goes on with the system it was begun with, on whichever laptop.
+TEST(StationCamera, AnotherProfileDoesNotTouchAnOpenJob) {
+  const Bench bench;
+  std::ofstream(bench.folder.path / "answers.toml") << head("P1") + "\"station.next\" = \"stop\"\n";
+  (void)run(bench.folder, "check station --from-files .");
+  const std::string before = run(bench.folder, "jobs show last").out;
+  EXPECT_NE(before.find("Camera"), std::string::npos) << before;
+  ASSERT_EQ(run(bench.folder, "profile --mains 60").exit, 0);
+  EXPECT_EQ(run(bench.folder, "jobs show last").out, before);
+}
+
 TEST(StationCamera, LongRunOfThePicture) {
   const Bench bench;
   const std::string soak = "\"station.next\" = \"picture-soak\"\n\"station.soak-hours\" = 0.001\n";
