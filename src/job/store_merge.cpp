@@ -21,18 +21,25 @@ class Scratch {
       : file_(fs::temp_directory_path() / fmt::format("linebench-{}.sqlite", new_uid())) {
     const Database other(original);
     (void)version_of(other);
-    Statement(other, "VACUUM INTO ?").bind(file_.string()).run();
-    (void)Store(file_);  // brings the copy up to date
+    try {
+      Statement(other, "VACUUM INTO ?").bind(file_.string()).run();
+      (void)Store(file_);  // brings the copy up to date
+    } catch (...) {
+      remove();
+      throw;
+    }
   }
-  ~Scratch() {
-    std::error_code ignored;
-    for (const char* end : {"", "-wal", "-shm"}) fs::remove(file_.string() + end, ignored);
-  }
+  ~Scratch() { remove(); }
   Scratch(const Scratch&) = delete;
   Scratch& operator=(const Scratch&) = delete;
   [[nodiscard]] const fs::path& file() const { return file_; }
 
  private:
+  void remove() const {
+    std::error_code ignored;
+    for (const char* end : {"", "-wal", "-shm", "-journal"}) fs::remove(file_.string() + end, ignored);
+  }
+
   fs::path file_;
 };
 
