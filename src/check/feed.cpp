@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "feed_picture.hpp"
 #include "readings.hpp"
 #include "round.hpp"
 
@@ -21,6 +22,7 @@ struct Feed {
   int round = 1;
   const job::Capture* sound = nullptr;
   const job::Capture* quiet = nullptr;  // the source on, nothing playing
+  bool quiet_now = false;               // and taken as the sound was, no change between them
   const job::Capture* picture = nullptr;
 };
 
@@ -33,7 +35,7 @@ const std::vector<std::string>& quiet_ids() {
 }
 
 bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
-  if (f.quiet == nullptr || &c == f.quiet) return false;
+  if (!f.quiet_now || &c == f.quiet) return false;
   // Programme blurs these readings; what stands out of their limits beyond that goes into the installation
   // with it.
   if (std::any_of(c.readings.begin(), c.readings.end(),
@@ -52,15 +54,16 @@ Feed last_round(const Work& w, int upto) {
           w.capture(round_key("feed.video", f.round + 1)) != nullptr)) {
     ++f.round;
   }
-  // What was left out in a round stands as it was found before: a skipped part is not a mended one.
-  const auto last = [&](const char* key) {
-    const job::Capture* c = nullptr;
-    for (int n = f.round; n >= 1 && c == nullptr; --n) c = w.capture(round_key(key, n));
-    return c;
+  // What was left out in a round stands as it was found before: a skipped part is not a mended one. Nor is
+  // it one that the change has left as it was: a quiet take of before clears nothing after it.
+  const auto last = [&](const char* key, const job::Capture*& c) {
+    int n = f.round;
+    while (n >= 1 && (c = w.capture(round_key(key, n))) == nullptr) --n;
+    return n;
   };
-  f.sound = last("feed.audio");
-  f.quiet = last("feed.quiet");
-  f.picture = last("feed.video");
+  const int sound = last("feed.audio", f.sound);
+  f.quiet_now = last("feed.quiet", f.quiet) >= sound && f.quiet != nullptr;
+  (void)last("feed.video", f.picture);
   return f;
 }
 
@@ -104,7 +107,7 @@ job::Capture without_empty_side(const job::Capture& c, const std::string& carrie
 void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const std::string carried = only_side(c);
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
-    if (told_quietly(f, c, t.id)) continue;
+    if (told_quietly(f, c, t.id) || too_short_for(c, t.id)) continue;
     // What a mono sum loses is nothing to a feed whose sides are kept apart.
     const std::string* use = f.work.answer("feed.use");
     const bool stereo = use != nullptr && *use == "stereo";
@@ -188,20 +191,6 @@ bool add_untaken(const Feed& f, const Words& words, std::vector<Point>& points) 
   return points.size() > before;
 }
 
-// Black and white is right for some sources and a broken encoder in others: the customer was asked which.
-// @return whether that is left open.
-bool add_colourless(const Feed& f, const Words& words, std::vector<Point>& points) {
-  const std::string seen = colourless(*f.picture);
-  if (seen.empty()) return false;
-  const std::string* colour = f.work.answer("feed.colour");
-  const bool wanted = colour != nullptr && *colour == "yes";
-  const bool shown = seen == "waveform";
-  const std::string key = !wanted ? "feed-grey" : shown ? "feed-no-burst" : "feed-no-chroma";
-  points.push_back({wanted && shown ? Weight::Change : Weight::Note, words.text(key), "",
-                    wanted ? words.text(key + "-do") : "", ""});
-  return wanted && !shown;
-}
-
 bool any(const std::vector<Point>& points, Weight weight) {
   for (const Point& p : points) {
     if (p.weight == weight) return true;
@@ -255,15 +244,9 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
   for (const job::Capture* c : {f.sound, f.quiet, f.picture}) {
     if (c == nullptr) continue;
     add_problems(f, *c, k.words, o.points);
-    missing = add_missing(f, *c, k.words, o.points) || missing;
+    if (c != f.quiet || f.quiet_now) missing = add_missing(f, *c, k.words, o.points) || missing;
   }
-  if (f.picture != nullptr) {
-    for (const diagnose::Gap& g : left_open(k, *f.picture)) {
-      o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
-      missing = true;
-    }
-  }
-  if (f.picture != nullptr) missing = add_colourless(f, k.words, o.points) || missing;
+  if (f.picture != nullptr) missing = add_picture(f.work, *f.picture, k, o.points) || missing;
   if (f.sound != nullptr) {
     if (use != nullptr && *use == "mono" && !fails(*f.sound, "audio.pair.polarity"))
       add_mono(*f.sound, k.words, o.points);
@@ -330,7 +313,9 @@ Step feed_flow(Script& s, const Knowledge& k) {
     }
     const bool sound = now.mark == report::Mark::Pass;
     if (sound || round == most_rounds ||
-        s.choose({.key = round_key("feed.again", round), .words = "feed.again", .news = now}) != "yes") {
+        s.choose({.key = round_key("feed.again", round),
+                  .words = now.mark == report::Mark::Incomplete ? "feed.again-open" : "feed.again",
+                  .news = now}) != "yes") {
       Step last;
       last.outcome = s.words().text(any(now.points, Weight::Stop)     ? "feed-word-stop"
                                     : any(now.points, Weight::Change) ? "feed-word-change"

@@ -40,7 +40,7 @@ Readings nothing_there(const std::string& why) {
 
 void add_remark(Readings& readings, const std::string& remark) {
   for (Reading& r : readings) {
-    if (!r.measured() || r.id.starts_with("picture.signal")) continue;
+    if (!r.measured() || r.id.starts_with("picture.signal") || r.id == "picture.system") continue;
     r.reason = r.reason.empty() ? remark : r.reason + "; " + remark;
   }
 }
@@ -210,6 +210,13 @@ void trace_frame(const PictureSetup& s, const Frame& f, PictureTraces& t) {
   }
 }
 
+// Which scanning system the frames were taken in: by what their file says, or by their rows.
+Reading system_reading(const capture::FrameFormat& f) {
+  if (f.lines_known) return text_reading("picture.system", f.lines == 525 ? "525" : "625");
+  return unmeasurable("picture.system",
+                      fmt::format("{} rows are neither 576 nor 480, and the file does not say", f.height));
+}
+
 // Where the signal was there all the time, only that; else how long it was not.
 void signal_readings(const PictureFrames& frames, double frame_s, Readings& out) {
   const std::uint64_t lost = frames.without() - frames.at_start();
@@ -252,6 +259,7 @@ Readings measure_picture(capture::FrameSource& source, const PictureOptions& opt
   }
   Readings out;
   signal_readings(frames, setup.frame_s, out);
+  out.push_back(system_reading(source.format()));
   const Readings measured = pass.finish(traces);
   out.insert(out.end(), measured.begin(), measured.end());
   if (source.format().lossy) add_remark(out, "from a lossy coder: detail, noise and levels are what it left");

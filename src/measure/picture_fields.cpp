@@ -48,25 +48,30 @@ void PictureFieldMeter::push(const PictureView& view) {
 void PictureFieldMeter::finish(Readings& out) const {
   constexpr std::uint64_t enough = 400;
   if (setup_.fields < 2) {
-    for (const char* id : {"picture.field_order", "picture.fields.swapped"})
+    for (const char* id : {"picture.field_order", "picture.field_order.kept", "picture.fields.swapped"})
       out.push_back(unmeasurable(id, "frames hold one field only"));
     return;
   }
   const bool swapped = detail_ > 2000 && near_ > 1.5 * far_;
   const bool alike = std::max(late_bottom_, late_top_) < 1.35 * std::min(late_bottom_, late_top_);
-  if (moving_ < enough || (alike && setup_.patterned())) {
-    out.push_back(unmeasurable("picture.field_order",
-                               "nothing moves; let something cross the picture sideways while taking it"));
-  } else if (alike) {
-    out.push_back(unmeasurable(
-        "picture.field_order",
-        "both fields show the same moment (progressive material), or what moves has no clear edges"));
+  std::string why;
+  if (moving_ < enough || (alike && setup_.patterned()))
+    why = "nothing moves; let something cross the picture sideways while taking it";
+  else if (alike)
+    why = "both fields show the same moment (progressive material), or what moves has no clear edges";
+  if (!why.empty()) {
+    for (const char* id : {"picture.field_order", "picture.field_order.kept"})
+      out.push_back(unmeasurable(id, why));
   } else {
     const bool top = late_bottom_ < late_top_;
-    std::string remark;
-    if (setup_.format.top_field_first && *setup_.format.top_field_first != top)
-      remark = "the source says otherwise: fields will judder when shown";
-    out.push_back(text_reading("picture.field_order", top ? "top" : "bottom", remark));
+    out.push_back(text_reading("picture.field_order", top ? "top" : "bottom"));
+    const auto& scanned = setup_.format.top_field_first;
+    out.push_back(
+        !scanned
+            ? unmeasurable("picture.field_order.kept", "the file does not say which field was scanned first")
+        : *scanned == top ? text_reading("picture.field_order.kept", "yes")
+                          : text_reading("picture.field_order.kept", "no",
+                                         "the source says otherwise: fields will judder when shown"));
   }
   if (detail_ > 2000) {
     out.push_back(text_reading("picture.fields.swapped", swapped ? "yes" : "no",

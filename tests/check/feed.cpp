@@ -254,6 +254,35 @@ TEST(Feed, ChangeMeasuredAgainStandsBesideTheFirst) {
   EXPECT_NE(page.find("Customer signed off"), std::string::npos);
 }
 
+// Turned up, a source brings its noise and hum along: what was quiet before the change clears nothing after
+// it.
+TEST(Feed, AQuietTakeOfBeforeTheChangeClearsNothingAfterIt) {
+  const Folder folder;
+  // Programme of an even flow has no pauses in which hum could be seen.
+  const auto pink = [&](const char* file, double db) {
+    check_test::sox("-n -r 48000 -b 24 '" + (folder.path / file).string() +
+                    "' synth 12 pinknoise highpass 60 tremolo 3 80 vol " + std::to_string(db) +
+                    "dB remix 1 1");
+  };
+  pink("feed.audio.wav", -24);
+  check_test::quiet(folder.path / "feed.quiet.wav");
+  pink("feed.audio.2.wav", -4);
+  const std::string rest = std::string(answers).substr(0, std::string(answers).find("\"feed.again"));
+  const auto outcome = [&](const std::string& second) {
+    std::ofstream(folder.path / "answers.toml") << "\"feed.again\" = \"yes\"\n\"feed.again.2\" = \"no\"\n"
+                                                << second << rest;
+    const auto r = run(folder, "check feed --from-files . --json");
+    EXPECT_FALSE(r.out.empty()) << r.err;
+    return json::parse(r.out.empty() ? "{}" : r.out);
+  };
+  const json skipped = outcome("\"feed.quiet.2\" = \"skip\"\n");
+  EXPECT_EQ(skipped.at("job").at("outcome"), "not decided") << skipped.at("points").dump(1);
+  EXPECT_TRUE(says(skipped, "note", "Hum")) << skipped.at("points").dump(1);
+  check_test::quiet(folder.path / "feed.quiet.2.wav", -97);
+  const json taken = outcome("");
+  EXPECT_EQ(taken.at("job").at("outcome"), "connect") << taken.at("points").dump(1);
+}
+
 // The picture is the program's own; what is asked is what the job makes of a system or size that is not the
 // installation's.
 TEST(Feed, PictureOfAnotherSystemIsNotConnectedAndAnUnterminatedOneIsTerminated) {

@@ -220,6 +220,15 @@ TEST(PictureFields, OrderFromMotion) {
   EXPECT_EQ(text(measure_frames(moving(true, false, 12), format), "picture.field_order"), "top");
   EXPECT_EQ(text(measure_frames(moving(false, false, 12), format), "picture.field_order"), "bottom");
   EXPECT_EQ(text(measure_frames(moving(true, true, 12), format), "picture.field_order"), "unmeasurable");
+  // Against the order in which the fields were scanned, where that is told.
+  capture::FrameFormat told = format;
+  for (const bool top : {true, false}) {
+    told.top_field_first = top;
+    EXPECT_EQ(text(measure_frames(moving(true, false, 12), told), "picture.field_order.kept"),
+              top ? "yes" : "no");
+  }
+  told.top_field_first.reset();
+  EXPECT_EQ(text(measure_frames(moving(true, false, 12), told), "picture.field_order.kept"), "unmeasurable");
   Scene still;
   still.noise = 1;
   EXPECT_EQ(text(measure(still, 5), "picture.field_order"), "unmeasurable");
