@@ -5,6 +5,7 @@
 // run into their flanks by a shoulder, where a cut leaves a corner. A square wave steps from flat to flat.
 #include <algorithm>
 #include <cmath>
+#include <numbers>
 
 #include "events_parts.hpp"
 
@@ -28,6 +29,7 @@ constexpr float shoulder_fall = 0.002F;  // of the top: where flank and flat are
 // (parabola) to 0.5 F (exponential approach), a cut one, even if cut by only 0.1 dB, at 0.1 F or less.
 constexpr float most_shoulder = 0.2F;
 constexpr float steep = 0.1F;  // of the level, in one sample
+constexpr double steepest_coupling_hz = 30.0;
 
 std::size_t peak_bin(double peak) {
   return static_cast<std::size_t>(std::clamp(10.0 * (20.0 * std::log10(peak) + 60.0), 0.0, 799.0));
@@ -42,6 +44,23 @@ struct Run {
   float range = 0;                 // of its middle
   [[nodiscard]] float y(std::ptrdiff_t i) const { return sign * x[static_cast<std::size_t>(i)]; }
 };
+
+// Whether the run is a part of something longer that leans, and ends there with a step to another flat: a
+// square.
+// @param gentle how much a flat may lean in one sample
+bool leans_into_step(const Run& r, std::ptrdiff_t outward, float gentle) {
+  const auto size = static_cast<std::ptrdiff_t>(r.x.size());
+  const auto last = static_cast<std::ptrdiff_t>(outward < 0 ? r.start : r.end - 1);
+  const auto leans = [&](std::ptrdiff_t i) {
+    const auto far = static_cast<float>(std::abs(i - last));
+    return std::abs(r.y(i) - r.y(last)) < gentle * far + 2.0F * r.range;
+  };
+  std::ptrdiff_t i = last;
+  while (i >= 1 && i + 1 < size && leans(i + outward)) i += outward;
+  if (i < 2 || i + 2 >= size) return true;
+  return i != last && r.y(i) - r.y(i + outward) > steep * r.level &&
+         std::abs(r.y(i + outward) - r.y(i + 2 * outward)) < near_top * r.level;
+}
 
 // Whether the flat ends in a corner on one side. Where the channel ends too soon to say, it is believed.
 bool ends_in_corner(const Run& r, std::ptrdiff_t outward) {
@@ -113,6 +132,11 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
   if (!(top > quietest) || !std::isfinite(top)) return;
   ++side.block_peaks[peak_bin(static_cast<double>(top))];
 
+  // The flats of a square lean behind a coupling capacitor, or where one was undone that was not there.
+  float most = top;
+  for (i = from; i < to; ++i) most = std::max(most, std::abs(v.x[i]));
+  const auto gentle =
+      most * static_cast<float>(2.0 * 2.0 * std::numbers::pi * steepest_coupling_hz / v.rate_hz);
   const float edge = top * (1.0F - near_top);
   bool new_block = true;
   constexpr std::size_t skip = 8;
@@ -149,6 +173,7 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
       continue;
     const Run run{v.x, sign, start, i, 0.5F * (low + high), high - low};
     if (!ends_in_corner(run, -1) || !ends_in_corner(run, 1)) continue;
+    if (leans_into_step(run, -1, gentle) || leans_into_step(run, 1, gentle)) continue;
     if (steps_to_flat(run, -1) && steps_to_flat(run, 1)) continue;
     // Of the run, what is as flat as its middle.
     const float cut = low - std::max(0.5F * sample_step, 0.5F * (high - low));

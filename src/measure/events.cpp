@@ -55,6 +55,7 @@ struct EventsAnalyser::Impl {
   void run(std::size_t to) {
     const EventView v{buffer, left, to, rate, first};
     clip.search(v);
+    coupled.search(v);
     click.search(v);
     const std::size_t known = pauses.size();
     dropout.search(v, pauses);
@@ -95,6 +96,7 @@ struct EventsAnalyser::Impl {
   std::size_t left = 0;     // samples at the front that have been searched and serve as surroundings
   std::uint64_t first = 0;  // index of buffer[0]
   ClipSearch clip;
+  CoupledClipSearch coupled;
   ClickSearch click;
   DropoutSearch dropout;
   std::vector<Pause> pauses;  // not yet told apart
@@ -119,6 +121,7 @@ EventsResult EventsAnalyser::finish() {
   m.tell_pauses();
   m.result.seconds = static_cast<double>(m.first + m.buffer.size()) / m.rate;
   m.clip.finish(m.result);
+  if (m.result.clipped_samples == 0) m.coupled.finish(m.result);
   m.click.finish(m.result);
   return m.result;
 }
@@ -138,7 +141,14 @@ Readings to_readings(const EventsResult& r, std::string_view suffix) {
                ? fmt::format("the first {} are listed", most_events_kept)
                : std::string();
   };
-  out.push_back(number_reading(id("clip.samples"), static_cast<double>(r.clipped_samples), std::nullopt));
+  std::string leaning;
+  if (r.clip_coupled_hz > 0)
+    leaning = fmt::format(
+        "cut before a coupling capacitor (a high pass near {:.0f} Hz, which leans flat tops): of which those "
+        "are counted that stand level with that undone",
+        r.clip_coupled_hz);
+  out.push_back(
+      number_reading(id("clip.samples"), static_cast<double>(r.clipped_samples), std::nullopt, leaning));
   if (r.clipped_samples > 0) {
     out.push_back(number_reading(id("clip.level"), db_from_amplitude(r.clip_level),
                                  2.0 * 20.0 / std::log(10.0) * r.clip_level_u / r.clip_level));

@@ -51,6 +51,25 @@ class ClipSearch {
   std::array<Side, 2> sides_;
 };
 
+/// Tops cut before a coupling capacitor: the same search, with the capacitor's high pass undone.
+class CoupledClipSearch {
+ public:
+  void search(const EventView& v);
+  /// For where the channel as it stands holds none.
+  void finish(EventsResult& r) const;
+
+ private:
+  static constexpr std::size_t rows = 12;
+  static double corner_hz(std::size_t row);
+  void undo(const EventView& v, std::size_t from);
+
+  std::array<ClipSearch, rows> clips_;
+  std::array<std::vector<float>, rows> undone_;  // of the view's samples
+  std::array<float, rows> state_{};
+  float last_ = 0;
+  std::uint64_t first_ = 0;
+};
+
 class ClickSearch {
  public:
   void search(const EventView& v);
