@@ -48,6 +48,12 @@ std::string pace(double bars_a_second) {
   return often + (bars_a_second > 0 ? ", upwards" : ", downwards");
 }
 
+// A grey field, a staircase or a multiburst has none to lose.
+bool colour_expected(const Readings& r) {
+  const std::string pattern = text_of(r, "picture.pattern").value_or("none");
+  return pattern == "none" || pattern.starts_with("bars");
+}
+
 void lost_frames(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   const auto dropped = number_of(r, "picture.frames.dropped");
@@ -67,7 +73,14 @@ void gather_picture(const Capture& c, Gatherer& out) {
   if (!signal) return;
   out.word("picture.signal", *signal, c.name);
   if (*signal == "none") return;
-  if (const auto colour = text_of(r, "picture.colour")) out.word("picture.colour", *colour, c.name);
+  // Frames that came without a signal are a contact that makes and breaks.
+  if (const auto lost = number_of(r, "picture.signal.lost"); lost && lost->value > 0 && c.facts.frames > 0) {
+    const double frames = static_cast<double>(c.facts.frames);
+    out.number("picture.signal.lost", 1000 * lost->value / frames, 2000 * std::sqrt(lost->value) / frames,
+               c.name, fmt::format("{:.0f} in all", lost->value));
+  }
+  if (const auto colour = text_of(r, "picture.colour"); colour && (*colour != "none" || colour_expected(r)))
+    out.word("picture.colour", *colour, c.name);
   out.amount("picture.hum.level", r, "picture.hum.level", c.name);
   if (const auto hz = hum_frequency_of(r, "picture.hum")) {
     static constexpr const char* words[] = {"fundamental", "even", "odd"};

@@ -2,11 +2,16 @@
 #include <algorithm>
 #include <linebench/base/decibel.hpp>
 #include <linebench/standards/video.hpp>
+#include <linebench/standards/video_colour.hpp>
 
 #include "gather.hpp"
 
 namespace linebench::diagnose {
 namespace {
+
+const standards::VideoStandard& nominal_of(bool is_625) {
+  return is_625 ? standards::video_625 : standards::video_525;
+}
 
 // Full bars and three-quarter ones are one picture at two levels, told by the level of sync; where sync and
 // burst are not at one level, they may be either.
@@ -71,7 +76,7 @@ void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& ou
 
 void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
   const Readings& r = c.readings;
-  const standards::VideoStandard& nominal = is_625 ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& nominal = nominal_of(is_625);
   const auto sync = number_of(r, "video.sync.amplitude");
   const double sync_nominal = std::abs(nominal.sync_mv.nominal);
   if (sync)
@@ -123,7 +128,8 @@ void lock_of(const Capture& c, Gatherer& out) {
 // Sizes squared of the multiples by kind: what was measured, and what may be hidden by the picture.
 struct HumShares {
   double measured[4] = {}, most[4] = {};  // fundamental, even, odd (to 5), upper
-  bool unknown = false;                   // one of them may be anything
+  bool any_first = false;                 // the first may be anything
+  bool unknown = false;                   // another may
 
   static std::size_t kind(int n) { return n == 1 ? 0 : n > 5 ? 3 : n % 2 == 0 ? 1 : 2; }
   explicit HumShares(const Readings& r) {
@@ -135,7 +141,7 @@ struct HumShares {
       } else if (const auto b = bound_of(r, id)) {
         most[kind(n)] += *b * *b;
       } else if (find_reading(r, id) != nullptr) {
-        unknown = true;
+        (n == 1 ? any_first : unknown) = true;
       }
     }
   }
@@ -150,6 +156,10 @@ const char* pattern_of(const HumShares& h) {
   static constexpr const char* words[] = {"fundamental", "even", "odd"};
   if (h.unknown || !h.seen()) return nullptr;
   const double* by = h.most;
+  // What earth carries has odd multiples beside its fundamental, and hardly even ones: where those stand far
+  // above the odd ones the fundamental is no matter.
+  constexpr double far_above = 30;  // in power
+  if (h.any_first) return h.measured[1] > far_above * (by[2] + by[3]) ? "even" : nullptr;
   const std::size_t top = by[0] >= by[1] && by[0] >= by[2] ? 0 : by[1] >= by[2] ? 1 : 2;
   const double all = by[0] + by[1] + by[2] + by[3];
   const bool rich = by[3] > 0.15 * all || by[top] < 0.6 * all;
@@ -166,8 +176,26 @@ const char* pattern_of(const HumShares& h) {
   return nullptr;
 }
 
+// Hum in step with the fields may be the picture itself through a coupling capacitor: most at the field rate,
+// and then no more than what may be there.
+bool may_be_tilt(const Readings& r) {
+  const Reading* level = find_reading(r, "video.hum.level");
+  const auto hz = number_of(r, "video.hum.frequency");
+  const auto field = number_of(r, "video.field.frequency");
+  const auto first = number_of(r, "video.hum.harmonic.1");
+  if (level == nullptr || !level->measured() || !hz || !field || !first) return false;
+  return level->reason.find("cannot be told from a field-rate tilt") != std::string::npos &&
+         std::abs(hz->value - field->value) < 1.5 * std::hypot(hz->u, field->u) &&
+         2 * first->value > level->number();
+}
+
 void hum(const Capture& c, Gatherer& out) {
   const HumShares shares(c.readings);
+  if (may_be_tilt(c.readings)) {
+    const auto most = number_of(c.readings, "video.hum.level");
+    out.bound("video.hum.level", most->value + most->u, 0, c.name);
+    return;
+  }
   // Where the picture hides every multiple, the level is only what may be there.
   const auto level = number_of(c.readings, "video.hum.level");
   if (level && !shares.seen() && shares.hidden()) {
@@ -215,6 +243,25 @@ void periodic(const Capture& c, Gatherer& out) {
              fmt::format("{:.1f} kHz", f->value / 1e3));
 }
 
+// The colours of bars lie at six luminances and stand in a fixed proportion, whatever the form and the path's
+// response: where they do not, gain changes with luminance.
+void bent_colours(const Capture& c, const standards::VideoStandard& nominal, Gatherer& out) {
+  double least = 0, most = 0, u = 0;
+  for (int i = 1; i <= 6; ++i) {
+    const auto id = fmt::format("video.bars.{}.chroma", standards::bar_names[static_cast<std::size_t>(i)]);
+    const auto chroma = number_of(c.readings, id);
+    if (!chroma || !(chroma->value > 0)) return;
+    const auto sent = standards::composite_colour(nominal, standards::bar_rgb(standards::bars_100, i));
+    const double gain = chroma->value / sent.chroma_pp_mv;
+    least = i == 1 ? gain : std::min(least, gain);
+    most = std::max(most, gain);
+    u = std::max(u, chroma->u / chroma->value);
+  }
+  constexpr double of_sources = 2;  // per cent by which bars of sound sources depart from the table
+  out.number("video.nonlinearity", 100 * (most / least - 1), std::hypot(200 * u, of_sources), c.name,
+             "colours of the bars against each other");
+}
+
 }  // namespace
 
 void gather_video(const Capture& c, const Site& site, Gatherer& out) {
@@ -250,9 +297,8 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
     out.number("video.echo.level", e->value, e->u, c.name);
     if (const auto d = number_of(r, "video.echo.polarity"))
       out.word("video.echo.polarity", d->value < 0 ? "reversed" : "same", c.name);
-  } else if (const auto b = bound_of(r, "video.echo.level")) {
-    out.bound("video.echo.level", *b, 0, c.name);
   }
+  // That none was found holds from half a microsecond on, as after a stub of 50 m: most are shorter.
   // Edges that are bent by more than echoes show no cable's loss either.
   const Reading* echo = find_reading(r, "video.echo.level");
   const bool bent = echo != nullptr && !echo->measured() && !echo->at_most;
@@ -262,6 +308,7 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   const bool grey = !number_of(r, "video.burst.amplitude");
   for (const char* id : {"video.differential_gain", "video.nonlinearity"})
     if (!grey) out.amount("video.nonlinearity", r, id, c.name);
+  bent_colours(c, nominal_of(is_625), out);
   out.amount("video.field_tilt", r, "video.field_tilt", c.name);
 }
 

@@ -275,6 +275,19 @@ void cameras(std::map<std::string, Maker>& m) {
     known(s);
     s.visible = low > 2.2;
   };
+  m["video-noisy"] = [known](Site& s, Dice& d) {
+    // Gain makes up for the light that is not there, and the sensor's noise comes up with it.
+    s.video.noise_mv = std::hypot(s.video.noise_mv, std::pow(2, d.uniform(0.5, 5.5)));
+    known(s);
+    s.visible = s.video.noise_mv > 6.5;
+  };
+  m["video-tilt"] = [](Site& s, Dice& d) {
+    // What a high-pass takes off a level in a field of 20 ms: 75 ohm in and out, and what is left of 470 uF.
+    const double farad = d.log_uniform(20e-6, 470e-6);
+    s.video.tilt = std::hypot(s.video.tilt, 100 * (1 - std::exp(-0.02 / (150 * farad))));
+    say(s, d.chance(0.5) ? "known-receiver" : "known-source", "gone");
+    s.visible = s.video.tilt > 6;
+  };
   m["sync-missing"] = [known](Site& s, Dice& d) {
     s.video.missing += d.log_uniform(1, 300);
     s.video.jitter_ns = std::hypot(s.video.jitter_ns, d.uniform(0, 8));

@@ -67,6 +67,20 @@ inline Capture of_readings(Readings readings, const std::string& name = "camera.
 
 inline Reading number(const char* id, double value, double u) { return number_reading(id, value, u); }
 
+/// Bars of 625 lines by the standard's levels.
+inline Readings bars_625(double sync_mv = 300, double white_mv = 700, double burst_mv = 300) {
+  Readings r;
+  r.push_back(text_reading("video.signal", "present"));
+  r.push_back(text_reading("video.system", "625"));
+  r.push_back(text_reading("video.polarity", "normal"));
+  r.push_back(text_reading("video.pattern", "bars"));
+  r.push_back(text_reading("video.bars.kind", "100/0/75/0"));
+  r.push_back(number("video.sync.amplitude", sync_mv, 1));
+  r.push_back(number("video.white", white_mv, 2));
+  r.push_back(number("video.burst.amplitude", burst_mv, 2));
+  return r;
+}
+
 inline Diagnosis diagnosed(const std::vector<Capture>& captures, const Site& site = {}) {
   return diagnose::diagnose(book(), Job{captures, {}, site});
 }

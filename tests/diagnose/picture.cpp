@@ -7,19 +7,6 @@ namespace {
 
 using namespace diagnose_test;
 
-Readings bars_625(double sync_mv = 300, double white_mv = 700, double burst_mv = 300) {
-  Readings r;
-  r.push_back(text_reading("video.signal", "present"));
-  r.push_back(text_reading("video.system", "625"));
-  r.push_back(text_reading("video.polarity", "normal"));
-  r.push_back(text_reading("video.pattern", "bars"));
-  r.push_back(text_reading("video.bars.kind", "100/0/75/0"));
-  r.push_back(number("video.sync.amplitude", sync_mv, 1));
-  r.push_back(number("video.white", white_mv, 2));
-  r.push_back(number("video.burst.amplitude", burst_mv, 2));
-  return r;
-}
-
 // Switch-mode supplies work from some tens of kilohertz on (common practice): that none was found above
 // 360 kHz says nothing of them, that none was found from 30 kHz on does.
 TEST(DiagnosePicture, ABandThatWasNotSearchedIsNoEvidence) {
