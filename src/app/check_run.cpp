@@ -29,7 +29,17 @@ using check::StepKind;
 
 class Runner {
  public:
-  Runner(CheckRun& run, Context& context) : run_(run), words_(run.knowledge.words), context_(context) {}
+  Runner(CheckRun& run, Context& context) : run_(run), words_(run.knowledge.words), context_(context) {
+    if (!run_.job.uid.empty()) enter();
+  }
+  ~Runner() {
+    try {
+      if (!run_.job.uid.empty()) run_.store.leave_job(run_.job);
+    } catch (const Error&) {  // the next program finds that this one is gone
+    }
+  }
+  Runner(const Runner&) = delete;
+  Runner& operator=(const Runner&) = delete;
 
   Exit run() {
     std::string again = run_.change;  // the answer to be given anew
@@ -93,10 +103,23 @@ class Runner {
   }
 
  private:
+  // Two programs on one job: the second answer is refused by the store; better that it is known before.
+  void enter() {
+    std::optional<job::InUse> other;
+    try {
+      other = run_.store.enter_job(run_.job);
+    } catch (const Error&) {  // a disk that is full is said when something is to be kept
+    }
+    if (other)
+      show_line(context_, words_.text("job-open-elsewhere", {{"pid", std::to_string(other->pid)},
+                                                             {"since", report::show_time(other->since)}}));
+  }
+
   // The job is in the store from its first answer on.
   void begin() {
     if (!run_.job.uid.empty()) return;
     run_.job = run_.store.open_job({.kind = run_.job.kind});
+    enter();
     show_text(context_, words_.text("job-begun", {{"ref", run_.job.ref}}) + "\n");
   }
 

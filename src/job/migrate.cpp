@@ -93,6 +93,12 @@ DROP TABLE temp.kept;
 DROP TABLE temp.counted;
 DROP TABLE temp.ordered;
 )sql",
+    // Which programs have a job open, so that a second one is told when it opens it.
+    R"sql(
+CREATE TABLE open_by(
+  job TEXT NOT NULL, host TEXT NOT NULL, pid INTEGER NOT NULL, at TEXT NOT NULL,
+  PRIMARY KEY(job, host, pid)) STRICT, WITHOUT ROWID;
+)sql",
 };
 
 constexpr auto newest = static_cast<std::int64_t>(steps.size());

@@ -1,6 +1,10 @@
 // Opening a store and changing it.
 #include <fmt/format.h>
+#include <unistd.h>
 
+#include <array>
+#include <cerrno>
+#include <csignal>
 #include <linebench/base/error.hpp>
 #include <linebench/base/json_text.hpp>
 #include <linebench/base/reading_json.hpp>
@@ -68,6 +72,11 @@ void touch(const Database& db, const Job& job) {
       .bind(job.uid)
       .run();
   if (db.changes() != 1) throw unusable(fmt::format("job {} is no longer in the store", job.ref));
+}
+
+std::string host_name() {
+  std::array<char, 256> name{};
+  return ::gethostname(name.data(), name.size() - 1) == 0 ? name.data() : "";
 }
 
 // Where the next of a job's records stands: at its time, but after all that are there, whatever the clock
@@ -266,6 +275,48 @@ void Store::answer(const Job& job, const std::string& key, const std::string& an
   touch(*db_, job);
   add_step(*db_, job, key, answer);
   t.commit();
+}
+
+std::optional<InUse> Store::enter_job(const Job& job) {
+  const std::string host = host_name();
+  const std::int64_t self = ::getpid();
+  std::optional<InUse> other;
+  std::vector<std::int64_t> gone;  // killed: they could not say that they left
+  Transaction t(*db_);
+  {
+    Statement s(*db_, "SELECT pid, at FROM open_by WHERE job = ? AND host = ? AND pid <> ? ORDER BY at");
+    s.bind(job.uid).bind(host).bind(self);
+    while (s.step()) {
+      const std::int64_t pid = s.integer(0);
+      if (::kill(static_cast<pid_t>(pid), 0) != 0 && errno == ESRCH) {
+        gone.push_back(pid);
+      } else if (!other) {
+        other = InUse{pid, s.text(1)};
+      }
+    }
+  }
+  for (const std::int64_t pid : gone)
+    Statement(*db_, "DELETE FROM open_by WHERE job = ? AND host = ? AND pid = ?")
+        .bind(job.uid)
+        .bind(host)
+        .bind(pid)
+        .run();
+  Statement(*db_, "INSERT OR REPLACE INTO open_by(job, host, pid, at) VALUES(?, ?, ?, ?)")
+      .bind(job.uid)
+      .bind(host)
+      .bind(self)
+      .bind(now())
+      .run();
+  t.commit();
+  return other;
+}
+
+void Store::leave_job(const Job& job) {
+  Statement(*db_, "DELETE FROM open_by WHERE job = ? AND host = ? AND pid = ?")
+      .bind(job.uid)
+      .bind(host_name())
+      .bind(std::int64_t{::getpid()})
+      .run();
 }
 
 void Store::note(const Job& job, const std::string& text) {

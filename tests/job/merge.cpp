@@ -214,7 +214,8 @@ TEST(Merge, TheOtherStoreStaysAsItIsTableForTable) {
   ASSERT_EQ(
       version(
           "ALTER TABLE step DROP COLUMN order_ms; ALTER TABLE note DROP COLUMN order_ms; ALTER TABLE mark "
-          "DROP COLUMN order_ms; ALTER TABLE capture DROP COLUMN order_ms; PRAGMA user_version = 3"),
+          "DROP COLUMN order_ms; ALTER TABLE capture DROP COLUMN order_ms; DROP TABLE open_by; PRAGMA "
+          "user_version = 3"),
       3);
   Store a(folder.path() / "a.sqlite");
   EXPECT_EQ(a.merge(fb).jobs, 1);

@@ -192,7 +192,7 @@ TEST(Store, OneOfTheFirstVersionIsBroughtUpToDateInItsOrder) {
     sql(file, std::string("UPDATE ") + table +
                   " SET at = '2020-01-01T00:00:00.250Z' WHERE rowid = 3; ALTER TABLE " + table +
                   " DROP COLUMN order_ms");
-  sql(file, "ALTER TABLE capture DROP COLUMN order_ms");
+  sql(file, "ALTER TABLE capture DROP COLUMN order_ms; DROP TABLE open_by");
   sql(file,
       "DROP INDEX job_order; ALTER TABLE job DROP COLUMN order_at; ALTER TABLE capture DROP COLUMN taken_as; "
       "ALTER TABLE capture DROP COLUMN judged_as; PRAGMA user_version = 1");
@@ -218,6 +218,39 @@ TEST(Store, AnotherProgramHoldingItIsWaitedForAndReadersAreNotStopped) {
   const Job job = one.open_job({JobKind::Feed, "Feed", "", "", "", ""});
   two.note(two.job(job.ref), "from the other program");
   EXPECT_EQ(one.notes(job).size(), 1u);
+}
+
+TEST(Store, ASecondProgramOnAJobIsTold) {
+  const TempFolder folder;
+  const fs::path file = folder.path() / "jobs.sqlite";
+  Store store(file);
+  const Job job = store.open_job({JobKind::Feed, "Feed", "", "", "", ""});
+  EXPECT_FALSE(store.enter_job(job));
+  EXPECT_FALSE(store.enter_job(job)) << "it is this one";
+  int ready[2];
+  ASSERT_EQ(pipe(ready), 0);
+  const pid_t other = fork();
+  if (other == 0) {
+    Store second(file);
+    const auto first = second.enter_job(job);
+    const char told = first && first->pid == getppid() ? 'y' : 'n';
+    (void)!write(ready[1], &told, 1);
+    pause();
+    _exit(0);
+  }
+  char told = 0;
+  ASSERT_EQ(read(ready[0], &told, 1), 1);
+  EXPECT_EQ(told, 'y');
+  const auto second = store.enter_job(job);
+  ASSERT_TRUE(second);
+  EXPECT_EQ(second->pid, other);
+  // Killed, it could not say that it left.
+  kill(other, SIGKILL);
+  waitpid(other, nullptr, 0);
+  EXPECT_FALSE(store.enter_job(job));
+  store.leave_job(job);
+  close(ready[0]);
+  close(ready[1]);
 }
 
 // What a user without the right to write meets; as root the rights are given up in a child process first.

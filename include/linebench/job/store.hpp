@@ -54,6 +54,12 @@ class AnsweredElsewhere : public Error {
   explicit AnsweredElsewhere(const std::string& line) : Error(Exit::Unusable, line) {}
 };
 
+/// A program of this machine that has a job open.
+struct InUse {
+  std::int64_t pid = 0;
+  std::string since;
+};
+
 /// Not for use from two threads at once; two programs on one store wait for each other.
 class Store {
  public:
@@ -89,6 +95,10 @@ class Store {
   void answer(const Job& job, const std::string& key, const std::string& answer,
               std::optional<std::int64_t> after = {});
   void refuse_if_answered(const Job& job, std::optional<std::int64_t> after) const;  ///< as answer() does
+  /// Says that this program has the job open, until leave_job() or its end, however that comes.
+  /// @return another one that has; nothing is refused by it.
+  std::optional<InUse> enter_job(const Job& job);
+  void leave_job(const Job& job);
   void note(const Job& job, const std::string& text);
   void mark(const Job& job, const Mark& mark);
   void set_path(const Site& site, const Path& path);
