@@ -5,6 +5,8 @@
 
 #include <algorithm>
 #include <cerrno>
+#include <cstdlib>
+#include <filesystem>
 #include <linebench/base/text.hpp>
 #include <linebench/report/format.hpp>
 
@@ -108,8 +110,39 @@ class Keyboard : public Answers {
     return line;
   }
 
+  // As shells take a file's name: dragged into a terminal it comes in quotes or with backslashes, and a
+  // person writes ~ for the home folder. A file that is really called so goes first.
+  static std::string file_named(const std::string& typed) {
+    std::error_code ec;
+    const auto from_home = [](std::string name) {
+      const char* home = std::getenv("HOME");
+      if (name.starts_with("~/") && home != nullptr) name.replace(0, 1, home);
+      return name;
+    };
+    for (const std::string& name : {typed, from_home(typed)}) {
+      if (std::filesystem::exists(name, ec)) return name;
+    }
+    std::string name;
+    char quote = 0;
+    for (std::size_t i = 0; i < typed.size(); ++i) {
+      const char c = typed[i];
+      if (c == quote) {
+        quote = 0;
+      } else if (quote == 0 && (c == '\'' || c == '"')) {
+        quote = c;
+      } else {
+        const bool escape = c == '\\' && quote != '\'' && i + 1 < typed.size();
+        name += escape ? typed[++i] : c;
+      }
+    }
+    name = from_home(name);
+    return std::filesystem::exists(name, ec) ? name : typed;
+  }
+
   std::optional<Reply> taken(const Step& step, const std::string& line) {
-    const check::Accepted a = check::accept(step, line, words_);
+    check::Accepted a = check::accept(step, line, words_);
+    if (a.answer && step.kind == StepKind::Capture && !check::is_skipped(*a.answer))
+      a.answer = file_named(*a.answer);
     if (a.answer) return Reply{Reply::Kind::Answer, *a.answer};
     show_line(context_, a.complaint);
     return std::nullopt;

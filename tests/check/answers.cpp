@@ -13,6 +13,7 @@ namespace {
 using app_test::Folder;
 using app_test::run;
 using nlohmann::json;
+namespace fs = std::filesystem;
 
 struct Desk {
   Folder folder;
@@ -161,6 +162,31 @@ TEST(Answers, UnknownAnswerToChangeIsSaid) {
 }
 
 // Lines that are piped in answer the job; which half of the world is no step of it.
+// A path dragged into a terminal comes in quotes or with backslashes; ~ is the home folder, as shells have
+// it.
+TEST(Answers, FileNamesComeAsAShellTakesThem) {
+  const Folder folder;
+  const std::string file = (folder.path / "a b's (1).wav").string();
+  check_test::quiet(folder.path / "plain.wav");
+  fs::rename(folder.path / "plain.wav", file);
+  std::string escaped, quoted = "'";
+  for (const char c : file) {
+    if (std::string(" '()").find(c) != std::string::npos) escaped += '\\';
+    escaped += c;
+    quoted += c == '\'' ? std::string("'\\''") : std::string(1, c);
+  }
+  quoted += "'";
+  std::ofstream(folder.path / "typed-in.sh") << "exec \"$@\" < typed\n";
+  for (const std::string& typed :
+       {file, "\"" + file + "\"", quoted, escaped, std::string("~/a b's (1).wav")}) {
+    std::ofstream(folder.path / "typed") << "Feed\n\naudio\nprofessional\nmono\n\n" << typed << "\nstop\n";
+    const auto r = run(folder, "check feed", "HOME='" + folder.path.string() + "' sh typed-in.sh");
+    EXPECT_EQ(json::parse(run(folder, "jobs show last --json").out).at("job").at("captures").size(), 1u)
+        << typed << "\n"
+        << r.err << r.out;
+  }
+}
+
 TEST(Answers, PipedAnswersAreNotTakenForTheProfile) {
   const Folder folder;
   std::ofstream(folder.path / "typed") << "Deck\nQuay\nstop\n";
