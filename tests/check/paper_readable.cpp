@@ -108,9 +108,43 @@ TEST(Readable, ReportsOfSoundCompositeVideoFramesAndADiagnosis) {
     const auto r = app_test::run(folder, words);
     EXPECT_LE(r.exit, 1) << words << ": " << r.err;
   }
-  const auto r = app_test::run(folder, "diagnose fault/lines.wav fault/idle.wav fault/picture.yuv --html diagnosis.html");
+  const auto r = app_test::run(
+      folder, "diagnose fault/lines.wav fault/idle.wav fault/picture.yuv --html diagnosis.html");
   EXPECT_LE(r.exit, 1) << r.err;
   for (const char* page : {"waveform.html", "picture.html", "diagnosis.html"}) check_page(folder.path / page);
+}
+
+// A label is one piece of paper: what does not fit at a size that can be read is refused, and not spread over
+// four.
+TEST(PaperLabel, IsOneSheetWithNothingBeyondItsEdge) {
+  for (const auto& [size, type] :
+       {std::pair{"20x10", "Post"},
+        {"62x29", "Vehicle lane post with loudspeaker, weatherproof, second edition"},
+        {"40x12", "Wall station WITH HANDSET 12"},
+        {"20x10", "Vehicle lane post with loudspeaker, weatherproof, second edition"}}) {
+    const app_test::Folder folder;
+    ASSERT_EQ(app_test::run(folder,
+                            std::string("jobs new station --title x --serial LP-0417 --type '") + type + "'")
+                  .exit,
+              0);
+    ASSERT_EQ(app_test::run(folder, "jobs finish last 'no fault found'").exit, 0);
+    const auto r = app_test::run(folder, std::string("jobs label last --out label.html --size ") + size);
+    if (r.exit == 2) {
+      EXPECT_NE(r.err.find("larger --size"), std::string::npos) << r.err;
+      EXPECT_EQ(std::string(size), "20x10") << type;
+      continue;
+    }
+    const fs::path pdf = folder.path / "label.pdf";
+    const auto printed =
+        paper::browse(folder.path, {"--no-pdf-header-footer", "--print-to-pdf=" + pdf.string()},
+                      folder.path / "label.html");
+    ASSERT_TRUE(fs::exists(pdf)) << printed.err;
+    const std::string text = app_test::slurp(pdf);
+    int pages = 0;
+    for (auto at = text.find("/MediaBox"); at != std::string::npos; at = text.find("/MediaBox", at + 1))
+      ++pages;
+    EXPECT_EQ(pages, 1) << size << " " << type;
+  }
 }
 
 }  // namespace
