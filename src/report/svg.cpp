@@ -15,7 +15,8 @@ constexpr double left_edge = 50;
 constexpr double right_edge = 468;
 constexpr double top_edge = 26;
 constexpr double bottom_edge = 226;
-constexpr double character = 7.0;  // mean width of a 13 px character, for the legend's layout
+// Mean width of a 15.5 px character, the size on a phone (page_style.hpp), for the legend's layout.
+constexpr double character = 8.4;
 
 std::string short_number(double v) {
   if (std::abs(v) >= 1000) return fmt::format("{:.4g}k", v / 1000);

@@ -28,7 +28,15 @@ json laid_out(const fs::path& page, int width, bool print = false) {
   const small = [...document.querySelectorAll('p, li, td, th, figcaption')]
       .filter(e => parseFloat(getComputedStyle(e).fontSize) < 11).length;
   const labels = [...document.querySelectorAll('svg text')].map(e => e.getBoundingClientRect().height);
-  document.title = JSON.stringify({cut, small, plots: document.querySelectorAll('svg').length,
+  const touching = [];
+  for (const plot of document.querySelectorAll('svg')) {
+    const boxes = [...plot.querySelectorAll('.lg')].map(e => [e.getBoundingClientRect(), e.textContent]);
+    for (let i = 1; i < boxes.length; ++i) {
+      const [a, b] = [boxes[i - 1][0], boxes[i][0]];
+      if (Math.abs(a.top - b.top) < 5 && b.left - a.right < 4) touching.push(boxes[i - 1][1] + '|' + boxes[i][1]);
+    }
+  }
+  document.title = JSON.stringify({cut, small, touching, plots: document.querySelectorAll('svg').length,
       least_label: labels.length ? Math.min(...labels) : 99,
       asked: performance.getEntriesByType('resource').map(e => e.name).filter(n => !n.startsWith('file:')),
       headings: [...document.querySelectorAll('h1, h2')].map(e => e.textContent),
@@ -49,6 +57,7 @@ TEST_P(Paper, FitsPaperAndPhoneAndAsksForNothing) {
     EXPECT_TRUE(j.at("cut").empty()) << width << " " << j.at("cut").dump(1);
     EXPECT_TRUE(j.at("asked").empty()) << j.at("asked");
     EXPECT_EQ(j.at("small"), 0) << width;
+    EXPECT_TRUE(j.at("touching").empty()) << width << " " << j.at("touching").dump(1);
     EXPECT_GE(j.at("plots"), 2) << width;
     EXPECT_GE(j.at("least_label").get<double>(), 7.0) << width;
     EXPECT_GE(j.at("boxes"), 3);
