@@ -196,7 +196,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
   NoiseChoice b = choose_length(blanking_, band_hz_);
   std::vector<const FlatSpectrum*> noise_alone = c.noise_alone;
   noise_alone.insert(noise_alone.end(), b.noise_alone.begin(), b.noise_alone.end());
-  const ToneSearch::Result tone = tone_.result(noise_alone);
+  const ToneSearch::Result tone = tone_.result(noise_alone, shows_test_picture(picture_shown_.known()));
   const bool still = tone.tone && stands_still(*tone.tone, blanking ? b : c);
   if (tone.tone) {
     if (!blanking) c = choose_length(picture_, band_hz_, tone.tone->hz);
@@ -226,7 +226,9 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
                      tone.least_pp_mv));
   } else {
     const std::string remark =
-        still ? "it stands still on the picture: a fine pattern of it would look the same" : "";
+        still                ? "it stands still on the picture: a fine pattern of it would look the same"
+        : tone.tone->wanders ? "its frequency wanders within a field; with its neighbours taken together"
+                             : "";
     out.push_back(number_reading("video.noise.periodic.frequency", tone.tone->hz, tone.tone->hz_u, remark));
     out.push_back(number_reading("video.noise.periodic.level", tone.tone->pp_mv,
                                  together(tone.tone->pp_u, 0.005 * tone.tone->pp_mv), remark));

@@ -1,8 +1,10 @@
 #include "video_noise_tone.hpp"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <linebench/dsp/vectorised.hpp>
+#include <linebench/standards/video.hpp>
 #include <map>
 #include <numbers>
 
@@ -20,7 +22,8 @@ constexpr double cycles_in_stretch = 1.5;  // fewer, and the fit's slope takes m
 constexpr std::size_t background_bins = 256;
 constexpr int unfold_lines = 12;  // a bar's width apart
 constexpr std::size_t most_tried = 3;
-constexpr std::size_t piece = 48;   // samples that a turned field is summed over
+constexpr std::size_t piece = 48;  // samples that a turned field is summed over
+constexpr double wander_hz = 2.5e3;
 constexpr double most_left = 0.25;  // of the power round a tone when it is taken out
 
 double hann(std::size_t i, std::size_t n) {
@@ -192,6 +195,14 @@ ToneSearch::Fit ToneSearch::fit(const Field& f, const Turned& t, double hz) cons
   return out;
 }
 
+// Subcarrier is no tone in the noise, also where no burst was found to tell which one it is.
+bool ToneSearch::is_colour(double hz) const {
+  if (subcarrier_hz_ > 0) return std::abs(hz - subcarrier_hz_) < subcarrier_guard_hz;
+  return std::ranges::any_of(std::array{&standards::video_525, &standards::video_625}, [&](const auto* s) {
+    return std::abs(hz - s->subcarrier_hz.value()) < subcarrier_guard_hz;
+  });
+}
+
 // The frequency near t.hz at which the fit explains most, by a parabola through three, the step shrinking.
 double ToneSearch::refine(const Field& f, const Turned& t) const {
   double hz = t.hz;
@@ -222,7 +233,7 @@ double ToneSearch::unfold(double hz, double least_hz) const {
   for (int m = -unfold_lines; m <= unfold_lines; ++m) {
     const double at = hz + m * line_hz_;
     if (at < least_hz || at > 0.48 * rate_hz_) continue;
-    if (subcarrier_hz_ > 0 && std::abs(at - subcarrier_hz_) < subcarrier_guard_hz) continue;
+    if (subcarrier_hz_ > 0 && is_colour(at)) continue;  // was taken out already
     const double explained = fit(f, turned(f, at), at).explained;
     if (explained > most) {
       most = explained;
@@ -350,7 +361,55 @@ double ToneSearch::lowest_hz() const {
   return 0.1 * rate_hz_;
 }
 
-ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise_alone) {
+// A tone that keeps its frequency for a line only: fitted to each by itself, at the one of the multiples of
+// the line rate away that explains most.
+ToneSearch::Found ToneSearch::line_by_line(double hz, int lines_away, double least_hz) {
+  Field& whole = fields_.front();
+  const auto period = static_cast<std::size_t>(rate_hz_ / line_hz_);
+  Field line{whole.begin, std::move(whole.samples), {}};
+  Found out;
+  double most = 0;
+  for (int m = -lines_away; m <= lines_away; ++m) {
+    const double at = hz + m * line_hz_;
+    if (at < least_hz || at > 0.48 * rate_hz_ || is_colour(at)) continue;
+    double explained = 0;
+    double square = 0;
+    double weights = 0;
+    double lines = 0;
+    for (std::size_t i = 0; i < whole.stretches.size();) {
+      line.stretches.clear();
+      const std::size_t end = whole.stretches[i].at + period;
+      for (; i < whole.stretches.size() && whole.stretches[i].at < end; ++i)
+        line.stretches.push_back(whole.stretches[i]);
+      const Fit f = fit(line, turned(line, at), at);
+      if (!(f.variance > 0)) continue;
+      explained += f.explained;
+      square += (std::norm(f.amplitude) - 2 * f.variance) / f.variance;
+      weights += 1 / f.variance;
+      lines += 1;
+    }
+    if (explained <= most || weights <= 0) continue;
+    most = explained;
+    const double power = std::max(0.0, square / weights);
+    const double power_u = 2 * std::sqrt(4 * power * weights + 4 * lines) / weights;
+    const double pp = 2 * std::sqrt(power);
+    out = {at, wander_hz, pp, together(0.25 * pp, 2 * power_u / std::max(1e-9, pp)), false, true};
+  }
+  whole.samples = std::move(line.samples);
+  return out;
+}
+
+// What stands about a bin, as far as a supply's frequency wanders: mV^2 peak, of the fields' mean.
+double ToneSearch::power_about(const std::vector<double>& sum_of_fields, std::size_t bin) const {
+  constexpr double hann_bins = 1.5;  // that a line's power fills under the window
+  const auto reach = static_cast<std::size_t>(wander_hz * static_cast<double>(length_) / rate_hz_);
+  double sum = 0;
+  for (std::size_t k = bin - std::min(bin, reach); k <= std::min(bin + reach, sum_of_fields.size() - 1); ++k)
+    sum += sum_of_fields[k];
+  return sum / hann_bins / static_cast<double>(fields_.size());
+}
+
+ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise_alone, bool lines_alike) {
   sort_out(noise_alone);
   Result out;
   out.looked = !fields_.empty();
@@ -385,8 +444,7 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
     const double background = block[background_bins / 2] / (fields > 1 ? median_of_mean : std::numbers::ln2);
     worst = std::max(worst, background);
     for (std::size_t k = b; k < b + background_bins; ++k) {
-      const double f = static_cast<double>(k) * step;
-      if (subcarrier_hz_ > 0 && std::abs(f - subcarrier_hz_) < subcarrier_guard_hz) continue;
+      if (is_colour(static_cast<double>(k) * step)) continue;
       if (mean[k] > limit * background && mean[k] >= mean[k - 1] && mean[k] >= mean[k + 1])
         candidates.push_back({k, mean[k]});
     }
@@ -404,10 +462,24 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
     if (tried.size() == most_tried) break;
     tried.push_back(hz);
     const double unfolded = unfold(hz, out.from_hz);
+    if (is_colour(unfolded)) continue;
     const double fine = refine(fields_.front(), turned(fields_.front(), unfolded));
-    if (!is_tone(fine, of_first, fft)) continue;
-    out.tone = measured(fine);
-    break;
+    if (is_tone(fine, of_first, fft)) {
+      out.tone = measured(fine);
+      // Over a whole field a tone that wanders partly cancels.
+      const Found by_line = line_by_line(fine, 0, out.from_hz);
+      if (by_line.pp_mv > 1.05 * out.tone->pp_mv + by_line.pp_u - 0.25 * by_line.pp_mv) out.tone = by_line;
+      return out;
+    }
+    // Picture, or a tone that does not keep its frequency over a field. Lines that are all alike leave
+    // nothing between the multiples of their rate.
+    const double pp = 2 * std::sqrt(power_about(mean, c.bin));
+    out.least_pp_mv = std::max(out.least_pp_mv, pp);
+    const bool told = lines_alike && subcarrier_hz_ > 0 && !out.tone;
+    if (told && std::abs(std::remainder(hz, line_hz_)) > wander_hz) {
+      const Found by_line = line_by_line(hz, unfold_lines, out.from_hz);
+      if (by_line.pp_mv > 2 * by_line.pp_u) out.tone = by_line;
+    }
   }
   return out;
 }

@@ -29,6 +29,7 @@ class ToneSearch {
     double pp_mv = 0;
     double pp_u = 0;           ///< expanded
     bool line_locked = false;  ///< at a multiple of the line rate
+    bool wanders = false;      ///< does not keep its frequency over a field
   };
   struct Result {
     bool looked = false;
@@ -38,7 +39,8 @@ class ToneSearch {
     double to_hz = 0;
   };
   /// To be called once, at the end. @param noise_alone lengths whose stretches are to be looked at.
-  [[nodiscard]] Result result(std::span<const FlatSpectrum* const> noise_alone);
+  /// @param lines_alike a test picture is there: fine picture stands at multiples of the line rate alone.
+  [[nodiscard]] Result result(std::span<const FlatSpectrum* const> noise_alone, bool lines_alike);
 
  private:
   struct Stretch {
@@ -64,6 +66,7 @@ class ToneSearch {
     double variance = 0;             // of either part
     double explained = 0;            // sum of squares
   };
+  [[nodiscard]] bool is_colour(double hz) const;
   void sort_out(std::span<const FlatSpectrum* const> noise_alone);
   [[nodiscard]] double lowest_hz() const;
   [[nodiscard]] std::vector<double> spectrum(const Field& f, dsp::RealFft& fft) const;
@@ -72,6 +75,8 @@ class ToneSearch {
   [[nodiscard]] double refine(const Field& f, const Turned& t) const;
   [[nodiscard]] double unfold(double hz, double least_hz) const;
   [[nodiscard]] bool is_tone(double hz, const std::vector<double>& before, dsp::RealFft& fft) const;
+  [[nodiscard]] Found line_by_line(double hz, int lines_away, double least_hz);
+  [[nodiscard]] double power_about(const std::vector<double>& sum_of_fields, std::size_t bin) const;
   [[nodiscard]] double spread_s(const Turned& t) const;
   [[nodiscard]] Found measured(double hz) const;
 

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/standards/video.hpp>
 #include <numbers>
 #include <vector>
 
@@ -9,6 +10,10 @@ namespace linebench::measure {
 namespace {
 
 constexpr double pi = std::numbers::pi;
+constexpr int loop_lines = 33;
+constexpr double loop_gain = 1.0 / loop_lines;
+constexpr double jump_rad = 0.4;      // by which a few bursts in a row are off
+constexpr int most_wrong_swings = 4;  // before the V switch is taken to be the other way round
 using Complex = std::complex<double>;
 
 struct Burst {
@@ -43,6 +48,19 @@ Pairs pairs(const std::vector<Burst>& b, std::uint64_t apart, double step) {
   return p;
 }
 
+// Phases two lines apart leave multiples of half the line rate open. A source's subcarrier keeps to its own
+// crystal or, as the standards have it, to its line rate: the one nearest to either.
+double nearest_hz(double hz, double nominal_hz, double line_hz) {
+  double standard_line_hz = standards::video_625.line_rate_hz.value();
+  const double other = standards::video_525.line_rate_hz.value();
+  if (std::abs(line_hz - other) < std::abs(line_hz - standard_line_hz)) standard_line_hz = other;
+  const double by_line = nominal_hz * line_hz / standard_line_hz;
+  const auto near = [&](double to) { return hz + line_hz / 2 * std::round((to - hz) / (line_hz / 2)); };
+  const double a = near(nominal_hz);
+  const double b = near(by_line);
+  return std::abs(a - nominal_hz) < std::abs(b - by_line) ? a : b;
+}
+
 }  // namespace
 
 double burst_middle_us() { return 6.7; }
@@ -66,12 +84,13 @@ FoundSubcarrier find_subcarrier(std::span<const LineMark> marks, std::size_t whi
   std::nth_element(size.begin(), size.begin() + static_cast<std::ptrdiff_t>(size.size() / 2), size.end());
   f.amplitude_v = size[size.size() / 2];
 
-  // Two lines apart the swing of an alternating burst cancels. Good for +-fH/4 round the trial frequency.
+  // Two lines apart the swing of an alternating burst cancels.
   double step = probe_hz / rate_hz;  // turns a sample
   const Pairs two = pairs(b, 2, step);
   f.coherence = two.weight > 0 ? std::abs(two.sum) / two.weight : 0;
   if (f.coherence < 0.3) return f;
   step += std::arg(two.sum) / (2 * pi) / (2 * period);
+  step = nearest_hz(step * rate_hz, probe_hz, rate_hz / period) / rate_hz;
   const Pairs one = pairs(b, 1, step);
   f.alternates = (one.even * std::conj(one.odd)).real() < 0;
   if (f.alternates) {
@@ -134,6 +153,23 @@ SubcarrierLock::SubcarrierLock(const FoundSubcarrier& found, double probe_hz, do
       hz_(found.hz),
       phase_(found.phase_at_0) {}
 
+// Whether the bursts have long swung the other way than the switch is taken to: from one line to the next, so
+// that a jump of phase does not hide it.
+bool SubcarrierLock::swings_against(int v, Complex now, std::uint64_t index) {
+  const double elapsed = at_ - swing_at_;
+  const double turn = std::arg(now * std::conj(swing_from_) * turned(-hz_ / rate_hz_ * elapsed));
+  const bool follows = index == swing_index_ + 1 && std::abs(swing_from_) > 0;
+  swing_from_ = now;
+  swing_at_ = at_;
+  swing_index_ = index;
+  if (!follows) return false;
+  // From V as is (135 deg) to V reversed (225 deg) is a step of +90 deg.
+  wrong_v_ = (turn > 0) == (v > 0) ? wrong_v_ + 1 : std::max(0, wrong_v_ - 1);
+  if (wrong_v_ <= most_wrong_swings) return false;
+  wrong_v_ = 0;
+  return true;
+}
+
 SubcarrierLock::State SubcarrierLock::step(const LineMark& mark, double t0) {
   State s;
   if (!on_) return s;
@@ -148,22 +184,20 @@ SubcarrierLock::State SubcarrierLock::step(const LineMark& mark, double t0) {
     const auto onto_u = [&](int v_now) {
       return now * (alternates_ ? std::polar(1.0, v_now > 0 ? -0.75 * pi : 0.75 * pi) : Complex(-1, 0));
     };
-    double error = std::remainder(std::arg(onto_u(v)) - phase_, 2 * pi);
-    if (alternates_) {
-      const double other = std::remainder(std::arg(onto_u(-v)) - phase_, 2 * pi);
-      wrong_v_ = std::abs(other) < std::abs(error) ? wrong_v_ + 1 : std::max(0, wrong_v_ - 1);
-      if (wrong_v_ > 12) {  // lines were lost without a count: the switch is on the other foot
-        v_even_ = -v_even_;
-        v = -v;
-        error = other;
-        wrong_v_ = 0;
-      }
+    if (alternates_ && swings_against(v, now, mark.index)) {
+      // Lines were lost without a count, or a field was cut to whole lines: the switch is on the other foot.
+      v_even_ = -v_even_;
+      v = -v;
+      settling_ = 0;
     }
-    far_off_ = std::abs(error) > 0.8 ? far_off_ + 1 : 0;
-    const double gain = far_off_ > 12 ? 1.0 : 0.03;
-    if (gain == 1.0) far_off_ = 0;
+    const double error = std::remainder(std::arg(onto_u(v)) - phase_, 2 * pi);
+    off_ += (error - off_) / 6;
+    if (std::abs(off_) > jump_rad && settling_ >= loop_lines) settling_ = 0;
+    // From a jump on the mean of all bursts since, then of the last of them.
+    settling_ = std::min(settling_ + 1, loop_lines);
+    const double gain = std::max(loop_gain, 1.0 / settling_);
     phase_ += gain * error;
-    if (gain < 1.0) hz_ += gain * gain / 4.0 * error / (2 * pi) / 64e-6;
+    if (settling_ >= loop_lines) hz_ += loop_gain * loop_gain / 4.0 * error / (2 * pi) / 64e-6;
     const Complex uv = now * std::polar(1.0, -phase_);
     s.burst = v < 0 ? std::conj(uv) : uv;
   }

@@ -45,6 +45,8 @@ class SubcarrierLock {
   [[nodiscard]] double hz() const { return hz_; }
 
  private:
+  bool swings_against(int v, std::complex<double> now, std::uint64_t index);
+
   bool on_ = false;
   double probe_hz_ = 0;
   double rate_hz_ = 0;
@@ -54,8 +56,12 @@ class SubcarrierLock {
   double hz_ = 0;
   double phase_ = 0;  // of +U at at_
   double at_ = 0;
+  std::complex<double> swing_from_{};  // burst of the line before, where and which that was
+  double swing_at_ = 0;
+  std::uint64_t swing_index_ = 0;
   int wrong_v_ = 0;
-  int far_off_ = 0;
+  double off_ = 0;          // mean error of the last few bursts, rad
+  int settling_ = 1 << 10;  // bursts since a jump
 };
 
 }  // namespace linebench::measure

@@ -177,6 +177,25 @@ TEST(VideoNoise, PeriodicNoise) {
   }
 }
 
+// Load and ripple move a switching supply's frequency (common practice): sine of that deviation.
+TEST(VideoNoise, ToneThatWandersIsNotMissed) {
+  const double rate = 13.5e6;
+  for (const auto& [deviation, at_hz] : {std::pair{60.0, 33.1}, {500.0, 100.7}, {2000.0, 100.7}}) {
+    Wave w = with_bars(wave_625());
+    w.noise_mv = 2;
+    std::vector<float> v = make(w, rate, 0.24);
+    for (std::size_t i = 0; i < v.size(); ++i) {
+      const double t = static_cast<double>(i) / rate;
+      const double turns =
+          std::fmod(87313 * t, 1.0) + deviation / at_hz / (2 * pi) * std::sin(2 * pi * at_hz * t);
+      v[i] += static_cast<float>(12e-3 * std::sin(2 * pi * turns));
+    }
+    const Readings r = measured(rate, std::move(v));
+    expect_near(r, "video.noise.periodic.frequency", 87313, 3000);
+    expect_near(r, "video.noise.periodic.level", 24, 7);
+  }
+}
+
 TEST(VideoNoise, NoToneWhereThereIsNone) {
   for (const bool is_525 : {true, false}) {
     for (const bool with_picture : {false, true}) {
