@@ -361,19 +361,24 @@ class Runner {
   }
 
   Exit finish(const check::Work& work, const Step& last) {
-    if (!work.job.done || work.job.outcome != last.outcome)
-      check::finish(run_.store, run_.job, last.outcome, last.news.value_or(report::Outcome{}));
-    if (last.reference && *last.reference != work.job.reference)
-      run_.store.set_reference(run_.job, *last.reference);
-    const std::string told = last.news ? report::outcome_text(*last.news, terminal_style(false)) : "";
+    // One that is done stands as it was finished: looking at it again is not deciding anew.
+    const report::Outcome told_last =
+        check::finished_with(work).value_or(last.news.value_or(report::Outcome{}));
+    const std::string& result = work.job.done ? work.job.outcome : last.outcome;
+    if (!work.job.done) {
+      if (last.reference && *last.reference != work.job.reference)
+        run_.store.set_reference(run_.job, *last.reference);
+      check::finish(run_.store, run_.job, last.outcome, told_last);
+    }
+    const std::string told = report::outcome_text(told_last, terminal_style(false));
     // What the last step began with need not be read twice. The command to go on with is one line, to be
     // copied.
     if (told != told_) show_text(context_, "\n" + told);
     show_text(context_,
               fmt::format("\n{}\n", words_.text("finished", {{"ref", run_.job.ref},
-                                                             {"outcome", last.outcome},
+                                                             {"outcome", result},
                                                              {"store", store_option(run_.store_named)}})));
-    return last.news && last.news->mark == report::Mark::Pass ? Exit::Ok : Exit::OutOfLimits;
+    return told_last.mark == report::Mark::Pass ? Exit::Ok : Exit::OutOfLimits;
   }
 
   CheckRun& run_;
@@ -399,7 +404,7 @@ void print_check_document(const job::Store& store, const job::Job& job, const ch
     return;
   }
   const check::Work work = check::load_work(store, job);
-  json j = check::outcome_to_json(check::outcome_of(work, knowledge));
+  json j = check::outcome_to_json(check::finished_with(work).value_or(check::outcome_of(work, knowledge)));
   j["schema"] = "linebench/1";
   j["command"] = fmt::format("check {}", to_string(job.kind));
   j["job"] = job::whole_job_to_json(store, work.job);
