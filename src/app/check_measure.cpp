@@ -222,6 +222,8 @@ job::Capture measure_for(const CaptureWish& wish, const fs::path& file, const Co
                           [&](const std::string& id) { return r.id == id || r.id.starts_with(id + "."); });
     });
     m.asked.only = wish.only;
+    // What is taken in for some readings alone is no line-up: where a tone stands in it, no level is right.
+    m.asked.designed.emplace_back("audio.tone");
   }
   job::Capture c = judged(std::move(m), wish);
   c.file = fs::absolute(file, ec).lexically_normal();

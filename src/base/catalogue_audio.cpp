@@ -72,6 +72,8 @@ constexpr ReadingKind kinds[] = {
     {"audio.click.times", "Click times", "s", 3, "where the clicks were found"},
     {"audio.dropout.count", "Dropouts", "", 0, "stretches where the signal vanishes and comes back"},
     {"audio.dropout.times", "Dropout times", "s", 3, "where the dropouts begin"},
+    {"audio.pair.steady", "Left/right over time", "", 0,
+     "whether a side falls silent or turns over while the other goes on: steady, or what and when"},
     {"audio.pair.polarity", "Left/right polarity", "", 0,
      "+1: both sides move together, -1: one is reversed"},
     {"audio.pair.delay", "Left/right delay", "s", 7, "time by which the right side is late"},

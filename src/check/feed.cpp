@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "feed_picture.hpp"
+#include "feed_sound.hpp"
 #include "readings.hpp"
 #include "round.hpp"
 
@@ -67,6 +68,12 @@ Feed last_round(const Work& w, int upto) {
   return f;
 }
 
+// "mono", "stereo", "one"; a feed of the picture alone is asked none.
+std::string use_of(const Work& w) {
+  const std::string* use = w.answer("feed.use");
+  return use != nullptr ? *use : "mono";
+}
+
 bool fails(const job::Capture& c, std::string_view id) {
   for (const Reading& r : c.readings) {
     if (base_id(r.id) == id && r.verdict == Verdict::Fail) return true;
@@ -109,8 +116,7 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
     if (told_quietly(f, c, t.id) || too_short_for(c, t.id)) continue;
     // What a mono sum loses is nothing to a feed whose sides are kept apart.
-    const std::string* use = f.work.answer("feed.use");
-    const bool stereo = use != nullptr && *use == "stereo";
+    const bool stereo = use_of(f.work) == "stereo";
     const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);
     if (stereo && a == words.advice(t.id, "")) a = words.advice(t.id, t.direction);
     const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value}};
@@ -118,6 +124,10 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
     p.why = Words::filled(a != nullptr ? a->why : words.text("feed-other-why"), values);
     p.action = Words::filled(a != nullptr ? a->action : words.text("feed-other-do"), values);
     if (a != nullptr) p.caution = a->caution;
+    if (hum_or_sag(c, t.id)) {
+      p.why = words.text("feed-hum-or-sag");
+      p.action = words.text("feed-hum-or-sag-do");
+    }
     if (t.id == "audio.clip.samples" && card_may_clip(c)) {
       p.weight = Weight::Change;
       p.why = words.text("feed-card-clips");
@@ -125,7 +135,7 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
     }
     points.push_back(std::move(p));
   }
-  if (!carried.empty()) {
+  if (!carried.empty() && use_of(f.work) != "one") {
     points.push_back({Weight::Change, words.text("feed-one-sided", {{"side", words.text("side-" + carried)}}),
                       words.text("feed-one-sided-why"),
                       words.text("feed-one-sided-do", {{"side", words.text("side-" + carried)}}),
@@ -139,12 +149,14 @@ void add_mono(const job::Capture& c, const Words& words, std::vector<Point>& poi
   const Reading* delay = find_reading(c.readings, "audio.pair.delay");
   const double late_s = delay != nullptr && delay->measured() ? std::abs(delay->number()) : 0;
   // Two sides summed with a delay d cancel first at 1 / 2d; inside the speech band that is heard.
-  constexpr double speech_top_hz = 3400;
-  if (late_s > 0 && 0.5 / late_s < speech_top_hz) {
-    points.push_back({Weight::Change,
+  constexpr double speech_top_hz = 3400, audible_top_hz = 20000;
+  if (late_s > 0 && 0.5 / late_s < audible_top_hz) {
+    const bool speech = 0.5 / late_s < speech_top_hz;
+    points.push_back({speech ? Weight::Change : Weight::Note,
                       words.text("feed-mono-late", {{"ms", fmt::format("{:.2f}", 1000 * late_s)},
                                                     {"hz", fmt::format("{:.0f}", 0.5 / late_s)}}),
-                      words.text("feed-mono-late-why"), words.text("feed-mono-late-do"), ""});
+                      words.text(speech ? "feed-mono-late-why" : "feed-mono-late-high-why"),
+                      words.text("feed-mono-late-do"), ""});
   } else {
     points.push_back({Weight::Good, words.text("feed-mono-good"), "", "", ""});
   }
@@ -216,6 +228,7 @@ CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<
                            {{"change", std::to_string(round - 1)}});
   w.seconds = 10;
   w.only = quiet_ids();
+  w.only.emplace_back("audio.tone");
   w.limits = level + "-feed";
   w.full_scale_v = full_scale_v;
   return w;
@@ -239,16 +252,20 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
   const Feed f = last_round(work, round);
   Outcome o;
   if (f.sound == nullptr && f.picture == nullptr) return o;
-  const std::string* use = work.answer("feed.use");
   bool missing = add_untaken(f, k.words, o.points);
   for (const job::Capture* c : {f.sound, f.quiet, f.picture}) {
     if (c == nullptr) continue;
     add_problems(f, *c, k.words, o.points);
-    if (c != f.quiet || f.quiet_now) missing = add_missing(f, *c, k.words, o.points) || missing;
+    if (c == f.quiet && !f.quiet_now) continue;
+    const bool gaps = add_missing(f, *c, k.words, o.points);
+    missing = gaps || missing;
+    if (c == f.quiet && !gaps && f.sound != nullptr)
+      missing = add_quiet(*c, *f.sound, k.words, o.points) || missing;
   }
   if (f.picture != nullptr) missing = add_picture(f.work, *f.picture, k, o.points) || missing;
   if (f.sound != nullptr) {
-    if (use != nullptr && *use == "mono" && !fails(*f.sound, "audio.pair.polarity"))
+    missing = add_sound(*f.sound, use_of(work), k.words, o.points) || missing;
+    if (use_of(work) == "mono" && !fails(*f.sound, "audio.pair.polarity") && !sides_change(*f.sound))
       add_mono(*f.sound, k.words, o.points);
     add_loudness(*f.sound, k.words, o.points);
   }

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 
 #include "readings.hpp"
 
@@ -35,6 +36,12 @@ bool add_colourless(const Work& work, const job::Capture& picture, const Words& 
   const bool wanted = colour != nullptr && *colour == "yes";
   const bool shown = seen == "waveform";
   const std::string key = !wanted ? "feed-grey" : shown ? "feed-no-burst" : "feed-no-chroma";
+  // The burst of lines that do not keep their time is not found either.
+  if (wanted && fails(picture, "video.sync.jitter")) {
+    points.push_back(
+        {Weight::Note, words.text("feed-burst-hidden"), "", words.text("feed-burst-hidden-do"), ""});
+    return true;
+  }
   points.push_back({wanted && shown ? Weight::Change : Weight::Note, words.text(key), "",
                     wanted ? words.text(key + "-do") : "", ""});
   return wanted && !shown;
@@ -63,6 +70,15 @@ void add_field_order(const job::Capture& picture, const Words& words, std::vecto
 
 }  // namespace
 
+bool hum_or_sag(const job::Capture& picture, const std::string& id) {
+  if (id != "video.hum.level") return false;
+  const Reading* hum = find_reading(picture.readings, "video.hum.frequency");
+  const Reading* field = find_reading(picture.readings, "video.field.frequency");
+  if (hum == nullptr || field == nullptr || !hum->measured() || !field->measured()) return false;
+  const double times = std::max(1.0, std::round(hum->number() / field->number()));
+  return std::abs(hum->number() - times * field->number()) <= 2 * hum->uncertainty.value_or(0.0);
+}
+
 bool too_short_for(const job::Capture& picture, const std::string& id) {
   return id == "picture.hum.level" && short_look(picture);
 }
@@ -81,6 +97,9 @@ bool add_picture(const Work& work, const job::Capture& picture, const Knowledge&
     const Values seconds = {{"seconds", fmt::format("{:.1f}", picture.facts.duration_s())}};
     leave_open(k.words.text("feed-short-picture", seconds), k.words.text("feed-short-picture-do"));
   }
+  const Reading* white = find_reading(picture.readings, "video.white");
+  if (word(picture, "video.signal") == "present" && white != nullptr && !white->measured())
+    leave_open(k.words.text("feed-no-white", {{"reason", white->reason}}), k.words.text("feed-no-white-do"));
   if (word(picture, "picture.signal") == "present")
     leave_open(k.words.text("feed-grabber-hides"), k.words.text("feed-grabber-hides-do"));
   return add_colourless(work, picture, k.words, points) || open;

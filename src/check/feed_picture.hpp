@@ -9,6 +9,9 @@ namespace linebench::check {
 /// a short one.
 [[nodiscard]] bool too_short_for(const job::Capture& picture, const std::string& id);
 
+/// Whether hum of the picture keeps so near to the field rate that a coupling that sags would read the same.
+[[nodiscard]] bool hum_or_sag(const job::Capture& picture, const std::string& id);
+
 /// @return whether something that decides is left open.
 [[nodiscard]] bool add_picture(const Work& work, const job::Capture& picture, const Knowledge& knowledge,
                                std::vector<report::Point>& points);

@@ -30,6 +30,10 @@ bool follows_from_another(const job::Capture& c, const Reading& r) {
   if (!r.id.starts_with("video.")) return false;
   if (failing(c, "video.system") != nullptr)
     return r.id != "video.system" && r.id != "video.polarity" && r.id != "video.hum.level";
+  // Steps and colours are means over lines that must lie on each other.
+  if (failing(c, "video.sync.jitter") != nullptr &&
+      (r.id == "video.nonlinearity" || r.id.starts_with("video.differential_")))
+    return true;
   if (r.id == "video.field.frequency")
     return failing(c, "video.lines_per_frame") != nullptr || failing(c, "video.line.frequency") != nullptr;
   const auto then = once_terminated(c, r);

@@ -12,7 +12,7 @@ namespace linebench::check {
 
 /// Whether a reading is out of its limits only because another one of the capture is: all rates and levels of
 /// another television system, levels of a line that is not terminated once, the field rate of another number
-/// of lines or of a line rate that is off.
+/// of lines or of a line rate that is off, steps and colours of lines that do not keep their time.
 [[nodiscard]] bool follows_from_another(const job::Capture& capture, const Reading& reading);
 
 /// A sync amplitude that is out of its limits while the burst (or, of a low one, white) is not low or high

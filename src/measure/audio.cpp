@@ -20,6 +20,7 @@
 #include "append.hpp"
 #include "hum_beyond.hpp"
 #include "marked_silence.hpp"
+#include "pair_steady.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -129,7 +130,10 @@ class Meters {
     channels_.reserve(static_cast<std::size_t>(facts.channels));
     for (int c = 0; c < facts.channels; ++c)
       channels_.emplace_back(rate_hz_, tone_noise_, hum, kind == "stipa");
-    if (facts.channels == 2) pair_.emplace(rate_hz_);
+    if (facts.channels == 2) {
+      pair_.emplace(rate_hz_);
+      steady_.emplace(rate_hz_);
+    }
   }
 
   void push(std::span<const float> interleaved) {
@@ -145,8 +149,12 @@ class Meters {
         channels_[c].sti.push(samples);
       }
       loudness_.push(interleaved.first(n * count));
-      if (pair_)
-        pair_->push(std::span(channels_[0].samples).first(n), std::span(channels_[1].samples).first(n));
+      if (pair_) {
+        const auto left = std::span<const float>(channels_[0].samples).first(n);
+        const auto right = std::span<const float>(channels_[1].samples).first(n);
+        pair_->push(left, right);
+        steady_->push(left, right);
+      }
       frames_ += n;
       interleaved = interleaved.subspan(n * count);
     }
@@ -175,6 +183,7 @@ class Meters {
     if (pair_) {
       append(readings, pair_->finish());
       readings.push_back(noise_difference(readings));
+      readings.push_back(steady_->finish());
     }
     append(readings, to_readings(loudness_.finish()));
     if (const auto& ppm = tone_noise_.clock_error_ppm)
@@ -188,6 +197,7 @@ class Meters {
   std::vector<Channel> channels_;
   LoudnessAnalyser loudness_;
   std::optional<PairAnalyser> pair_;
+  std::optional<PairSteady> steady_;
   std::uint64_t frames_ = 0;
 };
 

@@ -2,7 +2,11 @@
 // table of [BT.601] for 75 % bars.
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <array>
+#include <cmath>
+#include <cstring>
+#include <functional>
 #include <nlohmann/json.hpp>
 #include <random>
 
@@ -58,8 +62,9 @@ void write_frames(const std::filesystem::path& file, int height, int frames, Mov
               {"field_order", "top"}, {"frame_rate", height == 576 ? 25.0 : 30000.0 / 1001}};
 }
 
-json check_picture(const Folder& folder, const std::string& system) {
+json check_picture(const Folder& folder, const std::string& system, const std::string& more = "") {
   std::ofstream(folder.path / "answers.toml")
+      << more
       << "\"feed.name\" = \"x\"\n\"feed.carries\" = \"video\"\n\"feed.again\" = \"no\"\n"
          "\"checklist.after\" = \"all\"\n\"feed.system\" = \""
       << system << "\"\n";
@@ -121,6 +126,81 @@ TEST(FeedPicture, WhatMovesInAShortLookIsNoHum) {
   const json j = check_picture(folder, "625");
   EXPECT_EQ(outcome(j), "not decided") << j.at("points").dump(1);
   EXPECT_FALSE(says(j, "change", "Hum bars")) << j.at("points").dump(1);
+}
+
+// Composite samples of the program's own, changed in the samples: at 27 MS/s a line of 64 us is 1728 of them.
+using Samples = std::vector<std::int16_t>;
+void change_samples(const Folder& folder, const std::string& recipe, int frames,
+                    const std::function<void(Samples&)>& change) {
+  ASSERT_EQ(run(folder, "signals write " + recipe + " --system 625 --frames " + std::to_string(frames) +
+                            " --rate 27e6 --out feed.video.raw")
+                .exit,
+            0);
+  std::string bytes = app_test::slurp(folder.path / "feed.video.raw");
+  Samples x(bytes.size() / 2);
+  std::memcpy(x.data(), bytes.data(), 2 * x.size());
+  change(x);
+  std::memcpy(bytes.data(), x.data(), 2 * x.size());
+  std::ofstream(folder.path / "feed.video.raw", std::ios::binary) << bytes;
+}
+
+TEST(FeedPicture, ColoursThatAreTooWeakForTheirBurst) {
+  const Folder folder;
+  // The burst 1.3 times as strong: colours are 1 / 1.3 of what they should be for it, between 5.3 and 8.2 us after each leading edge of sync [BT.1700].
+  const auto stronger = [](Samples& x) {
+    const int slice = *std::min_element(x.begin(), x.end()) / 2;
+    for (std::size_t i = 1; i + 240 < x.size(); ++i) {
+      if (!(x[i - 1] > slice && x[i] <= slice && x[i + 100] <= slice && x[i + 140] > slice)) continue;
+      for (std::size_t k = i + 143; k < i + 222; ++k) x[k] = static_cast<std::int16_t>(1.3 * x[k]);
+    }
+  };
+  change_samples(folder, "video-bars-75", 4, stronger);
+  const json j = check_picture(folder, "625");
+  EXPECT_TRUE(says(j, "change", "Saturation of the bars: 0.769")) << j.at("points").dump(1);
+}
+
+// A first-order high pass of 20 Hz, as a worn-out coupling capacitor is, reads as hum at the field rate.
+TEST(FeedPicture, ASagIsNotCalledHumAlone) {
+  const Folder folder;
+  change_samples(folder, "video-bars-75", 6, [](Samples& x) {
+    const double keep = std::exp(-2 * 3.14159265358979 * 20 / 27e6);
+    double before = x[0], out = x[0];
+    for (std::int16_t& v : x) {
+      out = keep * (out + v - before);
+      before = v;
+      v = static_cast<std::int16_t>(std::lround(out));
+    }
+  });
+  const json j = check_picture(folder, "625");
+  EXPECT_EQ(outcome(j), "connect with a change") << j.at("points").dump(1);
+  EXPECT_NE(j.at("points").dump().find("coupling capacitor"), std::string::npos) << j.at("points").dump(1);
+}
+
+TEST(FeedPicture, BlackShowsNoWhite) {
+  const Folder folder;
+  change_samples(folder, "video-black", 6, [](Samples&) {});
+  const json j = check_picture(folder, "625");
+  EXPECT_EQ(outcome(j), "not decided") << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "note", "White, and whether it is cut off, was not seen")) << j.at("points").dump(1);
+}
+
+// Lines that start up to 5 samples (185 ns) early or late: what is read across them says nothing of its own.
+TEST(FeedPicture, WhatFollowsFromJitterIsNotTold) {
+  const Folder folder;
+  change_samples(folder, "video-bars-75", 6, [](Samples& x) {
+    std::mt19937 gen(3);
+    std::uniform_int_distribution<int> shift(-5, 5);
+    const Samples from = x;
+    for (std::size_t line = 1; (line + 2) * 1728 < x.size(); ++line) {
+      const auto by = static_cast<std::size_t>(1728 + shift(gen));
+      std::copy_n(from.begin() + static_cast<std::ptrdiff_t>((line - 1) * 1728 + by), 1728,
+                  x.begin() + static_cast<std::ptrdiff_t>(line * 1728));
+    }
+  });
+  const json j = check_picture(folder, "625", "\"feed.colour\" = \"yes\"\n");
+  EXPECT_TRUE(says(j, "change", "Sync jitter")) << j.at("points").dump(1);
+  EXPECT_FALSE(says(j, "change", "colour burst")) << j.at("points").dump(1);
+  EXPECT_FALSE(says(j, "change", "non-linearity")) << j.at("points").dump(1);
 }
 
 }  // namespace
