@@ -65,6 +65,8 @@ constexpr ReadingKind kinds[] = {
     {"video.bars.COLOUR.luma", "Bar luminance,", "mV", 1, "luminance of the bar re blanking"},
     {"video.bars.COLOUR.chroma", "Bar chrominance,", "mV", 1, "chrominance of the bar, peak to peak"},
     {"video.bars.COLOUR.phase", "Bar phase,", "deg", 1, "chrominance angle from +(B-Y), by the burst"},
+    {"video.saturation", "Saturation of the bars", "ratio", 3,
+     "chrominance of the bars for their burst, re nominal: receivers set colours by the burst"},
     {"video.bars.kind", "Bars", "", 0, "which colour bars were recognised"},
     {"video.pattern", "Test picture", "", 0, "which test picture was recognised"},
     {"video.multiburst", "Multiburst response", "dB", 2, "packet amplitudes re the reference"},

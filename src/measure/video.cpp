@@ -10,6 +10,7 @@
 #include <memory>
 
 #include "video_meters.hpp"
+#include "video_saturation.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -105,6 +106,7 @@ Readings measure_video(capture::VideoSource& source, const VideoOptions& options
   counts_and_structure(receiver.setup(), receiver.counts(), out);
   for (LineMeter* m : meters) m->finish(receiver.setup(), out);
   out.push_back(system_reading(receiver.setup(), options, find_reading(out, "video.setup")));
+  out.push_back(saturation_reading(out));
   if (tracer) *traces = tracer->traces();
   all.samples.check(receiver.setup(), receiver.counts(), out);
   return out;

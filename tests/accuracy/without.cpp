@@ -31,6 +31,7 @@ constexpr Without list[] = {
     {"audio", "audio.click.times", times},
     {"audio", "audio.dropout.count", count},
     {"audio", "audio.dropout.times", times},
+    {"audio", "audio.pair.steady", word},
     {"audio", "audio.pair.polarity", word},
     {"audio", "audio.pair.sides", word},
     {"audio", "audio.response.coherence",
@@ -44,6 +45,9 @@ constexpr Without list[] = {
     {"waveform", "video.sync.missing", count},
     {"waveform", "video.noise.periodic.from", "says where the search began, and claims no uncertainty"},
     {"waveform", "video.bars.kind", word},
+    {"waveform", "video.saturation",
+     "video.bars.COLOUR.chroma over video.burst.amplitude; held within its claim in "
+     "tests/video/saturation.cpp"},
     {"waveform", "video.pattern", word},
     {"waveform", "video.clipped",
      "says whether and how much of the colour; whole and cut ones are told apart in tests/video/clipped.cpp"},
