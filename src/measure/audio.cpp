@@ -19,6 +19,7 @@
 
 #include "append.hpp"
 #include "hum_beyond.hpp"
+#include "hum_doubt.hpp"
 #include "marked_silence.hpp"
 #include "pair_steady.hpp"
 
@@ -120,7 +121,10 @@ void take_clock_out(Readings& readings, double error_ppm, double uncertainty_ppm
 class Meters {
  public:
   Meters(const CaptureFacts& facts, const AudioOptions& options, const std::optional<signals::Recipe>& sent)
-      : rate_hz_(facts.sample_rate_hz), loudness_(facts.sample_rate_hz, facts.channels) {
+      : rate_hz_(facts.sample_rate_hz),
+        known_(sent.has_value()),
+        mains_known_(options.mains_hz.has_value()),
+        loudness_(facts.sample_rate_hz, facts.channels) {
     tone_noise_.tone_hz = options.tone_hz;
     tone_noise_.clock_error_ppm = options.clock_error_ppm ? options.clock_error_ppm : facts.clock_error_ppm;
     tone_noise_.step = quantisation_step(facts);
@@ -171,6 +175,7 @@ class Meters {
       InterferenceResult interference = channel.interference.finish();
       ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
       if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
+      doubt_notes(interference.hum, level, tone_noise.programme && !known_, mains_known_);
       if (tone_noise.level_rel_u)
         level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
       // Blocks that hold whole periods do not show what the last, partial one does to the mean.
@@ -193,6 +198,8 @@ class Meters {
 
  private:
   double rate_hz_;
+  bool known_;  // what was sent
+  bool mains_known_;
   ToneNoiseOptions tone_noise_;
   std::vector<Channel> channels_;
   LoudnessAnalyser loudness_;

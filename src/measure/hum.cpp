@@ -108,6 +108,11 @@ std::string pattern_remark(const HumResult& r) {
 
 Readings not_found(const HumResult& r, const std::string& suffix) {
   const auto id = [&](std::string_view name) { return fmt::format("audio.hum.{}{}", name, suffix); };
+  if (!r.doubt.empty()) {
+    return {unmeasurable(id("frequency"), r.doubt),
+            unmeasurable(id("level"), r.doubt, dbfs_from_power(r.least_power)),
+            unmeasurable(id("kind"), r.doubt)};
+  }
   std::optional<double> limit = dbfs_from_power(r.least_power);
   std::string reason;
   if (r.covered_hz) {

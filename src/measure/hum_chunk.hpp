@@ -106,13 +106,17 @@ struct CombFit {
 struct CombSearch {
   double low_hz = 45.0;
   double high_hz = 65.0;
+  bool public_first = false;  ///< programme has lines anywhere; public mains only where it runs
 };
+
+/// Public mains, 50 or 60 Hz, keeps within this: 1 % of 50 Hz [EN 50160].
+inline constexpr double public_mains_hz = 0.5;
 
 /// What a frame's weight in the search is taken from: what is at the line itself (a voice is then counted
 /// least), or what is beside it (the line need not be there all the time).
 enum class Loudness { Own, Beside };
 
-/// Fundamentals most worth a fit, best first: lines that keep their phase through the stretch, added up over
+/// Fundamentals most worth a fit, best first, before them where asked the best in public mains: lines that keep their phase through the stretch, added up over
 /// the comb. `foreign` are frequencies that are not mains.
 [[nodiscard]] std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
                                                       std::span<const double> foreign, std::size_t count,

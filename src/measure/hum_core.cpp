@@ -43,8 +43,21 @@ void add_multiples(std::vector<double>& list, double hz, double top_hz) {
   for (std::size_t m = 1; m <= count; ++m) list.push_back(static_cast<double>(m) * hz);
 }
 
+bool on_public_mains(double hz) {
+  return std::abs(hz - 50.0) < public_mains_hz || std::abs(hz - 60.0) < public_mains_hz;
+}
+
+// Notes make combs anywhere; mains is where public mains runs unless much speaks for another place.
+double worth(const CombFit& fit) {
+  constexpr double preferred = 3.0;
+  if (!fit.found)  // the bound has to hold where a fundamental is nearly one
+    return fit.score + (fit.harmonics.empty() ? 0.0 : std::max(0.0, fit.harmonics[0].evidence));
+  return fit.score * (on_public_mains(fit.f0_hz) ? preferred : 1.0);
+}
+
 CombSearch search_for(const HumOptions& options) {
   CombSearch s;
+  s.public_first = !options.mains_hz;
   if (options.mains_hz) {
     s.low_hz = std::max(s.low_hz, *options.mains_hz * (1.0 - search_share));
     s.high_hz = std::min(s.high_hz, *options.mains_hz * (1.0 + search_share));
@@ -209,7 +222,7 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
     // elsewhere.
     const bool keep = on_track && start != track_hz_ && !fit.found;
     if (best.harmonics.empty() || (fit.found && !best.found) ||
-        (fit.found == best.found && fit.score > best.score && !keep)) {
+        (fit.found == best.found && worth(fit) > worth(best) && !keep)) {
       best = std::move(fit);
       best_start = start;
     }
@@ -222,19 +235,20 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
     attempt(start);
   }
   for (const Loudness loudness : {Loudness::Own, Loudness::Beside}) {
-    if (best.found) break;
+    if (best.found && (loudness == Loudness::Beside || on_public_mains(best.f0_hz) || !search_.public_first))
+      break;
     for (const double start : likely_fundamentals(chunk_, search_, foreign, 2, loudness)) {
       if (std::any_of(tried.begin(), tried.end(), [&](double x) { return std::abs(x - start) < 0.05; }))
         continue;
       tried.push_back(start);
       attempt(start);
-      if (best.found && best.score > clear_score) break;
+      if (best.found && worth(best) > clear_score) break;
     }
   }
   // Hum that lasts for a small part only hardly shows in a search over the whole.
   for (const double start : short_lived_fundamentals(chunk_, search_, foreign)) {
     if (best.found) break;
-    if (std::any_of(tried.begin(), tried.end(), [&](double x) { return std::abs(x - start) < 0.03; }))
+    if (std::any_of(tried.begin(), tried.end(), [&](double x) { return std::abs(x - start) < 0.005; }))
       continue;
     attempt(start);
   }

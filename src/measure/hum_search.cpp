@@ -10,6 +10,7 @@ namespace linebench::measure {
 namespace {
 
 constexpr std::size_t search_harmonics = 8;
+constexpr double worth_a_fit = 15.0;  // what judge() asks of a lone fundamental is more
 constexpr double near_foreign_hz = 1.2;
 // No single line may outvote a comb.
 constexpr double most_per_harmonic = 30.0;
@@ -145,6 +146,17 @@ std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch&
   auto [step, score] = comb_scores(chunk, search, foreign, loudness, 0, chunk.frames());
   const std::size_t n = score.size();
   std::vector<double> best;
+  if (search.public_first) {
+    for (const double hz : {50.0, 60.0}) {
+      const auto at = [&](double f) {
+        const auto i = static_cast<std::ptrdiff_t>((f - search.low_hz) / step);
+        return score.begin() + std::clamp<std::ptrdiff_t>(i, 0, static_cast<std::ptrdiff_t>(n) - 1);
+      };
+      const auto it = std::max_element(at(hz - public_mains_hz), at(hz + public_mains_hz) + 1);
+      if (*it > worth_a_fit) best.push_back(search.low_hz + static_cast<double>(it - score.begin()) * step);
+    }
+    count += best.size();
+  }
   const auto apart = static_cast<std::ptrdiff_t>(std::max(1.0, 1.0 / chunk.seconds() / step));
   while (best.size() < count) {
     const auto it = std::max_element(score.begin(), score.end());

@@ -26,6 +26,11 @@ constexpr double steady_spread_db =
     2.5;  // between the 15th and 85th percentile, beyond what the noise's band gives
 constexpr double least_beside = 0.1;     // of the tone's power: less does not show in the frames beside it
 constexpr double least_likeness = 0.5;   // between segments; stationary noise has 0.8 and more
+// Texture of Gaussian noise is 0.785 both ways; of notes that are held for some seconds each, many at once,
+// 0.57 to 0.68 over time and 0.36 to 0.45 over bins. Noise whose level moves falls over time, not over bins;
+// hum over bins, not over time. By simulation.
+constexpr double music_over_time = 0.74;
+constexpr double music_over_bins = 0.55;
 constexpr double quasi_peak_u_db = 0.5;  // the burst tables' tolerance as it bears on noise, k=2
 
 constexpr std::string_view noise_ids[] = {"audio.noise.unweighted", "audio.noise.a", "audio.noise.bs468"};
@@ -66,6 +71,10 @@ Spread level_spread(const LevelResult& level, const NoiseSpectrum& noise, const 
     spread.expected_db = 2.07 * db_from_power(1.0 + rel);
   }
   return spread;
+}
+
+bool like_music(const ToneTrack& track) {
+  return track.over_time < music_over_time && track.over_bins < music_over_bins;
 }
 
 bool like_programme(const Spread& spread) {
@@ -158,7 +167,9 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
     append(out, intermodulation_readings({}, {}, SpectrumShape(rate_hz_, 64, 64), 1.0, suffix));
     append(out, no_noise(tone.reason, suffix));
     out.push_back(unmeasurable(quasi_peak_id, tone.reason));
-    return {out, {}, {}, {}, {}};
+    ToneNoiseResult silent;
+    silent.readings = std::move(out);
+    return silent;
   }
   const SpectrumShape& shape = *segmenter_.shape();
   tone = read_tone(track, shape, options_.tone_hz, options_.step);
@@ -170,15 +181,18 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
       tone.reason = fmt::format("no steady tone: the line at {:.1f} Hz is {}", tone.frequency_hz, whose);
     }
   }
+  bool held = false;
   if (tone.found && !options_.tone_hz) {
     if (const std::string note = held_note(tone, level, shape); !note.empty()) {
       tone.found = false;
       tone.step.reset();
       tone.reason = note;
+      held = true;
     }
   }
   if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
+  result.programme = held;
   result.average = track.power;
   for (double& p : result.average) p /= static_cast<double>(track.segments);
   result.shape = shape;
@@ -230,6 +244,8 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
     why = "tones that change (a sweep, steps or programme), not noise; record the idle path or a steady tone";
   } else if (tone.reason.find("comes and goes") != std::string::npos) {
     why = tone.reason + "; record the idle path or a steady tone";
+  } else if (like_music(track)) {
+    why = "notes that come and go (music), not noise; record the idle path or a steady tone";
   } else if (like_programme(spread)) {
     why = fmt::format(
         "the level moves like programme ({:.0f} dB between quiet and loud), and programme is not noise; "
@@ -237,6 +253,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
         spread.measured_db);
   }
   if (!why.empty()) {
+    result.programme = !options_.band_filled && seconds >= shortest_noise_s;
     append(out, no_noise(why, suffix));
     out.push_back(unmeasurable(quasi_peak_id, why));
     return result;

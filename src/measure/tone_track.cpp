@@ -78,6 +78,7 @@ void ToneTracker::add(const SpectrumShape& shape, const Segment& segment) {
     return;
   }
   for (std::size_t b = 0; b < bins; ++b) all_[b] += power_[b];
+  texture_.add(power_);
   compare(shape, segment);
   ++segments_;
   const double level = (dbfs_from_power(total) - histogram_floor_db) / histogram_step_db;
@@ -232,6 +233,8 @@ ToneTrack ToneTracker::finish() {
   result.segments = segments_;
   result.tonal = tonal_;
   if (likenesses_ > 0) result.likeness = likeness_sum_ / static_cast<double>(likenesses_);
+  result.over_time = texture_.over_time();
+  result.over_bins = texture_.over_bins();
   result.power = std::move(all_);
   std::size_t loudest = level_counts_.size() - 1;
   while (loudest > 0 && level_counts_[loudest] == 0) --loudest;

@@ -79,6 +79,7 @@ struct HumResult {
   std::vector<std::size_t> left_out;      ///< multiples that fall on a tone which is not mains
   std::optional<double> left_out_for_hz;  ///< that tone
   bool left_out_for_phone = false;        ///< some of them fall on lines of a mobile phone's bursts
+  std::string doubt{};  ///< not found: a comb was there, and why it may be the programme's own notes
   bool phone = false;                     ///< there were such bursts; their lines are not counted as hum
 };
 

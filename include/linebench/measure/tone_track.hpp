@@ -6,6 +6,7 @@
 #include <complex>
 #include <cstddef>
 #include <linebench/measure/spectrum.hpp>
+#include <linebench/measure/texture.hpp>
 #include <optional>
 #include <span>
 #include <vector>
@@ -94,8 +95,9 @@ struct ToneTrack {
   std::size_t active = 0;    ///< those within 20 dB of the loudest
   std::size_t tonal = 0;     ///< active or not, where one line that is not hum holds half the power
   double likeness = 1;  ///< how much of its spectrum's shape a segment shares with the next: 1 all, 0 none
-  std::size_t present = 0;  ///< where the tracked tone stands out
-  double bins = 0;          ///< the tracked tone, 0 if none
+  double over_time = 1, over_bins = 1;  ///< Texture of all segments
+  std::size_t present = 0;              ///< where the tracked tone stands out
+  double bins = 0;                      ///< the tracked tone, 0 if none
   bool steady = false;      ///< run holds its level within 0.3 % from segment to segment; else within 1 dB
   std::optional<ToneRun> run;
   std::vector<TrackLevel> levels;  ///< of the tracked tone, where it stands out
@@ -142,6 +144,7 @@ class ToneTracker {
   std::vector<std::size_t> level_counts_ = std::vector<std::size_t>(512);
   std::size_t segments_ = 0;
   std::size_t tonal_ = 0;
+  Texture texture_;
   Track track_;
   Track best_;
 };
