@@ -152,6 +152,7 @@ Measured measure_picture_soak(const CaptureWish& wish, const fs::path& file, con
 }
 
 job::Capture judged(Measured m, const CaptureWish& wish) {
+  m.asked.programme_dbfs = wish.programme_dbfs;
   judge_document(m.document, m.limits, m.asked);
   job::Capture c;
   c.label = wish.label;

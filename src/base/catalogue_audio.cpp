@@ -17,6 +17,10 @@ constexpr ReadingKind kinds[] = {
     {"audio.level.dc", "DC offset", "of full scale", 6, "mean of the samples as a fraction of full scale"},
     {"audio.level.voltage", "Level (voltage)", "dBu", 2,
      "rms as a voltage re 0.7746 V; needs a calibrated input or --full-scale"},
+    {"audio.programme.level", "Programme level", "dBFS", 2,
+     "loudness as the level of each side that carries: a 1 kHz sine has its own rms level [BS.1770-4]"},
+    {"audio.programme.voltage", "Programme level (voltage)", "dBu", 2,
+     "the same as a voltage re 0.7746 V; needs a calibrated input or --full-scale"},
     {"audio.tone.frequency", "Tone frequency", "Hz", 4,
      "frequency of the strongest steady sine, by the recorder's clock corrected where calibrated"},
     {"audio.tone.level", "Tone level", "dBFS", 3, "rms level of that sine alone [AES17]"},
@@ -103,6 +107,8 @@ constexpr ReadingKind kinds[] = {
     {"audio.loudness.integrated", "Loudness", "LUFS", 1, "gated programme loudness [BS.1770-4]"},
     {"audio.loudness.range", "Loudness range", "LU", 1, "[EBU Tech 3342]"},
     {"audio.true_peak", "True peak", "dBTP", 2, "peak of the oversampled signal [BS.1770-4]"},
+    {"audio.true_peak.voltage", "True peak (voltage)", "dBu", 2,
+     "the same as the level of a sine with that peak, re 0.7746 V; needs a calibrated input or --full-scale"},
 };
 
 }  // namespace

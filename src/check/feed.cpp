@@ -119,7 +119,8 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
     const bool stereo = use_of(f.work) == "stereo";
     const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);
     if (stereo && a == words.advice(t.id, "")) a = words.advice(t.id, t.direction);
-    const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value}};
+    const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value},
+                           {"to_middle", fmt::format("{:.1f}", t.to_middle)}};
     Point p{.weight = a != nullptr && a->stop ? Weight::Stop : Weight::Change, .what = t.text};
     p.why = Words::filled(a != nullptr ? a->why : words.text("feed-other-why"), values);
     p.action = Words::filled(a != nullptr ? a->action : words.text("feed-other-do"), values);
@@ -221,8 +222,14 @@ CaptureWish sound_wish(const Script& s, const std::string& level, std::optional<
   return w;
 }
 
+// How loud the programme is that the source was silent before or after.
+std::optional<double> programme_dbfs(const job::Capture* sound) {
+  const Reading* r = sound == nullptr ? nullptr : find_reading(sound->readings, "audio.programme.level");
+  return r != nullptr && r->measured() ? std::optional(r->number()) : std::nullopt;
+}
+
 CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<double> full_scale_v,
-                       int round) {
+                       const job::Capture* sound, int round) {
   CaptureWish w;
   w.label = s.words().text(round == 1 ? "feed-quiet-label" : "feed-quiet-label-again",
                            {{"change", std::to_string(round - 1)}});
@@ -231,6 +238,7 @@ CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<
   w.only.emplace_back("audio.tone");
   w.limits = level + "-feed";
   w.full_scale_v = full_scale_v;
+  w.programme_dbfs = programme_dbfs(sound);
   return w;
 }
 
@@ -310,11 +318,11 @@ Step feed_flow(Script& s, const Knowledge& k) {
   if (kind != "audio") system = s.choose({.key = "feed.system", .otherwise = k.profile.system});
   for (int round = 1;; ++round) {
     if (kind != "video") {
-      (void)s.capture(
+      const job::Capture* sound = s.capture(
           {.key = round_key("feed.audio", round), .words = "feed.audio." + level, .optional = kind == "both"},
           sound_wish(s, level, full_scale_v, round));
       (void)s.capture({.key = round_key("feed.quiet", round), .words = "feed.quiet", .optional = true},
-                      quiet_wish(s, level, full_scale_v, round));
+                      quiet_wish(s, level, full_scale_v, sound, round));
     }
     if (kind != "audio") {
       const job::Capture* picture = s.capture(

@@ -28,6 +28,12 @@ double beyond_limit(const job::Capture& c, const Reading& r) {
   return 0;
 }
 
+double to_middle(const job::Capture& c, const Reading& r) {
+  const auto* v = std::get_if<double>(&r.value);
+  if (v == nullptr || !r.limit || !r.limit->min || !r.limit->max) return beyond_limit(c, r);
+  return std::abs(*v - (*r.limit->min + *r.limit->max) / 2);
+}
+
 std::string direction_of(const job::Capture& c, const Reading& r) {
   if (sync_alone(c, r)) return judge::side(r) == judge::Side::Low ? "low-alone" : "high-alone";
   switch (judge::side(r)) {
@@ -58,6 +64,7 @@ std::vector<Trouble> troubles(const job::Capture& c) {
     t.side = judge::side(r);
     t.value = value_text(r);
     t.beyond = beyond_limit(c, r);
+    t.to_middle = to_middle(c, r);
     t.severity = judge::severity(r);
     t.side_left = r.id.ends_with(".left");
     t.side_right = r.id.ends_with(".right");
@@ -74,6 +81,7 @@ std::vector<Trouble> troubles(const job::Capture& c) {
     same->side_right = same->side_right || t.side_right;
     if (t.severity > same->severity) same->value = t.value;
     same->beyond = std::max(same->beyond, t.beyond);
+    same->to_middle = std::max(same->to_middle, t.to_middle);
     same->severity = std::max(same->severity, t.severity);
   }
   std::stable_sort(out.begin(), out.end(),

@@ -22,7 +22,8 @@ struct Trouble {
   std::string text;     ///< "Hum, left: -52.1 dBFS (limit max -80)"
   std::string value;    ///< "-52.1 dBFS", or the word found
   double beyond = 0;    ///< distance to the limit in the reading's unit, the worst channel's
-  double severity = 0;  ///< judge::severity()
+  double to_middle = 0;  ///< distance to the middle of its limits where it has two, else `beyond`
+  double severity = 0;   ///< judge::severity()
   bool side_left = false, side_right = false;
 };
 

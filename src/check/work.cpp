@@ -28,8 +28,9 @@ std::string taken_as(const CaptureWish& w) {
 
 std::string judged_as(const CaptureWish& w) {
   // The system is the video's; sound that is taken in the same job is judged without it.
-  return fmt::format("limits {}\nfull scale {}\nsystem {}\nonly {}", w.limits,
-                     w.full_scale_v ? fmt::format("{}", *w.full_scale_v) : "",
+  const auto known = [](const std::optional<double>& v) { return v ? fmt::format("{}", *v) : std::string(); };
+  return fmt::format("limits {}\nfull scale {}\nprogramme {}\nsystem {}\nonly {}", w.limits,
+                     known(w.full_scale_v), known(w.programme_dbfs),
                      w.view == CaptureWish::View::Video ? w.system : "", fmt::join(w.only, " "));
 }
 

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <linebench/base/catalogue.hpp>
+#include <linebench/base/decibel.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/judge/limits.hpp>
 
@@ -139,8 +140,33 @@ void judge_text(Reading& r) {
   r.verdict = std::find(words.begin(), words.end(), r.text()) != words.end() ? Verdict::Pass : Verdict::Fail;
 }
 
-void judge_reading(Reading& r, const LimitEntry& entry, const LimitSet& set) {
-  r.limit = entry.limit;
+bool decibels(std::string_view unit) { return unit.starts_with("dB") || unit.starts_with("LU"); }
+
+constexpr const char* no_programme =
+    "its limit counts from the level of the programme, and no programme was measured with it";
+
+// @return false where nothing says how loud the programme is.
+bool count_from_programme(Limit& limit, std::string_view unit, std::optional<double> programme_dbfs) {
+  if (!programme_dbfs) return false;
+  const bool adds = decibels(unit);
+  const double amplitude = amplitude_from_db(*programme_dbfs);
+  const double farthest = limit.max ? *limit.max : *limit.min;
+  for (std::optional<double>* bound : {&limit.min, &limit.max}) {
+    if (*bound) *bound = adds ? **bound + *programme_dbfs : **bound * amplitude;
+  }
+  limit.source += adds ? fmt::format("; {:.0f} dB under the programme, {:.1f} dBFS", -farthest, *programme_dbfs)
+                       : fmt::format("; {:.0f} % of the programme, {:.1f} dBFS", 100 * farthest, *programme_dbfs);
+  return true;
+}
+
+void judge_reading(Reading& r, const LimitEntry& entry, const LimitSet& set,
+                   std::optional<double> programme_dbfs) {
+  Limit limit = entry.limit;
+  if (entry.under_programme && !count_from_programme(limit, r.unit, programme_dbfs)) {
+    add_remark(r, no_programme);
+    return;
+  }
+  r.limit = std::move(limit);
   if (!r.measured()) return;
   const auto refuse = [&](const char* is, const char* give) {
     return unusable(fmt::format("limit set {}: {} is {}; give it {}", set.name, entry.id, is, give));
@@ -163,8 +189,9 @@ bool shown_inside(const Reading& r) {
   return r.at_most && r.limit && r.limit->max && !r.limit->min && *r.at_most <= *r.limit->max;
 }
 
-bool wanting(const Reading& r) {
+bool wanting(const Reading& r, const LimitEntry& entry) {
   if (!r.measured()) return !shown_inside(r);
+  if (entry.under_programme && !r.limit) return true;
   return !spans_mask(r);
 }
 
@@ -185,9 +212,20 @@ void judge_signal(Readings& readings, const Asked& asked) {
   }
 }
 
-bool replaced_by_gain(const LimitEntry& entry, const LimitSet& set, const Asked& asked) {
-  return asked.level_known && entry.id == "audio.tone.level" &&
-         std::ranges::any_of(set.entries, [](const LimitEntry& e) { return e.id == "audio.tone.gain"; });
+std::optional<double> programme_of(const Readings& readings, const Asked& asked) {
+  if (asked.programme_dbfs) return asked.programme_dbfs;
+  const Reading* own = find_reading(readings, "audio.programme.level");
+  return own != nullptr && own->measured() ? std::optional(own->number()) : std::nullopt;
+}
+
+// Another reading says the same better, or judges what was sent rather than who sends.
+bool replaced(const LimitEntry& entry, const Readings& readings, const LimitSet& set, const Asked& asked) {
+  const bool stood_in = !entry.unless.empty() && std::ranges::any_of(readings, [&](const Reading& r) {
+    const ReadingKind* kind = find_kind(r.id);
+    return kind != nullptr && kind->id == entry.unless && r.measured();
+  });
+  return stood_in || (asked.level_known && entry.id == "audio.tone.level" &&
+         std::ranges::any_of(set.entries, [](const LimitEntry& e) { return e.id == "audio.tone.gain"; }));
 }
 
 std::string not_asked_words(std::string_view id, const Asked& asked) {
@@ -197,8 +235,6 @@ std::string not_asked_words(std::string_view id, const Asked& asked) {
   return asked.signal.empty() ? "not asked of this measurement"
                               : fmt::format("not asked of the signal {}", asked.signal);
 }
-
-bool decibels(std::string_view unit) { return unit.starts_with("dB") || unit.starts_with("LU"); }
 
 double notches(double value, double bound, std::string_view unit) {
   constexpr double notch_db = 3.0;
@@ -229,14 +265,15 @@ std::string_view to_string(Overall v) {
 
 void judge(Readings& readings, const LimitSet& set, const Asked& asked) {
   judge_signal(readings, asked);
+  const std::optional<double> programme_dbfs = programme_of(readings, asked);
   for (const LimitEntry& entry : set.entries) {
-    if (replaced_by_gain(entry, set, asked)) continue;
+    if (replaced(entry, readings, set, asked)) continue;
     bool found = false;
     for (Reading& r : readings) {
       if (!speaks_of(entry, r.id)) continue;
       found = true;
       if (by_design(r.id, asked)) continue;
-      judge_reading(r, entry, set);
+      judge_reading(r, entry, set, programme_dbfs);
       if (entry.required && !r.measured() && claim_on(r.id, true, asked) == Claim::NotAsked)
         add_remark(r, not_asked_words(r.id, asked));
     }
@@ -257,12 +294,12 @@ std::vector<std::string> missing(const Readings& readings, const LimitSet& set, 
     }
   }
   for (const LimitEntry& entry : set.entries) {
-    if (replaced_by_gain(entry, set, asked)) continue;
+    if (replaced(entry, readings, set, asked)) continue;
     bool found = false;
     for (const Reading& r : readings) {
       if (!speaks_of(entry, r.id)) continue;
       found = true;
-      if (claim_on(r.id, entry.required, asked) == Claim::Required && wanting(r)) ids.push_back(r.id);
+      if (claim_on(r.id, entry.required, asked) == Claim::Required && wanting(r, entry)) ids.push_back(r.id);
     }
     if (!found && claim_on(entry.id, entry.required, asked) == Claim::Required) ids.push_back(entry.id);
   }

@@ -77,6 +77,13 @@ class Reader {
     return {min, max};
   }
 
+  [[nodiscard]] bool truth(const toml::table& table, std::string_view key, bool otherwise) const {
+    const toml::node* node = table.get(key);
+    if (node == nullptr) return otherwise;
+    if (!node->is_boolean()) throw wrong(node->source(), fmt::format("\"{}\" must be true or false", key));
+    return node->value_or(otherwise);
+  }
+
   [[nodiscard]] std::vector<std::string> words(const toml::node& node) const {
     std::vector<std::string> out;
     const auto* list = node.as_array();
@@ -120,7 +127,7 @@ class Reader {
   [[nodiscard]] LimitEntry entry(const toml::node& node) const {
     const auto* table = node.as_table();
     if (table == nullptr) throw wrong(node.source(), "\"limit\" must be a table; write [[limit]] above it");
-    only(*table, {"id", "min", "max", "allowed", "mask", "required", "source"});
+    only(*table, {"id", "min", "max", "allowed", "mask", "under_programme", "unless", "required", "source"});
     LimitEntry e;
     e.id = text(*table, "id");
     const ReadingKind* kind = find_kind(e.id);
@@ -140,9 +147,14 @@ class Reader {
       throw wrong(table->source(),
                   fmt::format("\"{}\" needs exactly one of: min and/or max, allowed, mask", e.id));
     }
-    if (const toml::node* required = table->get("required")) {
-      if (!required->is_boolean()) throw wrong(required->source(), "\"required\" must be true or false");
-      e.required = required->value_or(true);
+    e.required = truth(*table, "required", true);
+    e.under_programme = truth(*table, "under_programme", false);
+    if (e.under_programme && !e.limit.min && !e.limit.max)
+      throw wrong(table->get("under_programme")->source(), "\"under_programme\" needs min or max");
+    if (table->contains("unless")) {
+      e.unless = text(*table, "unless");
+      if (find_kind(e.unless) == nullptr || names_channel(e.unless))
+        throw wrong(table->get("unless")->source(), fmt::format("no reading is called \"{}\"", e.unless));
     }
     return e;
   }

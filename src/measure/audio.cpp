@@ -29,6 +29,7 @@ namespace {
 constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
+constexpr double carries_share = 0.01;  // of the louder side's power; below, it is what leaks into the other
 constexpr double highest_product_hz = 2500.0;  // no hum is looked for above
 
 // The recipe that was sent, where it is known here (a name typed by a person may be anything).
@@ -168,10 +169,12 @@ class Meters {
 
   Readings finish(const CaptureFacts& facts) {
     Readings readings;
+    std::vector<double> powers;
     for (int c = 0; c < facts.channels; ++c) {
       const std::string suffix = channel_suffix(c, facts.channels);
       Channel& channel = channels_[static_cast<std::size_t>(c)];
       LevelResult level = channel.levels.finish();
+      powers.push_back(level.mean_square);
       InterferenceResult interference = channel.interference.finish();
       ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
       if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
@@ -190,7 +193,11 @@ class Meters {
       readings.push_back(noise_difference(readings));
       readings.push_back(steady_->finish());
     }
-    append(readings, to_readings(loudness_.finish()));
+    const double loudest = powers.empty() ? 0.0 : *std::max_element(powers.begin(), powers.end());
+    const auto carrying = std::count_if(powers.begin(), powers.end(), [&](double p) {
+      return p > 0 && p >= carries_share * loudest;
+    });
+    append(readings, to_readings(loudness_.finish(), facts.full_scale_v, static_cast<int>(carrying)));
     if (const auto& ppm = tone_noise_.clock_error_ppm)
       take_clock_out(readings, *ppm, facts.clock_uncertainty_ppm.value_or(0.0));
     return readings;

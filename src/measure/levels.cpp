@@ -10,6 +10,8 @@
 #include <linebench/measure/levels.hpp>
 #include <linebench/measure/statistics.hpp>
 
+#include "calibrated.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -169,10 +171,9 @@ Readings to_readings(const LevelResult& level, const CaptureFacts& facts, std::s
   if (facts.full_scale_v) {
     out.push_back(number_reading(id("audio.level.voltage"),
                                  db_from_amplitude(rms * *facts.full_scale_v / dbu_reference_v), rms_u,
-                                 "as exact as the calibration it rests on"));
+                                 as_calibrated));
   } else {
-    out.push_back(unmeasurable(id("audio.level.voltage"),
-                               "the input is not calibrated; calibrate it, or give --full-scale in volts"));
+    out.push_back(unmeasurable(id("audio.level.voltage"), uncalibrated));
   }
   return out;
 }

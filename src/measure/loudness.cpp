@@ -7,7 +7,10 @@
 #include <linebench/measure/loudness.hpp>
 #include <linebench/measure/true_peak.hpp>
 #include <new>
+#include <numbers>
 #include <stdexcept>
+
+#include "calibrated.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -109,7 +112,35 @@ LoudnessResult LoudnessAnalyser::finish() {
   return r;
 }
 
-Readings to_readings(const LoudnessResult& r) {
+namespace {
+
+// A sine of 997 Hz at 0 dBFS in one channel is -3.01 LUFS [BS.1770-4].
+constexpr double one_channel_db = 3.01;
+
+void add_programme(Readings& out, const LoudnessResult& r, std::optional<double> full_scale_v, int carrying) {
+  const char* level = "audio.programme.level";
+  const char* voltage = "audio.programme.voltage";
+  const Reading& loudness = out.front();
+  if (!loudness.measured() || carrying < 1 || r.channels > 2) {
+    const std::string why = r.channels > 2 ? "more than two channels: which of them carry it is not known"
+                                           : loudness.reason;
+    for (const char* id : {level, voltage}) out.push_back(unmeasurable(id, why));
+    return;
+  }
+  const double dbfs = loudness.number() + one_channel_db - db_from_power(carrying);
+  out.push_back(number_reading(level, dbfs, integrated_tolerance_lu));
+  if (full_scale_v) {
+    out.push_back(number_reading(
+        voltage, dbfs + db_from_amplitude(*full_scale_v / std::numbers::sqrt2 / dbu_reference_v),
+        integrated_tolerance_lu, as_calibrated));
+  } else {
+    out.push_back(unmeasurable(voltage, uncalibrated));
+  }
+}
+
+}  // namespace
+
+Readings to_readings(const LoudnessResult& r, std::optional<double> full_scale_v, int carrying) {
   Readings out;
   const std::string silent =
       fmt::format("nothing above the gate of {:.0f} LUFS; send programme or raise the level", gate_lufs);
@@ -124,6 +155,7 @@ Readings to_readings(const LoudnessResult& r) {
   } else {
     out.push_back(unmeasurable("audio.loudness.integrated", silent, gate_lufs));
   }
+  add_programme(out, r, full_scale_v, carrying);
   if (r.range_lu) {
     out.push_back(
         number_reading("audio.loudness.range", *r.range_lu, range_tolerance_lu,
@@ -138,13 +170,22 @@ Readings to_readings(const LoudnessResult& r) {
   }
   for (int c = 0; c < r.channels; ++c) {
     const std::string id = "audio.true_peak" + channel_suffix(c, r.channels);
+    const std::string voltage = "audio.true_peak.voltage" + channel_suffix(c, r.channels);
     const double peak = r.true_peak[static_cast<std::size_t>(c)];
     if (peak > 0) {
       out.push_back(number_reading(id, db_from_amplitude(peak),
                                    r.true_peak_uncertainty_db[static_cast<std::size_t>(c)]));
+      out.push_back(full_scale_v
+                        ? number_reading(voltage,
+                                         db_from_amplitude(peak * *full_scale_v / std::numbers::sqrt2 /
+                                                           dbu_reference_v),
+                                         r.true_peak_uncertainty_db[static_cast<std::size_t>(c)],
+                                         as_calibrated)
+                        : unmeasurable(voltage, uncalibrated));
     } else {
-      out.push_back(
-          unmeasurable(id, "the channel holds nothing but zeros; check that its cable and input are on"));
+      for (const std::string& x : {id, voltage})
+        out.push_back(
+            unmeasurable(x, "the channel holds nothing but zeros; check that its cable and input are on"));
     }
   }
   return out;

@@ -115,11 +115,11 @@ constexpr Entry entries[] = {
       "or a powered microphone line on a line input is the usual cause.",
       "Measure dc at the source's output with a meter; if it is there with the cable off, the source is at "
       "fault."}},
-    {"audio.level.voltage",
+    {"audio.programme.voltage",
      Side::High,
      {"level in volts is too high", "The source is set for a higher standard level than this input expects.",
       "Check whether the source has a level switch (-10 dBV or +4 dBu); fit a pad if it has none."}},
-    {"audio.level.voltage",
+    {"audio.programme.voltage",
      Side::Low,
      {"level in volts is too low",
       "The source is set for a lower standard level, is not sending, or one leg of a "
@@ -350,6 +350,7 @@ constexpr GroupRule groups[] = {
     {"audio.pair", {"Left and right", 5}},
     {"audio.response", {"Response", 6}},
     {"audio.sti", {"Response", 6}},
+    {"audio.programme", {"Loudness", 7}},
     {"audio.loudness", {"Loudness", 7}},
     {"audio.true_peak", {"Loudness", 7}},
 };

@@ -16,6 +16,7 @@ using synth::Samples;
 
 Trial measured(double rate, Samples x, const linebench::measure::AudioOptions& options = {}) {
   synth::MemorySource source(rate, {std::move(x)});
+  source.edit_facts().full_scale_v = 2.0;
   return Trial(linebench::measure::measure_audio(source, options));
 }
 
@@ -119,6 +120,10 @@ std::vector<Found> loudness(unsigned seed) {
   synth::add_sine(steady, rate, 997, dbfs, d.between(0, 6));
   Trial one = measured(rate, std::move(steady));
   one.expect("audio.loudness.integrated", dbfs - 3.01);
+  // A full-scale sine of 2 V peak is 1.414 V rms; 0 dBu is 0.7746 V.
+  const double dbu = dbfs + 20 * std::log10(std::sqrt(2.0) / std::sqrt(0.6));
+  one.expect("audio.programme.level", dbfs);
+  one.expect("audio.programme.voltage", dbu);
   Samples two(synth::count(40, rate));
   synth::add_sine(two, rate, 997, dbfs);
   for (std::size_t i = two.size() / 2; i < two.size(); ++i)
@@ -136,6 +141,7 @@ std::vector<Found> loudness(unsigned seed) {
   }
   Trial peak = measured(rate, std::move(peaky));
   peak.expect("audio.true_peak", dbfs);
+  peak.expect("audio.true_peak.voltage", dbu);
   std::vector<Found> all = std::move(one).found();
   for (Found& f : std::move(steps).found()) all.push_back(std::move(f));
   for (Found& f : std::move(peak).found()) all.push_back(std::move(f));

@@ -1,4 +1,5 @@
 // The programme-feed job on captures of known state: from a folder of files, and typed at a terminal.
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <nlohmann/json.hpp>
@@ -81,6 +82,33 @@ TEST(Feed, HumThatComesWithTheProgrammeIsTold) {
   check_test::quiet(folder.path / "feed.quiet.wav");
   const json j = check_feed(folder, 1);
   EXPECT_TRUE(says(j, "change", "Hum")) << j.at("points").dump(1);
+}
+
+// One feed taken in through three gains of the card, its volts told each time: -16.5 dBFS of programme with
+// hum 45 dB under it is the same feed at -34.5 dBFS.
+TEST(Feed, TheGainOfTheCardDecidesNothing) {
+  for (const double card_db : {0.0, -9.0, -18.0}) {
+    for (const double hum_db : {-45.0, -66.0}) {
+      const Folder folder;
+      check_test::programme(folder.path / "clean.wav", -20);
+      check_test::sox(fmt::format("-n -r 48000 -b 24 -c 2 '{}' synth 12 sine 50 vol {}dB",
+                                  (folder.path / "hum.wav").string(), -20 + hum_db));
+      const double gain = std::pow(10, card_db / 20);
+      check_test::sox(fmt::format("-m -v {} '{}' -v {} '{}' -b 24 '{}'", gain,
+                                  (folder.path / "clean.wav").string(), gain,
+                                  (folder.path / "hum.wav").string(),
+                                  (folder.path / "feed.audio.wav").string()));
+      check_test::sox(fmt::format("-v {} '{}' -b 24 '{}' trim 0 6", gain, (folder.path / "hum.wav").string(),
+                                  (folder.path / "feed.quiet.wav").string()));
+      std::string told = answers;
+      told.replace(told.find("17.37"), 5, fmt::format("{:.3f}", 17.37 / gain));
+      std::ofstream(folder.path / "answers.toml") << told;
+      const auto r = run(folder, "check feed --from-files . --json");
+      const json j = json::parse(r.out);
+      EXPECT_EQ(says(j, "change", "Hum"), hum_db > -60) << card_db << " " << hum_db << j.at("points").dump(1);
+      EXPECT_EQ(j.at("verdict"), hum_db > -60 ? "fail" : "pass") << card_db << j.at("points").dump(1);
+    }
+  }
 }
 
 TEST(Feed, TooLittleOfItDecidesNothing) {

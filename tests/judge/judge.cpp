@@ -48,6 +48,53 @@ TEST(Judge, RemarksOnlyWithinTheUncertainty) {
   EXPECT_TRUE(remark.empty());
 }
 
+TEST(Judge, LimitsUnderTheProgrammeCountFromIt) {
+  LimitEntry hum{"audio.hum.level", at_most(-60), true};
+  hum.under_programme = true;
+  LimitEntry dc{"audio.level.dc", {-0.01, 0.01, {}, {}, "common practice"}, true};
+  dc.under_programme = true;
+  const LimitSet set = set_of({hum, dc});
+  const auto readings = [] {
+    return Readings{number_reading("audio.hum.level", -81, 0.1), number_reading("audio.level.dc", 0.0008, 0)};
+  };
+  Readings r = readings();
+  r.push_back(number_reading("audio.programme.level", -20, 0.1));
+  judge::judge(r, set);
+  EXPECT_EQ(r[0].verdict, Verdict::Pass);
+  EXPECT_DOUBLE_EQ(*r[0].limit->max, -80);
+  EXPECT_EQ(r[1].verdict, Verdict::Pass);
+  EXPECT_NEAR(*r[1].limit->max, 0.001, 1e-12);  // 1 % of 0.1, the peak of a sine of -20 dBFS
+  EXPECT_NEAR(*r[1].limit->min, -0.001, 1e-12);
+  EXPECT_NE(r[0].limit->source.find("-20.0 dBFS"), std::string::npos);
+  r = readings();
+  judge::Asked asked;
+  asked.programme_dbfs = -23;  // in another capture: the same hum is now too much
+  judge::judge(r, set, asked);
+  EXPECT_EQ(r[0].verdict, Verdict::Fail);
+  EXPECT_EQ(r[1].verdict, Verdict::Fail);
+  // Without a programme it is not judged, and said to be wanting.
+  r = readings();
+  judge::judge(r, set);
+  EXPECT_EQ(r[0].verdict, Verdict::Info);
+  EXPECT_EQ(judge::overall(r, set), Overall::Incomplete);
+  EXPECT_NE(r[0].reason.find("programme"), std::string::npos);
+}
+
+TEST(Judge, AReadingThatSaysItBetterStandsIn) {
+  LimitEntry peak{"audio.true_peak", at_most(-1), true};
+  peak.unless = "audio.true_peak.voltage";
+  const LimitSet set = set_of({peak});
+  Readings r = {number_reading("audio.true_peak.left", -0.2, 0.02),
+                unmeasurable("audio.true_peak.voltage.left", "not calibrated")};
+  judge::judge(r, set);
+  EXPECT_EQ(r[0].verdict, Verdict::Fail);
+  r[0].verdict = Verdict::Info;
+  r[1] = number_reading("audio.true_peak.voltage.left", 12, 0.02);
+  judge::judge(r, set);
+  EXPECT_EQ(r[0].verdict, Verdict::Info);
+  EXPECT_EQ(judge::overall(r, set), Overall::Pass);
+}
+
 TEST(Judge, EveryChannelAndNoOther) {
   Readings r = {
       number_reading("audio.hum.level.left", -40, 0.1), number_reading("audio.hum.level.right", -70, 0.1),

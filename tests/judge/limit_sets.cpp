@@ -39,17 +39,18 @@ TEST(LimitSets, ShippedSetsLoadAndNameTheirSources) {
   }
 }
 
-// 0 dBV is 2.2185 dBu (20 lg(1/sqrt(0.6))): -10 dBV is -7.78 dBu; the gap to +4 dBu is 11.78 dB.
+// 0 dBV is 2.2185 dBu (20 lg(1/sqrt(0.6))): -10 dBV is -7.78 dBu; the gap to +4 dBu is 11.78 dB. Programme lies
+// 5 dB under line-up: -23 LUFS [EBU R 128] against -18 dBFS [EBU R 68].
 TEST(LimitSets, FeedsStandRoundTheirNominalLevels) {
   const auto middle = [](const char* name) {
     const auto set = judge::load_limit_set(name);
     for (const auto& e : set.entries) {
-      if (e.id == "audio.level.voltage") return (*e.limit.min + *e.limit.max) / 2;
+      if (e.id == "audio.programme.voltage") return (*e.limit.min + *e.limit.max) / 2;
     }
     return 1e9;
   };
-  EXPECT_NEAR(middle("consumer-feed"), -7.78, 0.05);
-  EXPECT_NEAR(middle("professional-feed"), 4.0, 0.05);
+  EXPECT_NEAR(middle("consumer-feed"), -12.78, 0.1);
+  EXPECT_NEAR(middle("professional-feed"), -1.0, 0.1);
 }
 
 struct Slip {
@@ -72,6 +73,11 @@ TEST(LimitSets, SlipsAreSaidInOneLineWithTheirPlace) {
       {"title = \"t\"\n[[limit]]\nid = \"audio.thd\"\nmax = \"3\"\nsource = \"x\"\n", "max", "line 4"},
       {"title = \"t\"\n[[limit]]\nid = \"audio.thd\"\nmax = nan\nsource = \"x\"\n", "max", "line 4"},
       {"title = \"t\"\n[[limit]]\nid = \"audio.thd\"\nmin = 4\nmax = 3\nsource = \"x\"\n", "swap", "line 2"},
+      {"title = \"t\"\n[[limit]]\nid = \"audio.thd\"\nmax = 3\nunless = \"audio.thdd\"\nsource = \"x\"\n",
+       "audio.thdd", "line 5"},
+      {"title = \"t\"\n[[limit]]\nid = \"audio.hum.kind\"\nallowed = [\"none\"]\nunder_programme = "
+       "true\nsource = \"x\"\n",
+       "under_programme", "line 5"},
       {"title = \"t\"\n[[limit]]\nid = \"audio.thd\"\nsource = \"x\"\n", "exactly one", "line 2"},
       {"title = \"t\"\n[[limit]]\nid = \"audio.hum.kind\"\nallowed = \"none\"\nsource = \"x\"\n", "allowed",
        "line 4"},

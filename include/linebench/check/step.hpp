@@ -33,6 +33,7 @@ struct CaptureWish {
   std::vector<std::string> only{};  ///< ids of readings (and those below) it is for; empty: all
   std::string limits{};             ///< limit set; empty: by what is found (video), else not judged
   std::optional<double> full_scale_v{};
+  std::optional<double> programme_dbfs{};  ///< of the programme that this take belongs to
   bool soak = false;       ///< a long run: only its events are kept
   std::string system{};    ///< "525", "525-no-setup", "625": what the video should be
   std::string video_as{};  ///< Video: "waveform" or "frames" where only one of them shows it

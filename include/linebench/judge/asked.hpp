@@ -18,6 +18,8 @@ struct Asked {
   std::vector<std::string> designed{};  ///< and those that are as they are by its design: never judged
   std::vector<std::string> only{};      ///< the measurement gives these and those below; empty: all
   std::vector<std::string> unsent{};    ///< suffixes of channels that nothing was sent to: ".right"
+  /// Level of the programme that the capture belongs to, where it was taken in another one.
+  std::optional<double> programme_dbfs{};
   bool level_known = false;  ///< at which level it was sent, so that gains are judged and not levels
 };
 

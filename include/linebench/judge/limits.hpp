@@ -6,6 +6,9 @@
 //   id = "audio.hum.level"         # reading id without channel suffix
 //   max = -58.0                    # min, max (numbers); allowed = ["none"] (words); mask (curves):
 //   # mask = [{hz = 300, min = -3, max = 3}, {hz = 3400, min = -3, max = 3}]
+//   under_programme = true         # min and max are re the programme: in decibels re its level, else as
+//                                  # multiples of the amplitude of a sine of its level
+//   unless = "audio.true_peak.voltage"  # not judged where this reading is there and measured
 //   required = true                # default: unmeasured leaves the verdict "incomplete"
 //   source = "common practice"     # who says so: a standard's tag, or "common practice"
 #pragma once
@@ -23,6 +26,8 @@ struct LimitEntry {
   std::string id;  ///< reading id without channel suffix; applies to every channel of it
   Limit limit;
   bool required = true;  ///< an unmeasurable reading leaves the verdict "incomplete"
+  bool under_programme = false;  ///< min and max count from the level of the programme
+  std::string unless{};          ///< reading id without channel suffix that, measured, stands in for this one
 };
 
 struct LimitSet {
@@ -61,6 +66,9 @@ struct LimitSetList {
 /// mask's span; the remark names the worst. A required id of which no reading exists is added as
 /// unmeasurable, so that it is seen. Throws Error(Unusable) when the set gives words for a number or numbers
 /// for a text.
+///
+/// A limit under the programme counts from `asked.programme_dbfs`, without it from the capture's own
+/// audio.programme.level; without either what it speaks of is not judged, and missing() says so.
 ///
 /// @param asked what the capture can show. A required id that it cannot show is not added, and the reason of
 /// one that is there and could not be measured says "not asked of ...". Where the level sent is known and the

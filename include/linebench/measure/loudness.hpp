@@ -43,8 +43,11 @@ class LoudnessAnalyser {
   std::unique_ptr<Impl> impl_;
 };
 
-/// audio.loudness.integrated, audio.loudness.range (of the programme, no suffix) and audio.true_peak per
-/// channel.
-[[nodiscard]] Readings to_readings(const LoudnessResult& result);
+/// audio.loudness.integrated, audio.loudness.range, audio.programme.level, audio.programme.voltage (of the
+/// programme, no suffix), audio.true_peak and audio.true_peak.voltage per channel.
+/// @param full_scale_v volts of a sample of 1.0, where known
+/// @param carrying channels that carry the programme: loudness adds up their powers
+[[nodiscard]] Readings to_readings(const LoudnessResult& result, std::optional<double> full_scale_v,
+                                   int carrying);
 
 }  // namespace linebench::measure
