@@ -145,6 +145,8 @@ bool decibels(std::string_view unit) { return unit.starts_with("dB") || unit.sta
 constexpr const char* no_programme =
     "its limit counts from the level of the programme, and no programme was measured with it";
 
+double rounded(double v, double step) { return std::round(v / step) * step; }
+
 // @return false where nothing says how loud the programme is.
 bool count_from_programme(Limit& limit, std::string_view unit, std::optional<double> programme_dbfs) {
   if (!programme_dbfs) return false;
@@ -152,7 +154,7 @@ bool count_from_programme(Limit& limit, std::string_view unit, std::optional<dou
   const double amplitude = amplitude_from_db(*programme_dbfs);
   const double farthest = limit.max ? *limit.max : *limit.min;
   for (std::optional<double>* bound : {&limit.min, &limit.max}) {
-    if (*bound) *bound = adds ? **bound + *programme_dbfs : **bound * amplitude;
+    if (*bound) *bound = adds ? rounded(**bound + *programme_dbfs, 0.1) : rounded(**bound * amplitude, 1e-5);
   }
   limit.source += adds ? fmt::format("; {:.0f} dB under the programme, {:.1f} dBFS", -farthest, *programme_dbfs)
                        : fmt::format("; {:.0f} % of the programme, {:.1f} dBFS", 100 * farthest, *programme_dbfs);
