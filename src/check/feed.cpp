@@ -119,7 +119,8 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
     const bool stereo = use_of(f.work) == "stereo";
     const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);
     if (stereo && a == words.advice(t.id, "")) a = words.advice(t.id, t.direction);
-    const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)}, {"value", t.value},
+    const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)},
+                           {"value", t.value},
                            {"to_middle", fmt::format("{:.1f}", t.to_middle)}};
     Point p{.weight = a != nullptr && a->stop ? Weight::Stop : Weight::Change, .what = t.text};
     p.why = Words::filled(a != nullptr ? a->why : words.text("feed-other-why"), values);

@@ -19,9 +19,9 @@ struct Trouble {
   std::string
       direction;  ///< "high", "low", "other"; of a sync that is off by itself "low-alone", "high-alone"
   judge::Side side = judge::Side::Other;
-  std::string text;     ///< "Hum, left: -52.1 dBFS (limit max -80)"
-  std::string value;    ///< "-52.1 dBFS", or the word found
-  double beyond = 0;    ///< distance to the limit in the reading's unit, the worst channel's
+  std::string text;      ///< "Hum, left: -52.1 dBFS (limit max -80)"
+  std::string value;     ///< "-52.1 dBFS", or the word found
+  double beyond = 0;     ///< distance to the limit in the reading's unit, the worst channel's
   double to_middle = 0;  ///< distance to the middle of its limits where it has two, else `beyond`
   double severity = 0;   ///< judge::severity()
   bool side_left = false, side_right = false;

@@ -156,8 +156,9 @@ bool count_from_programme(Limit& limit, std::string_view unit, std::optional<dou
   for (std::optional<double>* bound : {&limit.min, &limit.max}) {
     if (*bound) *bound = adds ? rounded(**bound + *programme_dbfs, 0.1) : rounded(**bound * amplitude, 1e-5);
   }
-  limit.source += adds ? fmt::format("; {:.0f} dB under the programme, {:.1f} dBFS", -farthest, *programme_dbfs)
-                       : fmt::format("; {:.0f} % of the programme, {:.1f} dBFS", 100 * farthest, *programme_dbfs);
+  limit.source +=
+      adds ? fmt::format("; {:.0f} dB under the programme, {:.1f} dBFS", -farthest, *programme_dbfs)
+           : fmt::format("; {:.0f} % of the programme, {:.1f} dBFS", 100 * farthest, *programme_dbfs);
   return true;
 }
 
@@ -226,8 +227,9 @@ bool replaced(const LimitEntry& entry, const Readings& readings, const LimitSet&
     const ReadingKind* kind = find_kind(r.id);
     return kind != nullptr && kind->id == entry.unless && r.measured();
   });
-  return stood_in || (asked.level_known && entry.id == "audio.tone.level" &&
-         std::ranges::any_of(set.entries, [](const LimitEntry& e) { return e.id == "audio.tone.gain"; }));
+  return stood_in ||
+         (asked.level_known && entry.id == "audio.tone.level" &&
+          std::ranges::any_of(set.entries, [](const LimitEntry& e) { return e.id == "audio.tone.gain"; }));
 }
 
 std::string not_asked_words(std::string_view id, const Asked& asked) {

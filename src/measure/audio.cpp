@@ -194,9 +194,8 @@ class Meters {
       readings.push_back(steady_->finish());
     }
     const double loudest = powers.empty() ? 0.0 : *std::max_element(powers.begin(), powers.end());
-    const auto carrying = std::count_if(powers.begin(), powers.end(), [&](double p) {
-      return p > 0 && p >= carries_share * loudest;
-    });
+    const auto carrying = std::count_if(powers.begin(), powers.end(),
+                                        [&](double p) { return p > 0 && p >= carries_share * loudest; });
     append(readings, to_readings(loudness_.finish(), facts.full_scale_v, static_cast<int>(carrying)));
     if (const auto& ppm = tone_noise_.clock_error_ppm)
       take_clock_out(readings, *ppm, facts.clock_uncertainty_ppm.value_or(0.0));

@@ -116,8 +116,9 @@ inline constexpr double public_mains_hz = 0.5;
 /// least), or what is beside it (the line need not be there all the time).
 enum class Loudness { Own, Beside };
 
-/// Fundamentals most worth a fit, best first, before them where asked the best in public mains: lines that keep their phase through the stretch, added up over
-/// the comb. `foreign` are frequencies that are not mains.
+/// Fundamentals most worth a fit, best first, before them where asked the best in public mains: lines that
+/// keep their phase through the stretch, added up over the comb. `foreign` are frequencies that are not
+/// mains.
 [[nodiscard]] std::vector<double> likely_fundamentals(const HumChunk& chunk, const CombSearch& search,
                                                       std::span<const double> foreign, std::size_t count,
                                                       Loudness loudness);

@@ -11,7 +11,8 @@
 namespace linebench::measure {
 namespace {
 
-constexpr double least_beside = 0.5;  // of the hum's power: with less there is nothing whose notes it could be
+constexpr double least_beside =
+    0.5;  // of the hum's power: with less there is nothing whose notes it could be
 constexpr double moved_hz = 0.1;
 constexpr double steady_ratio = 2.5;  // 4 dB, between the weakest and the strongest stretch
 constexpr double steady_share = 0.8;  // of the capture

@@ -122,8 +122,8 @@ void add_programme(Readings& out, const LoudnessResult& r, std::optional<double>
   const char* voltage = "audio.programme.voltage";
   const Reading& loudness = out.front();
   if (!loudness.measured() || carrying < 1 || r.channels > 2) {
-    const std::string why = r.channels > 2 ? "more than two channels: which of them carry it is not known"
-                                           : loudness.reason;
+    const std::string why =
+        r.channels > 2 ? "more than two channels: which of them carry it is not known" : loudness.reason;
     for (const char* id : {level, voltage}) out.push_back(unmeasurable(id, why));
     return;
   }
@@ -176,11 +176,10 @@ Readings to_readings(const LoudnessResult& r, std::optional<double> full_scale_v
       out.push_back(number_reading(id, db_from_amplitude(peak),
                                    r.true_peak_uncertainty_db[static_cast<std::size_t>(c)]));
       out.push_back(full_scale_v
-                        ? number_reading(voltage,
-                                         db_from_amplitude(peak * *full_scale_v / std::numbers::sqrt2 /
-                                                           dbu_reference_v),
-                                         r.true_peak_uncertainty_db[static_cast<std::size_t>(c)],
-                                         as_calibrated)
+                        ? number_reading(
+                              voltage,
+                              db_from_amplitude(peak * *full_scale_v / std::numbers::sqrt2 / dbu_reference_v),
+                              r.true_peak_uncertainty_db[static_cast<std::size_t>(c)], as_calibrated)
                         : unmeasurable(voltage, uncalibrated));
     } else {
       for (const std::string& x : {id, voltage})

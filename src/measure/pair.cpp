@@ -304,12 +304,13 @@ Readings PairAnalyser::finish() {
   Readings out;
   out.push_back(m.sides(shared));
   if (!shared && why.empty()) {
-    why = m.frames < static_cast<std::uint64_t>(fewest_segments * 256)
-              ? fmt::format("capture is too short; {:.2f} s are needed", 16.0 * 256.0 / m.rate_hz)
-              : fmt::format(
-                    "the sides do not carry one signal within {:.0f} ms of each other: what they share is too "
-                    "little, or too unsteady, to go by; send the same signal to both",
-                    1e3 * pair_longest_delay_s);
+    why =
+        m.frames < static_cast<std::uint64_t>(fewest_segments * 256)
+            ? fmt::format("capture is too short; {:.2f} s are needed", 16.0 * 256.0 / m.rate_hz)
+            : fmt::format(
+                  "the sides do not carry one signal within {:.0f} ms of each other: what they share is too "
+                  "little, or too unsteady, to go by; send the same signal to both",
+                  1e3 * pair_longest_delay_s);
   }
   if (!shared) {
     for (const char* id : {"audio.pair.polarity", "audio.pair.delay", "audio.pair.gain"}) {

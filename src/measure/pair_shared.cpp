@@ -20,12 +20,13 @@ constexpr double chance_of_a_bin = 1e-4;          // by which two unrelated nois
 constexpr double weakest_bin = 1e-11;             // power re the strongest: below, rounding and skirts rule
 constexpr std::size_t fewest_bins = 10;           // for a delay: one line or a few fit many delays
 constexpr double delta_for_unique = 30.0;         // log-likelihood distance (chi square) of the runner-up
-// Two parts that play the same note now and then have it in common by so much; a tone sent to both sides keeps
-// its phase and most of both is it. Mains hum on both sides of unlike programmes keeps its phase, and is little.
+// Two parts that play the same note now and then have it in common by so much; a tone sent to both sides
+// keeps its phase and most of both is it. Mains hum on both sides of unlike programmes keeps its phase, and
+// is little.
 constexpr double tone_coherence = 0.8;
 constexpr double tone_share = 0.25;
-constexpr double line_over_surroundings = 20.0;   // power by which a steady line stands out
-constexpr int interpolation = 8;                  // points a sample in the correlation
+constexpr double line_over_surroundings = 20.0;  // power by which a steady line stands out
+constexpr int interpolation = 8;                 // points a sample in the correlation
 
 // Bins whose content is only the skirt of a strong line: they carry the line's phase, not that of their own
 // frequency.

@@ -1,8 +1,7 @@
-#include <linebench/measure/texture.hpp>
-
 #include <algorithm>
 #include <cmath>
 #include <linebench/dsp/vectorised.hpp>
+#include <linebench/measure/texture.hpp>
 
 namespace linebench::measure {
 namespace {

@@ -24,8 +24,8 @@ constexpr double shortest_noise_s = 0.25;
 constexpr double frame_s = 0.1;
 constexpr double steady_spread_db =
     2.5;  // between the 15th and 85th percentile, beyond what the noise's band gives
-constexpr double least_beside = 0.1;     // of the tone's power: less does not show in the frames beside it
-constexpr double least_likeness = 0.5;   // between segments; stationary noise has 0.8 and more
+constexpr double least_beside = 0.1;    // of the tone's power: less does not show in the frames beside it
+constexpr double least_likeness = 0.5;  // between segments; stationary noise has 0.8 and more
 // Texture of Gaussian noise is 0.785 both ways; of notes that are held for some seconds each, many at once,
 // 0.57 to 0.68 over time and 0.36 to 0.45 over bins. Noise whose level moves falls over time, not over bins;
 // hum over bins, not over time. By simulation.

@@ -52,7 +52,8 @@ constexpr Entry entries[] = {
      {"level drifts",
       "The level of a steady tone moved slowly over the run: a stage that warms up, a supply that sags, a "
       "contact that gives way.",
-      "Look at what changed until the time given: temperature, supply volts, load. Cool or warm one part at a "
+      "Look at what changed until the time given: temperature, supply volts, load. Cool or warm one part at "
+      "a "
       "time and watch the level."}},
     {"audio.tone.drift",
      Side::Low,
@@ -63,8 +64,7 @@ constexpr Entry entries[] = {
       "watch the level."}},
     {"audio.hum.rise",
      Side::High,
-     {"hum comes in at times",
-      "Hum came in during the run that was not there at its start.",
+     {"hum comes in at times", "Hum came in during the run that was not there at its start.",
       "Find what was switched on at the time given: lights, motors, chargers, another supply on the same "
       "strip. Meter the supply's ripple then."}},
     {"audio.noise.rise",

@@ -49,7 +49,7 @@ TEST(Demo, FindsWhatTheSceneHasWrong) {
     return ids;
   };
   // The feed: sent 10 dB too hot for +4 dBu. Other faults are asserted as their readings exist.
-  EXPECT_TRUE(failed("Passenger-information feed").contains("audio.level.voltage"));
+  EXPECT_TRUE(failed("Passenger-information feed").contains("audio.programme.voltage"));
   EXPECT_TRUE(failed("Ticket counter 1").empty());
   EXPECT_TRUE(failed("Vehicle lane 1").empty());
   EXPECT_TRUE(fs::exists(folder.path / "linebench-demo.html"));

@@ -94,10 +94,9 @@ TEST(Feed, TheGainOfTheCardDecidesNothing) {
       check_test::sox(fmt::format("-n -r 48000 -b 24 -c 2 '{}' synth 12 sine 50 vol {}dB",
                                   (folder.path / "hum.wav").string(), -20 + hum_db));
       const double gain = std::pow(10, card_db / 20);
-      check_test::sox(fmt::format("-m -v {} '{}' -v {} '{}' -b 24 '{}'", gain,
-                                  (folder.path / "clean.wav").string(), gain,
-                                  (folder.path / "hum.wav").string(),
-                                  (folder.path / "feed.audio.wav").string()));
+      check_test::sox(
+          fmt::format("-m -v {} '{}' -v {} '{}' -b 24 '{}'", gain, (folder.path / "clean.wav").string(), gain,
+                      (folder.path / "hum.wav").string(), (folder.path / "feed.audio.wav").string()));
       check_test::sox(fmt::format("-v {} '{}' -b 24 '{}' trim 0 6", gain, (folder.path / "hum.wav").string(),
                                   (folder.path / "feed.quiet.wav").string()));
       std::string told = answers;

@@ -39,8 +39,8 @@ TEST(LimitSets, ShippedSetsLoadAndNameTheirSources) {
   }
 }
 
-// 0 dBV is 2.2185 dBu (20 lg(1/sqrt(0.6))): -10 dBV is -7.78 dBu; the gap to +4 dBu is 11.78 dB. Programme lies
-// 5 dB under line-up: -23 LUFS [EBU R 128] against -18 dBFS [EBU R 68].
+// 0 dBV is 2.2185 dBu (20 lg(1/sqrt(0.6))): -10 dBV is -7.78 dBu; the gap to +4 dBu is 11.78 dB. Programme
+// lies 5 dB under line-up: -23 LUFS [EBU R 128] against -18 dBFS [EBU R 68].
 TEST(LimitSets, FeedsStandRoundTheirNominalLevels) {
   const auto middle = [](const char* name) {
     const auto set = judge::load_limit_set(name);

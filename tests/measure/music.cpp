@@ -1,5 +1,5 @@
-// Music is neither noise nor hum, whatever notes it holds; what is noise or hum stays so beside or without it.
-// Notes: equal temperament, A 440 (any handbook of music); EN 50160 for what public mains keeps to.
+// Music is neither noise nor hum, whatever notes it holds; what is noise or hum stays so beside or without
+// it. Notes: equal temperament, A 440 (any handbook of music); EN 50160 for what public mains keeps to.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -15,7 +15,8 @@ using synth::Samples;
 
 constexpr double rate = 48000;
 
-// Five parts that never pause, over a pedal note: each note six harmonics falling by 1/n, on and off in 30 ms.
+// Five parts that never pause, over a pedal note: each note six harmonics falling by 1/n, on and off in 30
+// ms.
 Samples ensemble(double pedal_hz, std::uint64_t seed, double seconds = 20) {
   std::mt19937_64 gen(seed);
   Samples x(synth::count(seconds, rate), 0.0F);

@@ -127,7 +127,8 @@ TEST(Pair, UnlikePartsAndSharedHumHaveNoPolarity) {
         Samples part(24000, 0.0F);
         synth::add_sine(part, rate, notes[gen() % notes.size()], -20, static_cast<double>(gen() % 628) / 100);
         const std::size_t at = gen() % (x.size() - part.size());
-        for (std::size_t i = 0; i < part.size(); ++i) x[at + i] += part[i] * std::exp(-6.0F * static_cast<float>(i) / 24000);
+        for (std::size_t i = 0; i < part.size(); ++i)
+          x[at + i] += part[i] * std::exp(-6.0F * static_cast<float>(i) / 24000);
       }
     }
     if (seed > 3) {

@@ -34,10 +34,10 @@ struct CaptureWish {
   std::string limits{};             ///< limit set; empty: by what is found (video), else not judged
   std::optional<double> full_scale_v{};
   std::optional<double> programme_dbfs{};  ///< of the programme that this take belongs to
-  bool soak = false;       ///< a long run: only its events are kept
-  std::string system{};    ///< "525", "525-no-setup", "625": what the video should be
-  std::string video_as{};  ///< Video: "waveform" or "frames" where only one of them shows it
-  std::string place{};     ///< what is plugged in, where one job has several places
+  bool soak = false;                       ///< a long run: only its events are kept
+  std::string system{};                    ///< "525", "525-no-setup", "625": what the video should be
+  std::string video_as{};                  ///< Video: "waveform" or "frames" where only one of them shows it
+  std::string place{};                     ///< what is plugged in, where one job has several places
 };
 /// What a capture must have been taken with to answer this wish: view, place, signal.
 [[nodiscard]] std::string taken_as(const CaptureWish& wish);

@@ -25,7 +25,7 @@ namespace linebench::judge {
 struct LimitEntry {
   std::string id;  ///< reading id without channel suffix; applies to every channel of it
   Limit limit;
-  bool required = true;  ///< an unmeasurable reading leaves the verdict "incomplete"
+  bool required = true;          ///< an unmeasurable reading leaves the verdict "incomplete"
   bool under_programme = false;  ///< min and max count from the level of the programme
   std::string unless{};          ///< reading id without channel suffix that, measured, stands in for this one
 };

@@ -80,7 +80,7 @@ struct HumResult {
   std::optional<double> left_out_for_hz;  ///< that tone
   bool left_out_for_phone = false;        ///< some of them fall on lines of a mobile phone's bursts
   std::string doubt{};  ///< not found: a comb was there, and why it may be the programme's own notes
-  bool phone = false;                     ///< there were such bursts; their lines are not counted as hum
+  bool phone = false;   ///< there were such bursts; their lines are not counted as hum
 };
 
 /// Less than this shows no hum.

@@ -98,7 +98,7 @@ struct ToneTrack {
   double over_time = 1, over_bins = 1;  ///< Texture of all segments
   std::size_t present = 0;              ///< where the tracked tone stands out
   double bins = 0;                      ///< the tracked tone, 0 if none
-  bool steady = false;      ///< run holds its level within 0.3 % from segment to segment; else within 1 dB
+  bool steady = false;  ///< run holds its level within 0.3 % from segment to segment; else within 1 dB
   std::optional<ToneRun> run;
   std::vector<TrackLevel> levels;  ///< of the tracked tone, where it stands out
   std::vector<double> power;       ///< sum of |bin|^2 over all segments
