@@ -41,8 +41,23 @@ Effect read_effect(const TomlReader& r, std::string_view id, const toml::node& n
   };
   e.from = working(from);
   e.to = working(to);
+  // A departure may go as far as the span is wide, from wherever the usual lies.
+  const double width = sign->high - sign->low;
+  const bool shift = sign->scale == Scale::Shift;
+  const double least = shift ? -width : sign->scale == Scale::Count ? working(0) : sign->low;
+  const double most = shift ? width : sign->high;
+  for (const auto& [name, value] : {std::pair{"from", e.from}, {"to", e.to}}) {
+    if (!(value >= least && value <= most))
+      throw r.wrong(node.source(),
+                    fmt::format("\"{}\" of {} lies outside what it can be ({:g} to {:g}{}{})", name, id,
+                                shift ? -width : from_working(sign->scale, sign->low),
+                                shift ? width : from_working(sign->scale, sign->high),
+                                sign->unit.empty() ? "" : " ", sign->unit));
+  }
   e.spread = r.number(t, "spread", std::nullopt);
-  if (!(e.spread > 0)) throw r.wrong(node.source(), "\"spread\" must be above 0");
+  // Narrower or wider than this it is a slip, and no density could be worked out.
+  if (!(e.spread >= 1e-4 * width && e.spread <= width))
+    throw r.wrong(node.source(), fmt::format("\"spread\" of {} must be above 0 and {:g} at most", id, width));
   return e;
 }
 
@@ -61,12 +76,12 @@ constexpr double traceless_share = 0.05;
 
 // One more way for every fault: a person who looks or meters finds it, and the captures do not. What captures
 // show goes from the whole fault to its other ways.
-void add_traceless(Fault& f, const FaultBook& book) {
+void add_traceless(Fault& f, double share, const FaultBook& book) {
   const auto by_person = [&](const Effect& e) { return book.sign(e.sign)->trial.has_value(); };
   const auto has = [](const std::vector<Effect>& list, const std::string& sign) {
     return std::ranges::any_of(list, [&](const Effect& e) { return e.sign == sign; });
   };
-  Variant traceless{"found by a person, and no trace of it captured", traceless_share, {}, true};
+  Variant traceless{"found by a person, and no trace of it captured", share, {}, true};
   std::vector<Effect> common;
   for (Effect& e : f.effects) {
     if (by_person(e)) {
@@ -79,7 +94,7 @@ void add_traceless(Fault& f, const FaultBook& book) {
   }
   f.effects = std::move(common);
   for (Variant& v : f.variants) {
-    v.share *= 1 - traceless_share;
+    v.share *= 1 - share;
     for (const Effect& e : v.effects) {
       if (by_person(e) && !has(f.effects, e.sign) && !has(traceless.effects, e.sign))
         traceless.effects.push_back(e);
@@ -98,7 +113,7 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   const TomlReader r(file);
   const toml::table t = r.parse(text);
   r.only(t, {"label", "what", "group", "prior", "views", "test", "tell_apart", "remedy", "caution", "source",
-             "detection", "detection_text", "dangerous", "effects", "variant"});
+             "detection", "detection_text", "dangerous", "traceless", "effects", "variant"});
   Fault f;
   f.id = id;
   f.label = r.text(t, "label");
@@ -143,7 +158,9 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   if (f.effects.empty() &&
       std::all_of(f.variants.begin(), f.variants.end(), [](const Variant& v) { return v.effects.empty(); }))
     throw r.wrong(t.source(), "the fault has no effects, so nothing could ever show it; add [effects]");
-  add_traceless(f, book);
+  const double traceless = r.share(t, "traceless", traceless_share);
+  if (!(traceless < 1)) throw r.wrong(t.get("traceless")->source(), "\"traceless\" must lie below 1");
+  add_traceless(f, traceless, book);
   return f;
 }
 

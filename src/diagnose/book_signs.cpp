@@ -30,7 +30,7 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 
 Sign read_sign(const TomlReader& r, const toml::table& t) {
   r.only(t, {"id", "label", "unit", "family", "scale", "usual", "spread", "span", "words", "minutes", "how",
-             "caution", "typed", "uncertainty", "expected", "asked", "warning"});
+             "caution", "typed", "uncertainty", "expected", "asked", "warning", "fine"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");
@@ -50,13 +50,27 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
   } else {
     s.usual = to_working(s.scale, r.number(t, "usual", std::nullopt));
     s.spread = r.number(t, "spread", std::nullopt);
-    if (!(s.spread > 0)) throw r.wrong(t.source(), "\"spread\" must be above 0");
     const toml::node* span = t.get("span");
     const auto* ends = span != nullptr ? span->as_array() : nullptr;
     if (ends == nullptr || ends->size() != 2) throw r.wrong(t.source(), "\"span\" must be [least, most]");
     s.low = to_working(s.scale, r.number(*ends->get(0), "span"));
     s.high = to_working(s.scale, r.number(*ends->get(1), "span"));
     if (!(s.low < s.high)) throw r.wrong(span->source(), "\"span\" must go upwards");
+    if (!(s.usual >= s.low && s.usual <= s.high))
+      throw r.wrong(t.source(), "\"usual\" must lie within \"span\"");
+    const double width = s.high - s.low;
+    if (!(s.spread >= 1e-4 * width && s.spread <= width))
+      throw r.wrong(t.source(), fmt::format("\"spread\" must be above 0 and {:g} at most", width));
+    s.fine_low = s.fine_high = s.usual;
+    if (const toml::node* fine = t.get("fine")) {
+      const auto* range = fine->as_array();
+      if (range == nullptr || range->size() != 2)
+        throw r.wrong(fine->source(), "\"fine\" must be [least, most]");
+      s.fine_low = to_working(s.scale, r.number(*range->get(0), "fine"));
+      s.fine_high = to_working(s.scale, r.number(*range->get(1), "fine"));
+      if (!(s.fine_low <= s.usual && s.usual <= s.fine_high))
+        throw r.wrong(fine->source(), "\"usual\" must lie within \"fine\"");
+    }
   }
   if (const toml::node* n = t.get("asked")) s.asked = n->value_or(false);
   if (t.contains("minutes")) s.trial = read_trial(r, t);
@@ -64,8 +78,9 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
     if (!s.trial || s.scale == Scale::Words)
       throw r.wrong(n->source(), "\"warning\" goes with a value that a person meters");
     const toml::table& w = r.table(*n, "\"warning\"");
-    r.only(w, {"above", "text"});
-    s.trial->warning = Warning{to_working(s.scale, r.number(w, "above", std::nullopt)), r.text(w, "text")};
+    r.only(w, {"above", "text", "first"});
+    s.trial->warning = Warning{to_working(s.scale, r.number(w, "above", std::nullopt)), r.text(w, "text"),
+                               r.text(w, "first", false)};
   }
   return s;
 }

@@ -137,6 +137,13 @@ source = "s"
     return "no error";
   };
   EXPECT_NE(message("").find("no effects"), std::string::npos);
+  // A point lost or a spread that no density can be worked out of would take the whole diagnosis with it.
+  for (const char* slip : {"from = 7200, to = -40, spread = 3", "from = -7200, to = -40, spread = 3",
+                           "from = -72, to = 40, spread = 3", "from = -72, to = -22, spread = 1e-300",
+                           "from = -72, to = -22, spread = 1e300"}) {
+    const std::string said = message(std::string("[effects]\n\"audio.hum.fundamental\" = {") + slip + "}\n");
+    EXPECT_NE(said.find("x.toml, line 11: "), std::string::npos) << slip << ": " << said;
+  }
   EXPECT_NE(message("[effects]\n\"audio.hmm\" = {from = 1, to = 2, spread = 1}\n").find("audio.hmm"),
             std::string::npos);
   EXPECT_NE(message("[effects]\n\"audio.click\" = {from = 1, to = 2}\n").find("spread"), std::string::npos);

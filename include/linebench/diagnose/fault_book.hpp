@@ -30,6 +30,7 @@ using Shares = std::vector<std::pair<std::string, double>>;
 struct Warning {
   double above = 0;  ///< from this value on, working units
   std::string text;
+  std::string first;  ///< what is done before any other step; may be empty
 };
 
 /// How a person gets a sign that no capture holds: a look, a meter reading, a trial.
@@ -50,10 +51,11 @@ struct Sign {
   std::string unit;    ///< of values shown
   std::string family;  ///< signs that move together when something the book does not know is wrong
   Scale scale = Scale::Shift;
-  double usual = 0;          ///< working units: mean where nothing is wrong
-  double spread = 1;         ///< working units: standard deviation round it
-  double low = 0, high = 0;  ///< working units: what it can be at all
-  Shares words;              ///< scale Words: shares where nothing is wrong
+  double usual = 0;                    ///< working units: mean where nothing is wrong
+  double spread = 1;                   ///< working units: standard deviation round it
+  double low = 0, high = 0;            ///< working units: what it can be at all
+  double fine_low = 0, fine_high = 0;  ///< working units: between these it says no more than the usual
+  Shares words;                        ///< scale Words: shares where nothing is wrong
   bool asked = false;  ///< every capture of its view should show it: sound is nothing that leaves it open
   std::optional<Trial> trial;
 };
