@@ -141,7 +141,9 @@ nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const
   j["unlisted"] = d.unlisted;
   j["silent"] = d.silent;
   j["cautions"] = d.cautions;
+  j["first_step"] = d.first_step.empty() ? nlohmann::json(nullptr) : nlohmann::json(d.first_step);
   j["gaps"] = report::gaps_to_json(d);
+  j["unsettled"] = d.unsettled;
   j["observed"] = told.observed;
   j["site"] = {{"system", told.site.system}, {"sides", told.site.sides}};
   j["next_test"] = d.next_test ? report::next_test_to_json(*d.next_test) : nlohmann::json(nullptr);

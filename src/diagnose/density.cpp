@@ -12,6 +12,7 @@ bool adds_as_power(Scale s) { return s == Scale::Decibel || s == Scale::Amount |
 
 // Less than is usual of hum, noise or echo says as little against a sound job as the usual: it is held there.
 double held(const Sign& sign, double value) {
+  if (value >= sign.fine_low && value <= sign.fine_high) return sign.usual;
   return adds_as_power(sign.scale) ? std::max(value, sign.usual - sign.spread) : value;
 }
 
@@ -68,7 +69,7 @@ bool acts(const Cause* c) { return c != nullptr && c->acts; }
 
 // Of one reading, whatever it was picked from.
 double log_density_of_one(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
-  const double stray = acts(a) || acts(b) ? stray_share : sound_stray_share;
+  double stray = acts(a) || acts(b) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
     std::size_t place = 0;
     while (place < sign.words.size() && sign.words[place].first != e.word) ++place;
@@ -85,6 +86,9 @@ double log_density_of_one(const Sign& sign, const Evidence& e, const Cause* a, c
     const double share = std::clamp((value - sign.low) / span, 1e-4, 1.0);
     return std::log((1 - stray) * normal_below(z) + stray * share);
   }
+  // What a meter shows on the far side of the usual has nothing to do with the fault.
+  const bool other_side = sign.trial && (value - sign.usual) * (m.mean - sign.usual) < 0;
+  if (other_side) stray = sound_stray_share;
   constexpr double root_two_pi = 2.5066282746310002;
   return std::log((1 - stray) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray / span);
 }

@@ -60,6 +60,13 @@ std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t,
   }
   const double from = predict(s, &least->causes[i], nullptr).mean;
   const double to = predict(s, &most->causes[i], nullptr).mean;
+  // At the furthest that the book puts to it; a meter that shows more yet shows this fault.
+  const double sd = most->causes[i].sd;
+  const double side = to > s.usual ? 1 : -1;
+  if (s.trial && side * (e.value - to) <= 0 && side * (e.value - to) > -sd)
+    return fmt::format("this fault: {} and {}",
+                       shown_level(s, side * (from - to) < -sd ? from : to - side * sd),
+                       side > 0 ? "more" : "less");
   if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
   const auto [low, high] = std::minmax(from, to);
   // Inside the range and still against it: few of this fault's severities lie there.
@@ -169,10 +176,16 @@ Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options
   return d;
 }
 
-Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence, const Options& options) {
+Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence, const Options& asked) {
   const Model m = build_model(book, evidence);
   const std::vector<double> p = marginals(m);
   Diagnosis d;
+  Options options = asked;
+  for (const Evidence& e : m.evidence) {
+    if (d.first_step.empty()) d.first_step = e.first;
+  }
+  // Nobody is sent to try things on what has to be made safe first.
+  if (!d.first_step.empty()) options.next_tests = false;
   d.signs_used = m.evidence.size();
   for (const Hypothesis& h : m.hypotheses) {
     if (h.unlisted) {
@@ -198,6 +211,7 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
     d.findings.push_back(finding_of(m, i, probability, options));
   }
   d.gaps = gaps(m);
+  d.unsettled = unsettled(m);
   d.cautions = cautions_of(m, d.findings);
   // Where nothing is wrong and no fault is near, there is nothing to follow up.
   const bool settled =

@@ -74,6 +74,19 @@ FaultTable table_of(const Fault& fault, const Model& m) {
   return t;
 }
 
+// Whether some fault of the book makes of this sign what was found, as well as anything else would.
+bool explained(const Model& m, std::size_t evidence) {
+  const double anything =
+      log_density_unknown(*m.signs[evidence], m.evidence[evidence]) - m.sound[evidence].log;
+  return std::ranges::any_of(m.tables, [&](const FaultTable& t) {
+    const auto at = std::ranges::find(t.touched, static_cast<int>(evidence));
+    const auto i = at - t.touched.begin();
+    return at != t.touched.end() && std::ranges::any_of(t.cells, [&](const Cell& c) {
+             return c.log_ratio[static_cast<std::size_t>(i)] >= anything;
+           });
+  });
+}
+
 // One family of signs drawn from anything it can be, the rest sound; the mean over families.
 double log_unlisted_ratio(const Model& m) {
   std::set<std::string> families;
@@ -84,8 +97,8 @@ double log_unlisted_ratio(const Model& m) {
     for (std::size_t i = 0; i < m.signs.size(); ++i) {
       if (m.signs[i]->family != f) continue;
       // Half of what goes wrong leaves any one sign alone; what a person looks for is chosen to show one
-      // fault, and seldom shows another.
-      const double reached = m.signs[i]->trial ? 0.1 : 0.5;
+      // fault, and seldom shows another: hardly ever as that fault would.
+      const double reached = !m.signs[i]->trial ? 0.5 : explained(m, i) ? 0.02 : 0.1;
       const double unknown = log_density_unknown(*m.signs[i], m.evidence[i]);
       const double both[] = {std::log(reached) + unknown, std::log(1 - reached) + m.sound[i].log};
       sum += log_sum(both) - m.sound[i].log;
@@ -171,7 +184,7 @@ Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence) 
   for (const Evidence& e : evidence) {
     const Sign* s = book.sign(e.sign);
     if (s == nullptr || !seen.insert(e.sign).second) continue;
-    m.evidence.push_back(e);
+    m.evidence.push_back(within_book(book, *s, e));
     m.signs.push_back(s);
     m.sound.push_back(sound_case(*s, e));
   }

@@ -77,6 +77,13 @@ struct Model {
   std::vector<Hypothesis> hypotheses;  // probabilities sum to 1
 };
 
+/// A metered value no further out than the furthest that any fault of the book makes of it: beyond that it is
+/// more of the same, and no less like it.
+[[nodiscard]] Evidence within_book(const FaultBook& book, const Sign& sign, const Evidence& evidence);
+
+/// What was seen or metered that speaks of a fault, a sentence each: no capture clears what a person found.
+[[nodiscard]] std::vector<std::string> unsettled(const Model& model);
+
 [[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence);
 
 /// ln of the pair's likelihood over that of nothing wrong.

@@ -126,7 +126,10 @@ Evidence value_of(const Sign& sign, std::string rest) {
   }
   const auto warned = [&](Evidence found) {
     const auto& warning = s->trial->warning;
-    if (warning && found.value >= warning->above) found.caution = warning->text;
+    if (warning && found.value >= warning->above) {
+      found.caution = warning->text;
+      found.first = warning->first;
+    }
     return found;
   };
   if (const auto v = meter_word(*s, rest)) {

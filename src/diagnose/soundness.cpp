@@ -126,6 +126,8 @@ std::vector<Gap> gaps(const FaultBook& book, const std::vector<Evidence>& eviden
   return gaps(build_model(book, evidence));
 }
 
-bool shown_sound(const Diagnosis& d) { return d.nothing_wrong > 0.5 && d.gaps.empty(); }
+bool shown_sound(const Diagnosis& d) {
+  return d.nothing_wrong > 0.5 && d.gaps.empty() && d.unsettled.empty();
+}
 
 }  // namespace linebench::diagnose

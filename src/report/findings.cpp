@@ -180,6 +180,8 @@ std::string diagnosis_headline(const Diagnosis& d) {
   if (d.unlisted > 0.5) return fmt::format(phrase::not_in_book, show_probability(d.unlisted));
   const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_a_headline &&
                       d.findings.front().probability > std::max(d.nothing_wrong, d.unlisted);
+  if (!stands && d.nothing_wrong >= d.unlisted && d.gaps.empty() && !d.unsettled.empty())
+    return fmt::format(phrase::only_observed, show_probability(d.nothing_wrong));
   if (!stands && d.nothing_wrong >= d.unlisted)
     return fmt::format(phrase::too_little, show_probability(d.nothing_wrong));
   if (!stands) return fmt::format(phrase::none_stands_out, show_probability(d.unlisted));
@@ -190,16 +192,22 @@ std::string diagnosis_headline(const Diagnosis& d) {
   return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
 }
 
-bool told_already(const Diagnosis& d, const std::string& caution) {
-  return caution.empty() || std::ranges::find(d.cautions, caution) != d.cautions.end();
+std::string cures_caution(const Diagnosis& d) {
+  const std::string caution = d.findings.empty() ? "" : d.findings.front().caution;
+  return std::ranges::find(d.cautions, caution) == d.cautions.end() ? caution : "";
 }
 
-std::vector<diagnose::Gap> open_gaps(const Diagnosis& d) {
+std::vector<std::string> left_open(const Diagnosis& d) {
   constexpr double may_be_sound = 0.2;
-  return d.nothing_wrong > may_be_sound ? d.gaps : std::vector<diagnose::Gap>{};
+  std::vector<std::string> out;
+  if (d.nothing_wrong <= may_be_sound) return out;
+  for (const diagnose::Gap& g : d.gaps) out.push_back(g.text + ".");
+  for (const std::string& u : d.unsettled) out.push_back(u + ".");
+  return out;
 }
 
 std::string cure_first(const Diagnosis& d) {
+  if (!d.first_step.empty()) return d.first_step;
   const bool certain = !d.findings.empty() && d.findings.front().probability >= 0.9;
   return certain && !d.next_test ? d.findings.front().remedy : "";
 }
@@ -215,7 +223,7 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
   t.block(fmt::format(phrase::from_signs, d.signs_used, d.signs_used == 1 ? "" : "s",
                       show_probability(d.nothing_wrong), show_probability(d.unlisted)),
           0, "");
-  for (const diagnose::Gap& g : open_gaps(d)) t.block(g.text + ".", 6, phrase::note);
+  for (const std::string& open : left_open(d)) t.block(open, 6, phrase::note);
   for (const std::string& n : notes) t.block(n, 6, phrase::note);
   const std::string cure = cure_first(d);
   if (d.next_test || !cure.empty() || !d.cautions.empty()) t.title(phrase::do_next);
@@ -224,7 +232,7 @@ std::string diagnosis_table(const Diagnosis& d, const std::vector<std::string>& 
     test_lines(t, *d.next_test, "         ");
   } else if (!cure.empty()) {
     t.block(cure, 9, "         ");
-    if (const std::string& caution = d.findings.front().caution; !told_already(d, caution))
+    if (const std::string caution = cures_caution(d); !caution.empty())
       t.block(caution, 9, std::string(9, ' ') + phrase::caution_loud);
   }
   if (!d.findings.empty()) t.title(phrase::likeliest_faults);

@@ -68,7 +68,7 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
                               phrase::page_title, style, word, escaped(diagnosis_headline(d)));
   s += "<p class=\"small soft\">" +
        fmt::format(phrase::from_signs_page, d.signs_used, d.signs_used == 1 ? "" : "s") + "</p>";
-  for (const diagnose::Gap& g : open_gaps(d)) s += "<p class=\"note\">" + prose(g.text) + ".</p>";
+  for (const std::string& open : left_open(d)) s += "<p class=\"note\">" + prose(open) + "</p>";
   for (const std::string& n : notes) s += "<p class=\"note\">" + prose(n) + "</p>";
   const std::string cure = cure_first(d);
   if (d.next_test || !cure.empty() || !d.cautions.empty()) s += heading(phrase::do_next);
@@ -77,8 +77,8 @@ std::string diagnosis_section(const diagnose::Diagnosis& d, const std::vector<st
     s += test_html(*d.next_test);
   } else if (!cure.empty()) {
     s += "<p class=\"do\">" + escaped(cure) + "</p>";
-    const std::string& caution = d.findings.front().caution;
-    if (!told_already(d, caution)) s += paragraph("warn", phrase::caution, caution);
+    if (const std::string caution = cures_caution(d); !caution.empty())
+      s += paragraph("warn", phrase::caution, caution);
   }
   s += heading(phrase::likeliest) + "<table class=\"rank\"><tbody>";
   for (const Finding& f : d.findings) s += bar(f.label, f.probability, "bad");

@@ -16,10 +16,10 @@ namespace linebench::report {
 [[nodiscard]] std::string show_effort(const diagnose::NextTest& test);
 /// What is all but certain and proved is to be cured next; else empty.
 [[nodiscard]] std::string cure_first(const diagnose::Diagnosis& diagnosis);
-/// True for no caution, or one that stands beside the next step anyway.
-[[nodiscard]] bool told_already(const diagnose::Diagnosis& diagnosis, const std::string& caution);
+/// What stands beside that cure; empty where it is among the diagnosis' cautions anyway.
+[[nodiscard]] std::string cures_caution(const diagnose::Diagnosis& diagnosis);
 /// What is left open is worth telling while nothing may be wrong.
-[[nodiscard]] std::vector<diagnose::Gap> open_gaps(const diagnose::Diagnosis& diagnosis);
+[[nodiscard]] std::vector<std::string> left_open(const diagnose::Diagnosis& diagnosis);
 [[nodiscard]] double decibans(double nats);
 
 }  // namespace linebench::report

@@ -142,6 +142,8 @@ inline constexpr char most_likely_nothing[] = "Most likely nothing is wrong in w
 inline constexpr char not_in_book[] = "Something is wrong that the book does not list ({})";
 inline constexpr char too_little[] =
     "Nothing speaks clearly of a fault, and too little was measured to call it sound (nothing wrong {})";
+inline constexpr char only_observed[] =
+    "Nothing captured shows a fault (nothing wrong {}), but what was observed speaks of one";
 inline constexpr char none_stands_out[] = "No fault of the book stands out (something else {})";
 inline constexpr char all_but_certain[] = "is all but certain";
 inline constexpr char likely[] = "is likely";

@@ -60,6 +60,49 @@ TEST(DiagnoseSoundness, ALookAloneClearsNothing) {
   EXPECT_TRUE(d.gaps[0].view.empty());
 }
 
+// What a person found by eye or meter, or what a trial made go, is there whatever a capture of another moment
+// shows: the job is not sound.
+TEST(DiagnoseSoundness, WhatAPersonFoundIsClearedByNoCapture) {
+  const std::vector<Capture> clean = {measured({tone(10, 31)})};
+  const auto told = [&](const std::vector<std::string>& typed) {
+    return diagnose::diagnose(book(), Job{clean, parse_observed(typed, book()), {}});
+  };
+  for (const char* typed : {"port-light=dark",        "cable-print=other",
+                            "shield-continuity=high", "earth-ohms=1.5",
+                            "earth-ohms=3",           "module-pull=supply recovers",
+                            "module-pull=hum gone",   "neighbour-tone=heard",
+                            "pair-insulation=leaks",  "connector=crushed",
+                            "loop-back=same",         "move-cable=less",
+                            "dimmer-off=gone",        "video-off=gone",
+                            "phones-away=gone",       "isolate-audio=gone",
+                            "building-load=changes",  "source-setting=too loud",
+                            "earth-points=two",       "earth-current=60 mA",
+                            "supply-ripple=60 mV",    "supply-loaded=10.9 V of 12"}) {
+    const Diagnosis d = told({typed});
+    EXPECT_FALSE(shown_sound(d)) << typed << ": " << shown(d);
+    ASSERT_EQ(d.unsettled.size(), 1U) << typed;
+  }
+  for (const char* typed :
+       {"port-light=on", "cable-print=75 ohm", "shield-continuity=good", "earth-ohms=0.9",
+        "module-pull=nothing", "pair-insulation=open", "connector=sound", "earth-points=one",
+        "earth-current=5 mA", "supply-ripple=12 mV", "supply-loaded=11.7 V of 12", "supply-open=15.6 V of 12",
+        "pair-loop=44 ohm of 40"}) {
+    const Diagnosis d = told({typed});
+    EXPECT_TRUE(shown_sound(d)) << typed << ": " << shown(d);
+  }
+}
+
+// Right at the plug with the unit running, and dark: the unit is next, not the supply.
+TEST(DiagnoseSoundness, ADarkUnitWhoseSupplyIsRightIsNotSound) {
+  const std::vector<std::string> typed = {"supply-open=12.2 V of 12", "supply-loaded=12.0 V of 12",
+                                          "port-light=dark"};
+  const Diagnosis d =
+      diagnose::diagnose(book(), Job{{measured({tone(10, 31)})}, parse_observed(typed, book()), {}});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+  ASSERT_EQ(d.unsettled.size(), 1U);
+  EXPECT_NE(d.unsettled[0].find("into the unit"), std::string::npos) << d.unsettled[0];
+}
+
 // A fault that stands is no less so for what was not shown beside it.
 TEST(DiagnoseSoundness, GapsOfAViewDoNotSpeakOfAnother) {
   const Evidence bars{"picture.hum.level", to_working(Scale::Amount, 0.05), 0.5, false, 1, "", "0.05 %", "p"};

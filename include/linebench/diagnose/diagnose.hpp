@@ -57,8 +57,10 @@ struct Diagnosis {
   std::optional<NextTest> next_test;  ///< the one that tells most a minute about the whole
   std::size_t signs_used = 0;
   std::vector<std::string>
-      cautions;           ///< hold whatever is done next: of what was found, and of dangerous faults
-  std::vector<Gap> gaps;  ///< what keeps it from being called sound
+      cautions;            ///< hold whatever is done next: of what was found, and of dangerous faults
+  std::string first_step;  ///< makes it safe: where it is not empty, no test is put before it
+  std::vector<Gap> gaps;   ///< what keeps it from being called sound
+  std::vector<std::string> unsettled;                   ///< so does what a person found: a sentence each
   std::vector<std::string> silent;                      ///< names of captures by which nothing came in
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };
@@ -80,7 +82,8 @@ struct Job {
 [[nodiscard]] std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job);
 [[nodiscard]] Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options = {});
 
-/// True where nothing wrong is likelier than not and the evidence leaves no gap: only then is it "sound".
+/// True where nothing wrong is likelier than not, the evidence leaves no gap and nobody saw or metered a
+/// fault: only then is it "sound".
 [[nodiscard]] bool shown_sound(const Diagnosis& diagnosis);
 
 /// What this evidence leaves open, view by view; empty: enough was shown to clear a job by. For guided jobs

@@ -35,6 +35,7 @@ struct Evidence {
   std::string shown;      ///< as a person reads it: "-41.2 dBFS", "below 2.1 mV", "11.2 V of 12 V"
   std::string from;       ///< the capture, or "as observed"
   std::string caution{};  ///< what the value itself warns of
+  std::string first{};    ///< what has to be done before any other step, because of the value
 };
 
 /// The job's evidence in the book's order of signs, one a sign. A reading that could not be measured gives
