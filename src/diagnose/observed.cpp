@@ -18,14 +18,19 @@ struct Quantity {
   std::string unit;
 };
 
-// A comma before groups of three figures parts thousands ("1,200"), unless a nought stands before it
-// ("0,400"); any other is a decimal one.
+// Commas before groups of three figures part thousands ("1,200,000"), any other is a decimal one ("0,400").
+// Of one group nobody can tell which of the two was read, and between them lies a sound earth and none.
 std::string decimal_points(const std::string& text) {
   static const std::regex thousands(R"(^([+-]?[1-9][0-9]{0,2})((,[0-9]{3})+)(?![0-9,]))");
   std::smatch m;
   std::string out = text;
   if (std::regex_search(text, m, thousands)) {
-    out = m[1].str();
+    const std::string whole = m[1].str();
+    const std::string after = m[2].str().substr(1);
+    if (after.size() == 3)
+      throw bad_usage(
+          fmt::format("\"{0},{1}\" may be {0}{1} or {0}.{1}: write it without a comma", whole, after));
+    out = whole;
     for (const char c : m[2].str()) {
       if (c != ',') out += c;
     }
@@ -46,27 +51,46 @@ std::optional<Quantity> quantity(std::string text) {
                   trimmed(std::string_view(end, static_cast<std::size_t>(text.data() + text.size() - end)))};
 }
 
+// A unit as typed, upper or lower case: what its prefix stands for (which case tells apart), and its base.
+std::optional<std::pair<double, std::string>> taken_apart(std::string unit) {
+  std::erase(unit, ' ');
+  for (const char* sign : {"\u03a9", "\u2126"}) {
+    if (unit.ends_with(sign)) unit = unit.substr(0, unit.size() - std::string_view(sign).size()) + "ohm";
+  }
+  static constexpr std::pair<std::string_view, std::string_view> names[] = {
+      {"ohms", "ohm"}, {"ohm", "ohm"}, {"volts", "v"}, {"volt", "v"}, {"amps", "a"},
+      {"amp", "a"},    {"r", "ohm"},   {"v", "v"},     {"a", "a"}};
+  for (const auto& [name, base] : names) {
+    if (!lower_case(unit).ends_with(name)) continue;
+    const std::string prefix = unit.substr(0, unit.size() - name.size());
+    if (prefix.empty()) return std::pair{1.0, std::string(base)};
+    if (prefix == "u" || prefix == "\u00b5" || prefix == "\u03bc") return std::pair{1e-6, std::string(base)};
+    if (prefix == "m") return std::pair{1e-3, std::string(base)};
+    if (prefix == "k" || prefix == "K") return std::pair{1e3, std::string(base)};
+    if (prefix == "M") return std::pair{1e6, std::string(base)};
+    return std::nullopt;
+  }
+  return std::nullopt;
+}
+
 // Factor from a typed unit to the one the sign is kept in; nothing when it is another kind of unit.
-std::optional<double> factor(std::string unit, const std::string& wanted) {
-  if (unit == "\u03a9" || unit == "\u2126") unit = "ohm";
-  if (unit.ends_with("\u03a9")) unit = unit.substr(0, unit.size() - 2) + "ohm";
-  if (unit == "ohms" || (wanted == "ohm" && unit == "R")) unit = "ohm";
+std::optional<double> factor(const std::string& unit, const std::string& wanted) {
+  if (unit.empty()) return 1.0;
   // Ohms are written by their prefix alone: 1.2k, 3 M; a lone m may be either.
-  if (wanted == "ohm" && (unit == "k" || unit == "K" || unit == "M"))
-    unit = (unit == "M" ? "M" : "k") + wanted;
-  if (unit.empty() || unit == wanted) return 1.0;
-  const auto split = [](const std::string& u) -> std::pair<double, std::string> {
-    if (u.size() > 1 && u != "ohm") {
-      if (u[0] == 'm') return {1e-3, u.substr(1)};
-      if (u[0] == 'k') return {1e3, u.substr(1)};
-      if (u[0] == 'M') return {1e6, u.substr(1)};
-    }
-    return {1.0, u};
-  };
-  const auto [a, base_a] = split(unit);
-  const auto [b, base_b] = split(wanted);
-  if (base_a != base_b) return std::nullopt;
-  return a / b;
+  const bool lone = wanted == "ohm" && (unit == "k" || unit == "K" || unit == "M");
+  const auto typed = taken_apart(lone ? unit + wanted : unit);
+  const auto kept = taken_apart(wanted);
+  if (!typed || !kept || typed->second != kept->second) return std::nullopt;
+  return typed->first / kept->first;
+}
+
+// What a person may have before him at a low-voltage plug: more is no extra-low voltage (dc 60 V, IEC
+// 62368-1, from memory), and nobody is to have probes in it.
+constexpr double most_volts = 60;
+
+std::string with_prefix(double v, const std::string& within, const std::string& unit) {
+  if (unit != "ohm" || v < 1e4 || !within.empty()) return fmt::format("{:.6g}{} {}", v, within, unit);
+  return v < 1e6 ? fmt::format("{:.6g} k{}", v / 1e3, unit) : fmt::format("{:.6g} M{}", v / 1e6, unit);
 }
 
 std::string typable(const FaultBook& book) {
@@ -80,7 +104,9 @@ std::string typable(const FaultBook& book) {
 // A meter that shows nothing or nought, by word.
 std::optional<double> meter_word(const Sign& s, const std::string& typed) {
   if (s.trial->typed_unit != "ohm") return std::nullopt;
-  const std::string word = lower_case(typed);
+  // "OL of 40", "open ohm": what is expected, or the unit, says no more.
+  std::string word = lower_case(typed);
+  word = trimmed(word.substr(0, word.find(" of ")));
   // What meters show where they find no end: 10 Mohm and up, and on bad earths damp makes that less.
   for (const char* open : {"open", "ol", "o.l", "o.l.", "0l", "0.l", "inf", "infinite", "\u221e", "1."}) {
     if (word == open || word == std::string(open) + " ohm")
@@ -117,7 +143,8 @@ Evidence value_of(const Sign& sign, std::string rest) {
   if (s->scale == Scale::Words) {
     static constexpr const char* counted[] = {"none", "one", "two"};
     const bool digit = rest.size() == 1 && rest[0] >= '0' && rest[0] <= '2';
-    const std::string said = digit ? counted[rest[0] - '0'] : lower_case(rest);
+    std::string said = digit ? counted[rest[0] - '0'] : lower_case(rest);
+    if (said == "off") said = "dark";  // of a light
     const auto word = std::find_if(s->words.begin(), s->words.end(),
                                    [&](const auto& w) { return lower_case(w.first) == said; });
     if (word == s->words.end()) throw wrong("that is none of its words");
@@ -167,6 +194,13 @@ Evidence value_of(const Sign& sign, std::string rest) {
     return q.value * *f;
   };
   const double v = in_unit(*value);
+  const auto volts = [&](double x) { return s->trial->typed_unit == "V" ? x : x / 1000; };
+  if (s->trial->typed_unit.ends_with('V') &&
+      std::max(std::abs(volts(v)), expected ? volts(in_unit(*expected)) : 0) > most_volts)
+    throw wrong(
+        "so many volts are no low-voltage supply's. If it is no slip, stop and take the probes out: it is "
+        "mains "
+        "or another dangerous voltage, and only a licensed person measures there; take the low-voltage plug");
   const double u = plus_minus ? in_unit(*plus_minus) : -1;
   const std::string within = u >= 0 ? fmt::format(" \u00b1{:.4g}", u) : "";
   if (s->trial->needs_expected) {
@@ -194,8 +228,9 @@ Evidence value_of(const Sign& sign, std::string rest) {
       e.sd = 0.5 * (u >= 0 ? 8.686 * u / std::max(v, 1e-3) : s->trial->uncertainty);
     }
   } else {
+    if (expected) throw wrong("nothing is expected beside it: leave out \"of\" and what follows");
     if (v < 0) throw wrong("it cannot be below 0");
-    e.shown = fmt::format("{:.6g}{} {}", v, within, s->trial->typed_unit);
+    e.shown = with_prefix(v, within, s->trial->typed_unit);
     e.value = to_working(s->scale, v);
     e.sd = 0.5 * (u >= 0 ? 8.686 * u / std::max(v, 1e-6) : s->trial->uncertainty);
   }

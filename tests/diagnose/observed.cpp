@@ -23,7 +23,8 @@ std::string refusal(const std::string& typed) {
 // 20 lg of ohms is what the sign is kept in.
 TEST(Observed, OhmsAsPeopleWriteThem) {
   const std::pair<const char*, double> cases[] = {
-      {"1,200 ohm", 1200}, {"1200", 1200},   {"1.2 kohm", 1200}, {"1,2 kohm", 1200},
+      {"1200 ohm", 1200},  {"1200", 1200},   {"1.2 kohm", 1200}, {"1,2 kohm", 1200},
+      {"0.4 Ohm", 0.4},    {"3 KOHM", 3000}, {"2 MOhm", 2e6},    {"400 mOhm", 0.4},
       {"1,000,000", 1e6},  {"0,4 ohm", 0.4}, {"0,400 ohm", 0.4}, {"400 mohm", 0.4},
       {"3 k\u03a9", 3000}, {"3 \u03a9", 3},  {"2 Mohm", 2e6},    {"+5 ohms", 5},
       {"1.2k", 1200},      {"2 M", 2e6},     {"4.7R", 4.7},      {"0.4 ohm +- 0.1", 0.4}};
@@ -32,6 +33,23 @@ TEST(Observed, OhmsAsPeopleWriteThem) {
     const Sign& s = *book().sign("earth-ohms");
     EXPECT_NEAR(e.value, std::min(20 * std::log10(ohm), s.high), 1e-9) << typed << " -> " << e.shown;
   }
+}
+
+// A meter with a decimal comma shows 1.234 ohm, a sound earth nearly, as others show 1234 ohm, which is none.
+TEST(Observed, ACommaThatMayBeEitherIsRefused) {
+  EXPECT_NE(refusal("earth-ohms=1,234 ohm").find("1234 or 1.234"), std::string::npos)
+      << refusal("earth-ohms=1,234 ohm");
+  EXPECT_FALSE(refusal("pair-loop=38,500 ohm of 40").empty());
+}
+
+TEST(Observed, UnitsInAnyCaseAndFurtherWords) {
+  EXPECT_NEAR(parse_observed("earth-current=500 uA", book()).value, 20 * std::log10(0.5), 1e-9);
+  EXPECT_NEAR(parse_observed("earth-current=50 ma", book()).value, 20 * std::log10(50.0), 1e-9);
+  EXPECT_NEAR(parse_observed("supply-ripple=0.05 volts", book()).value, 20 * std::log10(50.0), 1e-9);
+  EXPECT_EQ(parse_observed("port-light=off", book()).word, "dark");
+  EXPECT_EQ(parse_observed("pair-loop=OL of 40", book()).shown, "open");
+  EXPECT_EQ(parse_observed("earth-ohms=2 Mohm", book()).shown, "2 Mohm");
+  EXPECT_NE(refusal("earth-ohms=12 ohm of 1").find("leave out"), std::string::npos);
 }
 
 // Meters show OL (overload) or 1. where they find no end (common practice of meters' displays).
@@ -66,6 +84,13 @@ TEST(Observed, DangerousVoltsAreRefusedWithTheirCaution) {
   const std::string mains = refusal("supply-loaded=230 V of 12 V");
   EXPECT_NE(mains.find("licensed"), std::string::npos) << mains;
   EXPECT_NE(mains.find("stop"), std::string::npos) << mains;
+  // More than 60 V dc is no extra-low voltage (IEC 62368-1, from memory), whatever is said to be right there.
+  for (const char* typed : {"supply-loaded=230 V of 230", "supply-loaded=115 V of 120",
+                            "supply-open=120 V of 110", "supply-ripple=230 V"}) {
+    EXPECT_NE(refusal(typed).find("licensed"), std::string::npos) << typed << ": " << refusal(typed);
+    EXPECT_NE(refusal(typed).find("stop"), std::string::npos) << typed;
+  }
+  EXPECT_TRUE(refusal("supply-loaded=54 V of 48").empty());
   EXPECT_NE(refusal("supply-open=-12 V of 12 V").find("wrong way round"), std::string::npos);
 }
 
