@@ -184,23 +184,51 @@ double strength(const ReadingChange& c) {
   return c.uncertainty > 0 ? std::abs(c.difference) / c.uncertainty : 1000;
 }
 
-// A fault that went with the signal is not gone.
-std::string lost_signal(const Capture& before, const Capture& after) {
+// No cure takes that much of what still comes (the project's estimate).
+constexpr double lost_db = 20;
+// A tone that is weaker by this brings less of everything with it.
+constexpr double weaker_db = 3;
+
+std::optional<double> number_of(const Capture& c, const std::string& id) {
+  const Reading* r = find_reading(c.readings, id);
+  return r != nullptr && r->measured() ? std::optional(r->number()) : std::nullopt;
+}
+
+// What was there beside hum and noise, and is not any more.
+bool programme_lost(const Capture& before, const Capture& after, const std::string& suffix) {
+  const auto was = number_of(before, "audio.level.rms" + suffix);
+  const auto is = number_of(after, "audio.level.rms" + suffix);
+  if (!was || !is || *is > *was - lost_db) return false;
+  constexpr double stands_out_db = 6;
+  for (const char* id : {"audio.hum.level", "audio.noise.unweighted"}) {
+    if (const auto beside = number_of(before, id + suffix); beside && *was < *beside + stands_out_db)
+      return false;
+  }
+  return true;
+}
+
+// A fault that went with the signal is not gone. `by_level`: the fault before was itself one of level.
+std::string lost_signal(const Capture& before, const Capture& after, bool by_level) {
   if (nothing_came_in(after) && !nothing_came_in(before))
     return "Nothing comes in any more: every sample of the second capture is the same";
-  constexpr double lost_db =
-      20;  // no cure takes that much of a tone that still comes (the project's estimate)
   for (const Reading& b : before.readings) {
-    if (!b.id.starts_with("audio.tone.level") || !b.measured()) continue;
-    const Reading* tone = find_reading(after.readings, b.id);
-    const std::string suffix = b.id.substr(std::string_view("audio.tone.level").size());
-    const Reading* rms = find_reading(after.readings, "audio.level.rms" + suffix);
-    const double left = tone != nullptr && tone->measured() ? tone->number()
-                        : rms != nullptr && rms->measured() ? rms->number()
-                                                            : -200;
-    if (left < b.number() - lost_db)
-      return fmt::format("The tone that came at {:.1f} dBFS{} comes no more, or far weaker", b.number(),
-                         suffix.empty() ? "" : " (" + suffix.substr(1) + ")");
+    if (!b.id.starts_with("audio.level.rms") || !b.measured()) continue;
+    const std::string suffix = b.id.substr(std::string_view("audio.level.rms").size());
+    const std::string channel = suffix.empty() ? "" : " (" + suffix.substr(1) + ")";
+    if (const auto tone = number_of(before, "audio.tone.level" + suffix)) {
+      const auto now = number_of(after, "audio.tone.level" + suffix);
+      const double left = now ? *now : number_of(after, b.id).value_or(-200);
+      if (left < *tone - lost_db)
+        return fmt::format("The tone that came at {:.1f} dBFS{} comes no more, or far weaker", *tone,
+                           channel);
+      if (now && *now < *tone - weaker_db && !by_level)
+        return fmt::format("The tone{} fell by {:.1f} dB, and what came with it falls too", channel,
+                           *tone - *now);
+    } else if (programme_lost(before, after, suffix)) {
+      return fmt::format(
+          "The signal that came at {:.1f} dBFS{} comes no more, or far weaker: {:.1f} dB less is left",
+          b.number(), channel, b.number() - number_of(after, b.id).value_or(-200));
+    }
   }
   return {};
 }
@@ -264,6 +292,24 @@ const ReadingChange* leading(const Comparison& c, const Diagnosis& before, const
   return first([](const ReadingChange&) { return true; });
 }
 
+// The finding before rests on this kind of reading.
+bool rests_on(const Diagnosis& d, const auto& of_kind) {
+  return !d.findings.empty() && d.findings.front().probability >= 0.2 &&
+         std::ranges::any_of(d.findings.front().evidence_for, of_kind);
+}
+
+// What the fault before was seen by and the second capture could not show, as it is said of it there.
+const Reading* hidden_after(const Diagnosis& before, const Capture& x, const Capture& y) {
+  for (const Reading& b : x.readings) {
+    const Reading* a = find_reading(y.readings, b.id);
+    const auto* was = std::get_if<double>(&b.value);
+    if (was == nullptr || detail(b.id) || a == nullptr || a->measured()) continue;
+    if (a->at_most && *a->at_most < *was) continue;
+    if (rests_on(before, [&](const Bearing& e) { return topic_of(e.sign) == topic_of(b.id); })) return &b;
+  }
+  return nullptr;
+}
+
 std::string done(const Comparison& c) { return c.did.empty() ? "what was done" : "\"" + c.did + "\""; }
 
 std::string summary_of(const Comparison& c, const Diagnosis& before, const Diagnosis& after) {
@@ -322,10 +368,20 @@ Comparison compare(const FaultBook& book, const Capture& before, const Capture& 
     return std::abs(p.after - p.before) > std::abs(q.after - q.before);
   });
   c.caveat = caveat_of(before, after);
-  if (const std::string lost = lost_signal(before, after); c.caveat.empty() && !lost.empty())
+  const auto level = [](const Bearing& b) {
+    return b.sign.starts_with("audio.level.") || b.sign == "audio.response.gain";
+  };
+  if (const std::string lost = lost_signal(before, after, rests_on(x, level));
+      c.caveat.empty() && !lost.empty())
     c.caveat =
         fmt::format("{}. Whether the fault went after {} cannot be told: check the cable and what is sent.",
                     lost, done(c));
+  if (const Reading* hidden = hidden_after(x, before, after); c.caveat.empty() && hidden != nullptr) {
+    const Reading& blind = *find_reading(after.readings, hidden->id);
+    c.caveat = fmt::format(
+        "{} was {}; the second capture does not show it: {}. Whether the fault went after {} cannot be told.",
+        hidden->label, shown(hidden->number(), hidden->unit), blind.reason, done(c));
+  }
   c.summary = summary_of(c, x, y);
   return c;
 }

@@ -120,15 +120,32 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
   Options options;
   options.next_tests = false;
   std::vector<std::optional<double>> nothing_wrong_at;
+  std::vector<std::string> too_little;
   for (const PathPart& part : path.parts) {
     const auto c = std::find_if(captures.begin(), captures.end(), [&](const Capture& x) {
       return !part.capture.empty() && x.name == part.capture;
     });
     auto& at = nothing_wrong_at.emplace_back();
-    if (c != captures.end())
-      at = nothing_came_in(*c) ? 0 : diagnose(book, gather(book, {*c}, site), options).nothing_wrong;
+    if (c == captures.end()) continue;
+    if (nothing_came_in(*c)) {
+      at = 0;
+      continue;
+    }
+    const Diagnosis d = diagnose(book, gather(book, {*c}, site), options);
+    // What could not have shown the fault says nothing of where it is.
+    if (d.nothing_wrong < sound_from || shown_sound(d)) {
+      at = d.nothing_wrong;
+    } else {
+      too_little.push_back(part.name);
+    }
   }
-  return segment_of(path, nothing_wrong_at);
+  Segment s = segment_of(path, nothing_wrong_at);
+  if (!too_little.empty())
+    s.text += fmt::format(
+        " What was captured at the end of {} shows too little to be called sound and is not counted: take it "
+        "again there, the test tone or idle for 20 s (a picture: colour bars).",
+        listed(too_little));
+  return s;
 }
 
 }  // namespace linebench::diagnose
