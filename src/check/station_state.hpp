@@ -16,7 +16,7 @@ struct SoakRun {
 
 struct StationState {
   std::string system{};  ///< of its camera
-  int round = 1;  ///< the first, and one more after each repair
+  int round = 1;         ///< the first, and one more after each repair
   std::vector<SoakRun> soaks{};
 };
 
