@@ -99,6 +99,7 @@ Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Cont
   if (find_reading(m.document.readings, "audio.signal") == nullptr &&
       find_reading(m.document.readings, "audio.signal.left") == nullptr)
     measure::add_signal_readings(m.document.readings, m.document.input, sent);
+  m.asked.idle = wish.idle && m.document.input.signal.empty();
   refuse_dead_channels(m.document.readings, m.document.input.channels);
   return m;
 }

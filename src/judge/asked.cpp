@@ -92,6 +92,8 @@ Asked asked_of(const signals::Recipe& recipe) {
   return out;
 }
 
+bool of_a_tone(std::string_view id) { return any(id, tone_family); }
+
 bool by_design(std::string_view id, const Asked& asked) { return any(id, asked.designed); }
 
 Claim claim_on(std::string_view id, bool required, const Asked& asked) {

@@ -140,4 +140,25 @@ TEST(LimitSets, ABrokenOneIsNamedAndTheOthersListed) {
   EXPECT_EQ(list.sets.size(), judge::limit_set_names().size());
 }
 
+// A whistle on a path that nothing is sent along is no test tone that loses level: it is judged as noise is,
+// at the set's 40 dB under line-up.
+TEST(Asked, WhereNothingIsSentAToneIsNoise) {
+  const auto judged = [](double dbfs, bool idle) {
+    Readings r =
+        with({number_reading("audio.hum.level", -90, 0.1), number_reading("audio.tone.level", dbfs, 0.01),
+              number_reading("audio.thd", 9, 0.1), number_reading("audio.snr", 20, 0.1)});
+    Asked asked;
+    asked.idle = idle;
+    judge::judge(r, speech(), asked);
+    return r;
+  };
+  const Readings whistle = judged(-45, true);
+  EXPECT_EQ(judge::side(*find_reading(whistle, "audio.tone.level")), judge::Side::High);
+  EXPECT_EQ(find_reading(whistle, "audio.tone.level")->limit->max, -58.0);
+  for (const char* sent_only : {"audio.thd", "audio.snr"})
+    EXPECT_EQ(find_reading(whistle, sent_only)->verdict, Verdict::Info) << sent_only;
+  EXPECT_EQ(find_reading(judged(-70, true), "audio.tone.level")->verdict, Verdict::Pass);
+  EXPECT_EQ(judge::side(*find_reading(judged(-45, false), "audio.tone.level")), judge::Side::Low);
+}
+
 }  // namespace

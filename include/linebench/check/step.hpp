@@ -29,6 +29,7 @@ struct CaptureWish {
   std::string label;                                    ///< what it is taken for
   std::string path{};                                   ///< the site's path it is taken on
   std::string signal{};                                 ///< test signal that is sent meanwhile; empty: none
+  bool idle = false;                                    ///< Audio: nothing is sent, as the job asks for
   double seconds = 10;
   std::vector<std::string> only{};  ///< ids of readings (and those below) it is for; empty: all
   std::string limits{};             ///< limit set; empty: by what is found (video), else not judged

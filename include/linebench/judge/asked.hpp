@@ -20,6 +20,7 @@ struct Asked {
   std::vector<std::string> unsent{};    ///< suffixes of channels that nothing was sent to: ".right"
   /// Level of the programme that the capture belongs to, where it was taken in another one.
   std::optional<double> programme_dbfs{};
+  bool idle = false;         ///< nothing was sent, as is known: a tone that stands is judged as noise
   bool level_known = false;  ///< at which level it was sent, so that gains are judged and not levels
 };
 
@@ -31,6 +32,8 @@ enum class Claim {
   Optional,  ///< judged when it is there
   NotAsked,  ///< the same, and the reader is told that this capture cannot show it
 };
+/// Readings of a steady tone that was sent: its level, gain and distortion.
+[[nodiscard]] bool of_a_tone(std::string_view id);
 /// True for what the signal is made of itself: the silences of "silence" are no dropouts.
 [[nodiscard]] bool by_design(std::string_view id, const Asked& asked);
 /// @param id of a reading, or of a limit where there is no reading. @param required as the limit set says.
