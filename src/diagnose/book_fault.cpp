@@ -113,12 +113,15 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   const TomlReader r(file);
   const toml::table t = r.parse(text);
   r.only(t, {"label", "what", "group", "prior", "views", "test", "tell_apart", "remedy", "caution", "source",
-             "detection", "detection_text", "dangerous", "traceless", "effects", "variant"});
+             "detection", "detection_text", "dangerous", "traceless", "place", "effects", "variant"});
   Fault f;
   f.id = id;
   f.label = r.text(t, "label");
   f.what = r.text(t, "what");
   f.group = r.text(t, "group");
+  f.place = r.text(t, "place", false);
+  if (!f.place.empty() && f.place != "source" && f.place != "cable")
+    throw r.wrong(t.get("place")->source(), "\"place\" is \"source\" or \"cable\", or left out");
   f.prior = r.share(t, "prior", std::nullopt);
   if (!(f.prior > 0 && f.prior < 0.5))
     throw r.wrong(t.get("prior")->source(), "\"prior\" must lie between 0 and 0.5");

@@ -177,7 +177,7 @@ Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options
 }
 
 Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence, const Options& asked) {
-  const Model m = build_model(book, evidence);
+  const Model m = build_model(book, evidence, asked.barred);
   const std::vector<double> p = marginals(m);
   Diagnosis d;
   Options options = asked;

@@ -215,13 +215,19 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   }
 }
 
+// Whether a phone's bursts make moments of their own: rectangles, whose edges look like gaps and whose flat
+// tops look cut.
+bool bursts_stand(const Capture& c, const std::string& suffix) {
+  constexpr double bursts_count_db = 20;  // so far below what is sent they do so no more
+  const auto bursts = number_of(c.readings, "audio.phone_burst.level" + suffix);
+  const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
+  return bursts && rms && bursts->value > rms->value - bursts_count_db;
+}
+
 // Whether gaps mean something: in a tone or a programme; between the bursts of what is picked up nothing is
 // missing.
 bool gaps_count(const Capture& c, const std::string& suffix) {
-  constexpr double bursts_count_db = 20;  // so far below what is sent at most, their edges look like gaps
-  const auto bursts = number_of(c.readings, "audio.phone_burst.level" + suffix);
-  const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
-  return sent_on(c, suffix) != Sent::Idle && !(bursts && rms && bursts->value > rms->value - bursts_count_db);
+  return sent_on(c, suffix) != Sent::Idle && !bursts_stand(c, suffix);
 }
 
 std::optional<Number> gaps_of(const Capture& c, const std::string& suffix) {
@@ -248,9 +254,11 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
     out.bound("audio.dropout", *b / minutes, 0, name);
   if (cut_by_hum(c.readings, suffix)) return;
   if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
-    out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
     const auto at = number_of(c.readings, "audio.clip.level" + suffix);
-    if (n->value > 0 && at) out.word("audio.clip.where", at->value > -0.5 ? "at the rail" : "below it", name);
+    const bool at_rail = at && at->value > -0.5;
+    if (bursts_stand(c, suffix) && !at_rail) return;
+    out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
+    if (n->value > 0 && at) out.word("audio.clip.where", at_rail ? "at the rail" : "below it", name);
   }
 }
 

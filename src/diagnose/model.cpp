@@ -110,17 +110,18 @@ double log_unlisted_ratio(const Model& m) {
 
 double log_odds(const Fault& f) { return std::log(f.prior / (1 - f.prior)); }
 
-void weigh(Model& m) {
+void weigh(Model& m, const std::set<std::string>& barred) {
   m.hypotheses.push_back({});
   Hypothesis unlisted;
   unlisted.unlisted = true;
   unlisted.log_weight = std::log(unlisted_odds) + log_unlisted_ratio(m);
   m.hypotheses.push_back(unlisted);
-  std::vector<std::size_t> order(m.tables.size());
-  std::iota(order.begin(), order.end(), std::size_t{0});
+  std::vector<std::size_t> order;
+  for (std::size_t i = 0; i < m.tables.size(); ++i) {
+    if (!barred.contains(m.tables[i].fault->place)) order.push_back(i);
+  }
   const auto single = [&](std::size_t i) { return log_odds(*m.tables[i].fault) + m.tables[i].log_ratio; };
-  for (std::size_t i = 0; i < m.tables.size(); ++i)
-    m.hypotheses.push_back({static_cast<int>(i), -1, false, single(i), 0});
+  for (const std::size_t i : order) m.hypotheses.push_back({static_cast<int>(i), -1, false, single(i), 0});
   std::stable_sort(order.begin(), order.end(),
                    [&](std::size_t a, std::size_t b) { return single(a) > single(b); });
   for (std::size_t k = 0; k < std::min(pair_leaders, order.size()); ++k) {
@@ -177,7 +178,8 @@ double log_pair_ratio(const Model& m, const FaultTable& a, const FaultTable& b) 
   return log_sum(logs);
 }
 
-Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence) {
+Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
+                  const std::set<std::string>& barred) {
   Model m;
   m.book = &book;
   std::set<std::string> seen;
@@ -189,7 +191,7 @@ Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence) 
     m.sound.push_back(sound_case(*s, e));
   }
   for (const Fault& f : book.faults) m.tables.push_back(table_of(f, m));
-  weigh(m);
+  weigh(m, barred);
   return m;
 }
 

@@ -84,7 +84,9 @@ struct Model {
 /// What was seen or metered that speaks of a fault, a sentence each: no capture clears what a person found.
 [[nodiscard]] std::vector<std::string> unsettled(const Model& model);
 
-[[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence);
+/// @param barred places whose faults are ruled out.
+[[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
+                                const std::set<std::string>& barred = {});
 
 /// ln of the pair's likelihood over that of nothing wrong.
 [[nodiscard]] double log_pair_ratio(const Model& model, const FaultTable& a, const FaultTable& b);

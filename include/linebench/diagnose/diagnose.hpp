@@ -6,6 +6,7 @@
 #include <linebench/diagnose/evidence.hpp>
 #include <linebench/diagnose/fault_book.hpp>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -69,6 +70,7 @@ struct Options {
   std::size_t most_findings = 5;
   double least_probability = 0.02;  ///< findings below are left out
   bool next_tests = true;
+  std::set<std::string> barred{};  ///< faults of these places are ruled out: the fault comes in elsewhere
 };
 
 /// What a diagnosis rests on.

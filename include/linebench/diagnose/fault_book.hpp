@@ -81,7 +81,8 @@ struct Variant {
 struct Fault {
   std::string id;  ///< the file's name without .toml
   std::string label, what, group;
-  double prior = 0;                ///< share of jobs that have it: the project's estimate
+  std::string place;  ///< where alone it comes in: "source" (the path's first part), "cable"; empty: anywhere
+  double prior = 0;   ///< share of jobs that have it: the project's estimate
   std::vector<std::string> views;  ///< "audio", "waveform", "lowband", "picture", "meter", "eye"
   std::string test;                ///< sign of the trial that splits it from its look-alikes
   bool dangerous = false;          ///< its caution stands beside every next step while it may be there
