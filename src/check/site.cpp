@@ -156,6 +156,11 @@ bool shows_cure(const Readings& before, const job::Capture& after) {
   });
 }
 
+SiteState::Trace trace_of(const std::string& answer) {
+  using Trace = SiteState::Trace;
+  return answer == "gone" ? Trace::Gone : answer == "still" ? Trace::Still : Trace::Unknown;
+}
+
 // Whether it is cured now; asks for another cure while it is not and one is wanted.
 void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
   for (int round = 1; round <= most_cures && !s.cured; ++round) {
@@ -179,9 +184,18 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     const diagnose::Capture now{keyed("after"), after->facts, after->readings};
     s.after = diagnose::compare(*k.book, s.captures.front(), now, did, site);
     s.after->before_name = k.words.text("site-before");
-    s.cured =
-        s.after->nothing_after >= 0.5 && shows_cure(s.captures.front().readings, *after) &&
+    const bool within = shows_cure(s.captures.front().readings, *after);
+    const bool clear =
+        s.after->nothing_after >= 0.5 &&
         beyond_the_look(diagnose::gaps(*k.book, diagnose::gather(*k.book, {now}, site)), {now.facts}).empty();
+    // Within every limit, and not as a good path reads: the ear or eye that complained decides.
+    s.trace = !within || s.after->nothing_after >= 0.5
+                  ? SiteState::Trace::None
+                  : trace_of(script.choose({.key = keyed("left"),
+                                            .words = "site.left",
+                                            .values = {{"complaint", s.complaint}},
+                                            .otherwise = "unknown"}));
+    s.cured = within && (clear || s.trace == SiteState::Trace::Gone);
     // A path that carries nothing has no hum either. Where a signal was sent, or a picture looked at, it was
     // seen.
     s.dead = s.cured && !s.video && s.signal.empty() &&
@@ -189,6 +203,23 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
                             .words = "site.carries",
                             .values = {{"part", s.path.parts.front().name}, {"end", end}}}) == "no";
     s.cured = s.cured && !s.dead;
+  }
+}
+
+}  // namespace
+
+namespace {
+
+std::string words_after(const SiteState& s, const Words& words) {
+  if (s.cured) return {};
+  if (s.dead) return words.text("site-dead-do");
+  switch (s.trace) {
+    case SiteState::Trace::Still:
+      return words.text("site-trace-still");
+    case SiteState::Trace::Unknown:
+      return words.text("site-trace-do");
+    default:
+      return words.text("site-still");
   }
 }
 
@@ -203,7 +234,11 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     o.headline = words.text("site-dead", {{"did", s.after->did}});
   } else if (s.cured) {
     o.mark = report::Mark::Pass;
-    o.headline = words.text("site-cured", {{"did", s.after->did}});
+    o.headline = words.text(s.trace == SiteState::Trace::Gone ? "site-cured-trace" : "site-cured",
+                            {{"did", s.after->did}});
+  } else if (s.trace == SiteState::Trace::Unknown) {
+    o.mark = report::Mark::Incomplete;
+    o.headline = words.text("site-trace", {{"did", s.after->did}, {"complaint", s.complaint}});
   } else if (!s.wrong() && s.soak != nullptr && s.soak->verdict == "fail") {
     o.headline = words.text("site-soak-shows");
   } else if (s.no_fault_found()) {
@@ -216,7 +251,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   } else if (!s.out.empty()) {
     const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
     o.headline = words.text(where.empty() ? "site-out" : "site-out-in", {{"part", where}});
-  } else if (d.findings.empty() || d.unlisted > d.findings.front().probability) {
+  } else if (!names_one(d)) {
     // Within every limit, and by no fault of the book: that is no fault found, and no sound path.
     if (!s.out_of_limits()) o.mark = report::Mark::Incomplete;
     o.headline = words.text(s.out_of_limits() ? "site-unlisted" : "site-unlike");
@@ -224,35 +259,39 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     const auto& f = d.findings.front();
     const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
     o.headline = words.text(
-        where.empty()          ? "site-likely"
-        : f.probability >= 0.9 ? "site-found"
-                               : "site-likely-in",
+        where.empty()                  ? "site-likely"
+        : f.probability >= stands_from ? "site-found"
+                                       : "site-likely-in",
         {{"fault", f.label}, {"percent", fmt::format("{:.0f}", 100 * f.probability)}, {"part", where}});
   }
   if (s.after) {
     o.points.push_back({s.cured ? Weight::Good : Weight::Change,
                         words.text("site-did", {{"did", s.after->did}}), s.after->summary,
-                        s.cured  ? ""
-                        : s.dead ? words.text("site-dead-do")
-                                 : words.text("site-still"),
-                        ""});
+                        words_after(s, words), ""});
   }
-  const auto add_troubles = [&](const job::Capture& c) {
+  const auto add_troubles = [&](const job::Capture& c, Weight weight) {
     for (const Trouble& x : troubles(c)) {
       const report::Words say = report::words_for(x.id, x.side);
+      // Nothing was sent: what the reading's own words say of a path's gain is of a test tone.
+      const bool whistle = x.id == "audio.tone.level" && s.signal.empty();
       const std::string when = &c == s.soak ? times_of(c, x) : "";
       const std::string text =
           when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}});
-      o.points.push_back({s.cured ? Weight::Note : Weight::Change, c.label + ": " + text,
-                          std::string(say.meaning), s.cured ? "" : std::string(say.next), ""});
+      const std::string why = whistle ? words.text("site-whistle") : std::string(say.meaning);
+      const std::string next = whistle ? words.text("site-whistle-do") : std::string(say.next);
+      o.points.push_back(
+          {s.cured ? Weight::Note : weight, c.label + ": " + text, why, s.cured ? "" : next, ""});
     }
   };
-  if (!s.out.empty()) {
-    add_troubles(*s.at_end());
-    o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
-  } else if (s.wrong()) {
+  if (const std::string foreign = foreign_mains(s, words); s.wrong() && !foreign.empty())
+    o.points.push_back({Weight::Note, foreign, "", words.text("site-foreign-do"), ""});
+  if (s.wrong()) {
+    // What the book names no fault for, and what a fault that is not sure rests on.
+    const bool unsure = d.findings.empty() || d.findings.front().probability < stands_from;
+    if (!s.out.empty() || (unsure && !s.cured && s.at_end() != nullptr))
+      add_troubles(*s.at_end(), s.out.empty() ? Weight::Note : Weight::Change);
     for (const auto& f : d.findings) {
-      if (f.probability < 0.1) continue;
+      if (f.probability < 0.1 || s.by_limits_alone()) continue;
       o.points.push_back({s.cured ? Weight::Note : Weight::Change,
                           fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what,
                           // What is cured is not to be done again.
@@ -262,7 +301,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   } else {
     std::vector<const job::Capture*> judged = s.kept;
     if (s.soak != nullptr) judged.push_back(s.soak);
-    for (const job::Capture* c : judged) add_troubles(*c);
+    for (const job::Capture* c : judged) add_troubles(*c, Weight::Change);
     for (const std::string& x : s.looked)
       o.points.push_back({Weight::Good, words.text("site-looked", {{"what", x}}), "", "", ""});
     for (const diagnose::Gap& g : s.gaps()) o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
@@ -310,6 +349,7 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
                      return names.size() >= 2 ? std::string() : k.words.text("site-parts-few");
                    });
   s.path.title = path;
+  s.mains_hz = k.profile.mains_hz;
   for (const std::string& name : parts_of(parts))
     s.path.parts.push_back({name, k.words.text("site-at-label", {{"part", name}})});
   s.at_part.resize(s.path.parts.size());

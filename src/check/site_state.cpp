@@ -1,5 +1,7 @@
 #include "site_state.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <iterator>
 #include <string_view>
@@ -9,7 +11,6 @@
 namespace linebench::check {
 namespace {
 
-constexpr double stands_from = 0.9;
 constexpr double least_bits = 0.05;
 // Plugging in at another point and taking ten seconds; the project's estimate.
 constexpr double measure_minutes = 4;
@@ -44,8 +45,8 @@ bool SiteState::no_fault_found() const {
 }
 
 bool SiteState::stands() const {
-  const bool named =
-      !out.empty() || (!diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from);
+  const bool named = by_limits_alone() ||
+                     (!diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from);
   return wrong() && named && (segment.measure_next.empty() || left_out.contains("measure"));
 }
 
@@ -57,13 +58,23 @@ const job::Capture* SiteState::at_end() const {
 
 namespace {
 
+// Not measured, and bounded by its own bound or by the level of the whole, of which it is a part.
+bool bounded_within(const Readings& readings, const Reading& r) {
+  if (r.measured() || !r.limit || !r.limit->max || r.limit->min) return false;
+  if (r.at_most && *r.at_most <= *r.limit->max) return true;
+  constexpr std::string_view level = "audio.level.rms";
+  const std::string suffix = r.id.substr(base_id(r.id).size());
+  const Reading* whole = r.unit == "dBFS" ? find_reading(readings, std::string(level) + suffix) : nullptr;
+  return whole != nullptr && whole->measured() && whole->number() <= *r.limit->max;
+}
+
 // Whether nothing is wrong at a part, by the readings that are out of limits at the path's end.
 double within_there(const job::Capture& c, const std::vector<std::string>& out) {
   bool judged = false;
   for (const Reading& r : c.readings) {
     if (std::find(out.begin(), out.end(), base_id(r.id)) == out.end()) continue;
     if (r.verdict == Verdict::Fail) return 0;
-    judged = judged || r.verdict == Verdict::Pass;
+    judged = judged || r.verdict == Verdict::Pass || bounded_within(c.readings, r);
   }
   return judged ? 1 : 0.4;  // not decided, and so a place to come back to
 }
@@ -71,29 +82,37 @@ double within_there(const job::Capture& c, const std::vector<std::string>& out) 
 void follow_limits(SiteState& s) {
   s.out.clear();
   const job::Capture* end = s.at_end();
-  if (s.diagnosis.nothing_wrong < 0.5 || end == nullptr) return;
+  if (end == nullptr || (s.nothing_wrong < 0.5 && names_one(s.diagnosis))) return;
   for (const Trouble& t : troubles(*end)) s.out.push_back(t.id);
-  if (s.out.empty()) return;
+  // What the book finds, though it names no fault for it, it has followed itself.
+  if (!s.by_limits_alone()) return;
   std::vector<std::optional<double>> nothing_wrong_at;
   for (const job::Capture* c : s.at_part)
     nothing_wrong_at.push_back(c == nullptr ? std::nullopt : std::optional(within_there(*c, s.out)));
   s.segment = diagnose::segment_of(s.path, nothing_wrong_at);
 }
 
+Look looked_at(const SiteState& s, const Knowledge& k) {
+  const diagnose::Site site{s.system};
+  // What a person told of comes first: of two pieces of evidence for one sign the first counts.
+  const diagnose::Job job{s.captures, s.told, site};
+  Look look{diagnose::diagnose(*k.book, job), diagnose::locate(*k.book, s.path, s.captures, site)};
+  look.nothing_wrong = look.diagnosis.nothing_wrong;
+  const std::set<std::string> barred = barred_places(s.path, look.segment, k.words);
+  if (look.nothing_wrong < 0.5 && !barred.empty())
+    look.diagnosis = diagnose::diagnose(*k.book, job, {.barred = barred});
+  return look;
+}
+
 }  // namespace
 
 void look(SiteState& s, const Knowledge& k) {
   const bool known = k.looks && k.looks->contains(s.evidence);
-  if (known) {
-    s.diagnosis = k.looks->at(s.evidence).diagnosis;
-    s.segment = k.looks->at(s.evidence).segment;
-  } else {
-    const diagnose::Site site{s.system};
-    // What a person told of comes first: of two pieces of evidence for one sign the first counts.
-    s.diagnosis = diagnose::diagnose(*k.book, diagnose::Job{s.captures, s.told, site});
-    s.segment = diagnose::locate(*k.book, s.path, s.captures, site);
-    if (k.looks) k.looks->insert_or_assign(s.evidence, Look{s.diagnosis, s.segment});
-  }
+  const Look now = known ? k.looks->at(s.evidence) : looked_at(s, k);
+  if (k.looks && !known) k.looks->emplace(s.evidence, now);
+  s.diagnosis = now.diagnosis;
+  s.segment = now.segment;
+  s.nothing_wrong = now.nothing_wrong;
   follow_limits(s);
 }
 
@@ -103,6 +122,7 @@ CaptureWish wish_at(const SiteState& s, const std::string& label, const std::str
   w.label = label;
   w.path = path;
   w.signal = s.video ? "" : s.signal;
+  w.idle = !s.video && s.signal.empty();
   w.seconds = s.video ? picture_look_s : 10;
   w.limits = "speech-path";
   w.system = s.system;
@@ -139,8 +159,11 @@ std::vector<std::string> parts_of(const std::string& text) {
   const auto keep = [&] {
     const auto from = part.find_first_not_of(" \t");
     if (from != std::string::npos) {
-      std::string name = part.substr(from, part.find_last_not_of(" \t") - from + 1);
-      if (std::find(parts.begin(), parts.end(), name) == parts.end()) parts.push_back(std::move(name));
+      const std::string typed = part.substr(from, part.find_last_not_of(" \t") - from + 1);
+      std::string name = typed;
+      for (int n = 2; std::find(parts.begin(), parts.end(), name) != parts.end(); ++n)
+        name = fmt::format("{} {}", typed, n);
+      parts.push_back(std::move(name));
     }
     part.clear();
   };
@@ -168,7 +191,7 @@ std::optional<Proposal> propose(const SiteState& s) {
     }
   }
   const bool sure = !s.diagnosis.findings.empty() && s.diagnosis.findings.front().probability >= stands_from;
-  if (sure || !s.out.empty()) return best;
+  if (sure || s.by_limits_alone()) return best;
   std::vector<const diagnose::NextTest*> tests;
   if (s.diagnosis.next_test) tests.push_back(&*s.diagnosis.next_test);
   for (const diagnose::Finding& f : s.diagnosis.findings) {

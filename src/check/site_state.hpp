@@ -8,6 +8,9 @@
 
 namespace linebench::check {
 
+/// A fault as likely as this is followed no further.
+inline constexpr double stands_from = 0.9;
+
 struct SiteState {
   std::string seen, system, complaint{};
   std::string signal{};    ///< that is sent along a path of sound; empty: none
@@ -18,14 +21,18 @@ struct SiteState {
   std::vector<diagnose::Evidence> told{};  ///< as seen or metered
   std::string evidence{};                  ///< names all of the above that a diagnosis rests on
   std::set<std::string> left_out{};        ///< tests that could not be made
-  diagnose::Diagnosis diagnosis{};
+  diagnose::Diagnosis diagnosis{};         ///< of the faults that can come in at the segment
   diagnose::Segment segment{};
+  double nothing_wrong = 1;                     ///< before the segment ruled out any
   std::vector<const job::Capture*> at_part{};   ///< one a part; nullptr where nothing was measured
   std::optional<diagnose::Comparison> after{};  ///< before against after the last cure
   bool cured = false;
   bool dead = false;  ///< after the cure nothing arrives any more
-  /// Readings out of their limits at the end of the path where the fault book finds nothing wrong: they are
-  /// followed by halves as well.
+  /// After the cure it is within its limits, and a trace of it is left: who listened or looked says...
+  enum class Trace { None, Gone, Still, Unknown } trace = Trace::None;
+  int mains_hz = 0;  ///< of the site, by the profile
+  /// Readings out of their limits at the end of the path where the fault book names no fault for them: they
+  /// are followed by halves as well.
   std::vector<std::string> out{};
   /// What was looked at beside the end of the path because nothing was wrong there, and what was not.
   std::vector<std::string> looked{}, not_looked{};
@@ -36,7 +43,9 @@ struct SiteState {
 
   [[nodiscard]] bool measured() const { return !captures.empty(); }
   /// Something is wrong with what was measured.
-  [[nodiscard]] bool wrong() const { return measured() && (diagnosis.nothing_wrong < 0.5 || !out.empty()); }
+  [[nodiscard]] bool wrong() const { return measured() && (nothing_wrong < 0.5 || !out.empty()); }
+  /// It is, by its limits; the book finds nothing.
+  [[nodiscard]] bool by_limits_alone() const { return nothing_wrong >= 0.5 && !out.empty(); }
   /// What was measured last along the path.
   [[nodiscard]] const job::Capture* at_end() const;
   /// What the captures leave open.
@@ -49,10 +58,20 @@ struct SiteState {
   [[nodiscard]] bool stands() const;
 };
 
+/// Where no fault of the segment can come in: of the source where what reaches the segment is good, of a
+/// cable where it is made of units alone.
+[[nodiscard]] std::set<std::string> barred_places(const diagnose::SignalPath& path,
+                                                  const diagnose::Segment& segment, const Words& words);
+/// One fault of the book is likelier than nothing wrong and than what the book does not list.
+[[nodiscard]] bool names_one(const diagnose::Diagnosis& diagnosis);
+/// Hum of another frequency than the site's mains: a line for a person; empty: none.
+[[nodiscard]] std::string foreign_mains(const SiteState& state, const Words& words);
+
 /// Diagnosis and segment from the captures and what was told.
 void look(SiteState& state, const Knowledge& knowledge);
 
-/// The path's parts from a line of text, separated by commas; empty names and doubles are dropped.
+/// The path's parts from a line of text, separated by commas; empty ones are dropped, and of a name that
+/// comes again each has its number: "cable", "cable 2".
 [[nodiscard]] std::vector<std::string> parts_of(const std::string& text);
 
 /// What to do next, or nothing when no test is left that would tell more.

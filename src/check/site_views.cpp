@@ -91,6 +91,7 @@ void look_at(Script& script, const Knowledge& k, SiteState& s, const std::string
     wish.soak = true;
     wish.seconds = 3600 * *hours;
     wish.signal = s.video ? "" : "tone-1k";
+    wish.idle = false;
     wish.limits = s.video ? "picture-soak" : "soak";
     wish.video_as = s.video ? "frames" : "";
   }

@@ -15,8 +15,9 @@ namespace linebench::check {
 
 /// What the diagnosis made of one set of evidence. A job that is walked through again asks for the same ones.
 struct Look {
-  diagnose::Diagnosis diagnosis;
-  diagnose::Segment segment;
+  diagnose::Diagnosis diagnosis{};  ///< of the faults that can come in at the segment
+  diagnose::Segment segment{};
+  double nothing_wrong = 1;  ///< before the segment ruled out any
 };
 
 /// What the flows know beside the job itself.

@@ -1,0 +1,67 @@
+// What the segment a fault comes in at says of the fault.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <linebench/base/text.hpp>
+
+#include "readings.hpp"
+#include "site_state.hpp"
+
+namespace linebench::check {
+namespace {
+
+// Whether a word of the part's name is one of the list's, which has commas between them.
+bool named_by(const std::string& part, const std::string& list) {
+  const std::string words = lower_case(list) + ",";
+  std::string word;
+  for (const char c : lower_case(part) + " ") {
+    const auto u = static_cast<unsigned char>(c);
+    if (u >= 0x80 || std::isalpha(u) != 0) {
+      word += c;
+      continue;
+    }
+    const auto at = word.empty() ? std::string::npos : words.find(word + ",");
+    if (at != std::string::npos && (at == 0 || words[at - 1] == ' ' || words[at - 1] == ',')) return true;
+    word.clear();
+  }
+  return false;
+}
+
+}  // namespace
+
+std::set<std::string> barred_places(const diagnose::SignalPath& path, const diagnose::Segment& segment,
+                                    const Words& words) {
+  std::set<std::string> barred;
+  if (segment.between.empty()) return barred;
+  if (segment.between.front() != path.parts.front().name) barred.insert("source");
+  // "Cable to the hub" is a cable; what has neither kind of word in its name may be either.
+  const bool units = std::ranges::all_of(segment.between, [&](const std::string& part) {
+    return named_by(part, words.text("site-units")) && !named_by(part, words.text("site-cables"));
+  });
+  if (units) barred.insert("cable");
+  return barred;
+}
+
+bool names_one(const diagnose::Diagnosis& d) {
+  return !d.findings.empty() && d.findings.front().probability >= std::max(d.unlisted, d.nothing_wrong);
+}
+
+std::string foreign_mains(const SiteState& s, const Words& words) {
+  // A network stays within 1 % of its frequency, an island's within 2 % [EN 50160].
+  constexpr double widest = 0.02;
+  const job::Capture* end = s.at_end();
+  if (end == nullptr || s.mains_hz == 0) return {};
+  for (const Reading& r : end->readings) {
+    if (!base_id(r.id).ends_with(".hum.frequency") || !r.measured()) continue;
+    // A comb of twice the mains may be all that is left of it.
+    const double order = std::max(1.0, std::round(r.number() / s.mains_hz));
+    const double off = std::abs(r.number() / order - s.mains_hz) - r.uncertainty.value_or(0) / order;
+    if (off > widest * s.mains_hz)
+      return words.text("site-foreign",
+                        {{"hz", fmt::format("{:.1f}", r.number())}, {"mains", std::to_string(s.mains_hz)}});
+  }
+  return {};
+}
+
+}  // namespace linebench::check
