@@ -26,9 +26,9 @@ std::string usual_text(const Sign& s) {
   if (s.scale == Scale::Words) {
     const auto top = std::max_element(s.words.begin(), s.words.end(),
                                       [](const auto& a, const auto& b) { return a.second < b.second; });
-    return top->second > 0.8 ? "sound: " + top->first : "";
+    return top->second > 0.8 ? "healthy: " + top->first : "";
   }
-  return fmt::format("sound: about {}{}{}", shown_level(s, s.usual), s.unit.empty() ? "" : " ", s.unit);
+  return fmt::format("healthy: about {}{}{}", shown_level(s, s.usual), s.unit.empty() ? "" : " ", s.unit);
 }
 
 bool as_usual(const Sign& s, const Evidence& e) {

@@ -79,10 +79,10 @@ Segment segment_of(const SignalPath& path, const std::vector<std::optional<doubl
     const int last = static_cast<int>(path.parts.size()) - 1;
     for (int i = sound + 1; i <= last; ++i) s.between.push_back(name(i));
     if (s.between.empty()) {
-      s.text = fmt::format("{} is sound to its end.", path.title);
+      s.text = fmt::format("{} is good to its end.", path.title);
     } else {
       s.measure_next = name(last);
-      s.text = fmt::format("Sound up to the end of {}; not yet measured: {}. Measure at the end of {} next.",
+      s.text = fmt::format("Good up to the end of {}; not yet measured: {}. Measure at the end of {} next.",
                            s.after_part, listed(s.between), s.measure_next);
     }
     return s;
@@ -95,7 +95,7 @@ Segment segment_of(const SignalPath& path, const std::vector<std::optional<doubl
     const std::string leaves = sure ? "what leaves it is not" : "what leaves it seems not to be";
     s.text = fmt::format(
         "The fault {} in at {}: {}.", sure ? "comes" : "may come", s.between.front(),
-        sound >= 0 ? "what reaches it is sound, " + leaves : leaves + " sound, and nothing stands before it");
+        sound >= 0 ? "what reaches it is good, " + leaves : leaves + " good, and nothing stands before it");
   } else {
     // Halfway between what is sound and what is not: each measurement leaves half.
     s.measure_next = name(sound + static_cast<int>(s.between.size()) / 2);
@@ -109,7 +109,7 @@ Segment segment_of(const SignalPath& path, const std::vector<std::optional<doubl
         s.up_to_part, 100 * nothing_wrong);
   if (sound_after >= 0)
     s.text += fmt::format(
-        " But {}, further along, is sound: the two do not fit. Check the order of the parts, which "
+        " But {}, further along, is good: the two do not fit. Check the order of the parts, which "
         "capture is which, and whether the fault comes and goes.",
         name(sound_after));
   return s;

@@ -65,7 +65,7 @@ Gap gap_of(const Model& m, const CaptureTest& capture, const std::set<const Sign
     list += (list.empty() ? "" : "; ") + named(s) + (e != nullptr ? ": " + e->shown : ": could not be read");
   }
   g.text = fmt::format(
-      "What was captured does not show the job to be sound. All that is known: {}. Faults that would still "
+      "What was captured does not clear the job of faults. All that is known: {}. Faults that would still "
       "be "
       "hidden are behind some {:.0f} % of jobs (the project's estimate)",
       list, 100 * share);

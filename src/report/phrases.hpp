@@ -141,7 +141,7 @@ inline constexpr char nothing_came_by[] =
 inline constexpr char most_likely_nothing[] = "Most likely nothing is wrong in what was measured ({})";
 inline constexpr char not_in_book[] = "Something is wrong that the book does not list ({})";
 inline constexpr char too_little[] =
-    "Nothing speaks clearly of a fault, and too little was measured to call it sound (nothing wrong {})";
+    "Nothing speaks clearly of a fault, and too little was measured to call it good (nothing wrong {})";
 inline constexpr char only_observed[] =
     "Nothing captured shows a fault (nothing wrong {}), but what was observed speaks of one";
 inline constexpr char none_stands_out[] = "No fault of the book stands out (something else {})";
@@ -174,7 +174,7 @@ inline constexpr char how_worked_out_page[] =
 // A diagnosis explained.
 inline constexpr char before_evidence[] =
     "Before any evidence: {:.1f} % of jobs (the project's estimate), odds {:.4f}.";
-inline constexpr char shows_in[] = "Shows in: {}. Told from sound: {}.";
+inline constexpr char shows_in[] = "Shows in: {}. Told from nothing wrong: {}.";
 inline constexpr char see_effects[] = "see the effects";
 inline constexpr char evidence_each[] =
     "The evidence, one by one (times likelier with this fault than with nothing wrong)";
