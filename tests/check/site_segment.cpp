@@ -17,15 +17,17 @@ using nlohmann::json;
 // time.
 void take(const Folder& folder, const std::string& key, const std::string& source, double hiss_db = -85) {
   static int taken = 0;
-  hiss_db += 0.01 * (++taken % 50);
+  ++taken;
   const std::string f = (folder.path / (key + ".wav")).string();
-  check_test::sox("-n -r 48000 -b 24 '" + f + ".n.wav' synth 12 whitenoise vol " + std::to_string(hiss_db) +
-                  "dB");
+  check_test::sox("-n -r 48000 -b 24 '" + f + ".n.wav' synth " + std::to_string(20 + taken % 7) +
+                  " whitenoise vol " + std::to_string(hiss_db) + "dB trim " + std::to_string(1 + taken % 7) +
+                  " 12");
   if (source.empty()) {
     std::filesystem::rename(f + ".n.wav", f);
     return;
   }
-  check_test::sox("-n -r 48000 -b 24 '" + f + ".s.wav' " + source);
+  check_test::sox("-n -r 48000 -b 24 '" + f + ".s.wav' " + source + " vol -0." +
+                  std::to_string(1 + taken % 7) + "dB");
   check_test::sox("-m -v 1 '" + f + ".s.wav' -v 1 '" + f + ".n.wav' -b 24 '" + f + "'");
   std::remove((f + ".s.wav").c_str());
   std::remove((f + ".n.wav").c_str());
@@ -45,7 +47,8 @@ json job(const Folder& folder, const std::string& seen, const std::string& more 
       << "\"\n\"checklist.before\" = \"all\"\n\"checklist.after\" = \"all\"\n"
       << more;
   const auto r = run(folder, "check site --from-files . --json");
-  return r.out.empty() ? json{{"error", r.err}} : json::parse(r.out);
+  return r.out.empty() ? json{{"error", r.err.substr(r.err.size() > 600 ? r.err.size() - 600 : 0)}}
+                       : json::parse(r.out);
 }
 
 bool says(const json& j, const std::string& text) {
