@@ -142,7 +142,7 @@ Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<
   Segment s = segment_of(path, nothing_wrong_at);
   if (!too_little.empty())
     s.text += fmt::format(
-        " What was captured at the end of {} shows too little to be called sound and is not counted: take it "
+        " What was captured at the end of {} shows too little to be called good and is not counted: take it "
         "again there, the test tone or idle for 20 s (a picture: colour bars).",
         listed(too_little));
   return s;
