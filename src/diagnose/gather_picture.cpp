@@ -97,8 +97,11 @@ void gather_picture(const Capture& c, Gatherer& out) {
   bool rolls = false;
   if (const auto roll = number_of(r, "picture.roll")) {
     rolls = std::abs(roll->value) > std::max(0.5, 1.5 * roll->u);
-    out.word("picture.roll", rolls ? "rolls" : "steady", c.name,
-             fmt::format("{:.1f} lines a frame", roll->value));
+    const bool turned =
+        find_reading(r, "picture.roll")->reason.find("a camera that is turned") != std::string::npos;
+    if (!rolls || !turned)
+      out.word("picture.roll", rolls ? "rolls" : "steady", c.name,
+               fmt::format("{:.1f} lines a frame", roll->value));
   }
   out.amount("picture.jitter", r, "picture.jitter", c.name);
   out.amount("picture.tear", r, "picture.tear", c.name);

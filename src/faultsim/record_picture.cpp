@@ -86,7 +86,10 @@ PictureTake record_picture(const Installation& s, std::uint64_t seed, double sec
     }
     if (look.rolls) roll += d.uniform(4, 9);
     for (int y = 0; y < take.height; ++y) {
-      const int from = look.rolls ? (y + static_cast<int>(roll)) % take.height : y;
+      // Between two pictures the field blanking passes, black.
+      const int passing = look.rolls ? (y + static_cast<int>(roll)) % take.lines : y;
+      const bool between = passing >= take.height;
+      const int from = between ? 0 : passing;
       const std::size_t source = static_cast<std::size_t>(from) * 2 * static_cast<std::size_t>(take.width);
       const std::size_t target = static_cast<std::size_t>(y) * 2 * static_cast<std::size_t>(take.width);
       const bool second = (y % 2 == 1) == clean.top_field_first;
@@ -100,7 +103,8 @@ PictureTake record_picture(const Installation& s, std::uint64_t seed, double sec
       double shift = d.normal(0, v.jitter_ns / pixel_ns);
       if (v.missing > 0 && d.chance(v.missing / 1000)) shift += d.uniform(2, 25);
       for (int x = 0; x < take.width; ++x)
-        row[static_cast<std::size_t>(x)] = clean.bytes[source + 2 * static_cast<std::size_t>(x)];
+        row[static_cast<std::size_t>(x)] =
+            between ? 16 : clean.bytes[source + 2 * static_cast<std::size_t>(x)];
       for (int x = 0; x < take.width; ++x) {
         const double place = std::clamp(x + shift, 0.0, take.width - 1.001);
         const auto i = static_cast<std::size_t>(place);
@@ -112,8 +116,8 @@ PictureTake record_picture(const Installation& s, std::uint64_t seed, double sec
                  std::hypot(0.6, codes_per_mv * v.noise_mv * look.hold) * d.quick_normal());
       }
       for (std::size_t x = 1; x < 2 * static_cast<std::size_t>(take.width); x += 2)
-        bytes[target + x] =
-            code(128 + look.chroma * (clean.bytes[source + x] - 128.0) + 0.5 * d.quick_normal());
+        bytes[target + x] = code(128 + (between ? 0 : look.chroma) * (clean.bytes[source + x] - 128.0) +
+                                 0.5 * d.quick_normal());
     }
     take.frames.push_back(std::move(bytes));
   }

@@ -198,7 +198,33 @@ void PictureRollMeter::close() {
   run_references_ = 0;
 }
 
+// What lies between two pictures, 25 lines of a field or less of them at an edge of the frame [BT.470], and
+// where.
+void PictureRollMeter::note_gap(const PictureView& view) {
+  constexpr int least = 6, most = 45;
+  const int blocks = setup_.blocks();
+  const double dark = block_px * (24 + 1.5 * setup_.noise);
+  int run = 0;
+  for (int r = 0; r <= rows_; ++r) {
+    const auto row = static_cast<std::ptrdiff_t>(setup_.fields * r) * blocks;
+    const auto from = view.block_sums.begin() + row + setup_.first_col / block_px;
+    const auto to = view.block_sums.begin() + row + setup_.last_col / block_px;
+    if (r < rows_ && std::all_of(from, to, [dark](std::uint16_t sum) { return sum <= dark; })) {
+      ++run;
+      continue;
+    }
+    if (run >= least && run <= most) {
+      first_gap_ = gaps_ == 0 ? r : std::min(first_gap_, r);
+      last_gap_ = gaps_ == 0 ? r : std::max(last_gap_, r);
+      ++gaps_;
+      return;
+    }
+    run = 0;
+  }
+}
+
 void PictureRollMeter::push(const PictureView& view) {
+  note_gap(view);
   features(view, now_);
   const auto x = static_cast<double>(view.frame->number);
   if (view.index == 0) {
@@ -341,6 +367,9 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
   if (uneven && std::abs(lines) > u)
     remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
   if (rolling_) remark = (lines > 0 ? "downward" : "upward") + (remark.empty() ? "" : "; " + remark);
+  const bool gap_passes = gaps_ * 3 > tried_ && last_gap_ - first_gap_ >= 4;
+  if (rolling_ && !gap_passes)
+    remark += "; no dark bar between pictures passes with it: a camera that is turned shows the same";
   out.push_back(number_reading("picture.roll", lines, u, remark));
 }
 

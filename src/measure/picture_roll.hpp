@@ -27,6 +27,7 @@ class PictureRollMeter final : public FrameMeter {
     bool clear = false;
   };
   void features(const PictureView& view, Rows& out) const;
+  void note_gap(const PictureView& view);
   [[nodiscard]] double cost(const Rows& now, int shift) const;
   [[nodiscard]] double agreement(const Rows& now, int at, double offset) const;
   [[nodiscard]] double detail_cost(const Rows& now, int shift) const;
@@ -58,6 +59,8 @@ class PictureRollMeter final : public FrameMeter {
   // Of frames that stand some rows off: by how much fine detail fits worse where it was, and rest of it.
   double gained_ = 0, detail_rest_ = 0, moved_ = 0;
   std::uint64_t tried_ = 0, lost_ = 0, plain_ = 0;
+  std::uint64_t gaps_ = 0;            // frames that show the gap between two pictures
+  int first_gap_ = 0, last_gap_ = 0;  // field row below it, the highest and the lowest
   std::vector<double> track_s_, track_lines_;
   bool rolling_ = false, moving_ = false;
 };

@@ -231,6 +231,28 @@ TEST(PictureRoll, LeavesNoLevels) {
   }
 }
 
+// A camera that is turned upwards moves its picture as a roll does, but no gap between pictures passes.
+TEST(PictureRoll, TheGapTellsItFromATurnedCamera) {
+  for (const bool rolls : {true, false}) {
+    Scene s;
+    s.noise = 1;
+    s.roll = 2;
+    s.picture = [](double x, double row) {
+      return 0.5 + 0.2 * std::sin(row / 9 + x / 40) + 0.2 * std::sin(row * row / 4000);
+    };
+    if (rolls) {
+      s.other = [](double, int frame, int row) {
+        const double at = row - 2.0 * frame + 30;
+        return at - 625 * std::floor(at / 625) >= 576 ? -110.0 : 0.0;  // [BT.470]
+      };
+    }
+    const Reading roll = get(measure(s, 40), "picture.roll");
+    ASSERT_TRUE(roll.measured()) << roll.reason;
+    EXPECT_NEAR(roll.number(), 2, 0.1);
+    EXPECT_EQ(roll.reason.find("camera that is turned") == std::string::npos, rolls) << roll.reason;
+  }
+}
+
 // Bars show by the gap alone where they stand, and the first frame does not even show that.
 TEST(PictureRoll, OfBarsByTheGapAlone) {
   for (const double lines : {-12.5, -3.4, 0.7, 2.0, 27.0}) {
