@@ -187,6 +187,11 @@ std::vector<std::string> suffixes_of(const Capture& capture) {
   return {found.begin(), found.end()};
 }
 
+bool one_mains(double a_hz, double b_hz) {
+  constexpr double most_apart_hz = 2;  // also between a generator's mains with load and without
+  return std::abs(a_hz - b_hz) < most_apart_hz;
+}
+
 std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
   for (const Evidence& e : evidence) {
     if ((e.sign == "video.lock" && e.word == "free") || (e.sign == "picture.lock" && e.word == "roll")) {
@@ -226,8 +231,39 @@ const Capture* original_of(const std::vector<Capture>& captures, std::size_t k) 
 
 }  // namespace
 
+namespace {
+
+// Hum of two captures that no one mains makes.
+std::string two_mains(const std::vector<Capture>& captures) {
+  std::string first;
+  double first_hz = 0;
+  for (const Capture& c : captures) {
+    for (const std::string hum : {"audio.hum", "video.hum", "picture.hum"}) {
+      for (const std::string& suffix : hum == "audio.hum" ? suffixes_of(c) : std::vector<std::string>{""}) {
+        const auto hz = hum == "audio.hum" ? number_of(c.readings, hum + ".frequency" + suffix)
+                                           : hum_frequency_of(c.readings, hum);
+        if (!hz) continue;
+        if (first.empty()) {
+          first = c.name;
+          first_hz = hz->value;
+        } else if (!one_mains(hz->value, first_hz)) {
+          return fmt::format(
+              "Hum at {:.2f} Hz in {} and at {:.2f} Hz in {}: no one mains makes both, so it is not one "
+              "earth's or "
+              "one supply's. Are these captures of one installation?",
+              first_hz, first, hz->value, c.name);
+        }
+      }
+    }
+  }
+  return {};
+}
+
+}  // namespace
+
 std::vector<std::string> questions(const std::vector<Capture>& captures, const Site& site) {
   std::vector<std::string> out;
+  if (std::string both = two_mains(captures); !both.empty()) out.push_back(std::move(both));
   for (std::size_t k = 0; k < captures.size(); ++k) {
     const Capture* first = original_of(captures, k);
     if (first != nullptr && first->name != captures[k].name)

@@ -68,6 +68,9 @@ struct Number {
 [[nodiscard]] std::optional<std::string> text_of(const Readings& readings, std::string_view id);
 [[nodiscard]] std::optional<double> bound_of(const Readings& readings, std::string_view id);
 
+/// Whether hum at these frequencies can be of one mains: it moves by a few tenths of a hertz in a day.
+[[nodiscard]] bool one_mains(double a_hz, double b_hz);
+
 /// Ids' channel suffixes in this capture: {""} or {".left", ".right"} ...
 [[nodiscard]] std::vector<std::string> suffixes_of(const Capture& capture);
 

@@ -22,6 +22,8 @@ constexpr double field_rate_525_hz = 60000.0 / 1001.0;
 // dBFS of an input that nobody lined up or calibrated says of the path's level what the input's gain control,
 // from microphone to line, leaves to be said (k=2): the project's estimate.
 constexpr double unknown_gain_db = 24;
+constexpr double sent_near_line_up_db =
+    8;                                 // how near to it a test tone is sent, where nothing is known (k=2)
 constexpr double line_up_u_db = 1;     // how near to 0 dBu a site is lined up, where volts are known (k=2)
 constexpr double least_step_db = 0.2;  // of a tone that holds its level; smaller steps are not looked for
 
@@ -46,6 +48,7 @@ struct Path {  // one channel of one capture
   const Capture* capture = nullptr;
   std::string suffix, name;
   std::optional<double> hum_db;  // strongest hum there, measured or bounded
+  double hum_hz = 0;             // where it was found
   bool hum_found = false;
 };
 
@@ -86,6 +89,29 @@ const char* class_of(int n) {
 
 constexpr const char* hum_classes[] = {"audio.hum.fundamental", "audio.hum.even", "audio.hum.triplen",
                                        "audio.hum.odd", "audio.hum.upper"};
+
+// Nobody said that two lines were recorded, nor sent a test signal down them.
+bool may_be_one_line(const Capture& c, const Site& site) {
+  return site.sides != "two" && c.facts.signal.empty();
+}
+
+// A channel that adds no path to that of the other: the same line again, or an input with nothing in it.
+bool no_path_of_its_own(const Capture& c, const std::string& suffix, const Site& site) {
+  const auto sides = text_of(c.readings, "audio.pair.sides");
+  if (!sides || !may_be_one_line(c, site)) return false;
+  return *sides == "right only" ? suffix == ".left"
+                                : suffix == ".right" && *sides != "both" && *sides != "none";
+}
+
+// Mains is never so pure that no other multiple of it is within some 50 dB, and at the level of what is sent
+// those stand out of any path's noise: a lone line so strong may be a tone that nobody told of.
+bool may_be_a_tone(const Capture& c, const std::string& suffix, double hum_dbfs) {
+  if (hum_dbfs < idle_dbfs) return false;
+  int found = 0;
+  for (int n = 1; n <= 200; ++n)
+    found += number_of(c.readings, fmt::format("audio.hum.harmonic.{}{}", n, suffix)) ? 1 : 0;
+  return found == 1;
+}
 
 // Levels of the mains multiples by class, and their A-weighted sum.
 void hum_classes_of(const Path& p, Gatherer& out) {
@@ -151,6 +177,7 @@ void hum_of(const std::vector<Path>& paths, Gatherer& out) {
   int without = 0;
   for (const Path& p : paths) {
     if (!p.hum_db || p.capture->along_path) continue;
+    if (p.hum_found && !one_mains(p.hum_hz, strongest->hum_hz)) continue;
     if (p.hum_found && *p.hum_db > *strongest->hum_db - 10) {
       ++with;
     } else if (*p.hum_db < *strongest->hum_db - 10) {
@@ -302,7 +329,11 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   const auto whistle = number_of(r, "audio.whistle.level" + suffix);
   if (const auto hz = number_of(r, "audio.whistle.frequency" + suffix); whistle && hz)
     rest -= power_from_db(whistle->value + standards::a_weighting_db(hz->value));
-  const Scaling scaling = scaling_of(c.facts);
+  Scaling scaling = scaling_of(c.facts);
+  // The tone that was sent at about line-up stands for it where the input is not calibrated.
+  const auto tone = number_of(r, "audio.tone.level" + suffix);
+  if (sent == Sent::Tone && tone && !c.facts.full_scale_v)
+    scaling = {line_up_dbfs - tone->value, sent_near_line_up_db, "against the tone"};
   // Hum's share is taken out; where it rules, goes on above the highest multiple that is reported, or clicks
   // and gaps are in the sum, the hiss is only bounded.
   // A whistle is a sign of its own and no hiss.
@@ -324,25 +355,28 @@ bool one_side(const std::string& sides) { return sides == "left only" || sides =
 
 void sides_of(const Capture& c, const Site& site, Gatherer& out) {
   const Readings& r = c.readings;
-  if (const auto x = number_of(r, "audio.pair.crosstalk")) {
-    out.number("audio.pair.crosstalk", x->value, x->u, c.name);
-  } else if (const auto b = bound_of(r, "audio.pair.crosstalk")) {
-    out.bound("audio.pair.crosstalk", *b, 0, c.name);
-  }
   const Sent left = sent_on(c, ".left");
   const Sent right = sent_on(c, ".right");
+  // Where nothing is sent nothing crosses: what two idle lines share comes from outside, hum above all.
+  if (left != Sent::Idle || right != Sent::Idle) {
+    if (const auto x = number_of(r, "audio.pair.crosstalk")) {
+      out.number("audio.pair.crosstalk", x->value, x->u, c.name);
+    } else if (const auto b = bound_of(r, "audio.pair.crosstalk")) {
+      out.bound("audio.pair.crosstalk", *b, 0, c.name);
+    }
+  }
   // Sides of a programme are the source's matter, those of a test signal two lines'.
+  if (left == Sent::Idle && right == Sent::Idle) return;
   const bool programme = left == Sent::Programme || right == Sent::Programme;
   const std::string group = programme ? "audio.programme." : "audio.pair.";
   if (const auto p = number_of(r, "audio.pair.polarity"))
     out.word(group + "polarity", p->value < 0 ? "reversed" : "same", c.name);
   const bool sides_meant = c.facts.signal.find("left-right") == std::string::npos;
-  if (!sides_meant || (left == Sent::Idle && right == Sent::Idle)) return;
+  if (!sides_meant) return;
   // One line recorded in two channels looks like a source or a pair of which one side is lost, and a mono
   // source is right where mono was promised: what was meant must be told.
   const auto sides = text_of(r, "audio.pair.sides");
-  if (site.sides == "one" || (site.sides != "two" && c.facts.signal.empty() && sides && *sides != "both"))
-    return;
+  if (site.sides == "one" || (may_be_one_line(c, site) && sides && *sides != "both")) return;
   if (const auto g = number_of(r, "audio.pair.gain"))
     out.number(group + "gain", std::abs(g->value), g->u, c.name);
   if (sides) out.word(group + "sides", one_side(*sides) ? "one only" : *sides, c.name, *sides);
@@ -396,7 +430,8 @@ void gather_audio(const std::vector<Capture>& captures, const Site& site, Gather
       Path p{&c, suffix, suffix.empty() ? c.name : c.name + ", " + suffix.substr(1), std::nullopt, false};
       if (const auto hum = number_of(c.readings, "audio.hum.level" + suffix)) {
         p.hum_db = hum->value;
-        p.hum_found = true;
+        p.hum_found = !may_be_a_tone(c, suffix, hum->value);
+        p.hum_hz = number_of(c.readings, "audio.hum.frequency" + suffix).value_or(Number{}).value;
       } else {
         p.hum_db = bound_of(c.readings, "audio.hum.level" + suffix);
       }
@@ -405,7 +440,7 @@ void gather_audio(const std::vector<Capture>& captures, const Site& site, Gather
       interference_of(c, suffix, p.name, out);
       response_of(c, suffix, p.name, out);
       hum_rate_of(p, field, out);
-      paths.push_back(std::move(p));
+      if (!no_path_of_its_own(c, suffix, site)) paths.push_back(std::move(p));
     }
     sides_of(c, site, out);
   }
