@@ -116,7 +116,7 @@ TEST(TruePeak, UncertaintyHoldsForTonesOfAnyFrequencyAndPhase) {
 
 TEST(Loudness, SaysWhyThereIsNone) {
   const Samples silence(48000, 0.0F);
-  auto readings = to_readings(analyse(48000, silence));
+  auto readings = to_readings(analyse(48000, silence), std::nullopt, 0);
   for (const char* id : {"audio.loudness.integrated", "audio.loudness.range", "audio.true_peak"}) {
     const auto* r = linebench::find_reading(readings, id);
     ASSERT_NE(r, nullptr) << id;
@@ -125,7 +125,7 @@ TEST(Loudness, SaysWhyThereIsNone) {
   }
   Samples brief(9600, 0.0F);  // 0.2 s
   synth::add_sine(brief, 48000, 1000, -10);
-  readings = to_readings(analyse(48000, brief));
+  readings = to_readings(analyse(48000, brief), std::nullopt, 1);
   EXPECT_NE(linebench::find_reading(readings, "audio.loudness.integrated")->reason.find("0.4 s"),
             std::string::npos);
   EXPECT_TRUE(linebench::find_reading(readings, "audio.true_peak")->measured());
@@ -137,7 +137,7 @@ TEST(Loudness, StereoHasOneTruePeakASide) {
     x[2 * n] = static_cast<float>(0.5 * std::sin(0.1 * static_cast<double>(n)));
     x[2 * n + 1] = static_cast<float>(0.25 * std::sin(0.1 * static_cast<double>(n)));
   }
-  const auto readings = to_readings(analyse(48000, x, 2));
+  const auto readings = to_readings(analyse(48000, x, 2), 2.0, 2);
   EXPECT_NEAR(linebench::find_reading(readings, "audio.true_peak.left")->number(), -6.02, 0.02);
   EXPECT_NEAR(linebench::find_reading(readings, "audio.true_peak.right")->number(), -12.04, 0.02);
 }
