@@ -355,7 +355,7 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
                      "goes with it; send a crosshatch or a live picture"));
     return;
   }
-  if (std::abs(lines) > std::max(0.1, 2 * u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
+  if (std::abs(lines) > std::max(0.1, u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
     out.push_back(unmeasurable("picture.roll",
                                "the picture moves, but not up or down as a whole: things in it move, or the "
                                "camera turns"));
