@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <linebench/base/error.hpp>
+#include <linebench/report/findings.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/words.hpp>
 
@@ -72,41 +73,6 @@ void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, s
   s.at_part[part] = c;
 }
 
-void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const diagnose::FaultBook& book,
-                const Outcome& news) {
-  const diagnose::Sign& sign = *book.sign(t.id);
-  const std::string notation = t.notation.substr(t.notation.find('=') + 1);
-  Ask ask{.key = "site.trial." + t.id,
-          .words = "site.trial",
-          .values = {{"test", t.label}, {"how", t.how}, {"notation", notation}},
-          .news = news,
-          .optional = true};
-  if (!t.caution.empty()) ask.cautions.push_back(t.caution);
-  std::string answer;
-  if (sign.scale == diagnose::Scale::Words) {
-    ask.words = "site.trial.words";
-    ask.optional = false;
-    ask.otherwise = "skip";
-    for (const auto& [word, share] : sign.words) ask.choices.push_back({word, word});
-    ask.choices.push_back({"skip", script.words().text("site-skip")});
-    answer = script.choose(std::move(ask));
-    if (answer == "skip") answer.clear();
-  } else {
-    // It outlives this call: it goes along with the step.
-    answer =
-        script.meter(std::move(ask), [&sign, &words = script.words(), notation](const std::string& typed) {
-          const std::string why = diagnose::wrong_value(sign, typed);
-          return why.empty()
-                     ? why
-                     : words.text("say-trial", {{"typed", typed}, {"why", why}, {"notation", notation}});
-        });
-  }
-  s.left_out.insert(t.id);
-  if (answer.empty()) return;
-  s.told.push_back(diagnose::parse_observed(t.id + "=" + answer, book));
-  s.evidence += fmt::format("\n{}={}", t.id, answer);
-}
-
 void take_other(Script& script, SiteState& s, const diagnose::NextTest& t, const Outcome& news) {
   SiteState as = s;
   as.video = t.id != "capture-audio";
@@ -165,11 +131,14 @@ SiteState::Trace trace_of(const std::string& answer) {
 void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
   for (int round = 1; round <= most_cures && !s.cured; ++round) {
     const auto keyed = [&](const char* what) { return fmt::format("site.{}.{}", what, round); };
-    if (script.choose({.key = keyed("cure"), .words = "site.cure", .news = outcome_of_state(s, k.words)}) !=
-        "yes")
+    // What was dangerous and is safe now was put right by that.
+    const bool done = round == 1 && !s.made_safe.empty();
+    if (!done &&
+        script.choose({.key = keyed("cure"), .words = "site.cure", .news = outcome_of_state(s, k.words)}) !=
+            "yes")
       return;
     if (round == 1) ask_checklist(script, k.checklist, "before");
-    const std::string did = script.text({.key = keyed("did"), .words = "site.did"});
+    const std::string did = done ? s.made_safe : script.text({.key = keyed("did"), .words = "site.did"});
     const std::size_t last = s.path.parts.size() - 1;
     const std::string end = s.path.parts[last].name;
     CaptureWish wish =
@@ -228,6 +197,7 @@ std::string words_after(const SiteState& s, const Words& words) {
 Outcome outcome_of_state(const SiteState& s, const Words& words) {
   Outcome o;
   if (!s.measured()) return o;
+  if (s.unsafe()) return unsafe_outcome(s, words);
   const auto& d = s.diagnosis;
   o.mark = report::Mark::Fail;
   if (s.dead) {
@@ -264,6 +234,11 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
                                        : "site-likely-in",
         {{"fault", f.label}, {"percent", fmt::format("{:.0f}", 100 * f.probability)}, {"part", where}});
   }
+  // What a person found says so of a path whose captures are clean.
+  if (s.cured || d.nothing_wrong > report::may_be_sound) {
+    for (const std::string& u : d.unsettled)
+      o.points.push_back({s.cured ? Weight::Note : Weight::Change, u + ".", "", "", ""});
+  }
   if (s.after) {
     o.points.push_back({s.cured ? Weight::Good : Weight::Change,
                         words.text("site-did", {{"did", s.after->did}}), s.after->summary,
@@ -291,7 +266,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     if (!s.out.empty() || (unsure && !s.cured && s.at_end() != nullptr))
       add_troubles(*s.at_end(), s.out.empty() ? Weight::Note : Weight::Change);
     for (const auto& f : d.findings) {
-      if (f.probability < 0.1 || s.by_limits_alone()) continue;
+      if (f.probability < worth_a_point || s.by_limits_alone()) continue;
       o.points.push_back({s.cured ? Weight::Note : Weight::Change,
                           fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what,
                           // What is cured is not to be done again.
@@ -355,7 +330,8 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
   s.at_part.resize(s.path.parts.size());
   s.evidence = fmt::format("{}\n{}\n{}\n{}", s.seen, where, s.system, parts);
   isolate(script, k, s, path);
-  if (s.wrong()) cure(script, k, s, path);
+  make_safe(script, k, s);
+  if (!s.unsafe() && (s.wrong() || !s.made_safe.empty())) cure(script, k, s, path);
   ask_checklist(script, k.checklist, "after");
   Step last;
   last.news = outcome_of_state(s, k.words);

@@ -41,7 +41,7 @@ std::vector<diagnose::Gap> SiteState::gaps() const {
 
 bool SiteState::no_fault_found() const {
   return measured() && looked_all && not_looked.empty() && !wrong() && !out_of_limits() && gaps().empty() &&
-         (soak == nullptr || soak->verdict == "pass");
+         diagnosis.unsettled.empty() && !unsafe() && (soak == nullptr || soak->verdict == "pass");
 }
 
 bool SiteState::stands() const {
@@ -149,7 +149,9 @@ void keep_capture(SiteState& s, const job::Capture& c) {
 
 report::Outcome news_of(const SiteState& s, const Words& words) {
   report::Outcome o = outcome_of_state(s, words);
-  for (report::Point& p : o.points) p = {report::Weight::Note, p.what, "", "", ""};
+  for (report::Point& p : o.points) {
+    if (!s.unsafe() || p.weight != report::Weight::Stop) p = {report::Weight::Note, p.what, "", "", ""};
+  }
   return o;
 }
 
@@ -179,6 +181,7 @@ std::vector<std::string> parts_of(const std::string& text) {
 }
 
 std::optional<Proposal> propose(const SiteState& s) {
+  if (s.unsafe()) return std::nullopt;
   std::optional<Proposal> best;
   double best_rate = 0;
   const auto& parts = s.path.parts;

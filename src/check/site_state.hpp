@@ -10,6 +10,8 @@ namespace linebench::check {
 
 /// A fault as likely as this is followed no further.
 inline constexpr double stands_from = 0.9;
+/// One that is likelier than this is named in the result.
+inline constexpr double worth_a_point = 0.1;
 
 struct SiteState {
   std::string seen, system, complaint{};
@@ -19,9 +21,11 @@ struct SiteState {
   diagnose::SignalPath path;  ///< its parts' captures are named by their labels
   std::vector<diagnose::Capture> captures{};
   std::vector<diagnose::Evidence> told{};  ///< as seen or metered
-  std::string evidence{};                  ///< names all of the above that a diagnosis rests on
-  std::set<std::string> left_out{};        ///< tests that could not be made
-  diagnose::Diagnosis diagnosis{};         ///< of the faults that can come in at the segment
+  std::string danger{};                    ///< what of it has to be made safe before anything else
+  std::string made_safe{};           ///< that it was, with the value metered since; empty: nothing was to be
+  std::string evidence{};            ///< names all of the above that a diagnosis rests on
+  std::set<std::string> left_out{};  ///< tests that could not be made
+  diagnose::Diagnosis diagnosis{};   ///< of the faults that can come in at the segment
   diagnose::Segment segment{};
   double nothing_wrong = 1;                     ///< before the segment ruled out any
   std::vector<const job::Capture*> at_part{};   ///< one a part; nullptr where nothing was measured
@@ -42,6 +46,8 @@ struct SiteState {
   std::vector<const job::Capture*> kept{};  ///< those of `captures`, as they were judged
 
   [[nodiscard]] bool measured() const { return !captures.empty(); }
+  /// What was told has to be made safe first: no test is put before it.
+  [[nodiscard]] bool unsafe() const { return !diagnosis.first_step.empty(); }
   /// Something is wrong with what was measured.
   [[nodiscard]] bool wrong() const { return measured() && (nothing_wrong < 0.5 || !out.empty()); }
   /// It is, by its limits; the book finds nothing.
@@ -83,6 +89,13 @@ struct Proposal {
 /// By expected information a minute: a measurement halfway along the path tells one bit, the tests of the
 /// book what the diagnosis says.
 [[nodiscard]] std::optional<Proposal> propose(const SiteState& state);
+
+/// A trial of the book: asked, and what was found added to what is known.
+void make_trial(Script& script, SiteState& state, const diagnose::NextTest& test,
+                const diagnose::FaultBook& book, const report::Outcome& news);
+/// Where what was found is dangerous: asks for nothing but the value metered once it was made safe.
+void make_safe(Script& script, const Knowledge& knowledge, SiteState& state);
+[[nodiscard]] report::Outcome unsafe_outcome(const SiteState& state, const Words& words);
 
 /// What to take in at a place of the path.
 [[nodiscard]] CaptureWish wish_at(const SiteState& state, const std::string& label, const std::string& path);

@@ -115,6 +115,14 @@ std::optional<double> Script::number(Ask ask, double least, double most) {
 std::string Script::meter(Ask ask, std::function<std::string(const std::string&)> wrong) {
   Step step = step_of(StepKind::Meter, std::move(ask));
   step.wrong = std::move(wrong);
+  // What an earlier version took and this one refuses is asked again; a job that is done stands.
+  const std::string* given = work_.answer(step.key);
+  if (given != nullptr && !given->empty() && !work_.job.done) {
+    if (std::string why = step.wrong(*given); !why.empty()) {
+      step.help.insert(step.help.begin(), std::move(why));
+      throw Waiting{std::move(step)};
+    }
+  }
   return answer_to(std::move(step));
 }
 

@@ -198,7 +198,6 @@ std::string cures_caution(const Diagnosis& d) {
 }
 
 std::vector<std::string> left_open(const Diagnosis& d) {
-  constexpr double may_be_sound = 0.2;
   std::vector<std::string> out;
   if (d.nothing_wrong <= may_be_sound) return out;
   for (const diagnose::Gap& g : d.gaps) out.push_back(g.text + ".");

@@ -15,25 +15,7 @@ using app_test::Folder;
 using app_test::run;
 using nlohmann::json;
 
-// An earth loop's hum: strong fundamental, odd multiples falling (common practice of rectifier loads).
-void hum(const std::filesystem::path& file, double fundamental_db, int hiss_db = -80) {
-  const std::string f = file.string();
-  const auto vol = [&](double below) { return std::to_string(fundamental_db - below) + "dB"; };
-  std::string mix = "-m";
-  int n = 0;
-  for (const auto& [hz, below] : {std::pair{50, 0.0}, {150, 7.0}, {250, 12.0}, {350, 18.0}, {100, 22.0}}) {
-    const std::string part = f + "." + std::to_string(n++) + ".wav";
-    check_test::sox("-n -r 16000 -b 24 '" + part + "' synth 8 sine " + std::to_string(hz) + " vol " +
-                    vol(below));
-    mix += " -v 1 '" + part + "'";
-  }
-  const std::string hiss = f + ".hiss.wav";
-  check_test::sox("-n -r 16000 -b 24 '" + hiss + "' synth 8 whitenoise vol " + std::to_string(hiss_db) +
-                  "dB");
-  check_test::sox(mix + " -v 1 '" + hiss + "' -b 24 '" + f + "'");
-  std::remove(hiss.c_str());
-  for (int i = 0; i < n; ++i) std::remove((f + "." + std::to_string(i) + ".wav").c_str());
-}
+using check_test::hum;
 
 // A sound path: a trace of the mains and some hiss, as any has.
 void clean(const std::filesystem::path& file) { hum(file, -92, -76); }

@@ -39,4 +39,22 @@ inline void quiet(const std::string& file, double hiss_db = -96) {
   sox("-n -r 48000 -b 24 -c 2 '" + file + "' synth 6 whitenoise vol " + std::to_string(hiss_db) + "dB");
 }
 
+// An earth loop's hum: strong fundamental, odd multiples falling (common practice of rectifier loads).
+inline void hum(const std::filesystem::path& file, double fundamental_db, int hiss_db = -80) {
+  const std::string f = file.string();
+  const auto vol = [&](double below) { return std::to_string(fundamental_db - below) + "dB"; };
+  std::string mix = "-m";
+  int n = 0;
+  for (const auto& [hz, below] : {std::pair{50, 0.0}, {150, 7.0}, {250, 12.0}, {350, 18.0}, {100, 22.0}}) {
+    const std::string part = f + "." + std::to_string(n++) + ".wav";
+    sox("-n -r 16000 -b 24 '" + part + "' synth 8 sine " + std::to_string(hz) + " vol " + vol(below));
+    mix += " -v 1 '" + part + "'";
+  }
+  const std::string hiss = f + ".hiss.wav";
+  sox("-n -r 16000 -b 24 '" + hiss + "' synth 8 whitenoise vol " + std::to_string(hiss_db) + "dB");
+  sox(mix + " -v 1 '" + hiss + "' -b 24 '" + f + "'");
+  std::remove(hiss.c_str());
+  for (int i = 0; i < n; ++i) std::remove((f + "." + std::to_string(i) + ".wav").c_str());
+}
+
 }  // namespace check_test

@@ -22,6 +22,9 @@ namespace linebench::report {
 /// "incomplete".
 [[nodiscard]] std::string diagnosis_verdict(const diagnose::Diagnosis& diagnosis);
 
+/// Where nothing wrong is likelier than this, what speaks against it is said.
+inline constexpr double may_be_sound = 0.2;
+
 /// The diagnosis in one line: "Earth loop through an audio shield is likely (93 %)".
 [[nodiscard]] std::string diagnosis_headline(const diagnose::Diagnosis& diagnosis);
 
