@@ -179,9 +179,10 @@ TEST(Hum, StrongCleanHumIsWithinItsClaim) {
 
 TEST(Hum, CoverageOfLevelAndFrequencyUnderNoise) {
   constexpr double rate = 8000;
+  const unsigned trials = coverage::trials(300);
   for (const double seconds : {1.0, 10.0}) {
     std::vector<HumResult> runs;
-    for (unsigned seed = 1; seed <= 300; ++seed) {
+    for (unsigned seed = 1; seed <= trials; ++seed) {
       synth::Samples x(synth::count(seconds, rate), 0.0F);
       synth::add_noise(x, -60.0, seed);
       add_comb(x, rate, 49.93 + 0.0013 * seed, at_total(plain, -58.0), 0.01 * seed);
@@ -194,7 +195,7 @@ TEST(Hum, CoverageOfLevelAndFrequencyUnderNoise) {
     double claimed = 0;
     coverage::expect_coverage("hum frequency, Hz", 300, [&](unsigned seed) -> coverage::Trial {
       const HumResult& r = runs[seed - 1];
-      claimed += r.frequency_u / 300.0;
+      claimed += r.frequency_u / trials;
       return {r.frequency_hz, 2.0 * r.frequency_u, 49.93 + 0.0013 * seed};
     });
     // Cramer-Rao bound of the fundamental of a comb in white noise: var f = 6 sigma^2 / (N^3 pi^2 T_s^2 sum
@@ -214,7 +215,7 @@ TEST(Hum, CoverageOfLevelAndFrequencyUnderNoise) {
 TEST(Hum, CoverageUnderAVoice) {
   constexpr double rate = 8000;
   std::vector<HumResult> runs;
-  for (unsigned seed = 1; seed <= 200; ++seed) {
+  for (unsigned seed = 1; seed <= coverage::trials(200); ++seed) {
     synth::Samples x(synth::count(10.0, rate), 0.0F);
     synth::add_voice(x, rate, 90.0 + 0.7 * seed, -22.0, seed);
     synth::add_noise(x, -75.0, seed + 9000);

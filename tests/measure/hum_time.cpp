@@ -111,7 +111,7 @@ TEST(HumTime, AChangeOfLevelIsSaid) {
 
 TEST(HumTime, CoverageOfTheLevelOfPartOfTheCapture) {
   std::vector<HumResult> runs;
-  for (unsigned seed = 1; seed <= 150; ++seed) {
+  for (unsigned seed = 1; seed <= coverage::trials(150); ++seed) {
     synth::Samples x(synth::count(10.0, rate), 0.0F);
     synth::add_noise(x, -50.0, seed);
     add_comb(

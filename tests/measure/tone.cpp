@@ -183,7 +183,7 @@ TEST(Tone, UncertaintiesAreTrue) {
   const double rate = 16000;
   for (const Case c : {Case{0.5, -60}, Case{1.5, -40}, Case{5.0, -20}}) {
     std::vector<linebench::Readings> all;
-    for (unsigned seed = 1; seed <= 200; ++seed) {
+    for (unsigned seed = 1; seed <= coverage::trials(200); ++seed) {
       Samples x(synth::count(c.seconds, rate));
       synth::add_sine(x, rate, 1000.0 + 0.37 * seed, -20.0, 0.1 * seed);
       synth::add_noise(x, c.noise_dbfs, seed);

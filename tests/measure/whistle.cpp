@@ -83,7 +83,7 @@ TEST(Whistle, SaysWhyItCannot) {
 
 TEST(Whistle, Coverage) {
   std::vector<WhistleResult> runs;
-  for (unsigned seed = 1; seed <= 200; ++seed) {
+  for (unsigned seed = 1; seed <= coverage::trials(200); ++seed) {
     synth::Samples x(synth::count(1.0, 44100), 0.0F);
     synth::add_noise(x, -50.0, seed);
     synth::add_sine(x, 44100, 15625.0 + 0.05 * seed, -60.0, 0.1 * seed);

@@ -6,6 +6,7 @@
 
 #include <cmath>
 #include <cstdio>
+#include <cstdlib>
 #include <functional>
 
 namespace coverage {
@@ -16,11 +17,18 @@ struct Trial {
   double truth;
 };
 
-/// Runs `trial(seed)` n times and expects the share of hits between lo and hi. With n trials the share itself
-/// scatters by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not failed by
-/// chance. Seeds are fixed, so the outcome is the same on every run. Prints what was achieved.
+/// How many of n trials are run: half where that is 20 and more, unless LINEBENCH_TEST_LONG is set, for these
+/// are the tests that take longest.
+inline unsigned trials(unsigned n) {
+  return std::getenv("LINEBENCH_TEST_LONG") == nullptr && n >= 40 ? n / 2 : n;
+}
+
+/// Runs `trial(seed)` `trials(n)` times and expects the share of hits between lo and hi. With n trials the
+/// share itself scatters by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not
+/// failed by chance. Seeds are fixed, so the outcome is the same on every run. Prints what was achieved.
 inline void expect_coverage(const char* what, int n, const std::function<Trial(unsigned seed)>& trial,
                             double lo = 0.93, double hi = 0.98) {
+  n = static_cast<int>(trials(static_cast<unsigned>(n)));
   int inside = 0;
   double sum = 0;
   double sum2 = 0;
