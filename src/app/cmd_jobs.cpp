@@ -369,7 +369,7 @@ void add_report(CLI::App& app, Context& context) {
   c->add_option("--out", o->out, "The page, .html")->required();
   c->add_option("--store", o->store, "The job store; without it this user's own");
   c->add_flag("--replace", o->replace, "Replace the page if it is there");
-  c->add_flag("--all", o->all, "Every reading, each hum harmonic too");
+  c->add_flag("--all", o->all, "Every reading and plot of every capture");
 }
 
 }  // namespace linebench::app

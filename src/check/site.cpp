@@ -235,9 +235,8 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
         {{"fault", f.label}, {"percent", fmt::format("{:.0f}", 100 * f.probability)}, {"part", where}});
   }
   // What a person found says so of a path whose captures are clean.
-  if (s.cured || d.nothing_wrong > report::may_be_sound) {
-    for (const std::string& u : d.unsettled)
-      o.points.push_back({s.cured ? Weight::Note : Weight::Change, u + ".", "", "", ""});
+  if (!s.cured && d.nothing_wrong > report::may_be_sound) {
+    for (const std::string& u : d.unsettled) o.points.push_back({Weight::Change, u + ".", "", "", ""});
   }
   if (s.after) {
     o.points.push_back({s.cured ? Weight::Good : Weight::Change,

@@ -6,6 +6,7 @@
 
 #include "page_parts.hpp"
 #include "phrases.hpp"
+#include "short_paper.hpp"
 
 namespace linebench::report {
 namespace {
@@ -152,6 +153,20 @@ std::vector<PageSection> sections_of(const JobPaper& p) {
   return sections;
 }
 
+std::string captures_html(const JobPaper& paper, const std::vector<PageSection>& sections,
+                          const std::vector<View>& views) {
+  std::string s;
+  const std::vector<bool> decides = deciding(views);
+  for (std::size_t i = 0; i < sections.size(); ++i) {
+    s += paper.all    ? section_html(sections[i], views[i], i)
+         : decides[i] ? section_html(sections[i], as_judged(views[i]), i, Depth::Judged)
+                      : section_html(sections[i], in_brief(views[i]), i, Depth::Brief);
+  }
+  if (paper.all || sections.empty()) return s;
+  return s + "<section class=\"brief\"><p class=\"note\">" +
+         prose(fmt::format(phrase::short_paper, paper.job.ref)) + "</p></section>";
+}
+
 }  // namespace
 
 std::string show_time(const std::string& iso) {
@@ -179,7 +194,7 @@ std::string job_page(const JobPaper& paper) {
   head.made_at = paper.made_at;
   std::string body = outcome_section(paper.outcome) + head_html(paper) + findings_html(paper) +
                      tables_html(paper.tables) + summary_html(sections, views);
-  for (std::size_t i = 0; i < sections.size(); ++i) body += section_html(sections[i], views[i], i);
+  body += captures_html(paper, sections, views);
   std::vector<std::pair<std::string, std::string>> rows;
   for (const job::Mark& m : paper.marks)
     rows.emplace_back(m.item, m.note.empty() ? m.state : m.state + ": " + m.note);

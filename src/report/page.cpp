@@ -93,18 +93,20 @@ std::string row_html(const Row& row, const View& view) {
   return s;
 }
 
-std::string table_html(const View& view) {
+// @param title nullptr: the table has none.
+std::string table_html(const View& view, const char* title) {
   if (view.groups.empty()) return {};
   const std::size_t columns = view.channels.size() + 5;
-  std::string s = heading(phrase::all_readings) + "<div class=\"scroll\"><table class=\"r rd\"><thead><tr>" +
-                  column(phrase::reading);
+  std::string s = title == nullptr ? "" : heading(title);
+  s += "<div class=\"scroll\"><table class=\"r rd\"><thead><tr>" + column(phrase::reading);
   for (const std::string& c : view.channels)
     s += "<th scope=\"col\" class=\"num\">" + escaped(c.empty() ? phrase::value : c) + "</th>";
   s += html("<th scope=\"col\"><span hidden>{}</span></th>", phrase::unit) + column(phrase::verdict) +
        column(phrase::limit_and_source) + column(phrase::remark) + "</tr></thead><tbody>";
   for (const RowGroup& g : view.groups) {
-    s += html("<tr class=\"grp\"><th colspan=\"{}\" scope=\"colgroup\">{}</th></tr>", std::to_string(columns),
-              escaped(g.title));
+    if (!g.title.empty())
+      s += html("<tr class=\"grp\"><th colspan=\"{}\" scope=\"colgroup\">{}</th></tr>",
+                std::to_string(columns), escaped(g.title));
     for (const Row& row : g.rows) s += row_html(row, view);
     if (!view.mains_comb.empty() && g.title.starts_with("Hum")) {
       s += html("<tr><th scope=\"row\">{}</th><td colspan=\"{}\">{}</td></tr>", phrase::hum_harmonics,
@@ -131,14 +133,17 @@ std::string title_of(const PageSection& section) {
 
 }  // namespace
 
-std::string section_html(const PageSection& section, const View& view, std::size_t index) {
-  std::string s =
-      html("<section id=\"c{}\"><h2>{}</h2>", std::to_string(index + 1), escaped(title_of(section)));
+std::string section_html(const PageSection& section, const View& view, std::size_t index, Depth depth) {
+  std::string s = html("<section id=\"c{}\"{}><h2>{}</h2>", std::to_string(index + 1),
+                       depth == Depth::Whole ? "" : " class=\"brief\"", escaped(title_of(section)));
   if (!section.story.empty()) s += "<p>" + prose(section.story) + "</p>";
   s += verdict_box(view) + facts_html(view) + problems_html(view);
-  const std::string plots = plots_html(section, "c" + std::to_string(index + 1));
+  const std::string plots = depth == Depth::Brief ? "" : plots_html(section, "c" + std::to_string(index + 1));
   if (!plots.empty()) s += heading(phrase::plots) + plots;
-  return s + table_html(view) + gaps_html(view) + "</section>";
+  const char* title = depth == Depth::Whole    ? phrase::all_readings
+                      : depth == Depth::Judged ? phrase::judged_readings
+                                               : nullptr;
+  return s + table_html(view, title) + gaps_html(view) + "</section>";
 }
 
 std::string summary_html(const std::vector<PageSection>& sections, const std::vector<View>& views) {

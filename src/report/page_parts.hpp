@@ -27,7 +27,12 @@ namespace linebench::report {
 [[nodiscard]] std::string summary_html(const std::vector<PageSection>& sections,
                                        const std::vector<View>& views);
 
+/// Of one capture on a page: on a sheet of its own with all its readings; what was judged, with plots or
+/// without.
+enum class Depth { Whole, Judged, Brief };
+
 /// One capture: verdict, problems, plots, readings, gaps.
-[[nodiscard]] std::string section_html(const PageSection& section, const View& view, std::size_t index);
+[[nodiscard]] std::string section_html(const PageSection& section, const View& view, std::size_t index,
+                                       Depth depth = Depth::Whole);
 
 }  // namespace linebench::report

@@ -32,6 +32,9 @@ inline constexpr char change_weight[] = "CHANGE";
 inline constexpr char out_of_limits[] = "Out of limits, worst first";
 inline constexpr char could_not[] = "Could not be measured";
 inline constexpr char all_readings[] = "All readings";
+inline constexpr char judged_readings[] = "Readings, as they were judged";
+inline constexpr char short_paper[] =
+    "What was judged is shown, and plots of what decides. Every reading and plot: linebench report {} --all";
 inline constexpr char remarks[] = "Remarks";
 inline constexpr char limits_from[] = "Limits from: {}.";
 inline constexpr char uncertainty_is[] = " is the expanded uncertainty (k=2, about 95 %).";
