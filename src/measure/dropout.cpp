@@ -24,7 +24,6 @@ constexpr std::size_t sounding_steps = 32;  // of the 40 before it, louder than 
 constexpr std::size_t body_steps = 2;       // of the 6 before it, within 20 dB: a pulse has no body
 constexpr float body = 0.1F;
 constexpr std::size_t unbroken_steps = 5;  // the newest may hold the edge
-constexpr double cut_shortest_s = 0.004;
 // And a fade, however short, ends without an edge:
 constexpr float edge_step = 0.2F;  // the last sample, of the largest in the 4 ms before
 constexpr float edge_bend = 3.0F;  // second difference over any in the 4 ms before
@@ -278,8 +277,8 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
         const auto back = [&] {
           return left_frozen_ || (end >= 0 && has_edge_after(v.x, static_cast<std::size_t>(end), v.rate_hz));
         };
-        const bool cut = (broke_off_ || unusual) && length_s >= cut_shortest_s &&
-                         after_peak_ > back_again * before_ && back();
+        const bool cut =
+            (broke_off_ || unusual) && length_s >= shortest_s && after_peak_ > back_again * before_ && back();
         if (gap || cut) done.push_back({start_s_, length_s, start_s_ - set_in_s_, was_steady_, true});
         set_in(end_s_);
         state_ = State::Steady;

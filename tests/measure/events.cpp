@@ -235,7 +235,6 @@ TEST(Events, DropoutsAreCountedExactlyWithTheirTimes) {
   }
 }
 
-// A contact ticks as it closes again (common practice).
 // A connection that breaks in the midst of a voice, whole (digital zero) or to a floor 40 dB down; and the
 // same voice whole, whose pauses and stops are none (NoiseVoiceAndSilenceHaveNone too).
 TEST(Events, CutsInAVoiceAreDropouts) {
@@ -254,8 +253,8 @@ TEST(Events, CutsInAVoiceAreDropouts) {
           return top;
         };
         std::vector<std::pair<double, double>> put;
-        const double lengths[] = {0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5};
-        for (double t = 0.5; t < 11.0 && put.size() < 7; t += 0.0173) {
+        const double lengths[] = {0.002, 0.003, 0.005, 0.01, 0.02, 0.05, 0.1, 0.2, 0.5};
+        for (double t = 0.5; t < 11.0 && put.size() < 9; t += 0.0173) {
           const double length = lengths[put.size()];
           if (!put.empty() && t < put.back().first + put.back().second + 0.7) continue;
           // In the midst of sound on both sides.
@@ -283,6 +282,7 @@ TEST(Events, CutsInAVoiceAreDropouts) {
   }
 }
 
+// A contact ticks as it closes again (common practice).
 TEST(Events, DropoutsThatEndWithATick) {
   for (const double rate : {16000.0, 48000.0}) {
     synth::Samples x(synth::count(6.0, rate), 0.0F);

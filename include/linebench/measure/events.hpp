@@ -49,7 +49,7 @@ struct EventsResult {
 ///   three times of everything else within 20 ms, without a lasting change of level (so not the start of a
 ///   sound).
 /// - Dropout: 2 ms to 2 s in which a steady signal falls by 30 dB within a millisecond and returns as
-/// suddenly at its former level; or 4 ms to 2 s in which any sound that had lasted 20 ms breaks off by 30 dB
+/// suddenly at its former level; or as long in which any sound that had lasted 20 ms breaks off by 30 dB
 /// with an edge (a step, a bend, or a linear prediction that fails) and sets in with one, or in which the
 /// samples stand still. Pauses and stops of speech have no edges. About nine in ten random cuts of a voice to
 /// digital zero, eight in ten of those to a floor of -40 dB, are found; one that ends in a pause is not told
