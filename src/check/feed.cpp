@@ -114,7 +114,8 @@ job::Capture without_empty_side(const job::Capture& c, const std::string& carrie
 void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const std::string carried = only_side(c);
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
-    if (told_quietly(f, c, t.id) || too_short_for(c, t.id)) continue;
+    // Of a side that does not hold, what and when is said by add_sound().
+    if (told_quietly(f, c, t.id) || too_short_for(c, t.id) || t.id == "audio.pair.steady") continue;
     // What a mono sum loses is nothing to a feed whose sides are kept apart.
     const bool stereo = use_of(f.work) == "stereo";
     const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);

@@ -245,16 +245,13 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   }
   const auto add_troubles = [&](const job::Capture& c, Weight weight) {
     for (const Trouble& x : troubles(c)) {
-      const report::Words say = report::words_for(x.id, x.side);
-      // Nothing was sent: what the reading's own words say of a path's gain is of a test tone.
-      const bool whistle = x.id == "audio.tone.level" && s.signal.empty();
+      const bool standing = x.id == "audio.tone.level" && s.signal.empty();
+      const report::Words say = standing ? report::words_of_standing_tone() : report::words_for(x.id, x.side);
       const std::string when = &c == s.soak ? times_of(c, x) : "";
       const std::string text =
           when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}});
-      const std::string why = whistle ? words.text("site-whistle") : std::string(say.meaning);
-      const std::string next = whistle ? words.text("site-whistle-do") : std::string(say.next);
-      o.points.push_back(
-          {s.cured ? Weight::Note : weight, c.label + ": " + text, why, s.cured ? "" : next, ""});
+      o.points.push_back({s.cured ? Weight::Note : weight, c.label + ": " + text, std::string(say.meaning),
+                          s.cured ? "" : std::string(say.next), ""});
     }
   };
   if (const std::string foreign = foreign_mains(s, words); s.wrong() && !foreign.empty())

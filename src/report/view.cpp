@@ -187,7 +187,9 @@ class Builder {
       const auto [it, fresh] = seen.try_emplace(key, view_.problems.size());
       const std::string value = printable(whole_value(show_value(r)));
       if (fresh) {
-        const Words words = words_for(r.id, side);
+        // A tone that was sent has a least level as well.
+        const bool standing = s.base == "audio.tone.level" && r.limit && !r.limit->min;
+        const Words words = standing ? words_of_standing_tone() : words_for(r.id, side);
         view_.problems.push_back({std::string(words.fault), "", label_of(s.base), "", show_limit(r),
                                   r.limit ? r.limit->source : "", std::string(words.meaning),
                                   std::string(words.next), "", 0});

@@ -256,6 +256,11 @@ constexpr Entry entries[] = {
       "The signal vanishes for moments: a loose contact, a relay, a voice switch that cuts words, "
       "or samples lost in recording.",
       "Check that the capture had no overruns; then move each connector gently while listening."}},
+    {"audio.pair.steady",
+     Side::Other,
+     {"one side does not hold",
+      "A side falls silent or turns over while the other goes on: a loose plug, a broken core, or a contact.",
+      "Move plugs and cable while listening to each side alone; then measure again."}},
     {"audio.pair.polarity",
      Side::Low,
      {"one side is reversed",
@@ -360,6 +365,14 @@ constexpr GroupRule groups[] = {
 };
 
 }  // namespace
+
+Words words_of_standing_tone() {
+  return {"a tone stands on the path",
+          "A steady tone stands on the path with nothing sent: a supply or clock that whistles, a loop of "
+          "loudspeaker and microphone, or a tone that was left on.",
+          "See its frequency; switch off what is near, one thing at a time, microphones and loudspeakers "
+          "first, until it goes."};
+}
 
 Words words_for(std::string_view id, Side side) {
   const ReadingKind* kind = find_kind(id);

@@ -115,6 +115,11 @@ TEST(SiteSegment, AWhistleIsFollowedToWhereItComesIn) {
   ASSERT_TRUE(j.contains("headline")) << j.dump(1);
   EXPECT_TRUE(says(j, "comes in at hub")) << j.dump(1);
   EXPECT_FALSE(says(j, "too quiet") || says(j, "loses level")) << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "with nothing sent")) << j.at("points").dump(1);
+  ASSERT_EQ(run(folder, "report last --out paper.html").exit, 0);
+  const std::string page = app_test::slurp(folder.path / "paper.html");
+  EXPECT_EQ(page.find("too loud"), std::string::npos);
+  EXPECT_NE(page.find("a tone stands on the path"), std::string::npos);
 }
 
 // Two parts of one name are two parts.

@@ -16,6 +16,9 @@ struct Words {
 /// general ones.
 [[nodiscard]] Words words_for(std::string_view id, judge::Side side);
 
+/// For a tone where nothing was sent, which is judged as noise is.
+[[nodiscard]] Words words_of_standing_tone();
+
 /// Title of the group of the table a reading belongs to, and the groups' order (0 first).
 struct Group {
   std::string_view title;
