@@ -175,6 +175,10 @@ class Runner {
       run_.store.describe(j, known);
       work.job = run_.store.job(j.uid);
     }
+    if (work.job.site && work.job.site->uid != known_site_) {
+      run_.knowledge.paths = run_.store.paths(*work.job.site);
+      known_site_ = work.job.site->uid;
+    }
     if (work.job.station && work.job.station->uid != known_station_) {
       add_history(run_.knowledge, run_.store, work.job);
       known_station_ = work.job.station->uid;
@@ -213,6 +217,7 @@ class Runner {
       }
       run_.store.answer(run_.job, step.key, reply.text, steps_kept_);
       if (step.key.starts_with("site.trial.")) keep_findings();
+      if (step.key == "site.parts") keep_path();
       return true;
     }
     try {
@@ -241,6 +246,13 @@ class Runner {
       show_line(context_, e.what());
       return false;
     }
+  }
+
+  // The site's next job on this path is offered its parts.
+  void keep_path() {
+    const check::Work work = load();
+    const auto path = check::path_of(work);
+    if (path && work.job.site) run_.store.set_path(*work.job.site, *path);
   }
 
   // Events are notes of the job from the moment they are found, so that a power cut in the last hour loses
@@ -387,6 +399,7 @@ class Runner {
   Context& context_;
   std::int64_t steps_kept_ = 0;  // when the step was shown
   std::string known_station_;
+  std::string known_site_;
   std::string told_;  // the news of the step shown last
 };
 

@@ -309,7 +309,9 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
       s.video ? script.choose({.key = "site.system", .words = "feed.system", .otherwise = k.profile.system})
               : k.profile.system;
   const std::string parts =
-      script.meter({.key = "site.parts", .words = s.video ? "site.parts.video" : "site.parts.audio"},
+      script.meter({.key = "site.parts",
+                    .words = s.video ? "site.parts.video" : "site.parts.audio",
+                    .otherwise = parts_at_last_visit(k.paths, path)},
                    [&](const std::string& typed) {
                      const auto names = parts_of(typed);
                      for (const std::string& name : names) {

@@ -1,9 +1,11 @@
 #include "site_state.hpp"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <iterator>
+#include <linebench/base/text.hpp>
 #include <string_view>
 
 #include "readings.hpp"
@@ -178,6 +180,28 @@ std::vector<std::string> parts_of(const std::string& text) {
   }
   keep();
   return parts;
+}
+
+std::string parts_at_last_visit(const std::vector<job::Path>& paths, const std::string& name) {
+  const auto known = std::find_if(paths.begin(), paths.end(), [&](const job::Path& p) {
+    return lower_case(p.name) == lower_case(name) && !p.from.empty() && !p.to.empty();
+  });
+  if (known == paths.end()) return {};
+  return known->from + ", " + (known->cable.empty() ? "" : known->cable + ", ") + known->to;
+}
+
+std::optional<job::Path> path_of(const Work& work) {
+  const std::string* name = work.answer("site.path");
+  const std::string* typed = work.answer("site.parts");
+  if (name == nullptr || typed == nullptr) return std::nullopt;
+  const std::vector<std::string> parts = parts_of(*typed);
+  if (parts.size() < 2) return std::nullopt;
+  return job::Path{.uid = {},
+                   .name = *name,
+                   .from = parts.front(),
+                   .to = parts.back(),
+                   .cable = fmt::format("{}", fmt::join(parts.begin() + 1, parts.end() - 1, ", ")),
+                   .length_m = {}};
 }
 
 std::optional<Proposal> propose(const SiteState& s) {

@@ -79,6 +79,8 @@ void look(SiteState& state, const Knowledge& knowledge);
 /// The path's parts from a line of text, separated by commas; empty ones are dropped, and of a name that
 /// comes again each has its number: "cable", "cable 2".
 [[nodiscard]] std::vector<std::string> parts_of(const std::string& text);
+/// The parts of the path of this name, in whatever case, as a person would type them; empty: it is not known.
+[[nodiscard]] std::string parts_at_last_visit(const std::vector<job::Path>& paths, const std::string& name);
 
 /// What to do next, or nothing when no test is left that would tell more.
 struct Proposal {

@@ -269,6 +269,23 @@ TEST(Site, TypedAtANarrowTerminalAndResumed) {
   ASSERT_TRUE(again.wait_for("(?): "));
   again.line("stop");
   EXPECT_EQ(again.finish(), 4);
+  // The next job on this path is offered its parts; another path's are asked for.
+  check_test::Terminal next(home, {"check", "site"});
+  for (const auto& [ask, line] : {std::pair("Which site is it?", "ferry / \"north\" terminal"),
+                                  {"Which path", "LANE 3"},
+                                  {"What was reported", "hums again"},
+                                  {"What is seen or heard?", "hum"},
+                                  {"On how many paths", "1"}}) {
+    ASSERT_TRUE(next.wait_for(ask)) << next.screen();
+    next.line(line);
+  }
+  ASSERT_TRUE(next.wait_for("[station, cable, hub]")) << next.screen();
+  next.line("");
+  ASSERT_TRUE(next.wait_for("at the end of hub")) << next.screen();
+  next.line("change site.path");
+  ASSERT_TRUE(next.wait_for("Which path"));
+  next.line("stop");
+  EXPECT_EQ(next.finish(), 4);
 }
 
 // What is typed at a look or a meter is complained of in the words of the step.

@@ -27,12 +27,16 @@ struct Knowledge {
   Checklist checklist{};
   std::vector<StationPlan> plans{};                      ///< check station
   std::vector<PastStation> history{};                    ///< stations of the same type, oldest first
+  std::vector<job::Path> paths{};                        ///< check site: of the same site, as last described
   std::shared_ptr<const diagnose::FaultBook> book{};     ///< may be null but for check site
   std::shared_ptr<std::map<std::string, Look>> looks{};  ///< by their evidence; may be null
 };
 
 /// What this capture would not have shown: on it alone nothing may be passed.
 [[nodiscard]] std::vector<diagnose::Gap> left_open(const Knowledge& knowledge, const job::Capture& capture);
+
+/// The signal path a site job describes, for its site; nothing before its parts are named.
+[[nodiscard]] std::optional<job::Path> path_of(const Work& work);
 
 [[nodiscard]] Route next_step(const Work& work, const Knowledge& knowledge);  ///< of its kind of job
 

@@ -22,10 +22,11 @@ struct Site {
 /// One signal path of a site: from a counter's station to the hub, a camera to a monitor.
 struct Path {
   std::string uid;
-  std::string name;  ///< unique within its site
-  std::string from;
-  std::string to;
-  std::string cable;
+  std::string name;   ///< unique within its site
+  std::string from;   ///< its first part
+  std::string to;     ///< its last part
+  std::string cable;  ///< what lies between, in the order of the signal, with commas; a cable's type where
+                      ///< that is all
   std::optional<double> length_m;
 };
 
