@@ -13,35 +13,29 @@ namespace {
 
 namespace fs = std::filesystem;
 
-// A scratch copy of the other store, gone with this object: the original is never written to, not even to
-// bring it up to date.
-class Scratch {
- public:
-  explicit Scratch(const fs::path& original)
-      : file_(fs::temp_directory_path() / fmt::format("linebench-{}.sqlite", new_uid())) {
-    const Database other(original);
-    (void)version_of(other);
-    try {
-      Statement(other, "VACUUM INTO ?").bind(file_.string()).run();
-      (void)Store(file_);  // brings the copy up to date
-    } catch (...) {
-      remove();
-      throw;
-    }
-  }
-  ~Scratch() { remove(); }
-  Scratch(const Scratch&) = delete;
-  Scratch& operator=(const Scratch&) = delete;
-  [[nodiscard]] const fs::path& file() const { return file_; }
+void copy(sqlite3* to, const char* schema, const Database& from) {
+  sqlite3_backup* backup = sqlite3_backup_init(to, schema, from.handle(), "main");
+  if (backup == nullptr) from.fail(sqlite3_errcode(to));
+  const int code = sqlite3_backup_step(backup, -1);
+  (void)sqlite3_backup_finish(backup);
+  if (code != SQLITE_DONE) from.fail(code);
+}
 
- private:
-  void remove() const {
-    std::error_code ignored;
-    for (const char* end : {"", "-wal", "-shm", "-journal"}) fs::remove(file_.string() + end, ignored);
+// The other store as "other", brought up to date: a copy in memory, so that the original is never written to,
+// and whatever ends this program leaves nothing behind.
+void attach(const Database& db, const fs::path& original) {
+  const Database other(original);
+  (void)version_of(other);
+  const Database current(":memory:");
+  copy(current.handle(), "main", other);
+  {
+    Statement whole(current, "PRAGMA quick_check(1)");
+    if (!whole.step() || whole.text(0) != "ok") other.fail(SQLITE_CORRUPT);
   }
-
-  fs::path file_;
-};
+  migrate(current);
+  db.execute("ATTACH ':memory:' AS other");
+  copy(db.handle(), "other", current);
+}
 
 int changed(const Database& db, const std::string& sql) {
   db.execute(sql.c_str());
@@ -123,11 +117,10 @@ Merged Store::merge(const fs::path& other) {
     throw unusable(
         fmt::format("{}: there is no such file; give the other laptop's job store", other.string()));
   }
-  const Scratch scratch(other);
-  Statement(*db_, "ATTACH ? AS other").bind(scratch.file().string()).run();
   Merged m;
   std::vector<std::string> reopened;
   try {
+    attach(*db_, other);
     Transaction t(*db_);
     match(*db_);
     m.sites = changed(*db_,

@@ -3,7 +3,9 @@
 #include <sqlite3.h>
 
 #include <chrono>
+#include <cstdlib>
 #include <filesystem>
+#include <fstream>
 #include <linebench/base/error.hpp>
 #include <linebench/job/store.hpp>
 #include <thread>
@@ -223,6 +225,49 @@ TEST(Merge, TheOtherStoreStaysAsItIsTableForTable) {
   EXPECT_EQ(version(""), 3);
   (void)version("PRAGMA user_version = 99");
   EXPECT_THROW((void)a.merge(fb), Error);
+}
+
+// A program that is killed in the midst of it cannot clean up: so there is nothing to be cleaned up.
+TEST(Merge, NeedsNoTemporaryFolderAndLeavesNothing) {
+  const TempFolder folder;
+  Store a(folder.path() / "a.sqlite");
+  Store b(folder.path() / "b.sqlite");
+  b.add(b.open_job({JobKind::Feed, "Deck", "", "", "", ""}), bare_capture("one"));
+  const char* before = std::getenv("TMPDIR");
+  const std::string kept = before != nullptr ? before : "";
+  setenv("TMPDIR", "/nowhere/at/all", 1);
+  const Merged m = a.merge(folder.path() / "b.sqlite");
+  before != nullptr ? setenv("TMPDIR", kept.c_str(), 1) : unsetenv("TMPDIR");
+  EXPECT_EQ(m.jobs, 1);
+  for (const auto& file : fs::directory_iterator(folder.path()))
+    EXPECT_TRUE(file.path().filename().string().starts_with("a.sqlite") ||
+                file.path().filename().string().starts_with("b.sqlite"))
+        << file.path();
+}
+
+// A page that is damaged is said of the file it is in.
+TEST(Merge, ADamagedStoreIsNamed) {
+  const TempFolder folder;
+  Store a(folder.path() / "a.sqlite");
+  const fs::path file = folder.path() / "b.sqlite";
+  {
+    Store b(file);
+    for (int i = 0; i < 200; ++i) b.note(b.open_job({JobKind::Feed, "Deck", "", "", "", ""}), "a note");
+  }
+  {
+    std::fstream f(file, std::ios::in | std::ios::out | std::ios::binary);
+    const auto size = static_cast<std::streamoff>(fs::file_size(file));
+    f.seekp(size / 2 / 4096 * 4096);
+    f << std::string(4096, '\x5a');
+  }
+  try {
+    (void)a.merge(file);
+    FAIL() << "taken";
+  } catch (const Error& e) {
+    EXPECT_NE(std::string(e.what()).find("b.sqlite"), std::string::npos) << e.what();
+    EXPECT_NE(std::string(e.what()).find("damaged"), std::string::npos) << e.what();
+  }
+  EXPECT_TRUE(a.jobs().empty());
 }
 
 TEST(Merge, AMissingStoreIsNotMade) {
