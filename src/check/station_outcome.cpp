@@ -84,6 +84,37 @@ void add_test_points(const Tested& t, const std::set<std::string>& doubted, cons
   }
 }
 
+// How loud the loudest tone was sent that distortion was read of; nothing: it was read of none.
+std::optional<double> distortion_upto_dbfs(const Tested& t) {
+  std::optional<double> loudest;
+  for (const auto& [key, c] : t.captures) {
+    for (const Reading& r : c->readings) {
+      if (base_id(r.id) != "audio.thd_n" || !r.measured()) continue;
+      const std::string side = r.id.substr(base_id(r.id).size());
+      const Reading* came = find_reading(c->readings, "audio.tone.level" + side);
+      const Reading* gain = find_reading(c->readings, "audio.tone.gain" + side);
+      if (came == nullptr || gain == nullptr || !came->measured() || !gain->measured()) continue;
+      loudest = std::max(loudest.value_or(-999), came->number() - gain->number());
+    }
+  }
+  return loudest;
+}
+
+// A stage that clips at the level speech is sent at is clean below it.
+void add_distortion_point(const Tested& t, const Words& words, std::vector<Point>& points) {
+  constexpr double nominal_dbfs = -20;  // [SMPTE RP 155], as signals/tone-1k-nominal.toml
+  constexpr double near_db = 3;
+  if (std::ranges::all_of(t.plan->tests, [](const StationTest& test) { return test.video; })) return;
+  const auto upto = distortion_upto_dbfs(t);
+  if (upto && *upto > nominal_dbfs - near_db) return;
+  points.push_back(
+      {Weight::Note,
+       upto ? words.text("station-distortion-upto", {{"level", fmt::format("{:.0f}", *upto)},
+                                                     {"under", fmt::format("{:.0f}", nominal_dbfs - *upto)}})
+            : words.text("station-distortion-none"),
+       "", words.text("station-distortion-do"), ""});
+}
+
 // @return whether something is unlike the good units'.
 bool add_reference_points(const Tested& t, const Work& w, const Knowledge& k, std::vector<Point>& points) {
   const auto good = good_units(w, k);
@@ -252,6 +283,7 @@ Outcome outcome_at(const Work& w, const Knowledge& k, const StationState& state)
   }
   add_test_points(t, doubted, k.words, o.points, fails, open);
   add_repairs(w, state, k.words, o.points);
+  if (!fails) add_distortion_point(t, k.words, o.points);
   const bool unlike = add_reference_points(t, w, k, o.points);
   for (const bool picture : {false, true}) add_soak_points(w, state, picture, k.words, o.points, fails, open);
   std::stable_sort(o.points.begin(), o.points.end(),

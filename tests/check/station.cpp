@@ -46,6 +46,10 @@ TEST(Station, PassesFailsAndIsRepaired) {
                  "capacitor\"\n\"station.next.2\" = \"done\"\n"));
   EXPECT_EQ(repaired.at("job").at("outcome"), "repaired");
   EXPECT_EQ(repaired.at("job").at("captures").size(), 4u);  // the whole plan after the repair
+  // This plan's tone goes out at -30 dBFS (signals/tone-1k.toml): its pass says so.
+  EXPECT_NE(repaired.at("points").dump().find("Distortion was tested up to -30 dBFS, 10 dB under"),
+            std::string::npos)
+      << repaired.at("points").dump(1);
 }
 
 // The shipped plan against a unit that clips at its nominal level or softens there: speech peaks stand 12 dB
