@@ -131,6 +131,16 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
       p.why = words.text("feed-hum-or-sag");
       p.action = words.text("feed-hum-or-sag-do");
     }
+    if (t.id == "audio.dropout.count" || t.id == "audio.click.count") {
+      if (const std::string when = times_of(c, t); !when.empty())
+        p.what = words.text("soak-at", {{"what", p.what}, {"when", when}});
+    }
+    // One in all of it may be the programme's own: a gate, an edit.
+    if (t.id == "audio.dropout.count" && t.beyond <= 1) {
+      p.weight = Weight::Change;
+      p.why = words.text("feed-dropout-once");
+      p.action = words.text("feed-dropout-once-do");
+    }
     if (t.id == "audio.clip.samples" && card_may_clip(c)) {
       p.weight = Weight::Change;
       p.why = words.text("feed-card-clips");

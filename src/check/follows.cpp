@@ -1,5 +1,6 @@
 #include "follows.hpp"
 
+#include <cmath>
 #include <linebench/judge/limits.hpp>
 #include <string_view>
 
@@ -18,12 +19,33 @@ bool is_level(std::string_view id) {
 
 }  // namespace
 
-std::optional<double> once_terminated(const job::Capture& c, const Reading& r) {
-  const Reading* termination = failing(c, "video.termination");
+namespace {
+
+// Of its nominal value, which is the middle of its limits.
+std::optional<double> share(const Reading* r) {
+  if (r == nullptr || !r->limit || !r->limit->min || !r->limit->max) return std::nullopt;
+  return 2 * r->number() / (*r->limit->min + *r->limit->max);
+}
+
+// Sync and burst too large or too small by one factor: it is the source's level, and sync tells it best.
+std::optional<double> common_gain(const job::Capture& c) {
+  constexpr double alike = 0.1;
+  const auto sync = share(failing(c, "video.sync.amplitude"));
+  const auto burst = share(failing(c, "video.burst.amplitude"));
+  if (!sync || !burst || std::abs(*burst / *sync - 1) > alike) return std::nullopt;
+  return sync;
+}
+
+}  // namespace
+
+std::optional<double> once_right(const job::Capture& c, const Reading& r) {
   const auto* value = std::get_if<double>(&r.value);
-  if (termination == nullptr || value == nullptr || !is_level(r.id)) return std::nullopt;
+  if (value == nullptr || !is_level(r.id)) return std::nullopt;
   // A 75 ohm source: into an open line twice the level, into two loads two thirds.
-  return termination->text() == "missing" ? *value / 2 : *value * 1.5;
+  if (const Reading* termination = failing(c, "video.termination"))
+    return termination->text() == "missing" ? *value / 2 : *value * 1.5;
+  const auto gain = r.id == "video.sync.amplitude" ? std::nullopt : common_gain(c);
+  return gain ? std::optional(*value / *gain) : std::nullopt;
 }
 
 bool follows_from_another(const job::Capture& c, const Reading& r) {
@@ -36,7 +58,14 @@ bool follows_from_another(const job::Capture& c, const Reading& r) {
     return true;
   if (r.id == "video.field.frequency")
     return failing(c, "video.lines_per_frame") != nullptr || failing(c, "video.line.frequency") != nullptr;
-  const auto then = once_terminated(c, r);
+  // The subcarrier is made of the same clock as the line.
+  if (r.id == "video.burst.frequency" && failing(c, "video.line.frequency") != nullptr) {
+    const auto line = share(find_reading(c.readings, "video.line.frequency"));
+    const auto subcarrier = share(&r);
+    constexpr double one_clock = 20e-6;
+    return line && subcarrier && std::abs(*subcarrier - *line) < one_clock;
+  }
+  const auto then = once_right(c, r);
   if (!then) return false;
   // Still out on this side then, it is to be put right as well; out on the other, the next measurement says
   // by how much.

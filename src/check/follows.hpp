@@ -6,12 +6,13 @@
 
 namespace linebench::check {
 
-/// What a reading will be once what makes it wrong is put right: with the line terminated once. Nothing where
-/// nothing else makes it wrong.
-[[nodiscard]] std::optional<double> once_terminated(const job::Capture& capture, const Reading& reading);
+/// What a level will be once what makes it wrong is put right: with the line terminated once, or with the
+/// source's level such that sync is right. Nothing where nothing else makes it wrong.
+[[nodiscard]] std::optional<double> once_right(const job::Capture& capture, const Reading& reading);
 
 /// Whether a reading is out of its limits only because another one of the capture is: all rates and levels of
-/// another television system, levels of a line that is not terminated once, the field rate of another number
+/// another television system, levels of a line that is not terminated once or of a source that sends all of
+/// it too large or too small, a subcarrier that is off as the line rate is, the field rate of another number
 /// of lines or of a line rate that is off, steps and colours of lines that do not keep their time.
 [[nodiscard]] bool follows_from_another(const job::Capture& capture, const Reading& reading);
 

@@ -22,7 +22,7 @@ std::string value_text(const Reading& r) {
 double beyond_limit(const job::Capture& c, const Reading& r) {
   const auto* value = std::get_if<double>(&r.value);
   if (value == nullptr || !r.limit) return 0;
-  const double v = once_terminated(c, r).value_or(*value);
+  const double v = once_right(c, r).value_or(*value);
   if (r.limit->max && v > *r.limit->max) return v - *r.limit->max;
   if (r.limit->min && v < *r.limit->min) return *r.limit->min - v;
   return 0;

@@ -53,6 +53,30 @@ TEST(Follows, LevelsOfALineThatIsNotTerminatedOnce) {
   EXPECT_EQ(ids(picture("double", 220, 500, 220)), "video.termination ");
 }
 
+// All of it 1.4 times: one control at the source sets it. White that is higher still is white's own.
+TEST(Follows, LevelsOfASourceThatIsTooLarge) {
+  EXPECT_EQ(ids(picture("correct", 420, 980, 420)), "video.sync.amplitude ");
+  const auto hot = troubles(picture("correct", 420, 1120, 420));
+  ASSERT_EQ(hot.size(), 2u);
+  for (const Trouble& t : hot) {
+    if (t.id == "video.white") {
+      EXPECT_NEAR(t.beyond, 80, 1e-9);
+    }
+  }
+  EXPECT_EQ(ids(picture("correct", 420, 980, 560)).find("video.burst") != std::string::npos, true);
+  EXPECT_EQ(ids(picture("correct", 250, 583, 250)), "video.sync.amplitude ");
+}
+
+// 600 ppm off in both: one clock makes line and subcarrier (BT.470: 283.75 and a quarter cycle to the line).
+TEST(Follows, SubcarrierOfAClockThatIsOff) {
+  job::Capture c;
+  c.readings = {judged("video.line.frequency", 15625 * 1.0006, 15621.9, 15628.1),
+                judged("video.burst.frequency", 4433618.75 * 1.0006, 4433397, 4433840)};
+  EXPECT_EQ(ids(c), "video.line.frequency ");
+  c.readings[1] = judged("video.burst.frequency", 4433618.75 * 0.9998, 4433397, 4433840);
+  EXPECT_NE(ids(c).find("video.burst.frequency"), std::string::npos) << "off by itself as well";
+}
+
 TEST(Follows, SyncAloneIsSaidApart) {
   const auto low = troubles(picture("correct", 200, 700, 300));
   ASSERT_EQ(low.size(), 1u);
