@@ -21,6 +21,17 @@ LINEBENCH_VECTORISED void count_codes(const std::uint8_t* row, int blocks, int l
   }
 }
 
+LINEBENCH_VECTORISED void widen(const std::uint8_t* codes, std::size_t n, std::uint8_t& low,
+                                std::uint8_t& high) {
+  std::uint8_t lo = low, hi = high;
+  for (std::size_t i = 0; i < n; ++i) {
+    lo = std::min(lo, codes[i]);
+    hi = std::max(hi, codes[i]);
+  }
+  low = lo;
+  high = hi;
+}
+
 // Red, green and blue of BT.601 codes, 0 to 255 as they are stored.
 bool near_gamut(double y, double cb, double cr, double margin) {
   const double luma = (y - 16) * 255 / 219;
@@ -43,11 +54,7 @@ std::vector<std::uint8_t> held_blocks(std::span<const capture::Frame> frames,
   const auto row_at = [&](int r) { return static_cast<std::ptrdiff_t>(r) * format.width; };
   if (noise >= 0.6) {
     std::uint8_t low = 255, high = 0;
-    for (const capture::Frame& f : frames) {
-      const auto [a, b] = std::minmax_element(f.y.begin(), f.y.end());
-      low = std::min(low, *a);
-      high = std::max(high, *b);
-    }
+    for (const capture::Frame& f : frames) widen(f.y.data(), f.y.size(), low, high);
     for (const capture::Frame& f : frames)
       for (int r = 0; r < format.height; ++r)
         count_codes(f.y.data() + row_at(r), blocks, low <= 20 ? low : -1, high >= 230 ? high : 256,

@@ -334,17 +334,20 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     const double later = difference_noise(frames[0], frames.back(), s.width(), s.height());
     s.still = later < 1.3 * s.noise + 0.5;
     // Where all of the picture moves, frames differ by more than noise.
-    const double detail =
-        quiet_detail(frames[0].y.data(), s.width(), s.height(), held_blocks(frames, s.format, s.noise));
+    s.held = held_blocks(frames, s.format, s.noise);
+    const double detail = quiet_detail(frames[0].y.data(), s.width(), s.height(), s.held);
     // What stands still differs after five frames as it does after one.
     const auto quiet = [&](std::size_t frame) {
       return difference_noise(frames[0], frames[frame], s.width(), s.height(), 0.1);
     };
     s.nowhere_still = !s.still && frames.size() > 5 && quiet(5) > 1.1 * quiet(1) + 0.15;
-    if (s.noise > (s.nowhere_still ? 1.0 : 1.4) * detail) s.noise = detail;
+    if (s.noise > (s.nowhere_still ? 1.0 : 1.4) * detail) {
+      s.noise = detail;
+      s.held = held_blocks(frames, s.format, s.noise);
+    }
     s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
   }
-  s.held = held_blocks(frames, s.format, s.noise);
+  if (frames.size() == 1) s.held = held_blocks(frames, s.format, s.noise);
   const auto mean_of = [&](std::span<const Frame> some) {
     s.mean.assign(n, 0);
     s.mean_noise = std::sqrt((s.noise * s.noise + 0.083) / static_cast<double>(some.size()));
