@@ -35,8 +35,17 @@ const std::vector<std::string>& quiet_ids() {
   return ids;
 }
 
+bool fails(const job::Capture& c, std::string_view id) {
+  for (const Reading& r : c.readings) {
+    if (base_id(r.id) == id && r.verdict == Verdict::Fail) return true;
+  }
+  return false;
+}
+
 bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
   if (!f.quiet_now || &c == f.quiet) return false;
+  // Said of the quiet take already.
+  if (fails(*f.quiet, id)) return true;
   // Programme blurs these readings; what stands out of their limits beyond that goes into the installation
   // with it.
   if (std::any_of(c.readings.begin(), c.readings.end(),
@@ -72,13 +81,6 @@ Feed last_round(const Work& w, int upto) {
 std::string use_of(const Work& w) {
   const std::string* use = w.answer("feed.use");
   return use != nullptr ? *use : "mono";
-}
-
-bool fails(const job::Capture& c, std::string_view id) {
-  for (const Reading& r : c.readings) {
-    if (base_id(r.id) == id && r.verdict == Verdict::Fail) return true;
-  }
-  return false;
 }
 
 // The side that a one-sided feed does carry: "left", "right" or "".

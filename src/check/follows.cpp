@@ -1,7 +1,12 @@
 #include "follows.hpp"
 
 #include <cmath>
+#include <cstdlib>
+#include <linebench/base/catalogue.hpp>
+#include <linebench/base/decibel.hpp>
 #include <linebench/judge/limits.hpp>
+#include <linebench/standards/weighting.hpp>
+#include <string>
 #include <string_view>
 
 namespace linebench::check {
@@ -48,7 +53,31 @@ std::optional<double> once_right(const job::Capture& c, const Reading& r) {
   return gain ? std::optional(*value / *gain) : std::nullopt;
 }
 
+namespace {
+
+// Hum that is out of its own limits, as the ear weighs it, in the noise it is a part of: all but a fifth of
+// the noise, or so much that the rest is within the limit.
+bool noise_is_hum(const job::Capture& c, const Reading& noise) {
+  constexpr double most_of_it = 0.8;
+  const std::string side = noise.id.substr(std::string_view("audio.noise.a").size());
+  const Reading* hz = find_reading(c.readings, "audio.hum.frequency" + side);
+  if (failing(c, "audio.hum.level" + side) == nullptr || hz == nullptr || !hz->measured()) return false;
+  double hum = 0;
+  for (const Reading& r : c.readings) {
+    constexpr std::string_view harmonic = "audio.hum.harmonic.";
+    if (!r.id.starts_with(harmonic) || !r.id.ends_with(side) || !r.measured()) continue;
+    const double n = std::atoi(r.id.c_str() + harmonic.size());
+    hum += power_from_db(r.number() + standards::a_weighting_db(n * hz->number()));
+  }
+  const double all = power_from_db(noise.number());
+  return hum > most_of_it * all || (noise.limit->max && all - hum <= power_from_db(*noise.limit->max));
+}
+
+}  // namespace
+
 bool follows_from_another(const job::Capture& c, const Reading& r) {
+  const ReadingKind* kind = find_kind(r.id);
+  if (kind != nullptr && kind->id == "audio.noise.a") return noise_is_hum(c, r);
   if (!r.id.starts_with("video.")) return false;
   if (failing(c, "video.system") != nullptr)
     return r.id != "video.system" && r.id != "video.polarity" && r.id != "video.hum.level";

@@ -97,6 +97,28 @@ TEST(Follows, FieldRateOfAnotherNumberOfLinesOrOfAClockThatIsOff) {
   EXPECT_EQ(ids(c), "video.line.frequency ");
 }
 
+// Odd multiples of 50 Hz at -58, -66 and -72 dBFS weigh, by the A curve (-30.2 dB at 50 Hz, -13.4 at 150 and
+// -8.6 at 250: IEC 61672-1, interpolated in its table from memory), -88.2, -79.4 and -80.6 dB: together
+// -76.6.
+TEST(Follows, NoiseThatIsTheHumInIt) {
+  const auto quiet = [](double noise_dbfs) {
+    job::Capture c;
+    c.readings = {judged("audio.hum.level.left", -57.2, std::nullopt, -80),
+                  number_reading("audio.hum.frequency.left", 50, 0.001),
+                  number_reading("audio.hum.harmonic.1.left", -58, 0.1),
+                  number_reading("audio.hum.harmonic.3.left", -66, 0.1),
+                  number_reading("audio.hum.harmonic.5.left", -72, 0.1),
+                  number_reading("audio.hum.harmonic.1.right", -20, 0.1),
+                  judged("audio.noise.a.left", noise_dbfs, std::nullopt, -80)};
+    return c;
+  };
+  EXPECT_EQ(ids(quiet(-76.4)), "audio.hum.level ");
+  EXPECT_NE(ids(quiet(-73.0)).find("audio.noise.a"), std::string::npos) << "hiss of -75.5 dB beside it";
+  job::Capture within = quiet(-73.0);
+  within.readings[0].verdict = Verdict::Pass;
+  EXPECT_EQ(ids(within), "audio.noise.a ");
+}
+
 TEST(Follows, AnotherSystemIsOneTrouble) {
   job::Capture c = picture("correct", 285.7, 714, 285.7);
   c.readings.push_back(word("video.system", "525", "625"));
