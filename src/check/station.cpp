@@ -16,14 +16,20 @@ using report::Outcome;
 
 constexpr int most_soaks = 20;
 
-// The plan that names this type; empty where none does.
+bool has_camera(const StationPlan& plan) {
+  return std::any_of(plan.tests.begin(), plan.tests.end(), [](const StationTest& t) { return t.video; });
+}
+
+// Made for this type; else one that asks for no camera, as most stations have none.
 std::string plan_for(const Knowledge& k, const std::string& type) {
-  for (const StationPlan& p : k.plans) {
-    if (std::any_of(p.types.begin(), p.types.end(),
-                    [&](const std::string& t) { return lower_case(t) == lower_case(type); }))
-      return p.name;
-  }
-  return {};
+  const auto first = [&](auto suits) {
+    const auto p = std::ranges::find_if(k.plans, suits);
+    return p == k.plans.end() ? std::string() : p->name;
+  };
+  const std::string made_for = first([&](const StationPlan& p) {
+    return std::ranges::any_of(p.types, [&](const auto& t) { return lower_case(t) == lower_case(type); });
+  });
+  return made_for.empty() ? first([](const StationPlan& p) { return !has_camera(p); }) : made_for;
 }
 
 CaptureWish wish_of(const StationTest& test, const std::string& system, int round, const Words& words) {
@@ -65,10 +71,6 @@ Next after_soak(Script& s, const Outcome& now, int n, int round) {
 
 constexpr const char* of_tone = "soak";
 constexpr const char* of_picture = "picture-soak";
-
-bool has_camera(const StationPlan& plan) {
-  return std::any_of(plan.tests.begin(), plan.tests.end(), [](const StationTest& t) { return t.video; });
-}
 
 // What the other long run of a station with a camera is; empty where it has none, or both were made since the
 // last repair.

@@ -90,6 +90,16 @@ TEST(Station, WhatDistortsAtNominalLevelIsFoundByTheShippedPlan) {
   EXPECT_EQ(bench.check(0, unit("x", "done")).at("job").at("outcome"), "no fault found");
 }
 
+// A type that no plan names: most stations have no camera, so that a bare Enter asks for none.
+TEST(Station, APlanWithoutACameraIsTheUsualOne) {
+  const app_test::Folder folder;
+  std::filesystem::create_directories(folder.path / "home");
+  std::ofstream(folder.path / "home/profile.toml") << "mains_hz = 50\n";
+  std::ofstream(folder.path / "typed") << "Post P2\n00417\nrough\n\n";
+  const auto r = run(folder, "check station", "LC_ALL=C.UTF-8 sh -c 'exec \"$@\" < typed' sh");
+  EXPECT_NE(r.out.find("[speech-station]"), std::string::npos) << r.out;
+}
+
 TEST(Station, SoundOneWithAComplaintIsNoFaultFoundWithItsEvidence) {
   const Bench bench;
   bench.returned("sweep-speech", "test.listen", band);
