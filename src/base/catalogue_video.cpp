@@ -40,6 +40,8 @@ constexpr ReadingKind kinds[] = {
     {"video.blanking.level", "Blanking level (dc)", "mV", 1, "blanking re the recorder's 0 V, mean"},
     {"video.burst.amplitude", "Burst amplitude", "mV", 1,
      "peak to peak, middle of the burst [SMPTE 170M, BT.1700]"},
+    {"video.burst.missing", "Lines without burst", "%", 1,
+     "of the lines that carry a burst in every frame, those where none was found"},
     {"video.burst.start", "Burst start", "us", 3, "0H to the 50 % point of the burst's rising envelope"},
     {"video.burst.cycles", "Burst length", "cycles", 2,
      "between the 50 % points of the envelope, in subcarrier cycles"},
@@ -57,6 +59,8 @@ constexpr ReadingKind kinds[] = {
      "mean of the active picture re blanking, % of nominal white"},
     {"video.gain", "Level", "% of nominal", 1,
      "level of the signal re the standard's, from the sync amplitude"},
+    {"video.level.step", "Level step", "dB", 2,
+     "largest to smallest level of sync during the capture, in stretches of 4 ms"},
     {"video.clipped", "Cut off flat", "%", 1,
      "share of steady colours whose bright peaks end flat at one level, or of a picture whose brightness "
      "stops "

@@ -306,6 +306,10 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   }
   double information = 0;
   for (int round = 0; round < 4; ++round) {
+    // A better frequency may put a multiple onto the picture's comb.
+    const std::vector<int> free = free_harmonics(k, columns.hz, blind);
+    std::erase_if(columns.hum, [&](int m) { return std::find(free.begin(), free.end(), m) == free.end(); });
+    if (columns.hum.empty()) return fit;
     with = solve(k, columns);
     const Step step = frequency_step(k, columns, with);
     information = step.information;

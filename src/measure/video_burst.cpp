@@ -8,6 +8,7 @@
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_lines.hpp>
 #include <numbers>
+#include <utility>
 
 namespace linebench::measure {
 namespace {
@@ -17,7 +18,9 @@ constexpr double pi = std::numbers::pi;
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double from_us = 4.2;  // the burst's surroundings: after sync, before picture
 constexpr double to_us = 9.8;
-constexpr double after_sync_us = 0.22;  // where the trailing edge of sync is over
+constexpr std::uint64_t run_lines = 64;
+constexpr double least_agreement = 0.3;  // of phases in a run: noise alone makes an eighth
+constexpr double after_sync_us = 0.22;   // where the trailing edge of sync is over
 // Where the picture's own chrominance may begin: 9.2 us by older practice in 525 lines, less half the edge.
 constexpr double picture_from_525_us = 9.05;
 
@@ -78,6 +81,9 @@ void BurstMeter::add_frequency(const LineView& v) {
   // Departure of this burst from the axis it should lie on, added to the loop's own phase.
   const double axis = v.setup->v_alternates ? 0.75 * pi : pi;
   const double off = std::remainder(std::arg(v.burst) - axis, 2 * pi) * (v.v_switch < 0 ? -1 : 1);
+  const Complex folded = v.burst * std::polar(1.0, -axis);
+  folded_ += folded;
+  folded2_ += folded * folded;
   const double turns = hz_ / rate_hz_ * v.t0;
   double phase = (v.subcarrier_phase + off) / (2 * pi) - std::remainder(turns, 1.0);
   if (n_ == 0) first_at_ = v.t0;
@@ -105,6 +111,8 @@ void BurstMeter::add_phase(const LineView& v) {
     const Complex z = std::polar(1.0, 2 * (v.subcarrier_phase - expected));
     sc_h_[group_of(v.index)] += z;
     sc_h_lines_ += 1;
+    run_ += z;
+    if (static_cast<std::uint64_t>(sc_h_lines_) % run_lines == 0) runs_ += std::abs(std::exchange(run_, {}));
     return;
   }
 }
@@ -140,6 +148,13 @@ std::vector<Complex> BurstMeter::envelope(const Sums& s, double cycle_us, double
     if (lines > 0 && past_sync) out[static_cast<std::size_t>(i)] = sum / lines;
   }
   return out;
+}
+
+// By phases p that scatter by s the mean falls to A e^(-s^2/2), the root of the mean square to A e^(-s^2);
+// noise, which is round, adds to neither.
+double BurstMeter::phase_loss() const {
+  if (!(bursts_ > 0) || !(std::abs(folded2_) > 0)) return 0;
+  return std::max(0.0, std::abs(folded_) / std::sqrt(std::abs(folded2_) * bursts_) - 1);
 }
 
 BurstMeter::Shape BurstMeter::shape(const Sums& s, double cycle_us, double search_from_us) const {
@@ -233,9 +248,12 @@ void BurstMeter::finish(const VideoSetup& setup, Readings& out) {
   };
   // Near three samples a cycle the window that finds the envelope is coarse.
   const double timing = (cycle_us < 3.4 * step_us_ ? 0.1 : 0.01) * step_us_ + 0.001;
+  // The mean of bursts that do not keep step is smaller than they are.
+  const double whole = 1 + phase_loss();
   push(
-      "video.burst.amplitude", 2 * total.amplitude_mv, [](const Shape& s) { return 2 * s.amplitude_mv; },
-      0.002 * total.amplitude_mv);
+      "video.burst.amplitude", 2 * total.amplitude_mv * whole,
+      [&](const Shape& s) { return 2 * s.amplitude_mv * whole; },
+      together(0.002, phase_loss()) * total.amplitude_mv);
   push(
       "video.burst.start", total.start_us - lead, [](const Shape& s) { return s.start_us; }, timing);
   push(
@@ -287,11 +305,14 @@ void BurstMeter::finish_phase(const VideoSetup& setup, Readings& out) const {
   }
   Complex sum{};
   for (const Complex& z : sc_h_) sum += z;
-  const double share = std::abs(sum) / std::max(1.0, sc_h_lines_);
-  if (sc_h_lines_ < 64 || share < 0.8) {
-    out.push_back(unmeasurable("video.sc_h",
-                               "the phase drifts during the capture: subcarrier and sync are not locked in "
-                               "this source"));
+  // Noise moves the edge of each line; what the lines of a few milliseconds agree on must stay.
+  const double lines_in_runs = std::floor(sc_h_lines_ / run_lines) * run_lines;
+  const bool agree = runs_ > least_agreement * lines_in_runs;
+  if (sc_h_lines_ < 2 * run_lines || !agree || std::abs(sum) < 0.8 * runs_) {
+    out.push_back(
+        unmeasurable("video.sc_h",
+                     "subcarrier and sync edges do not keep step during the capture: they are not locked in "
+                     "this source, or a tone, jitter or noise moves the edges"));
     return;
   }
   // From the regular 0H to the 50 % point of the mean edge.

@@ -16,6 +16,8 @@ class BurstMeter : public LineMeter {
   BurstMeter(const VideoSetup& setup, const SyncMeter& sync, double clock_error_ppm);
   void line(const LineView& view) override;
   void finish(const VideoSetup& setup, Readings& out) override;
+  /// By which the mean of the bursts falls short of them, as a share of it: their phase is restless.
+  [[nodiscard]] double phase_loss() const;
 
  private:
   struct Sums {  // of x e^(-j psi) and of e^(-2 j psi), psi the phase of +U; V as is and V reversed apart
@@ -52,8 +54,12 @@ class BurstMeter : public LineMeter {
   double last_phase_ = 0;
   double n_ = 0, st_ = 0, sp_ = 0, stt_ = 0, stp_ = 0, spp_ = 0;
   // Doubled angle of the phase to sync, by group.
+  std::complex<double> folded_{};  // bursts on the axis they should lie on
+  std::complex<double> folded2_{};
   std::vector<std::complex<double>> sc_h_;
   double sc_h_lines_ = 0;
+  std::complex<double> run_{};  // of some lines on end
+  double runs_ = 0;             // sizes of those sums
 };
 
 }  // namespace linebench::measure

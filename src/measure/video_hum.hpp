@@ -12,9 +12,9 @@ namespace linebench::measure {
 constexpr int hum_multiples = 6;
 
 /// video.hum.level, .harmonic.N, .frequency, video.blanking.level: a joint least-squares fit of mains
-/// harmonics, a slow drift and, where they can be told apart, harmonics of the field rate to the blanking
-/// level of every line before clamping. In stretches of about 4 s that are put together, so memory does not
-/// grow.
+/// harmonics, a slow drift, what a coupling capacitor lets the picture do to blanking and, where they can be
+/// told apart, harmonics of the field rate to the blanking level of every line before clamping. In stretches
+/// of about 4 s that are put together, so memory does not grow.
 class VideoHumMeter : public LineMeter {
  public:
   VideoHumMeter(const VideoSetup& setup, std::optional<double> mains_hz, double clock_error_ppm);
@@ -24,6 +24,7 @@ class VideoHumMeter : public LineMeter {
   struct Point {
     double t = 0;  ///< s
     double mv = 0;
+    double drive = 0;  ///< mV s: what a coupling capacitor has been charged with until then
   };
   struct Fit {
     bool found = false;
@@ -34,6 +35,7 @@ class VideoHumMeter : public LineMeter {
     double level_mv = 0;
     double level_u = 0;      ///< k=1
     double least_pp_mv = 0;  ///< hum below this would not have been found
+    double tilt_pp_mv = 0;   ///< of the tilt by coupling that was taken out
     double seconds = 0;
     bool near_field_rate = false;
     std::array<double, hum_multiples> pp_of{}, pp_of_u{};  ///< mV of each multiple, k=1
@@ -49,6 +51,8 @@ class VideoHumMeter : public LineMeter {
   double slot_s_ = 0;
   double slot_t_ = 0;
   double slot_mv_ = 0;
+  double slot_drive_ = 0;
+  double charge_ = 0;  // mV s, of the picture re its blanking
   int slot_n_ = 0;
   std::uint64_t slot_index_ = 0;
   std::vector<Point> points_;

@@ -26,7 +26,7 @@ double level_spread(const VideoSetup& setup, double block_us) {
   const auto mean_of = [&](double us) {
     return setup.noise_mv / std::sqrt(std::max(1.0, us * 1e-6 * setup.rate_hz));
   };
-  return std::hypot(0.61 * mean_of(block_us), mean_of(clamp_us));
+  return std::hypot(0.61 * mean_of(block_us), mean_of(clamp_us), setup.wander_mv);
 }
 
 }  // namespace

@@ -15,6 +15,7 @@
 #include "video_picture.hpp"
 #include "video_rate.hpp"
 #include "video_samples_check.hpp"
+#include "video_steady.hpp"
 #include "video_sync.hpp"
 #include "video_termination.hpp"
 
@@ -32,7 +33,8 @@ struct VideoMeters {
         picture(setup, sync),
         noise(setup, picture),
         echo(setup, options.velocity_factor),
-        cable(echo, options.cable) {}
+        cable(echo, options.cable),
+        steady(setup, burst) {}
 
   RateMeter rate;
   SyncMeter sync;
@@ -46,6 +48,7 @@ struct VideoMeters {
   EchoMeter echo;
   CableMeter cable;
   TerminationMeter termination;
+  SteadyMeter steady;
   SampleCheck samples;
 
   struct Named {
@@ -53,7 +56,7 @@ struct VideoMeters {
     LineMeter* meter;
   };
   /// In the order in which they take a line and finish: a measure comes after those it asks.
-  [[nodiscard]] std::array<Named, 13> list() {
+  [[nodiscard]] std::array<Named, 14> list() {
     return {{{"line rate, jitter", &rate},
              {"sync, blanking", &sync},
              {"pulses", &pulses},
@@ -66,6 +69,7 @@ struct VideoMeters {
              {"echoes", &echo},
              {"cable", &cable},
              {"termination", &termination},
+             {"steadiness", &steady},
              {"samples", &samples}}};
   }
 };

@@ -168,6 +168,9 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
       blanking ? "field blanking, the picture has no flat part: a camera's own noise is not in it"
                : "flat parts of the picture";
   std::string remark = fmt::format("0 to {}, {}", megahertz(band_hz_), where);
+  // A stretch's own level and slope are taken out: what is slower than one and a half of its periods is
+  // guessed.
+  remark += fmt::format("; below {:.0f} kHz not seen, taken to be as above it", 1.5e-3 * step);
   const double all = std::sqrt(std::max(0.0, whole - q_whole));
   if (half > 1.2 * band_hz_) remark += fmt::format("; {:.2f} mV up to {}", all, megahertz(half));
   if (q_psd * band_hz_ > 0.02 * power)

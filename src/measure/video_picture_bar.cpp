@@ -30,13 +30,15 @@ void line_tilt(const KnownLines& known, const KnownLine* k, Readings& out) {
     const auto width = std::max<std::size_t>(3, static_cast<std::size_t>(tilt_smooth_us / a.step_us));
     // A straight line through each short stretch; at the outermost its value at the very end.
     std::vector<double> x;
+    const double half = 0.5 * static_cast<double>(width - 1);
+    if (first + width > last) return std::vector<double>{std::nan("")};
     for (std::size_t i = first; i + width <= last; i += width / 2) {
       const auto [mean, slope] = straight(a.luma, i, width);
-      const double half = 0.5 * static_cast<double>(width - 1);
       if (i == first) x.push_back(100 * (mean - half * slope) / height);
       x.push_back(100 * mean / height);
-      if (i + width + width / 2 > last) x.push_back(100 * (mean + half * slope) / height);
     }
+    const auto [mean, slope] = straight(a.luma, last + 1 - width, width);
+    x.push_back(100 * (mean + half * slope) / height);
     return x;
   });
   const auto e = figure(v, range_of);
@@ -66,8 +68,9 @@ void white(const KnownLines& known, const VideoSetup& setup, const KnownLine* ba
                                     }),
                           0);
   if (!e) return;
-  Reading fresh = number_reading("video.white", e->value,
-                                 together(e->u, 0.0001 * e->value + 0.02 * setup.gain()), remark);
+  const double floor = together(0.0001 * e->value + 0.02 * setup.gain() + 0.03 * setup.quantum_mv,
+                                setup.wander_of(k->content->lines));
+  Reading fresh = number_reading("video.white", e->value, together(e->u, floor), remark);
   for (Reading& r : out) {
     if (r.id != "video.white") continue;
     r = std::move(fresh);

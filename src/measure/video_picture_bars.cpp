@@ -66,7 +66,10 @@ void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out) 
         out.push_back(unmeasurable(id_of(i, what), "too few lines of colour bars; take a longer capture"));
       }
     };
-    push("luma", 0, 0.0001 * std::abs(bar->luma_mv) + 0.02 * setup.gain(), 0, "");
+    push("luma", 0,
+         together(0.0001 * std::abs(bar->luma_mv) + 0.02 * setup.gain() + 0.03 * setup.quantum_mv,
+                  setup.wander_of(k->content->lines)),
+         0, "");
     if (!colour) continue;
     if (!setup.colour) {
       for (const char* what : {"chroma", "phase"}) out.push_back(unmeasurable(id_of(i, what), no_burst));

@@ -46,7 +46,17 @@ void nonlinearity(const KnownLines& known, Readings& out) {
 struct Stretches {
   const KnownLine* line = nullptr;
   std::vector<std::pair<double, double>> at;
+  double unseen = 0;  // share of the range from black to white that they do not reach
 };
+
+// On a ramp each stretch is a mean over its part: at the ends straight on from the last two.
+std::vector<double> to_the_ends(std::vector<double> x, const Stretches& s) {
+  if (s.line->staircase || x.size() < 4) return x;
+  const std::size_t n = x.size();
+  x.front() += 0.5 * (x[0] - x[1]);
+  x.back() += 0.5 * (x[n - 1] - x[n - 2]);
+  return x;
+}
 Stretches subcarrier_stretches(const KnownLines& known) {
   Stretches s;
   s.line = known.find([](const KnownLine& x) { return x.staircase && x.staircase->subcarrier; });
@@ -63,6 +73,14 @@ Stretches subcarrier_stretches(const KnownLines& known) {
     s.at.emplace_back(from, from + width);
   }
   if (ramp.to_mv < ramp.from_mv) std::reverse(s.at.begin(), s.at.end());
+  double low = std::min(ramp.from_mv, ramp.to_mv);
+  double high = std::max(ramp.from_mv, ramp.to_mv);
+  const double reached = high - low;
+  for (const Plateau& p : s.line->layout.plateaus) {
+    low = std::min(low, p.luma_mv);
+    high = std::max(high, p.luma_mv);
+  }
+  s.unseen = 1 - reached / (high - low);
   return s;
 }
 
@@ -82,7 +100,7 @@ void differential(const KnownLines& known, const VideoSetup& setup, Readings& ou
   const Values gain = values_of(r, [&](const AveragedLine& a) {
     std::vector<double> x;
     for (const auto& [from, to] : s.at) x.push_back(a.chroma_mv(from, to));
-    return x;
+    return to_the_ends(std::move(x), s);
   });
   // Lines with V as is and reversed turn the same way: both against their own darkest level, then the mean.
   const Values phase = values_of(r, [&](const AveragedLine& a) {
@@ -99,7 +117,7 @@ void differential(const KnownLines& known, const VideoSetup& setup, Readings& ou
       }
       x.push_back(sum * deg);
     }
-    return x;
+    return to_the_ends(std::move(x), s);
   });
   const auto dg = figure(gain, [](const std::vector<double>& a) {
     const auto [lo, hi] = std::minmax_element(a.begin(), a.end());
@@ -109,9 +127,11 @@ void differential(const KnownLines& known, const VideoSetup& setup, Readings& ou
   const std::string remark = s.line->staircase ? (s.line->content->field_interval ? "on a test line" : "")
                                                : "on a ramp with subcarrier";
   const std::string few = "too few lines of the staircase; take a longer capture";
-  out.push_back(dg ? number_reading(gain_id, std::max(0.0, dg->value), together(dg->u, 0.04), remark)
+  out.push_back(dg ? number_reading(gain_id, std::max(0.0, dg->value),
+                                    together(dg->u, together(0.04, s.unseen * dg->value)), remark)
                    : unmeasurable(gain_id, few));
-  out.push_back(dp ? number_reading(phase_id, std::max(0.0, dp->value), together(dp->u, 0.03), remark)
+  out.push_back(dp ? number_reading(phase_id, std::max(0.0, dp->value),
+                                    together(dp->u, together(0.03, s.unseen * dp->value)), remark)
                    : unmeasurable(phase_id, few));
 }
 

@@ -5,6 +5,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/measure/video_receiver.hpp>
 #include <linebench/standards/video.hpp>
+#include <utility>
 
 #include "video_engine.hpp"
 #include "video_levels.hpp"
@@ -84,6 +85,42 @@ double quantum_of(std::span<const float> volts) {
 bool good_burst(const FoundSubcarrier& f, double sync_v) {
   return f.found && f.coherence > 0.5 && f.amplitude_v > 0.03 * sync_v;
 }
+
+// What a tone below the subcarrier, or a level that jumps, does from line to line: to the distance of sync
+// tip and blanking, 5 us apart, and to blanking against that of the lines before and after. Either may happen
+// to see nothing of a tone.
+class Wander {
+ public:
+  void line(const LineMark& m) {
+    if (!m.found || m.pulses) return;
+    depth_.add(1e3 * (m.clamp_v - m.tip_v));
+    if (two_before_.index + 2 == m.index && before_.index + 1 == m.index)
+      bend_.add(1e3 * (m.clamp_v - 2 * before_.clamp_v + two_before_.clamp_v));
+    two_before_ = std::exchange(before_, m);
+  }
+  [[nodiscard]] double mv(const VideoSetup& s) const {
+    const double noise = s.noise_mv * s.noise_mv / (1e-6 * s.rate_hz);  // of a mean of 1 us
+    constexpr double of_bend = 6;                                       // squares of 1, 2, 1
+    const double beyond = std::max(depth_.variance() - 2 * noise, bend_.variance() / of_bend - noise);
+    return beyond > 0 ? std::min(std::sqrt(beyond), 0.15 * s.sync_mv) : 0.0;
+  }
+
+ private:
+  struct Sums {
+    double n = 0, first = 0, sum = 0, sum2 = 0;
+    void add(double x) {
+      if (n == 0) first = x;
+      n += 1;
+      sum += x - first;
+      sum2 += (x - first) * (x - first);
+    }
+    [[nodiscard]] double variance() const { return n < 64 ? 0.0 : (sum2 - sum * sum / n) / n; }
+  };
+  Sums depth_;
+  Sums bend_;
+  LineMark before_;
+  LineMark two_before_;
+};
 
 }  // namespace
 
@@ -229,10 +266,13 @@ bool VideoReceiver::acquire() {
   s.line_period_samples = d.sync.period_samples;
   LineTracker settled(s.rate_hz, d.sync, shared_porch_end_us);
   const SampleWindow w = d.buffer.window(s.inverted);
-  while (settled.next() + settled.reach() + 2 < static_cast<double>(d.buffer.end())) (void)settled.measure(w);
+  Wander wander;
+  while (settled.next() + settled.reach() + 2 < static_cast<double>(d.buffer.end()))
+    wander.line(settled.measure(w));
   d.sync.sync_v = settled.sync_v();
   s.sync_mv = 1e3 * settled.sync_v();
   s.noise_mv = 1e3 * settled.noise_v();
+  s.wander_mv = wander.mv(s);
   s.edge_jitter_samples = settled.jitter_samples();
   d.find_colour(marks);
   s.colour = d.colour.found;

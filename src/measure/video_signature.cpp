@@ -19,8 +19,10 @@ SignatureTaker::SignatureTaker(const VideoSetup& setup) : gain_(setup.gain()) {
   // Noise that does not fill half the rate is worth fewer samples in a block.
   const double independent =
       std::max(1.0, block_us_ * 1e-6 * setup.rate_hz * std::min(1.0, wide_noise_hz / (setup.rate_hz / 2)));
-  level_noise_ = static_cast<float>(setup.noise_mv * 0.61 / std::sqrt(independent));
-  activity_noise_ = static_cast<float>(setup.noise_mv / std::sqrt(2 * independent));
+  level_noise_ =
+      static_cast<float>(std::hypot(setup.noise_mv * 0.61 / std::sqrt(independent), setup.wander_mv));
+  activity_noise_ =
+      static_cast<float>(std::hypot(setup.noise_mv / std::sqrt(2 * independent), setup.wander_mv));
 }
 
 const LineSignature& SignatureTaker::take(const LineView& v) {

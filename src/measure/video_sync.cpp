@@ -93,13 +93,15 @@ bool SyncMeter::picture_ends_early() const { return picture_end_.count() < least
 void SyncMeter::finish(const VideoSetup& setup, Readings& out) {
   const std::string few = "too few picture lines with sync; take at least one field (20 ms)";
   const auto amplitude = blanking_.read([](const Trace& t) { return -tip_of(t); });
-  push(out, "video.sync.amplitude", amplitude, amplitude ? 0.0008 * amplitude->value : 0, few);
+  const double level_floor =
+      amplitude ? together(0.0008 * amplitude->value, setup.wander_of(blanking_.count())) : 0;
+  push(out, "video.sync.amplitude", amplitude, level_floor, few);
   const double floor = timing_floor(setup.rate_hz);
   const double nominal_sync = -nominal(setup.lines).sync_mv.nominal;
   if (amplitude) {
     const double percent = 100 / nominal_sync;
     out.push_back(number_reading("video.gain", amplitude->value * percent,
-                                 together(amplitude->u, 0.0008 * amplitude->value) * percent,
+                                 together(amplitude->u, level_floor) * percent,
                                  "from sync; compressed or restored sync reads otherwise than the picture"));
   } else {
     out.push_back(unmeasurable("video.gain", few));

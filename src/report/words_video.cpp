@@ -73,6 +73,19 @@ constexpr Entry entries[] = {
      Side::High,
      {"line syncs are missing", "Sync drops out: a loose connector, or a signal too weak for its noise.",
       "Move each connector on the way while watching this count; a jump names the connector."}},
+    {"video.level.step",
+     Side::High,
+     {"the level jumps",
+      "A loose connector, a bad joint or a supply that sags: the whole signal steps up and down.",
+      "Move each connector on the way while watching the level; a jump names the connector. Then see whether "
+      "the "
+      "supply holds its voltage."}},
+    {"video.burst.missing",
+     Side::High,
+     {"the burst comes and goes", "Colour drops out: a loose connector, or a source whose encoder fails.",
+      "Move each connector on the way while watching the colour; a jump names the connector. Then measure at "
+      "the "
+      "source itself."}},
     {"video.vertical_sync",
      Side::Other,
      {"vertical sync is missing", "Lines come, but no fields or not all: pictures roll.",
@@ -259,6 +272,8 @@ constexpr GroupRule groups[] = {
     {"video.apl", {"Levels", 10}},
     {"video.gain", {"Levels", 10}},
     {"video.burst.amplitude", {"Levels", 10}},
+    {"video.burst.missing", {"Levels", 10}},
+    {"video.level", {"Levels", 10}},
     {"video.sync", {"Timing", 11}},
     {"video.vertical_sync", {"Timing", 11}},
     {"video.front_porch", {"Timing", 11}},

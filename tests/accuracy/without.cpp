@@ -43,6 +43,8 @@ constexpr Without list[] = {
     {"waveform", "video.lines_per_frame", count},
     {"waveform", "video.interlaced", word},
     {"waveform", "video.sync.missing", count},
+    {"waveform", "video.level.step", "held within 0.1 dB of jumps put in, in tests/video/steady.cpp"},
+    {"waveform", "video.burst.missing", count},
     {"waveform", "video.noise.periodic.from", "says where the search began, and claims no uncertainty"},
     {"waveform", "video.bars.kind", word},
     {"waveform", "video.saturation",

@@ -114,6 +114,21 @@ TEST(LowbandHum, AVisibleMultipleOfHiddenMainsIsNoOtherMains) {
   }
 }
 
+// Five times 60 Hz is six times 50 Hz: no part of the fit, however the search came to 60.
+TEST(LowbandHum, MultipleThatFallsOnThePicture) {
+  for (const double seconds : {1.9, 2.05, 2.13, 2.2, 2.3, 2.4}) {
+    Card c = shaded({});
+    c.coupling_hz = 4;
+    c.hum_hz = 60;
+    c.hum_pp_mv = 150;
+    c.full_scale_v = 4;
+    const Readings r = measured(c, seconds);
+    std::printf("  %.2f s: %.2f +- %.2f mV\n", seconds, get(r, "video.hum.level").number(),
+                *get(r, "video.hum.level").uncertainty);
+    EXPECT_NEAR(get(r, "video.hum.level").number(), 150, 7.5);
+  }
+}
+
 TEST(LowbandHum, LargerThanTheSignalItHidesNoVerticalSync) {
   for (const bool is_525 : {true, false}) {
     for (const double pp : {900.0, 2000.0, 3000.0}) {

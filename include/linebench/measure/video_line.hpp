@@ -4,6 +4,8 @@
 // capture.
 #pragma once
 
+#include <algorithm>
+#include <cmath>
 #include <complex>
 #include <cstdint>
 #include <linebench/base/reading.hpp>
@@ -29,12 +31,17 @@ struct VideoSetup {
   double line_period_samples = 0;  ///< mean, as received
   double sync_mv = 0;              ///< blanking minus sync tip, as received
   double noise_mv = 0;    ///< rms at a single sample on blanking and tips, whole bandwidth of the capture
+  double wander_mv = 0;   ///< rms by which blanking and sync tip part from line to line beyond noise: a tone
   double quantum_mv = 0;  ///< step of the recorder's converter; 0: none seen (or finer than matters)
   double edge_jitter_samples = 0;  ///< rms by which single sync edges leave their regular place
 
   /// Level of this signal re the standard's, from sync: 1 = nominal.
   [[nodiscard]] double gain() const {
     return sync_mv > 0 ? sync_mv / (lines == 625 ? 300.0 : 2000.0 / 7.0) : 1.0;
+  }
+  /// What is left of such wander in the mean level of so many lines, k = 2, mV.
+  [[nodiscard]] double wander_of(double lines_averaged) const {
+    return 2 * wander_mv / std::sqrt(std::max(1.0, lines_averaged));
   }
   /// One cycle of the subcarrier in microseconds by the recorder's clock; 0 without colour.
   [[nodiscard]] double subcarrier_us() const {
