@@ -112,7 +112,8 @@ void VideoHumMeter::finish(const VideoSetup& setup, Readings& out) {
   level /= weight;
   out.push_back(number_reading(
       "video.blanking.level", level,
-      together(2 * std::sqrt(level_variance) / weight, 0.001 * std::abs(level) + 0.1 * setup.gain()),
+      together(2 * std::sqrt(level_variance) / weight,
+               together(0.001 * std::abs(level) + 0.1 * setup.gain(), setup.wander_of(1000))),
       std::string(setup.inverted ? "with the signal turned the right way up, " : "") +
           "re the recorder's 0 V; a coupling capacitor on the way makes it follow the picture"));
   const double reach = seconds;

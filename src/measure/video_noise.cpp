@@ -14,6 +14,7 @@ namespace {
 constexpr std::uint64_t every_line = 3;  // lines whose spectra are taken: three times as many say no more
 constexpr std::uint64_t lines_taken_all = 256;  // but of a short capture, all
 constexpr double guess_error = 0.015;           // of the power below the lowest frequency seen
+constexpr double left_of_tone = 0.012;          // of its power, in what is taken for noise
 constexpr double least_power = 1e-6;            // square millivolts
 constexpr double smear_error =
     0.012 / 230e3;  // of the weighted amplitude by bin width: a steep spectrum seen coarsely
@@ -116,7 +117,7 @@ void NoiseMeter::line(const LineView& v) {
   }
 }
 
-void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking,
+void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, double tone_mv2,
                               Readings& out) const {
   const double step = c.spectrum->step_hz();
   const double half = setup.rate_hz / 2;
@@ -156,11 +157,12 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
     q_weighted += q_psd * standards::unified_weighting_power((i + 0.5) / parts * band_hz_) * band_hz_ / parts;
   const double power = std::max(flat - q_psd * band_hz_, 1e-9);
   const double power_weighted = std::max(weighted - q_weighted, 1e-9);
+  const double left = 0.5 * left_of_tone * tone_mv2;
   const double u =
-      together(0.5 * c.relative_u * flat / power,
+      together(together(0.5 * c.relative_u * flat / power, left / power),
                together(model_error + guess_error * lowest / power, 0.2 * q_psd * band_hz_ / power));
   const double u_weighted = together(
-      0.5 * c.relative_u_weighted * weighted / power_weighted,
+      together(0.5 * c.relative_u_weighted * weighted / power_weighted, left / power_weighted),
       together(model_error + guess_error * lowest / power_weighted + smear_error * step * steepness(c.psd),
                0.2 * q_weighted / power_weighted));
   const double noise = std::sqrt(power);
@@ -213,7 +215,8 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
     for (const char* id : {"video.noise", "video.snr.unweighted", "video.snr.weighted"})
       out.push_back(unmeasurable(id, reason));
   } else {
-    random_noise(setup, c, blanking, out);
+    const double pp = tone.tone ? tone.tone->pp_mv : 0.0;
+    random_noise(setup, c, blanking, pp * pp / 8, out);
   }
   if (!tone.looked) {
     const std::string reason =

@@ -24,7 +24,8 @@ class NoiseMeter : public LineMeter {
 
  private:
   void take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone);
-  void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, Readings& out) const;
+  void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, double tone_mv2,
+                    Readings& out) const;
 
   const PictureMeter& picture_shown_;
   double from_us_;

@@ -93,7 +93,10 @@ void read_bars(const KnownLines& known, const VideoSetup& setup, Readings& out) 
     push("chroma", 1, (0.0003 + 0.1 * std::abs(loss)) * 2 * bar->chroma_mv, 0, "");
     double phase = std::arg(bar->chroma_undone) * deg;
     phase = phase < 0 ? phase + 360 : phase;
-    push("phase", 2, together(setup.v_alternates ? 0.0 : burst_deg, 0.03), phase, remark);
+    // Below 10 MS/s a subcarrier lies so near half the rate that burst and bar are not seen through one
+    // filter.
+    const double slow_deg = setup.rate_hz < 9.9e6 ? 3.0 : 0.03;
+    push("phase", 2, together(setup.v_alternates ? 0.0 : burst_deg, slow_deg), phase, remark);
   }
 }
 

@@ -87,21 +87,28 @@ bool good_burst(const FoundSubcarrier& f, double sync_v) {
 }
 
 // What a tone below the subcarrier, or a level that jumps, does from line to line: to the distance of sync
-// tip and blanking, 5 us apart, and to blanking against that of the lines before and after. Either may happen
-// to see nothing of a tone.
+// tip and blanking, 5 us apart; to blanking against that of the lines before and after; and to stretches of
+// 0.8 us of the tip against one another. Each is blind to some tones.
 class Wander {
  public:
-  void line(const LineMark& m) {
+  void line(const LineMark& m, const SampleWindow& w, double us) {
     if (!m.found || m.pulses) return;
     depth_.add(1e3 * (m.clamp_v - m.tip_v));
     if (two_before_.index + 2 == m.index && before_.index + 1 == m.index)
       bend_.add(1e3 * (m.clamp_v - 2 * before_.clamp_v + two_before_.clamp_v));
     two_before_ = std::exchange(before_, m);
+    const auto tip = [&](double from_us) {
+      return 1e3 * w.mean(m.edge + from_us * us, m.edge + (from_us + 0.8) * us);
+    };
+    const double middle = tip(1.7);
+    beside_.add(tip(0.9) - middle);
+    apart_.add(tip(3.1) - middle);
   }
   [[nodiscard]] double mv(const VideoSetup& s) const {
     const double noise = s.noise_mv * s.noise_mv / (1e-6 * s.rate_hz);  // of a mean of 1 us
     constexpr double of_bend = 6;                                       // squares of 1, 2, 1
-    const double beyond = std::max(depth_.variance() - 2 * noise, bend_.variance() / of_bend - noise);
+    const double tips = 0.5 * std::max(beside_.variance(), apart_.variance()) - 1.5 * noise;
+    const double beyond = std::max({depth_.variance() - 2 * noise, bend_.variance() / of_bend - noise, tips});
     return beyond > 0 ? std::min(std::sqrt(beyond), 0.15 * s.sync_mv) : 0.0;
   }
 
@@ -118,6 +125,8 @@ class Wander {
   };
   Sums depth_;
   Sums bend_;
+  Sums beside_;
+  Sums apart_;
   LineMark before_;
   LineMark two_before_;
 };
@@ -268,7 +277,7 @@ bool VideoReceiver::acquire() {
   const SampleWindow w = d.buffer.window(s.inverted);
   Wander wander;
   while (settled.next() + settled.reach() + 2 < static_cast<double>(d.buffer.end()))
-    wander.line(settled.measure(w));
+    wander.line(settled.measure(w), w, s.rate_hz * 1e-6);
   d.sync.sync_v = settled.sync_v();
   s.sync_mv = 1e3 * settled.sync_v();
   s.noise_mv = 1e3 * settled.noise_v();

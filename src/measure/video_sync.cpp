@@ -121,9 +121,13 @@ void SyncMeter::finish(const VideoSetup& setup, Readings& out) {
     const double scatter =
         1e6 / setup.rate_hz * std::sqrt(edge_noise2_ / std::max(1.0, blanking_.count())) * 0.3;
     const double t = edge->value;
+    // A tone that moves the edges does the same, and is not taken out.
+    const double moved = setup.sync_mv > 0 ? setup.wander_mv * t / (0.8 * setup.sync_mv) : 0.0;
+    const double by_tone = t - std::sqrt(std::max(0.25 * t * t, t * t - std::pow(2.56 * moved, 2)));
     const double narrow = std::sqrt(std::max(0.25 * t * t, t * t - std::pow(2.56 * scatter, 2)));
-    out.push_back(number_reading("video.sync.rise", 1e3 * narrow,
-                                 1e3 * together(edge->u, together(3 * floor, 0.7 * (t - narrow)))));
+    out.push_back(number_reading(
+        "video.sync.rise", 1e3 * narrow,
+        1e3 * together(together(edge->u, 2 * by_tone), together(3 * floor, 0.7 * (t - narrow)))));
   }
   porches(setup, out);
 }

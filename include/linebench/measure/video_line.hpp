@@ -39,9 +39,10 @@ struct VideoSetup {
   [[nodiscard]] double gain() const {
     return sync_mv > 0 ? sync_mv / (lines == 625 ? 300.0 : 2000.0 / 7.0) : 1.0;
   }
-  /// What is left of such wander in the mean level of so many lines, k = 2, mV.
+  /// What is left of such wander in the mean level of so many lines, k = 2, mV: a tone that moves the edges
+  /// is met at some of its phases more often than at others.
   [[nodiscard]] double wander_of(double lines_averaged) const {
-    return 2 * wander_mv / std::sqrt(std::max(1.0, lines_averaged));
+    return wander_mv * std::hypot(2 / std::sqrt(std::max(1.0, lines_averaged)), 0.08);
   }
   /// One cycle of the subcarrier in microseconds by the recorder's clock; 0 without colour.
   [[nodiscard]] double subcarrier_us() const {
