@@ -56,6 +56,49 @@ std::array<double, order + 1> predictor(std::span<const float> x) {
   return a;
 }
 
+// A steady tone of any frequency obeys x[n+d] + x[n-d] = c x[n] with c = 2 cos(w d). What c the best fit has,
+// and what a given c leaves over, both re the tone.
+struct OneTone {
+  double c = 0;
+  double level = 0;
+};
+
+OneTone tone_of(std::span<const float> x, std::size_t d) {
+  double top = 0;
+  double power = 0;
+  for (std::size_t n = d; n + d < x.size(); ++n) {
+    const auto v = static_cast<double>(x[n]);
+    top += v * (static_cast<double>(x[n + d]) + static_cast<double>(x[n - d]));
+    power += v * v;
+  }
+  return {power > 0 ? top / power : 0, std::sqrt(power)};
+}
+
+double left_over(std::span<const float> x, std::size_t d, double c, double level) {
+  double sum = 0;
+  for (std::size_t n = d; n + d < x.size(); ++n) {
+    const double e =
+        static_cast<double>(x[n + d]) + static_cast<double>(x[n - d]) - c * static_cast<double>(x[n]);
+    sum += e * e;
+  }
+  return level > 0 ? std::sqrt(sum) / level : 0;
+}
+
+// One tone ends and another begins, as a ringer's two do in turn: the step between them is the sound's own.
+bool tone_changes(std::span<const float> before, std::span<const float> after, double rate_hz) {
+  constexpr double lag_s = 1.0 / 6000;
+  constexpr double steady = 0.1;  // left over of a steady tone in its noise
+  constexpr double other = 3;     // times that, of another tone
+  const auto d = std::max<std::size_t>(1, static_cast<std::size_t>(std::lround(lag_s * rate_hz)));
+  if (before.size() < 6 * d || after.size() < 6 * d) return false;
+  const OneTone b = tone_of(before, d);
+  const OneTone a = tone_of(after, d);
+  const double own_b = left_over(before, d, b.c, b.level);
+  const double own_a = left_over(after, d, a.c, a.level);
+  if (own_b > steady || own_a > steady) return false;
+  return std::abs(b.c - a.c) > std::max(steady, other * std::max(own_b, own_a));
+}
+
 }  // namespace
 
 LINEBENCH_VECTORISED void ClickSearch::search(const EventView& v) {
@@ -149,8 +192,11 @@ void ClickSearch::examine(const EventView& v, std::size_t from, std::size_t to) 
   const std::size_t before_start = before_end > span ? before_end - span : 0;
   const std::size_t after_start = std::min(at + gap, v.x.size());
   const std::size_t after_end = std::min(after_start + span, v.x.size());
-  const double before = rms(v.x.subspan(before_start, before_end - before_start));
-  const double after = rms(v.x.subspan(after_start, after_end - after_start));
+  const auto sound_before = v.x.subspan(before_start, before_end - before_start);
+  const auto sound_after = v.x.subspan(after_start, after_end - after_start);
+  if (tone_changes(sound_before, sound_after, v.rate_hz)) return;
+  const double before = rms(sound_before);
+  const double after = rms(sound_after);
   const double louder = std::max(before, after);
   const double softer = std::min(before, after);
   if (louder > onset_ratio * softer && height < click_over_sound * louder) return;

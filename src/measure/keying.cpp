@@ -70,8 +70,14 @@ std::vector<PauseKind> pause_kinds(std::span<const Pause> pauses) {
     const bool cadence = sound[i] != 0 ? after || pause[i] != 0 : after && pause[i] != 0;
     const bool twins = static_cast<std::size_t>(ended) < few && next &&
                        std::abs(p.sounded_s - pauses[i + 1].sounded_s) < same_s;
+    // The last of a few, like the one before it in sound and pause.
+    const auto like_last = [&](const Pause& last) {
+      return joined(last, p) && p.ended && std::abs(last.sounded_s - p.sounded_s) < same_s &&
+             std::abs(last.length_s - p.length_s) < same_s;
+    };
+    const bool again = static_cast<std::size_t>(ended) < few && i > 0 && like_last(pauses[i - 1]);
     const bool long_enough = p.length_s >= shortest_keyed_s;
-    if (long_enough && (cadence || twins)) {
+    if (long_enough && (cadence || twins || again)) {
       out.push_back(PauseKind::Keyed);
     } else {
       out.push_back(long_enough && p.steady && away ? PauseKind::Doubtful : PauseKind::Dropout);

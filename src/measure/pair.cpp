@@ -76,9 +76,10 @@ struct Leak {
 };
 
 // Mains hum stands on both lines at once and is coherent between them without leaking: only what rises where
-// this side sends, over what it carries while the other one does, is followed.
+// this side sends, over what it carries while the other one does or neither, is followed.
 std::optional<Leak> leak(const std::optional<pair::CrossSpectra>& spectra,
-                         const std::optional<pair::CrossSpectra>& turned, bool from_left) {
+                         const std::optional<pair::CrossSpectra>& turned,
+                         const std::optional<pair::CrossSpectra>& pauses, bool from_left) {
   if (!spectra || spectra->count() < fewest_segments) return std::nullopt;
   constexpr double sends = 10.0;        // power over that of the side's own rest
   constexpr double least_sent = 1e-6;   // of the strongest
@@ -87,9 +88,13 @@ std::optional<Leak> leak(const std::optional<pair::CrossSpectra>& spectra,
   const auto other = from_left ? spectra->right() : spectra->left();
   const double strongest = *std::max_element(sent.begin(), sent.end());
   const auto n = static_cast<double>(spectra->count());
-  const bool known = turned && turned->segment() == spectra->segment() && turned->count() >= fewest_segments;
-  const auto rests = known ? (from_left ? turned->left() : turned->right()) : sent;
-  const double rest_scale = known ? sends * n / static_cast<double>(turned->count()) : 0.0;
+  const auto usable = [&](const std::optional<pair::CrossSpectra>& s) {
+    return s && s->segment() == spectra->segment() && s->count() >= fewest_segments;
+  };
+  const auto& rest = usable(turned) ? turned : pauses;
+  const bool known = usable(rest);
+  const auto rests = known ? (from_left ? rest->left() : rest->right()) : sent;
+  const double rest_scale = known ? sends * n / static_cast<double>(rest->count()) : 0.0;
   double through = 0, variance = 0, total = 0;
   for (std::size_t k = 2; k < sent.size(); ++k) {
     if (!(sent[k] > (known ? least_sent : least_alone) * strongest) || sent[k] < rest_scale * rests[k])
@@ -122,7 +127,8 @@ struct PairAnalyser::Impl {
   std::vector<float> left, right;
   Powers sums;
   std::uint64_t frames = 0;
-  std::optional<pair::CrossSpectra> coarse, fine, from_left, from_right;
+  std::optional<pair::CrossSpectra> coarse, fine, from_left, from_right, pauses;
+  double loudest = 0;  // power of a segment's louder side
   std::optional<std::ptrdiff_t> alignment;
   double both_s = 0;
 
@@ -148,6 +154,14 @@ struct PairAnalyser::Impl {
     return Kind::Both;
   }
 
+  // Neither side alone, and far below the loudest: what stands there stands there always.
+  bool pause(std::span<const float> l, std::span<const float> r, Kind kind) {
+    const Powers p = powers(l, r);
+    const double power = std::max(p.left, p.right) / static_cast<double>(l.size());
+    loudest = std::max(loudest, power);
+    return kind != Kind::Left && kind != Kind::Right && power < power_from_db(-dominant_db) * loudest;
+  }
+
   void add_coarse(std::size_t size, std::size_t stride) {
     if (!coarse || coarse->segment() != size) coarse.emplace(size);
     for (std::size_t at = 0; at + size <= left.size(); at += size * stride) {
@@ -169,6 +183,10 @@ struct PairAnalyser::Impl {
       const auto l = std::span<const float>(left).subspan(at + left_at, size);
       const auto r = std::span<const float>(right).subspan(at + right_at, size);
       const Kind kind = kind_of(l, r);
+      if (pause(l, r, kind)) {
+        if (!pauses || pauses->segment() != size) pauses.emplace(size);
+        pauses->add(l, r);
+      }
       auto& into = kind == Kind::Left ? from_left : kind == Kind::Right ? from_right : fine;
       if (kind == Kind::Silent || (kind == Kind::Both && !alignment)) continue;
       if (!into || into->segment() != size) into.emplace(size);
@@ -233,8 +251,8 @@ struct PairAnalyser::Impl {
 };
 
 void PairAnalyser::Impl::add_crosstalk(Readings& out) const {
-  const auto to_right = leak(from_left, from_right, true);
-  const auto to_left = leak(from_right, from_left, false);
+  const auto to_right = leak(from_left, from_right, pauses, true);
+  const auto to_left = leak(from_right, from_left, pauses, false);
   const char* id = "audio.pair.crosstalk";
   if (!to_right && !to_left) {
     out.push_back(

@@ -209,6 +209,32 @@ TEST(Events, StartsAndFadesOfTonesAreNotClicks) {
   expect_nothing(events_of(x, rate), "gated tone ");
 }
 
+// A ringer's two tones in turn, their phase broken at each change, for 1 s on and 1 s off: the steps are its
+// own. A step in the phase of one tone is a break all the same.
+TEST(Events, TheToneChangesOfARingerAreNotClicks) {
+  for (const double rate : {44100.0, 48000.0, 96000.0}) {
+    for (const double turn_s : {0.025, 0.05, 0.0731}) {
+      synth::Samples x(synth::count(8.0, rate), 0.0F);
+      for (std::size_t i = 0; i < x.size(); ++i) {
+        const double t = static_cast<double>(i) / rate;
+        const double in = std::fmod(t, turn_s);
+        const double hz = std::fmod(t, 2 * turn_s) < turn_s ? 800 : 1000;
+        if (std::fmod(t, 2.0) < 1.0)
+          x[i] = static_cast<float>(0.2 * std::sin(2 * std::numbers::pi * hz * in + 0.7));
+      }
+      synth::add_noise(x, -70.0, 9);
+      EXPECT_EQ(events_of(x, rate).clicks, 0U) << rate << " " << turn_s;
+    }
+    synth::Samples broken(synth::count(4.0, rate), 0.0F);
+    for (std::size_t i = 0; i < broken.size(); ++i) {
+      const double t = static_cast<double>(i) / rate;
+      broken[i] = static_cast<float>(0.2 * std::sin(2 * std::numbers::pi * 1000 * t + (t > 2.1002 ? 2 : 0)));
+    }
+    synth::add_noise(broken, -70.0, 9);
+    EXPECT_EQ(events_of(broken, rate).clicks, 1U) << rate;
+  }
+}
+
 TEST(Events, DropoutsAreCountedExactlyWithTheirTimes) {
   for (const double rate : {44100.0, 48000.0, 96000.0}) {
     for (const double hz : {100.0, 997.0, 5000.0}) {

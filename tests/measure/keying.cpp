@@ -111,6 +111,16 @@ TEST(Keying, BreaksBesideACadenceCount) {
   EXPECT_GT(r.keyed_pauses, 20U);
 }
 
+// Left and right in turn, 2 s each, for 12 s: two pauses of one length behind sounds of one length.
+TEST(Keying, ALeftRightTestByHandHasNoDropouts) {
+  for (const double start : {0.0, 2.0}) {
+    std::vector<Sound> list;
+    for (double t = start; t < 12; t += 4) list.push_back({t, t + 2, 1000});
+    EXPECT_EQ(events_of(sounds(12, list, 0)).dropouts, 0U) << start;
+  }
+  EXPECT_EQ(events_of(sounds(12, {{0, 2, 1000}, {2.31, 5, 1000}, {5.42, 12, 1000}}, 0)).dropouts, 2U);
+}
+
 // Keyed by hand: no two alike. It may be a contact, so neither number is said.
 TEST(Keying, AToneKeyedByHandIsInDoubt) {
   std::mt19937 gen(7);
