@@ -10,6 +10,7 @@
 #include <linebench/capture/frame_source.hpp>
 #include <linebench/diagnose/compare.hpp>
 #include <linebench/diagnose/diagnose.hpp>
+#include <linebench/diagnose/idle.hpp>
 #include <linebench/report/document.hpp>
 #include <linebench/report/findings.hpp>
 #include <linebench/report/page.hpp>
@@ -255,6 +256,7 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   if (path) mark_along(*path, job.captures);
   job.site = told.site;
   job.told = diagnose::parse_observed(told.observed, book);
+  if (auto idle = diagnose::nothing_sent(job.captures)) job.told.push_back(std::move(*idle));
   const std::vector<diagnose::Evidence> evidence = diagnose::evidence_of(book, job);
   if (!o.explain.empty()) return show_explanation(context, book, evidence, o.explain);
   const diagnose::Diagnosis d = diagnose::diagnose(book, job);

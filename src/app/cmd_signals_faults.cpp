@@ -89,6 +89,12 @@ Exit run_faults(Context& context, const FaultsOptions& o) {
     print_text(fmt::format("{}: {}\n", o.out, fmt::join(written, ", ")));
     print("Find it with: linebench diagnose {0} --system {1} --sides two\n", o.out, site.system);
     print(
+        "response.wav is what came back of the speech sweep on the first line; for its response, before "
+        "that:\n"
+        "linebench signals write sweep-speech --out sent.wav\n"
+        "linebench response sent.wav {0}/response.wav --json > {0}/response.json\n",
+        o.out);
+    print(
         "observations.txt holds what each look and meter reading would find, for --observed; answer.txt what "
         "it "
         "is.\n");

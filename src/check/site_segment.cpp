@@ -36,10 +36,12 @@ std::set<std::string> barred_places(const diagnose::SignalPath& path, const diag
   if (segment.between.empty()) return barred;
   if (segment.between.front() != path.parts.front().name) barred.insert("source");
   // "Cable to the hub" is a cable; what has neither kind of word in its name may be either.
+  const auto cable = [&](const std::string& part) { return named_by(part, words.text("site-cables")); };
   const bool units = std::ranges::all_of(segment.between, [&](const std::string& part) {
-    return named_by(part, words.text("site-units")) && !named_by(part, words.text("site-cables"));
+    return named_by(part, words.text("site-units")) && !cable(part);
   });
   if (units) barred.insert("cable");
+  if (std::ranges::all_of(segment.between, cable)) barred.insert("unit");
   return barred;
 }
 

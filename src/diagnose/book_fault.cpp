@@ -113,15 +113,16 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   const TomlReader r(file);
   const toml::table t = r.parse(text);
   r.only(t, {"label", "what", "group", "prior", "views", "test", "tell_apart", "remedy", "caution", "source",
-             "detection", "detection_text", "dangerous", "traceless", "place", "effects", "variant"});
+             "detection", "detection_text", "dangerous", "excludes", "traceless", "place", "effects",
+             "variant"});
   Fault f;
   f.id = id;
   f.label = r.text(t, "label");
   f.what = r.text(t, "what");
   f.group = r.text(t, "group");
   f.place = r.text(t, "place", false);
-  if (!f.place.empty() && f.place != "source" && f.place != "cable")
-    throw r.wrong(t.get("place")->source(), "\"place\" is \"source\" or \"cable\", or left out");
+  if (!f.place.empty() && f.place != "source" && f.place != "cable" && f.place != "unit")
+    throw r.wrong(t.get("place")->source(), "\"place\" is \"source\", \"cable\" or \"unit\", or left out");
   f.prior = r.share(t, "prior", std::nullopt);
   if (!(f.prior > 0 && f.prior < 0.5))
     throw r.wrong(t.get("prior")->source(), "\"prior\" must lie between 0 and 0.5");
@@ -131,6 +132,7 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
       throw r.wrong(t.get("views")->source(),
                     fmt::format("\"{}\" is no view; known: {}", v, fmt::join(known_views, ", ")));
   }
+  if (t.contains("excludes")) f.excludes = r.words(t, "excludes");
   f.test = r.text(t, "test");
   const Sign* test = book.sign(f.test);
   if (test == nullptr || !test->trial)

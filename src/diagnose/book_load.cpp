@@ -147,6 +147,12 @@ FaultBook load_fault_book(const std::vector<fs::path>& folders) {
       }
     }
   }
+  for (const Fault& f : book.faults) {
+    for (const std::string& id : f.excludes) {
+      if (book.fault(id) == nullptr)
+        book.problems.emplace_back(fmt::format("{}: excludes \"{}\", and no fault is called that", f.id, id));
+    }
+  }
   return book;
 }
 

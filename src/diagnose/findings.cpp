@@ -43,8 +43,13 @@ int likeliest_way(const FaultTable& t) {
   return static_cast<int>(std::max_element(ways.begin(), ways.end()) - ways.begin());
 }
 
-// What the fault makes of a sign in this way; empty where it does nothing to it.
-std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
+// What the fault makes of a sign in this way, from its least to its gravest; nothing where it leaves it
+// alone.
+struct Range {
+  Predicted from, to;
+};
+
+std::optional<Range> range_of(const Sign& s, const FaultTable& t, std::size_t i, int way) {
   const Cell* least = nullptr;
   const Cell* most = nullptr;
   for (const Cell& c : t.cells) {
@@ -52,27 +57,61 @@ std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t,
     if (least == nullptr || c.severity < least->severity) least = &c;
     if (most == nullptr || c.severity >= most->severity) most = &c;
   }
-  if (least == nullptr) return {};
+  if (least == nullptr) return std::nullopt;
+  return Range{predict(s, &least->causes[i], nullptr), predict(s, &most->causes[i], nullptr)};
+}
+
+// The same with the spread of nine cases in ten at its ends, as far as the usual reading. A meter's trial has
+// its ends where the book puts them.
+std::pair<double, double> reach_of(const Sign& s, const Range& r) {
+  const auto& [low, high] = r.from.mean < r.to.mean ? std::pair{r.from, r.to} : std::pair{r.to, r.from};
+  if (s.trial) return {low.mean, high.mean};
+  constexpr double spreads = 1.6;
+  const auto end = [&](double mean, double by) {
+    const double out = std::clamp(mean + spreads * by, s.low, s.high);
+    return (mean - s.usual) * (out - s.usual) < 0 ? s.usual : out;
+  };
+  return {end(low.mean, -low.sd), end(high.mean, high.sd)};
+}
+
+// What was found lies where the fault does not put it.
+bool out_of_reach(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
+  if (s.scale == Scale::Words || s.trial || e.at_most) return false;
+  const auto range = range_of(s, t, i, way);
+  if (!range) return false;
+  const auto [low, high] = reach_of(s, *range);
+  return e.value + 2 * e.sd < low || e.value - 2 * e.sd > high;
+}
+
+std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
   if (s.scale == Scale::Words) {
+    const Cell* least = nullptr;
+    for (const Cell& c : t.cells) {
+      if (c.variant == way && c.causes[i].acts && (least == nullptr || c.severity < least->severity))
+        least = &c;
+    }
+    if (least == nullptr) return {};
     const auto& w = least->causes[i].words;
     const auto top = static_cast<std::size_t>(std::max_element(w.begin(), w.end()) - w.begin());
     return "this fault: mostly " + s.words[top].first;
   }
-  const double from = predict(s, &least->causes[i], nullptr).mean;
-  const double to = predict(s, &most->causes[i], nullptr).mean;
+  const auto range = range_of(s, t, i, way);
+  if (!range) return {};
+  const double from = range->from.mean;
+  const double to = range->to.mean;
   // At the furthest that the book puts to it; a meter that shows more yet shows this fault.
-  const double sd = most->causes[i].sd;
+  const double sd = range->to.sd;
   const double side = to > s.usual ? 1 : -1;
   if (s.trial && side * (e.value - to) <= 0 && side * (e.value - to) > -sd)
     return fmt::format("this fault: {} and {}",
                        shown_level(s, side * (from - to) < -sd ? from : to - side * sd),
                        side > 0 ? "more" : "less");
   if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
-  const auto [low, high] = std::minmax(from, to);
+  const auto [low, high] = reach_of(s, *range);
   // Inside the range and still against it: few of this fault's severities lie there.
   const bool inside = !e.at_most && e.value > low && e.value < high;
-  const char* where = !inside ? "" : e.value < 0.5 * (low + high) ? ", mostly more" : ", mostly less";
-  return fmt::format("this fault: {} to {}{}", shown_level(s, from), shown_level(s, to), where);
+  const char* where = !inside ? "" : e.value < 0.5 * (from + to) ? ", mostly more" : ", mostly less";
+  return fmt::format("this fault: {} to {}{}", shown_level(s, low), shown_level(s, high), where);
 }
 
 std::string joined(const std::string& a, const std::string& b) {
@@ -92,6 +131,7 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
     }
     b.nats = log_sum(logs);
     expected = expected_text(s, m.evidence[e], t, i, likeliest_way(t));
+    b.beyond = out_of_reach(s, m.evidence[e], t, i, likeliest_way(t));
     // What other ways do to it hardly counts then.
     b.touched = !expected.empty() || std::abs(b.nats) > hardly;
   }
@@ -134,8 +174,10 @@ Finding finding_of(const Model& m, int index, double probability, const Options&
   out.remedy = f.remedy;
   out.caution = f.caution;
   out.source = f.source;
-  for (const Bearing& b : bearings(m, t, false))
-    (b.nats > 0 ? out.evidence_for : out.evidence_against).push_back(b);
+  for (const Bearing& b : bearings(m, t, false)) {
+    // What the fault does not make by itself is not said to speak for it.
+    if (!(b.nats > 0 && b.beyond)) (b.nats > 0 ? out.evidence_for : out.evidence_against).push_back(b);
+  }
   const auto stronger = [](const Bearing& a, const Bearing& b) {
     return std::abs(a.nats) > std::abs(b.nats);
   };

@@ -208,15 +208,19 @@ std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
 }
 
 bool one_and_the_same(const Capture& a, const Capture& b) {
-  bool any = false;
+  // A document holds a reading or two more than its capture, and its figures as they were written down.
+  constexpr double as_written = 1e-6;
+  constexpr int enough = 3;  // of the figures that no two captures share by chance
+  int same = 0;
   for (const Reading& r : a.readings) {
     const Reading* other = find_reading(b.readings, r.id);
-    if (other == nullptr) return false;
-    if (!std::holds_alternative<double>(r.value)) continue;
-    if (!std::holds_alternative<double>(other->value) || other->number() != r.number()) return false;
-    any = any || (r.uncertainty.value_or(0) > 0);
+    if (other == nullptr || !std::holds_alternative<double>(r.value)) continue;
+    if (!std::holds_alternative<double>(other->value) ||
+        std::abs(other->number() - r.number()) > as_written * std::abs(r.number()))
+      return false;
+    same += r.uncertainty.value_or(0) > 0 ? 1 : 0;
   }
-  return any && a.readings.size() == b.readings.size();
+  return same >= enough;
 }
 
 namespace {

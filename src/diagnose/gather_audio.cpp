@@ -1,6 +1,8 @@
 // Signs from audio readings.
 #include <algorithm>
+#include <array>
 #include <linebench/base/decibel.hpp>
+#include <linebench/diagnose/idle.hpp>
 #include <linebench/standards/weighting.hpp>
 #include <map>
 #include <numbers>
@@ -52,6 +54,15 @@ struct Path {  // one channel of one capture
   bool hum_found = false;
 };
 
+bool ruled_from_outside(const Readings& r, const std::string& suffix) {
+  const auto rms = number_of(r, "audio.level.rms" + suffix);
+  return std::ranges::any_of(std::array{"audio.hum.level", "audio.whistle.level", "audio.phone_burst.level"},
+                             [&](const char* id) {
+                               const auto v = number_of(r, id + suffix);
+                               return v && rms && v->value > rms->value - 6;
+                             });
+}
+
 Sent sent_on(const Capture& c, const std::string& suffix) {
   const std::string& signal = c.facts.signal;
   if (signal.starts_with("tone") || signal.starts_with("alignment")) return Sent::Tone;
@@ -60,10 +71,7 @@ Sent sent_on(const Capture& c, const std::string& suffix) {
   const auto tone = number_of(c.readings, "audio.tone.level" + suffix);
   if (!signal.empty()) return Sent::Other;
   // What rules the channel must not be interference if its level is to say anything of the source's.
-  for (const char* id : {"audio.hum.level", "audio.whistle.level", "audio.phone_burst.level"}) {
-    const auto v = number_of(c.readings, id + suffix);
-    if (v && rms && v->value > rms->value - 6) return Sent::Idle;
-  }
+  if (ruled_from_outside(c.readings, suffix)) return Sent::Idle;
   if (number_of(c.readings, "audio.tone.step" + suffix)) return Sent::Tone;
   if (tone && rms && rms->value - tone->value < 0.7 && tone->value > idle_dbfs) return Sent::Tone;
   if (rms && rms->value > idle_dbfs && !tone) return Sent::Programme;
@@ -213,6 +221,12 @@ bool cut_by_hum(const Readings& r, const std::string& suffix) {
   return hum && hum->value > hum_that_clips;
 }
 
+// A tone that goes on and off by itself: a stretch with a pause in it has less of it, which is no step.
+bool keyed(const Readings& r, const std::string& suffix) {
+  const Reading* gaps = find_reading(r, "audio.dropout.count" + suffix);
+  return gaps != nullptr && gaps->reason.find("cadence of a keyed tone") != std::string::npos;
+}
+
 void levels_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
   const Sent sent = sent_on(c, suffix);
@@ -230,7 +244,8 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   } else if (sent == Sent::Tone && rms) {
     out.bound("audio.level.tone", rms->value + against, scaling.u, name);
   }
-  if (const auto step = number_of(r, "audio.tone.step" + suffix); step && sent == Sent::Tone) {
+  if (const auto step = number_of(r, "audio.tone.step" + suffix);
+      step && sent == Sent::Tone && !keyed(r, suffix)) {
     out.number("audio.level.step", std::abs(step->value), step->u, name);
   } else if (sent == Sent::Tone && tone) {
     out.bound("audio.level.step", least_step_db + 2 * tone->u, 0, name);
@@ -369,7 +384,14 @@ void sides_of(const Capture& c, const Site& site, Gatherer& out) {
   if (left == Sent::Idle && right == Sent::Idle) return;
   const bool programme = left == Sent::Programme || right == Sent::Programme;
   const std::string group = programme ? "audio.programme." : "audio.pair.";
-  if (const auto p = number_of(r, "audio.pair.polarity"))
+  // Where all that both share is a tone and none was sent, or where hum rules a side, it is hum that they
+  // share.
+  const Reading* delay = find_reading(r, "audio.pair.delay");
+  const bool of_tones = delay != nullptr && !delay->measured();
+  const bool hum =
+      c.facts.signal.empty() && (ruled_from_outside(r, ".left") || ruled_from_outside(r, ".right"));
+  const bool shared = !hum && (!of_tones || (left == Sent::Tone && right == Sent::Tone));
+  if (const auto p = number_of(r, "audio.pair.polarity"); p && shared)
     out.word(group + "polarity", p->value < 0 ? "reversed" : "same", c.name);
   const bool sides_meant = c.facts.signal.find("left-right") == std::string::npos;
   if (!sides_meant) return;
@@ -377,7 +399,7 @@ void sides_of(const Capture& c, const Site& site, Gatherer& out) {
   // source is right where mono was promised: what was meant must be told.
   const auto sides = text_of(r, "audio.pair.sides");
   if (site.sides == "one" || (may_be_one_line(c, site) && sides && *sides != "both")) return;
-  if (const auto g = number_of(r, "audio.pair.gain"))
+  if (const auto g = number_of(r, "audio.pair.gain"); g && shared)
     out.number(group + "gain", std::abs(g->value), g->u, c.name);
   if (sides) out.word(group + "sides", one_side(*sides) ? "one only" : *sides, c.name, *sides);
 }
@@ -417,6 +439,18 @@ void response_of(const Capture& c, const std::string& suffix, const std::string&
 }
 
 }  // namespace
+
+std::optional<Evidence> nothing_sent(const std::vector<Capture>& captures) {
+  Evidence e{"audio.signal", 0, 0, false, 1, "idle", "idle", ""};
+  for (const Capture& c : captures) {
+    for (const std::string& suffix : suffixes_of(c)) {
+      if (!number_of(c.readings, "audio.level.rms" + suffix)) continue;
+      if (c.facts.signal.starts_with("silence") || sent_on(c, suffix) != Sent::Idle) return std::nullopt;
+      e.from = c.name;
+    }
+  }
+  return e.from.empty() ? std::nullopt : std::optional(e);
+}
 
 void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out) {
   std::optional<Number> field;

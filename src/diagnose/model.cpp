@@ -108,6 +108,11 @@ double log_unlisted_ratio(const Model& m) {
   return log_sum(logs) - std::log(static_cast<double>(logs.size()));
 }
 
+bool exclude(const Fault& a, const Fault& b) {
+  return std::ranges::find(a.excludes, b.id) != a.excludes.end() ||
+         std::ranges::find(b.excludes, a.id) != b.excludes.end();
+}
+
 double log_odds(const Fault& f) { return std::log(f.prior / (1 - f.prior)); }
 
 void weigh(Model& m, const std::set<std::string>& barred) {
@@ -128,6 +133,7 @@ void weigh(Model& m, const std::set<std::string>& barred) {
     for (std::size_t j = k + 1; j < order.size(); ++j) {
       const FaultTable& a = m.tables[order[k]];
       const FaultTable& b = m.tables[order[j]];
+      if (exclude(*a.fault, *b.fault)) continue;
       m.hypotheses.push_back({static_cast<int>(order[k]), static_cast<int>(order[j]), false,
                               log_odds(*a.fault) + log_odds(*b.fault) + log_pair_ratio(m, a, b), 0});
     }

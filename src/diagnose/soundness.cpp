@@ -49,7 +49,8 @@ bool hides(const Model& m, const FaultTable& t, const Sign& s, const std::string
     const Evidence& e = m.evidence[static_cast<std::size_t>(t.touched[i])];
     if (e.sign == s.id) return e.at_most && ratio_where_visible(t, i) >= hardly_less;
   }
-  return s.asked;
+  const Evidence* sent = found(m, view + "signal");
+  return s.asked || (s.carried && sent != nullptr && sent->word == "idle");
 }
 
 std::string named(const Sign& s) { return s.label.substr(0, s.label.find(',')); }

@@ -92,6 +92,18 @@ double rise_behind_cable(double loss_db) {
   return 1000 * (t90 - t10);
 }
 
+double bent_third(double drive) {
+  constexpr int steps = 512;
+  double first = 0, third = 0;
+  for (int k = 0; k < steps; ++k) {
+    const double angle = two_pi * k / steps;
+    const double y = std::tanh(drive * std::sin(angle));
+    first += y * std::sin(angle);
+    third += y * std::sin(3 * angle);
+  }
+  return std::abs(third / first);
+}
+
 double pair_gain_db(double source_ohm, double series_ohm, double farad, double hz) {
   // The pair's capacitance in the middle of its resistance.
   const Complex w(0, two_pi * hz);

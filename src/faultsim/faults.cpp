@@ -239,6 +239,13 @@ void pickup_faults(std::map<std::string, Maker>& m) {
     say(s, "phones-away", "gone");
     s.visible = db(s.lines[0].phone_v / full_scale_v) > -72;
   };
+  m["radio-pickup"] = [](Site& s, Dice& d) {
+    s.video.tone_mv = d.log_uniform(2, 60);
+    // Medium wave and short wave up to where the video ends.
+    s.video.tone_hz = d.log_uniform(620e3, 5e6);
+    if (d.chance(0.65)) say(s, "move-cable", "less");
+    s.visible = s.video.tone_mv > 5;
+  };
   m["video-into-audio"] = [](Site& s, Dice& d) {
     const double level = d.uniform(-86, -40);
     s.lines[0].whistle_v = full_scale_v * std::pow(10, level / 20);

@@ -24,6 +24,17 @@ void hum_at(AudioPath& p, Comb c, double dbfs) {
   p.add_hum(c, full_scale_v * std::pow(10, dbfs / 20) / rms(c));
 }
 
+// What a capacitance in series with an input of 10 kohm lets across.
+void across(AudioPath& p, double farad) {
+  const auto gain = [&](double hz) {
+    const double x = 2 * std::numbers::pi * hz * farad * 10000;
+    return db(x / std::sqrt(1 + x * x));
+  };
+  p.gain_db += gain(1000);
+  p.bottom_db += gain(350) - gain(1000);
+  p.top_db += gain(2900) - gain(1000);
+}
+
 void ends(std::map<std::string, Maker>& m) {
   m["termination-missing"] = [](Site& s, Dice& d) {
     const double load = parallel(d.uniform(5e3, 50e3), d.uniform(5e3, 1e6));
@@ -67,13 +78,7 @@ void pairs(std::map<std::string, Maker>& m) {
     if (d.chance(0.55)) {
       // What gets across is the capacitance of the break against the input's resistance.
       const double farad = d.log_uniform(100e-12, 30e-9);
-      const auto across = [&](double hz) {
-        const double x = 2 * std::numbers::pi * hz * farad * 10000;
-        return db(x / std::sqrt(1 + x * x));
-      };
-      p.gain_db += across(1000);
-      p.bottom_db += across(350) - across(1000);
-      p.top_db += across(2900) - across(1000);
+      across(p, farad);
       hum_at(p, hum_in_open_input(d), d.uniform(-80, -42));
     } else {
       p.gain_db += db(0.5);
@@ -203,6 +208,52 @@ void cables(std::map<std::string, Maker>& m) {
     }
     if (d.chance(0.35)) say(s, "connector", "wet");
     say(s, "known-cable", "gone");
+  };
+}
+
+void levels(std::map<std::string, Maker>& m) {
+  m["gain-structure"] = [](Site& s, Dice& d) {
+    // The tone leaves at its level less a loss, and what made up for it lifts the noise of the stage between;
+    // or the source's own stage hisses.
+    const double stage_v = full_scale_v * std::pow(10, d.uniform(-88, -76) / 20);
+    const double made_up = std::pow(10, d.uniform(3, 42) / 20);
+    const int from = d.chance(0.5) ? 0 : 1;  // one line, or a unit that both go through
+    for (int k = from; k < 2; ++k) {
+      AudioPath& p = s.lines[static_cast<std::size_t>(k)];
+      p.noise_v = std::hypot(p.noise_v, stage_v * made_up);
+    }
+    if (d.chance(0.75)) {
+      say(s, "level-chain", "low, then made up");
+    } else {
+      say(s, "known-source", "gone");
+    }
+    s.visible = db(s.lines[1].noise_v / full_scale_v) > -58;
+  };
+  m["stage-overdriven"] = [](Site& s, Dice& d) {
+    // A stage that is not symmetrical adds a second harmonic. The level is made right behind it.
+    const double third = bent_third(d.log_uniform(0.12, 1.6));
+    const double second = third * d.uniform(0, 1.5);
+    const bool both = d.chance(0.5);
+    for (AudioPath& p : s.lines) {
+      p.thd_percent = std::hypot(p.thd_percent, 100 * std::hypot(third, second));
+      if (!both) break;
+    }
+    if (d.chance(0.8)) {
+      say(s, "level-chain", "too high somewhere");
+    } else {
+      say(s, "known-source", "gone");
+    }
+    s.visible = s.lines[0].thd_percent > 1;
+  };
+  m["unit-off"] = [](Site& s, Dice& d) {
+    const double farad = d.log_uniform(0.2e-12, 20e-12);  // of an open switch or relay
+    const bool both = d.chance(0.88);
+    for (AudioPath& p : s.lines) {
+      across(p, farad);
+      if (!both) break;
+    }
+    say(s, "unit-look", d.chance(0.97) ? one_of(d, 0.58, "off or muted", "another input") : "right");
+    if (d.chance(0.25)) say(s, "port-light", "dark");
   };
 }
 
@@ -371,6 +422,7 @@ void path_faults(std::map<std::string, Maker>& m) {
   ends(m);
   pairs(m);
   cables(m);
+  levels(m);
 }
 
 void source_faults(std::map<std::string, Maker>& m) {

@@ -2,6 +2,7 @@
 #include <algorithm>
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/biquad.hpp>
+#include <linebench/dsp/fft.hpp>
 #include <linebench/faultsim/captures.hpp>
 #include <linebench/signals/audio_signal.hpp>
 #include <numbers>
@@ -184,6 +185,36 @@ AudioTake over_lines(const Installation& s, std::uint64_t seed, const Wave (&sen
   return interleave(out[0], out[1], rate);
 }
 
+// A test signal's channels, as `signals write` makes them.
+std::vector<Wave> test_signal(const char* recipe, const signals::AudioSignalOptions& options) {
+  const auto source = signals::make_audio_signal(signals::load_recipe(recipe), options);
+  const auto channels = static_cast<std::size_t>(source->facts().channels);
+  std::vector<Wave> out(channels);
+  std::vector<float> part(channels * 4096);
+  while (const std::size_t n = source->read(part)) {
+    for (std::size_t i = 0; i < n * channels; ++i) out[i % channels].push_back(static_cast<double>(part[i]));
+  }
+  return out;
+}
+
+// The path's gain, from its ends (350 Hz, 2.9 kHz) over 1 kHz even in dB by octave, and no further than twice
+// as far beyond them.
+void bend(Wave& x, double rate, const AudioPath& p) {
+  dsp::RealFft fft(dsp::next_fast_size(x.size() + static_cast<std::size_t>(rate)));
+  std::fill(fft.input().begin(), fft.input().end(), 0.0);
+  std::copy(x.begin(), x.end(), fft.input().begin());
+  fft.forward();
+  const double step = rate / static_cast<double>(fft.size());
+  for (std::size_t k = 0; k < fft.output().size(); ++k) {
+    const double octaves = std::log2(std::max(step * static_cast<double>(k), 1.0) / 1000);
+    const double end = std::log2(octaves < 0 ? 0.35 : 2.9);
+    const double gain = p.gain_db + (octaves < 0 ? p.bottom_db : p.top_db) * std::min(octaves / end, 2.0);
+    fft.output()[k] *= amplitude_from_db(gain) * (p.reversed ? -1 : 1) / static_cast<double>(fft.size());
+  }
+  fft.inverse();
+  std::copy_n(fft.input().begin(), x.size(), x.begin());
+}
+
 Wave tone_of(const AudioPath& p, double seconds) {
   constexpr double rate = 48000;
   Wave x(static_cast<std::size_t>(seconds * rate), 0.0);
@@ -208,20 +239,28 @@ AudioTake record_idle(const Installation& s, std::uint64_t seed, double seconds)
 AudioTake record_sides(const Installation& s, std::uint64_t seed, double seconds) {
   signals::AudioSignalOptions o;
   o.seconds = seconds;
-  const auto source = signals::make_audio_signal(signals::load_recipe("left-right"), o);
-  std::vector<float> both(2 * static_cast<std::size_t>(seconds * 48000));
-  std::size_t frames = 0;
-  while (frames < both.size() / 2) {
-    const std::size_t n = source->read(std::span(both).subspan(2 * frames));
-    if (n == 0) break;
-    frames += n;
-  }
-  Wave sent[2] = {Wave(frames), Wave(frames)};
-  for (std::size_t n = 0; n < frames; ++n) {
-    sent[0][n] = static_cast<double>(both[2 * n]);
-    sent[1][n] = static_cast<double>(both[2 * n + 1]);
-  }
-  return over_lines(s, seed + 22, sent);
+  const auto sent = test_signal("left-right", o);
+  return over_lines(s, seed + 22, {sent[0], sent[1]});
+}
+
+AudioTake record_response(const Installation& s, std::uint64_t seed) {
+  constexpr double rate = 48000;
+  constexpr double lead_s = 0.2;
+  Wave x(static_cast<std::size_t>(lead_s * rate), 0.0);
+  const Wave sent = test_signal("sweep-speech", {}).front();
+  x.insert(x.end(), sent.begin(), sent.end());
+  x.resize(x.size() + x.size() / 20, 0.0);
+  const AudioPath& p = s.lines[0];
+  bend(x, rate, p);
+  Dice contact(seed + 505);
+  add_steps(x, rate, p, contact);
+  Dice d(seed + 303);
+  take_over(x, rate, p, s, seed, draw_turns(d), d);
+  AudioTake take;
+  take.rate_hz = rate;
+  take.channels = 1;
+  for (const double v : x) take.samples.push_back(static_cast<float>(std::clamp(v, -1.0, 1.0)));
+  return take;
 }
 
 AudioTake record_feed(const Installation& s, std::uint64_t seed, double seconds) {

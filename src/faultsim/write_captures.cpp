@@ -81,6 +81,7 @@ std::vector<std::string> write_captures(const Installation& s, std::uint64_t see
   write_audio(folder / "lines.wav", record_lines(s, seed, 20), "tone-1k", audio_full_scale);
   write_audio(folder / "idle.wav", record_idle(s, seed, 15), "silence", audio_full_scale);
   write_audio(folder / "sides.wav", record_sides(s, seed, 15), "left-right", audio_full_scale);
+  write_audio(folder / "response.wav", record_response(s, seed), "sweep-speech", audio_full_scale);
   write_audio(folder / "feed.wav", record_feed(s, seed, 20), "", audio_full_scale);
   write_waveform(folder / "camera.raw", record_waveform(s, seed, 1.0));
   write_waveform(folder / "camera-steps.raw", record_waveform(s, seed + 33, 0.4, true));
@@ -93,7 +94,7 @@ std::vector<std::string> write_captures(const Installation& s, std::uint64_t see
     v = static_cast<float>(std::clamp(static_cast<double>(v) / lowband_rail_v, -1.0, 1.0));
   write_audio(folder / "camera-lowband.wav", card, "video-bars-100", lowband_rail_v);
   write_picture(folder / "picture.yuv", record_picture(s, seed, 4));
-  return {"lines.wav",  "idle.wav",         "sides.wav",          "feed.wav",
+  return {"lines.wav",  "idle.wav",         "sides.wav",          "response.wav", "feed.wav",
           "camera.raw", "camera-steps.raw", "camera-lowband.wav", "picture.yuv"};
 }
 

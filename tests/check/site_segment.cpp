@@ -87,13 +87,14 @@ TEST(SiteSegment, NoCableFaultInAUnit) {
   ASSERT_TRUE(j.contains("headline")) << j.dump(1);
   EXPECT_EQ(j.at("job").at("outcome"), "fault found");
   EXPECT_FALSE(says(j, "Shorted pair")) << j.at("points").dump(1);
-  EXPECT_TRUE(says(j, "muted or switched off")) << j.at("points").dump(1);
+  EXPECT_TRUE(says(j, "Unit off, muted or on another input")) << j.at("points").dump(1);
   EXPECT_TRUE(says(j, "comes in at hub")) << j.at("points").dump(1);
   const Folder cable;
   along(cable, 2, tone, "");
   j = job(cable, "silent", no_cure);
   ASSERT_TRUE(j.contains("headline")) << j.dump(1);
   EXPECT_TRUE(says(j, "Shorted pair")) << j.at("points").dump(1);
+  EXPECT_FALSE(says(j, "Unit off")) << j.at("points").dump(1);
 }
 
 // Rectangular bursts have flat tops of their own.

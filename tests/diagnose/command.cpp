@@ -55,6 +55,19 @@ TEST(DiagnoseCommand, TakesDocumentsOfMeasureLikeTheCaptureItself) {
               b.at("findings").at(0).at("probability").get<double>(), 1e-6);
 }
 
+// The document beside its own capture is no second path.
+TEST(DiagnoseCommand, ADocumentAndItsCaptureCountOnce) {
+  const Folder f;
+  const std::string file = "'" + capture("counter-2.flac") + "'";
+  std::ofstream(f.path / "m.json") << run(f, "measure --json " + file).out;
+  const json one = json::parse(run(f, "diagnose --json " + file).out);
+  const json both = json::parse(run(f, "diagnose --json m.json " + file).out);
+  EXPECT_EQ(one.at("findings").at(0).at("fault"), both.at("findings").at(0).at("fault"));
+  EXPECT_NEAR(one.at("findings").at(0).at("probability").get<double>(),
+              both.at("findings").at(0).at("probability").get<double>(), 1e-6);
+  EXPECT_NE(both.dump().find("one and the same capture"), std::string::npos);
+}
+
 TEST(DiagnoseCommand, ObservationsMoveTheBlame) {
   const Folder f;
   const std::string hum = "diagnose --json '" + capture("counter-2.flac") + "' ";
@@ -237,6 +250,26 @@ TEST(DiagnoseCommand, SimulatedCapturesLeadToTheirFault) {
   // Captures are not written over, and a name that is no fault is bad usage.
   EXPECT_EQ(run(f, "signals faults pair-open --out job").exit, 2);
   EXPECT_EQ(run(f, "signals faults gull --out other").exit, 2);
+}
+
+// Kilometres of pair take the top of the speech band away; the practice set shows it by its response.
+TEST(DiagnoseCommand, APracticeSetsResponseIsTakenAgainstWhatWasSent) {
+  const Folder f;
+  ASSERT_EQ(run(f, "signals faults pair-open --out job --seed 4").exit, 0);
+  ASSERT_EQ(run(f, "signals write sweep-speech --out sent.wav").exit, 0);
+  const auto r = run(f, "response sent.wav job/response.wav --json");
+  std::ofstream(f.path / "job/response.json") << r.out;
+  const auto d = run(f, "diagnose --json job/lines.wav job/response.json --sides two");
+  ASSERT_EQ(d.exit, 1) << d.err;
+  EXPECT_EQ(json::parse(d.out).at("findings").at(0).at("fault"), "pair-open");
+}
+
+// The input's own noise, 10 s of it: what a sound card gives with the cable out.
+TEST(DiagnoseCommand, AnIdleLineNobodyAskedForIsOpen) {
+  const Folder f;
+  ASSERT_EQ(run(f, "signals write noise-white --level -92dBFS --seconds 10 --out idle.wav").exit, 0);
+  EXPECT_EQ(run(f, "diagnose --json idle.wav").exit, 1);
+  EXPECT_EQ(run(f, "diagnose --json --signal silence idle.wav").exit, 0);
 }
 
 // A tear of 0 px with its uncertainty says only that none is larger: no amount of tearing.

@@ -60,6 +60,34 @@ TEST(DiagnoseShared, HumOfTwoIdleLinesIsNoCrosstalk) {
   }
 }
 
+// One line carries speech (noise in syllables with pauses), both hum at one mains with opposite sense: the
+// hum has not crossed, and is no sign of the lines' polarity.
+TEST(DiagnoseShared, HumBesideSpeechOnOneLineIsNoCrosstalk) {
+  Samples speech = quiet(15, 21, -22);
+  for (std::size_t i = 0; i < speech.size(); ++i) {
+    const double t = static_cast<double>(i) / rate;
+    speech[i] *= static_cast<float>(std::fmod(t, 0.9) < 0.5 ? std::pow(std::sin(6.2832 * t), 2) : 0);
+  }
+  const Samples left = with_hum(speech, 49.98);
+  const Samples right = with_hum(quiet(15, 7, -88), 49.98, -6, 3.14159265);
+  const Capture c = measured({left, right});
+  EXPECT_FALSE(evidence({c}, "audio.programme.polarity"));
+  if (const auto x = evidence({c}, "audio.pair.crosstalk")) {
+    EXPECT_TRUE(x->at_most) << x->shown;
+  }
+  const Diagnosis d = diagnosed({c});
+  EXPECT_LT(probability(d, "pair-split"), 0.2) << shown(d);
+  EXPECT_LT(probability(d, "audio-crosstalk"), 0.2) << shown(d);
+  EXPECT_LT(probability(d, "polarity-audio"), 0.2) << shown(d);
+  // What does cross is still read: a part of the speech itself, 40 dB down.
+  Samples crossed = right;
+  for (std::size_t i = 0; i < crossed.size(); ++i) crossed[i] += 0.01F * speech[i];
+  const auto x = evidence({measured({left, crossed})}, "audio.pair.crosstalk");
+  ASSERT_TRUE(x);
+  EXPECT_FALSE(x->at_most) << x->shown;
+  EXPECT_NEAR(x->value, -40, 1.0);
+}
+
 // A rectifier's sawtooth falls by 6 dB to its next multiple (1/n); a sine at line-up level with none at all
 // is a tone that nobody told of.
 TEST(DiagnoseShared, ALoneLineAtLineUpLevelMayBeATone) {
@@ -85,6 +113,57 @@ TEST(DiagnoseShared, HissBesideAToneNeedsNoCalibration) {
     synth::add_sine(clean, rate, 997, -18 + gain_db);
     EXPECT_TRUE(shown_sound(diagnosed({measured({clean})}))) << gain_db;
   }
+}
+
+// Ripple is at twice the mains [full-wave rectifier]; 53 mV at the mains itself on the video come from
+// elsewhere.
+TEST(DiagnoseShared, RippleInTheSoundDoesNotExplainAFundamentalOnTheVideo) {
+  const Evidence even{"audio.hum.even", -42, 0.3, false, 1, "", "-42 dBFS", "lines"};
+  const Evidence first_one{"audio.hum.fundamental", -62, 0, true, 1, "", "below -62 dBFS", "lines"};
+  const Evidence video{"video.hum.level", to_working(Scale::Amount, 53), 0.3, false, 1, "", "53 mV",
+                       "camera"};
+  const auto with = [&](const char* pattern) {
+    return diagnose::diagnose(
+        book(), {even, first_one, video, {"video.hum.pattern", 0, 0, false, 1, pattern, pattern, "camera"}});
+  };
+  EXPECT_GT(probability(with("fundamental"), "supply-ripple"), 0.8);
+  EXPECT_GT(probability(with("fundamental"), "earth-loop-video"), 0.3) << shown(with("fundamental"));
+  EXPECT_LT(probability(with("even"), "earth-loop-video"), 0.1) << shown(with("even"));
+}
+
+TEST(DiagnoseShared, FaultsThatExcludeEachOtherMakeNoPair) {
+  // Both would leave a nominal level: the pair would explain anything.
+  const Evidence nominal{"video.white.level", 0.2, 0.1, false, 1, "", "0.2 dB", "camera"};
+  const Evidence echo{"video.echo.level", -14, 0.5, false, 1, "", "-14 dB", "camera"};
+  const Diagnosis d = diagnose::diagnose(book(), {nominal, echo});
+  EXPECT_LT(probability(d, "termination-missing") + probability(d, "termination-double"), 1.0) << shown(d);
+  for (const Finding& f : d.findings) {
+    if (f.fault == "termination-missing") {
+      EXPECT_NE(f.usually_with, book().fault("termination-double")->label);
+    }
+  }
+  for (const Fault& f : book().faults) {
+    for (const std::string& other : f.excludes) EXPECT_NE(book().fault(other), nullptr) << other;
+  }
+}
+
+// A supply of 900 mV ripple at its plug (ripple itself is at twice the mains) beside gross odd multiples.
+TEST(DiagnoseShared, WhatLiesBeyondAFaultsRangeIsNotQuotedForIt) {
+  Samples x = tone(15, 14);
+  for (const auto& [k, level] : loop) synth::add_sine(x, rate, 49.98 * k, level + 12, 0.3 * k * k);
+  const Diagnosis d = diagnose::diagnose(
+      book(),
+      Job{{measured({x})}, parse_observed(std::vector<std::string>{"supply-ripple=900 mV"}, book()), {}});
+  bool seen = false;
+  for (const Finding& f : d.findings) {
+    if (f.fault != "supply-ripple") continue;
+    seen = true;
+    for (const Bearing& b : f.evidence_for) {
+      EXPECT_FALSE(b.sign == "audio.hum.odd" || b.sign == "audio.hum.fundamental") << b.text;
+      EXPECT_FALSE(b.beyond) << b.text;
+    }
+  }
+  EXPECT_TRUE(seen) << shown(d);
 }
 
 }  // namespace

@@ -231,4 +231,18 @@ TEST(DiagnoseSound, ManySoundPathsStaySound) {
   }
 }
 
+// 1 kHz for 2 s on the left and 2 s on the right in turn, switched hard: the way to tell the sides apart by
+// hand.
+TEST(DiagnoseSound, ALeftRightTestByHandAccusesNoContact) {
+  Samples left = quiet(12, 61);
+  Samples right = quiet(12, 62);
+  for (std::size_t i = 0; i < left.size(); ++i) {
+    const double t = static_cast<double>(i) / rate;
+    Samples& x = std::fmod(t, 4.0) < 2 ? left : right;
+    x[i] += static_cast<float>(0.126 * std::sin(6283.1853 * t));
+  }
+  const Diagnosis d = diagnosed({measured({left, right})});
+  EXPECT_LT(probability(d, "connector-bad"), 0.1) << shown(d);
+}
+
 }  // namespace

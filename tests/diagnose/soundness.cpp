@@ -1,5 +1,6 @@
 // A job is called sound only by what would have shown the fault: a bound above what a fault makes, a capture
 // too short to read, or no capture at all clear nothing.
+#include <linebench/diagnose/idle.hpp>
 #include <map>
 
 #include "job.hpp"
@@ -101,6 +102,25 @@ TEST(DiagnoseSoundness, ADarkUnitWhoseSupplyIsRightIsNotSound) {
   EXPECT_FALSE(shown_sound(d)) << shown(d);
   ASSERT_EQ(d.unsettled.size(), 1U);
   EXPECT_NE(d.unsettled[0].find("into the unit"), std::string::npos) << d.unsettled[0];
+}
+
+// The input's own noise, 10 s at -95 dBFS, is what a sound card gives with the cable out.
+TEST(DiagnoseSoundness, ALineByWhichNothingCameIsNotCleared) {
+  const auto as_given = [](const std::vector<Capture>& captures) {
+    Job job{captures, {}, {}};
+    if (auto idle = nothing_sent(captures)) job.told.push_back(*idle);
+    return diagnose::diagnose(book(), job);
+  };
+  const Capture idle = measured({quiet(10, 8, -95)}, "idle");
+  const Diagnosis d = as_given({idle});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+  ASSERT_EQ(d.gaps.size(), 1U);
+  EXPECT_EQ(d.gaps[0].sign, "audio.level.tone");
+  // Hiss of an idle line says as little of what a signal would show.
+  EXPECT_FALSE(shown_sound(as_given({measured({quiet(10, 8, -47)}, "hiss")})));
+  EXPECT_TRUE(shown_sound(as_given({idle, measured({tone(20, 3)}, "tone.wav")})));
+  // Silence that was sent is meant.
+  EXPECT_TRUE(shown_sound(as_given({measured({quiet(10, 8, -95)}, "idle.wav", "silence")})));
 }
 
 // A fault that stands is no less so for what was not shown beside it.

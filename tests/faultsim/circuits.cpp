@@ -60,6 +60,13 @@ TEST(FaultCircuits, CableSlowsAnEdgeMoreTheMoreItLoses) {
   }
 }
 
+// tanh x = x - x^3/3 + ..., and sin^3 a = (3 sin a - sin 3a)/4: a^2/12 for small drive; a square wave has 1/3
+// [Abramowitz and Stegun 4.5.64 and the Fourier series].
+TEST(FaultCircuits, AStageBentAsATangentMakesItsThirdHarmonic) {
+  for (const double a : {0.05, 0.1, 0.2}) EXPECT_NEAR(bent_third(a) / (a * a / 12), 1, 0.02) << a;
+  EXPECT_NEAR(bent_third(400), 1.0 / 3, 0.005);
+}
+
 TEST(FaultCircuits, EveryFaultLeavesItsMarkAndTheSameSeedTheSameJob) {
   for (const std::string& fault : fault_names()) {
     Dice a(5);

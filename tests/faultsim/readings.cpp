@@ -116,6 +116,17 @@ diagnose::Capture lines(const Installation& s, Dice& d) {
     channel(c.readings, p, suffix[k], s, 0.5, d);
   }
   const double gap = s.lines[1].gain_db - s.lines[0].gain_db;
+  // Below this a side carries no signal, whatever it is.
+  constexpr double silent_dbfs = -75;
+  const auto silent = [&](const AudioPath& p) {
+    return 10 * std::log10(std::pow(10, (p.gain_db - 18) / 10) +
+                           std::pow(10, noise_a_dbfs(p, s.mains_hz) / 10)) <
+           silent_dbfs;
+  };
+  if (silent(s.lines[0]) && silent(s.lines[1])) {
+    c.readings.push_back(text_reading("audio.pair.sides", "none"));
+    return c;
+  }
   if (std::abs(gap) < 30) {
     c.readings.push_back(number_reading("audio.pair.polarity",
                                         s.lines[0].reversed != s.lines[1].reversed ? -1 : 1, std::nullopt));

@@ -19,6 +19,7 @@ struct Bearing {
   double nats = 0;   ///< ln of how much likelier it is with the fault than with nothing wrong; < 0: against
   bool touched =
       true;  ///< false: the fault does nothing to it; nats < 0 then: it is odd, and left unexplained
+  bool beyond = false;  ///< found where the fault does not put it
 };
 
 /// Something to do next, and what it is worth.

@@ -56,6 +56,7 @@ struct Sign {
   double low = 0, high = 0;            ///< working units: what it can be at all
   double fine_low = 0, fine_high = 0;  ///< working units: between these it says no more than the usual
   Shares words;                        ///< scale Words: shares where nothing is wrong
+  bool carried = false;                ///< shown by what is sent: an idle line leaves it open
   bool asked = false;  ///< every capture of its view should show it: sound is nothing that leaves it open
   std::optional<Trial> trial;
 };
@@ -81,12 +82,14 @@ struct Variant {
 struct Fault {
   std::string id;  ///< the file's name without .toml
   std::string label, what, group;
-  std::string place;  ///< where alone it comes in: "source" (the path's first part), "cable"; empty: anywhere
-  double prior = 0;   ///< share of jobs that have it: the project's estimate
-  std::vector<std::string> views;  ///< "audio", "waveform", "lowband", "picture", "meter", "eye"
-  std::string test;                ///< sign of the trial that splits it from its look-alikes
-  bool dangerous = false;          ///< its caution stands beside every next step while it may be there
-  std::string tell_apart;          ///< how that trial comes out for this fault and its look-alikes
+  std::string
+      place;  ///< where alone it comes in: "source" (the path's first part), "cable", "unit"; empty: anywhere
+  double prior = 0;                     ///< share of jobs that have it: the project's estimate
+  std::vector<std::string> views;       ///< "audio", "waveform", "lowband", "picture", "meter", "eye"
+  std::string test;                     ///< sign of the trial that splits it from its look-alikes
+  std::vector<std::string> excludes{};  ///< ids of faults that cannot be there beside it
+  bool dangerous = false;               ///< its caution stands beside every next step while it may be there
+  std::string tell_apart;               ///< how that trial comes out for this fault and its look-alikes
   std::string remedy, caution, source;
   double detection = 0;           ///< severity from which it should be told from nothing wrong
   std::string detection_text;     ///< the same in the field's figures

@@ -23,6 +23,8 @@ struct AudioTake {
 [[nodiscard]] AudioTake record_idle(const Installation& site, std::uint64_t seed, double seconds);
 /// The same lines with tones on the left, then on the right (recipe "left-right").
 [[nodiscard]] AudioTake record_sides(const Installation& site, std::uint64_t seed, double seconds);
+/// What comes back on the first line of the speech sweep (recipe "sweep-speech"), from a little before it on.
+[[nodiscard]] AudioTake record_response(const Installation& site, std::uint64_t seed);
 /// The programme feed, left and right.
 [[nodiscard]] AudioTake record_feed(const Installation& site, std::uint64_t seed, double seconds);
 
@@ -48,7 +50,8 @@ struct PictureTake {
 };
 [[nodiscard]] PictureTake record_picture(const Installation& site, std::uint64_t seed, double seconds);
 
-/// Writes all of them with their sidecars: lines.wav, idle.wav, sides.wav, feed.wav, camera.raw,
+/// Writes all of them with their sidecars: lines.wav, idle.wav, sides.wav, response.wav,
+/// feed.wav, camera.raw,
 /// camera-steps.raw (the staircase), camera-lowband.wav, picture.yuv.
 /// @return the names written. Throws Error(Unusable) where the folder cannot be written.
 std::vector<std::string> write_captures(const Installation& site, std::uint64_t seed,

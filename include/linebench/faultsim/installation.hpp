@@ -139,6 +139,8 @@ void put_fault(Installation& site, const std::string& fault, Dice& dice);
 [[nodiscard]] Comb phase_cut(double cut);
 /// 10 to 90 % rise of a 140 ns edge behind a cable with this loss at 5 MHz (skin effect), ns.
 [[nodiscard]] double rise_behind_cable(double loss_db_5mhz);
+/// Third harmonic over the fundamental of a sine of amplitude `drive` through a hyperbolic tangent.
+[[nodiscard]] double bent_third(double drive);
 /// Gain of a pair re 1 kHz: source resistance, total series ohms and shunt farads of the pair, 10 kohm at its
 /// end.
 [[nodiscard]] double pair_gain_db(double source_ohm, double series_ohm, double farad, double hz);
