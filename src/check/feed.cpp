@@ -143,6 +143,13 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
       p.why = words.text("feed-dropout-once");
       p.action = words.text("feed-dropout-once-do");
     }
+    // Behind a coupling capacitor only a part of them is counted: the reading says so.
+    if (t.id == "audio.clip.samples") {
+      const auto said = std::ranges::find_if(c.readings, [](const Reading& r) {
+        return base_id(r.id) == "audio.clip.samples" && r.verdict == Verdict::Fail && !r.reason.empty();
+      });
+      if (said != c.readings.end()) p.what += "; " + said->reason;
+    }
     if (t.id == "audio.clip.samples" && card_may_clip(c)) {
       p.weight = Weight::Change;
       p.why = words.text("feed-card-clips");

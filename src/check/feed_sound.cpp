@@ -34,9 +34,10 @@ bool add_steadiness(const job::Capture& sound, const Words& words, std::vector<P
     leave_open(words, "feed-side-pauses", when, points);
     return true;
   }
-  const std::string key = found == "turned" ? "feed-side-turned" : "feed-side-lost";
-  points.push_back({found == "turned" ? Weight::Change : Weight::Stop, words.text(key, when),
-                    words.text(key + "-why"), words.text(key + "-do"), ""});
+  const Advice& a = *words.advice("audio.pair.steady", found);
+  points.push_back({a.stop ? Weight::Stop : Weight::Change,
+                    words.text(found == "turned" ? "feed-side-turned" : "feed-side-lost", when), a.why,
+                    a.action, a.caution});
   return false;
 }
 

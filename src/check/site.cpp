@@ -198,7 +198,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   Outcome o;
   if (!s.measured()) return o;
   if (s.unsafe()) return unsafe_outcome(s, words);
-  const auto& d = s.diagnosis;
+  const auto& d = s.told_of();
   o.mark = report::Mark::Fail;
   if (s.dead) {
     o.headline = words.text("site-dead", {{"did", s.after->did}});
@@ -363,7 +363,7 @@ Outcome site_outcome(const Work& work, const Knowledge& k) {
 std::optional<diagnose::Diagnosis> site_diagnosis(const Work& work, const Knowledge& k) {
   SiteState state = state_of(work, k);
   if (!state.measured()) return std::nullopt;
-  return std::move(state.diagnosis);
+  return state.told_of();
 }
 
 std::vector<report::PaperTable> site_tables(const Work& work, const Knowledge& k) {

@@ -81,6 +81,7 @@ void make_safe(Script& script, const Knowledge& k, SiteState& s) {
                                         .optional = true,
                                         .cautions = {sign.trial->caution}});
     if (answer.empty()) return;
+    if (!s.as_found) s.as_found = s.diagnosis;
     tell(s, sign, answer, *k.book);
     s.made_safe = k.words.text("site-made-safe", {{"test", sign.label}, {"value", s.told.back().shown}});
     look(s, k);

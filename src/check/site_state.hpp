@@ -22,10 +22,11 @@ struct SiteState {
   std::vector<diagnose::Capture> captures{};
   std::vector<diagnose::Evidence> told{};  ///< as seen or metered
   std::string danger{};                    ///< what of it has to be made safe before anything else
-  std::string made_safe{};           ///< that it was, with the value metered since; empty: nothing was to be
-  std::string evidence{};            ///< names all of the above that a diagnosis rests on
-  std::set<std::string> left_out{};  ///< tests that could not be made
-  diagnose::Diagnosis diagnosis{};   ///< of the faults that can come in at the segment
+  std::string made_safe{};  ///< that it was, with the value metered since; empty: nothing was to be
+  std::optional<diagnose::Diagnosis> as_found{};  ///< before it was made safe
+  std::string evidence{};                         ///< names all of the above that a diagnosis rests on
+  std::set<std::string> left_out{};               ///< tests that could not be made
+  diagnose::Diagnosis diagnosis{};                ///< of the faults that can come in at the segment
   diagnose::Segment segment{};
   double nothing_wrong = 1;                     ///< before the segment ruled out any
   std::vector<const job::Capture*> at_part{};   ///< one a part; nullptr where nothing was measured
@@ -46,6 +47,10 @@ struct SiteState {
   std::vector<const job::Capture*> kept{};  ///< those of `captures`, as they were judged
 
   [[nodiscard]] bool measured() const { return !captures.empty(); }
+  /// What a result names: of a path that was cured, what was wrong with it.
+  [[nodiscard]] const diagnose::Diagnosis& told_of() const {
+    return cured && as_found ? *as_found : diagnosis;
+  }
   /// What was told has to be made safe first: no test is put before it.
   [[nodiscard]] bool unsafe() const { return !diagnosis.first_step.empty(); }
   /// Something is wrong with what was measured.

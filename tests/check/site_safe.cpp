@@ -100,7 +100,14 @@ TEST(SiteSafe, OnceItIsSafeThePathIsMeasuredAnew) {
   EXPECT_EQ(answered(j, "site.safe."), 2u) << "once more while it is still dangerous";
   EXPECT_EQ(j.at("job").at("outcome"), "cured") << j.at("points").dump(1);
   EXPECT_EQ(answered(j, "site.cure"), 0u) << "it was done";
-  EXPECT_NE(j.at("headline").get<std::string>().find("1 mA"), std::string::npos) << j.at("headline");
+  EXPECT_NE(j.at("headline").get<std::string>().find("put right, 1 mA now"), std::string::npos)
+      << j.at("headline");
+  // What was wrong is told by what was metered then, and not by what is metered since.
+  bool said = false;
+  for (const auto& f : j.at("job").at("findings"))
+    said = said || f.at("evidence").dump().find("900 mA") != std::string::npos ||
+           f.at("evidence").dump().find("2000 mA") != std::string::npos;
+  EXPECT_TRUE(said) << j.at("job").at("findings").dump(1);
 }
 
 check::SiteState clean_and(const std::string& told) {
