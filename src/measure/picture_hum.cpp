@@ -8,6 +8,8 @@
 #include <numbers>
 #include <tuple>
 
+#include "picture_shading.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -432,6 +434,14 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
         "; it stands still: shading of the picture itself would look alike; compare with another source, or "
         "take longer";
   const double u_pp = std::hypot(std::hypot(u_noise, u_rounding), 2 * scale_u * level / found, 0.004 * pp);
+  if (still && straight_shading(setup_))
+    return refuse(
+        fmt::format(
+            "rows go in a straight line from top to bottom, by about {:.2g} % of nominal white, and stand "
+            "still: the source's own shading, or a field-rate tilt as a coupling capacitor makes it; "
+            "compare with another source",
+            pp * to_percent),
+        (pp + u_pp) * to_percent);
   // Things that move leave changes of their own at all rates.
   if (problem_.difference_s > 0 && pp < 3.5 * u_pp)
     return refuse(

@@ -467,7 +467,13 @@ HumFit fit_hum(const std::vector<FieldProfile>& fields, const HumProblem& proble
   // Two supplies not locked to each other (common practice: mains and a ship's or standby generator).
   const std::vector<FieldProfile> rest = first.rest();
   const HumFit other = Fitter(rest, problem).run();
-  if (other.found && other.pp > 0.1 * fit.pp && std::abs(other.base_hz - fit.base_hz) > 3 / fit.seconds) {
+  // What a wandering mains leaves stands beside a line that was taken out.
+  double apart = std::numeric_limits<double>::infinity();
+  for (std::size_t j = 0; j < hum_harmonics; ++j) {
+    if (fit.a[j] != cd(0, 0))
+      apart = std::min(apart, std::abs(other.hz - static_cast<double>(j + 1) * fit.base_hz));
+  }
+  if (other.found && other.pp > 0.1 * fit.pp && apart > 3 / fit.seconds) {
     fit.other_hz = other.hz;
     fit.other_pp = other.pp;
   }

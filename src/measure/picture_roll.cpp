@@ -102,6 +102,31 @@ double PictureRollMeter::agreement(const Rows& now, int at, double offset) const
   return with_detail == 0 ? 0 : static_cast<double>(agree) / with_detail;
 }
 
+// Stairs, shutters and crowds move up or down beside what stands still; a roll leaves nothing behind.
+// Neighbouring columns are compared, since a row's mean changes with whatever moves in it.
+// @return share of the columns that fit far better where they were than where the whole is.
+double PictureRollMeter::standing(const Rows& now, int at) const {
+  const int overlap = rows_ - std::abs(at) - 4;
+  std::array<double, columns - 1> where{}, were{};
+  for (int r = 0; r < overlap; ++r) {
+    const std::int16_t* n = now.data() + static_cast<std::ptrdiff_t>(2 + std::max(0, at) + r) * columns;
+    const std::int16_t* moved =
+        reference_.data() + static_cast<std::ptrdiff_t>(2 + std::max(0, -at) + r) * columns;
+    const std::int16_t* stood =
+        reference_.data() + static_cast<std::ptrdiff_t>(2 + std::max(0, at) + r) * columns;
+    for (std::size_t c = 0; c + 1 < columns; ++c) {
+      const int step = n[c + 1] - n[c];
+      const double a = step - (moved[c + 1] - moved[c]);
+      const double b = step - (stood[c + 1] - stood[c]);
+      where[c] += a * a;
+      were[c] += b * b;
+    }
+  }
+  int still = 0;
+  for (std::size_t c = 0; c + 1 < columns; ++c) still += were[c] < 0.5 * where[c] ? 1 : 0;
+  return static_cast<double>(still) / (columns - 1);
+}
+
 // As cost(), of detail so fine that hum, bent by clipping or going with the level, has next to none: it would
 // pass for a picture that rolls.
 double PictureRollMeter::detail_cost(const Rows& now, int shift) const {
@@ -260,6 +285,7 @@ void PictureRollMeter::push(const PictureView& view) {
     const double rest = detail_cost(now_, whole);
     gained_ += detail_cost(now_, 0) - rest;
     detail_rest_ += rest;
+    standing_ += standing(now_, whole);
     moved_ += 1;
   }
   if (x == last_x_ + 1) {
@@ -355,7 +381,8 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
                      "goes with it; send a crosshatch or a live picture"));
     return;
   }
-  if (std::abs(lines) > std::max(0.1, u) && agreement_ < 0.6 * static_cast<double>(asked_)) {
+  if (std::abs(lines) > std::max(0.1, u) &&
+      (agreement_ < 0.6 * static_cast<double>(asked_) || standing_ > 0.1 * moved_)) {
     out.push_back(unmeasurable("picture.roll",
                                "the picture moves, but not up or down as a whole: things in it move, or the "
                                "camera turns"));

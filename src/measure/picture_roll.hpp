@@ -30,6 +30,7 @@ class PictureRollMeter final : public FrameMeter {
   void note_gap(const PictureView& view);
   [[nodiscard]] double cost(const Rows& now, int shift) const;
   [[nodiscard]] double agreement(const Rows& now, int at, double offset) const;
+  [[nodiscard]] double standing(const Rows& now, int at) const;
   [[nodiscard]] double detail_cost(const Rows& now, int shift) const;
   [[nodiscard]] Match find(const Rows& now, double expected, bool everywhere) const;
 
@@ -55,6 +56,7 @@ class PictureRollMeter final : public FrameMeter {
   // Steps from a frame to the next: how many, their sum and that of their squares.
   double steps_ = 0, step_ = 0, step_square_ = 0, last_x_ = 0, last_y_ = 0;
   double agreement_ = 0;  // sum over the frames asked
+  double standing_ = 0;   // sum over the frames that moved
   std::uint64_t asked_ = 0;
   // Of frames that stand some rows off: by how much fine detail fits worse where it was, and rest of it.
   double gained_ = 0, detail_rest_ = 0, moved_ = 0;

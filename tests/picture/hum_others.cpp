@@ -119,6 +119,29 @@ TEST(PictureHumOthers, TwoSuppliesThatAreNotInStep) {
   EXPECT_EQ(level(measure(s, 100)).reason.find("another"), std::string::npos);
 }
 
+// An earth loop at the mains beside the ripple of a supply that a generator feeds: both are named, whichever
+// is more, though half the ripple's frequency is as good as the mains'.
+TEST(PictureHumOthers, RippleOfAnotherMainsIsNamedBesideTheLoop) {
+  const struct {
+    double loop, hz, ripple, ripple_hz;
+  } cases[] = {{1, 50.03, 1, 99.70}, {1.2, 50.03, 1, 99.70}, {1, 50.0, 1, 100.30}, {1, 49.9, 1.5, 100.2}};
+  for (const auto& c : cases) {
+    Scene s = flat_field();
+    s.hum_percent = c.loop;
+    s.hum_hz = c.hz;
+    s.other = [&](double t, int, int) { return 0.5 * c.ripple * turns(t, c.ripple_hz); };
+    const Readings r = measure(s, 250);
+    ASSERT_TRUE(level(r).measured());
+    const double hz = find_reading(r, "picture.hum.frequency")->number();
+    const bool loop = std::abs(hz - c.hz) < 0.02;
+    EXPECT_NEAR(hz, loop ? c.hz : c.ripple_hz, 0.02);
+    EXPECT_NEAR(level(r).number(), loop ? c.loop : c.ripple, level(r).uncertainty.value_or(0));
+    const std::string other = fmt::format("beside it another {:.2g} % at {:.2f} Hz", loop ? c.ripple : c.loop,
+                                          loop ? c.ripple_hz : c.hz);
+    EXPECT_NE(level(r).reason.find(other), std::string::npos) << level(r).reason;
+  }
+}
+
 // Bars that take longer through a live picture than the capture lasts are not said to be absent.
 TEST(PictureHumOthers, SlowBarsOnALivePicture) {
   Scene s;
@@ -161,6 +184,33 @@ TEST(PictureHumOthers, ShadingOfAPictureThatStandsStill) {
   const Readings r = measure(moving, 100);
   ASSERT_TRUE(level(r).measured()) << level(r).reason;
   EXPECT_NEAR(level(r).number(), 2, 0.1);
+}
+
+// A grey field that goes straight from dark to bright, as a tired coupling capacitor or a lamp above makes
+// it: no bar of hum, standing or moving. A bar that stands still bends, and is still read with its doubt.
+TEST(PictureHumOthers, AStraightShadingIsNoStandingBar) {
+  for (const int lines : {625, 525}) {
+    for (const double codes : {4.0, -12.0}) {
+      Scene s;
+      s.lines = lines;
+      s.noise = 1.2;
+      s.picture = [&](double, double row) { return 0.5 + codes / 219 * (row / s.height() - 0.5); };
+      const Readings r = measure(s, 100);
+      ASSERT_FALSE(level(r).measured()) << lines << " lines, " << codes << ": " << level(r).number();
+      EXPECT_NE(level(r).reason.find("straight line"), std::string::npos) << level(r).reason;
+    }
+    Scene s = flat_field();
+    s.lines = lines;
+    s.hum_percent = 3;
+    s.hum_hz = lines == 625 ? 50 : 60000.0 / 1001;
+    for (const double phase : {0.0, 1.6}) {
+      s.hum_phase = phase;
+      const Readings r = measure(s, 100);
+      ASSERT_TRUE(level(r).measured()) << level(r).reason;
+      EXPECT_NEAR(level(r).number(), 3, 0.2);
+      EXPECT_NE(level(r).reason.find("shading"), std::string::npos);
+    }
+  }
 }
 
 // Codes without noise hide what is less than a code: no hum is seen in them, and no smaller bound is claimed.

@@ -270,6 +270,40 @@ TEST(PictureFields, PanIsNoRollAndNoNoise) {
   }
 }
 
+// Stairs that run, a shutter, a crowd: two thirds of the width move down, the rest stands as it stood.
+TEST(PictureFields, WhatMovesBesideWhatStandsIsNoRoll) {
+  for (const double rows_per_frame : {1.92, 6.0}) {
+    for (const bool all : {false, true}) {
+      std::vector<capture::Frame> frames;
+      for (int n = 0; n < 40; ++n) {
+        Scene s;
+        s.noise = 1;
+        s.picture = [&](double x, double row) {
+          const bool moves = all || (x > 120 && x < 600);
+          return frame_synth::landscape(x, row) +
+                 0.1 * std::sin(0.0654 * (row - (moves ? n * rows_per_frame : 0)));
+        };
+        if (all)
+          s.picture = [&](double x, double row) {
+            return frame_synth::landscape(x, row - n * rows_per_frame);
+          };
+        frame_synth::Source source(s, 1, static_cast<unsigned>(n) + 1);
+        frames.emplace_back();
+        (void)source.read(frames.back());
+        frames.back().number = static_cast<std::uint64_t>(n);
+      }
+      const Readings r = measure_frames(frames, Scene{}.format());
+      const Reading& roll = *find_reading(r, "picture.roll");
+      if (all) {
+        ASSERT_TRUE(roll.measured()) << roll.reason;
+        EXPECT_NEAR(roll.number(), rows_per_frame, 0.1);
+      } else {
+        EXPECT_FALSE(roll.measured() && std::abs(roll.number()) > 0.1) << roll.number();
+      }
+    }
+  }
+}
+
 // Bars of 100 % at 80 % gain look like bars of 75 % at 107 %: said, and settled by the signal's name.
 TEST(PicturePattern, AmplitudeOfBarsBySignalSent) {
   Scene s;
