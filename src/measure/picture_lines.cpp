@@ -14,7 +14,6 @@ namespace {
 
 constexpr int most_reach_px = 40;
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-constexpr int side = 6;  // lines of a field on either side of a tear
 
 // A band's line with its rows put over each other first: where part of the picture is pulled sideways the
 // plain mean shows every edge twice. Begins with the rows in a row that agree best.
@@ -87,7 +86,7 @@ double PictureLineMeter::camera_moves() const {
   return std::sqrt(std::max(0.0, common_squares_ / n - common_sum_ / n * (common_sum_ / n)));
 }
 
-PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s) {
+PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), tear_(s.fields) {
   const auto h = static_cast<std::size_t>(s.height());
   reference_of_row_.assign(h, -1);
   count_.assign(h, 0);
@@ -156,62 +155,8 @@ void PictureLineMeter::push(const PictureView& view) {
   common_sum_ += common;
   common_squares_ += common * common;
   ++seen_frames_;
-  if (setup_.patterned()) tear_of(shift);
+  if (setup_.patterned()) tear_.push(shift);
   if (first_frame_.empty()) first_frame_ = std::move(shift);
-}
-
-// The largest step between what lies above and what lies below, in either field.
-void PictureLineMeter::tear_of(const std::vector<double>& shift) {
-  constexpr double half = (side - 1) / 2.0;
-  constexpr double spread = side * (side * side - 1) / 12.0;
-  double largest = 0;
-  double plain = 0;  // of the same place, the two means' difference alone
-  double close = 0;  // and of the three lines nearest on either side: what is torn may soon be straight again
-  int place = 0;
-  std::vector<double> variances;
-  const auto at = [&](int field, int row) {
-    return shift[static_cast<std::size_t>(setup_.fields * row + field)];
-  };
-  const int n = setup_.height() / setup_.fields;
-  for (int q = 0; q < setup_.fields; ++q) {
-    for (int r = n / 8 + side; r + side < n - 2; ++r) {  // a bend at the top is flagging
-      // Each side's mean and slope (k counts away from the step); a bend that goes on evenly is no tear.
-      double ma = 0, mb = 0, sa = 0, sb = 0;
-      for (int k = 0; k < side; ++k) {
-        ma += at(q, r - 1 - k) / side;
-        mb += at(q, r + k) / side;
-        sa -= (k - half) * at(q, r - 1 - k) / spread;
-        sb += (k - half) * at(q, r + k) / spread;
-      }
-      if (!std::isfinite(ma) || !std::isfinite(mb)) continue;
-      double rest = 0;
-      for (int k = 0; k < side; ++k) rest += std::pow(at(q, r + k) - mb - sb * (k - half), 2);
-      variances.push_back(rest / (side - 2));
-      const double step = std::abs(mb - ma - side * (sa + sb) / 2);
-      if (step > largest) {
-        largest = step;
-        plain = std::abs(mb - ma);
-        double below = 0;
-        for (int k = 0; k < 3; ++k) below += (at(q, r + k) - at(q, r - 1 - k)) / 3;
-        close = std::abs(below);
-        place = setup_.fields * r + q;
-      }
-    }
-  }
-  if (variances.size() < 20) return;
-  const auto middle = variances.begin() + static_cast<std::ptrdiff_t>(variances.size() / 2);
-  std::nth_element(variances.begin(), middle, variances.end());
-  const double variance = *middle / 0.84;  // median of chi-squared with 4 degrees of freedom over its mean
-  const double noise = std::sqrt(variance * (2.0 / side + side * side / (2 * spread)));
-  tear_noise_ += noise;
-  if (largest > 5.5 * noise && largest > 0.3) {
-    ++torn_;
-    double value = std::abs(plain - largest) < 3 * noise ? plain : largest;
-    if (std::abs(close - value) > 4 * std::sqrt(variance * 2 / 3)) value = close;
-    tear_ = std::max(tear_, value);
-    torn_row_ = std::min(torn_row_, place);
-    tear_sum_ += noise;
-  }
 }
 
 // Whether nearly all lines stand under those before them. A card that leans is banded like a test picture,
@@ -335,11 +280,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     refuse("picture.tear", "a live picture has edges of its own; send bars or a crosshatch");
     refuse("picture.flagging", "a live picture has edges of its own; send bars or a crosshatch");
   } else {
-    const double floor = std::max(0.1, 6 * tear_noise_ / std::max(1.0, static_cast<double>(seen_frames_)));
-    out.push_back(torn_ > 0 ? number_reading("picture.tear", tear_,
-                                             std::hypot(2 * tear_sum_ / static_cast<double>(torn_), 0.1),
-                                             fmt::format("in {} of {} frames", torn_, frames_))
-                            : number_reading("picture.tear", 0, floor, "no step found"));
+    out.push_back(tear_.reading(frames_));
     std::vector<RowPlace> places(h);
     for (std::size_t r = 0; r < h; ++r) {
       if (count_[r] < 1) continue;
@@ -349,8 +290,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                        n2 * noise_[r] / (count_[r] * count_[r]),
                    true};
     }
-    const bool often = 4 * torn_ > seen_frames_;
-    if (const auto bend = find_bend(places, setup_.fields, often ? std::optional(torn_row_) : std::nullopt))
+    if (const auto bend = find_bend(places, setup_.fields, tear_.standing_at()))
       out.push_back(
           number_reading("picture.flagging", bend->px, bend->u, bend->px != 0 ? "+: to the right" : ""));
     else

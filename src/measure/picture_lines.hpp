@@ -1,13 +1,13 @@
 // Sideways movement of lines: jitter, tearing, flagging.
 #pragma once
 
-#include <limits>
 #include <linebench/base/reading.hpp>
 #include <memory>
 #include <utility>
 #include <vector>
 
 #include "picture_shift.hpp"
+#include "picture_tear.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -22,7 +22,6 @@ class PictureLineMeter final : public FrameMeter {
   [[nodiscard]] bool upright() const;
   [[nodiscard]] static double middle_of(const std::vector<std::pair<std::size_t, RowShift>>& found);
   [[nodiscard]] double camera_moves() const;
-  void tear_of(const std::vector<double>& shift);
 
   const PictureSetup& setup_;
   std::vector<std::unique_ptr<ShiftReference>> references_;
@@ -32,10 +31,8 @@ class PictureLineMeter final : public FrameMeter {
   std::vector<std::uint8_t> lost_;              // rows not found in the frame before
   std::vector<double> first_frame_;             // shifts
   double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift, live pictures
-  double tear_ = 0, tear_sum_ = 0;
-  double tear_noise_ = 0;
-  int torn_row_ = std::numeric_limits<int>::max();  // the uppermost
-  std::uint64_t frames_ = 0, torn_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
+  TearFinder tear_;
+  std::uint64_t frames_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
 };
 
 }  // namespace linebench::measure

@@ -1,0 +1,109 @@
+#include "picture_tear.hpp"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+namespace linebench::measure {
+namespace {
+
+constexpr std::size_t side = 6;     // lines of a field on either side
+constexpr std::size_t nearest = 3;  // of them
+constexpr int most_missing = 4;     // among them: the level lines of a grid show no uprights
+constexpr double beyond = 5.5;      // times what chance makes of it
+constexpr double least_px = 0.3;
+
+// Rms of what is there by chance, from the median, which a tear or two do not move. Jitter that goes on from
+// line to line, as every flywheel's does, makes larger steps than jitter of each line by itself; so the steps
+// of all places are the measure, not what is left of the lines beside one.
+double rms_by_chance(std::vector<double> steps) {
+  const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
+  std::nth_element(steps.begin(), middle, steps.end());
+  return *middle / 0.6745;
+}
+
+}  // namespace
+
+void TearFinder::steps_of(const std::vector<Known>& lines, int field, std::vector<Step>& out) const {
+  constexpr double half = (side - 1) / 2.0;
+  constexpr double spread = side * (side * side - 1) / 12.0;
+  const auto gap = [&](std::size_t i, std::size_t n) {
+    return lines[i + n - 1].line - lines[i - n].line - static_cast<int>(2 * n - 1);
+  };
+  for (std::size_t i = nearest; i + nearest <= lines.size(); ++i) {
+    if (gap(i, nearest) > most_missing) continue;
+    Step s;
+    s.row = fields_ * lines[i].line + field;
+    for (std::size_t k = 0; k < nearest; ++k) s.close += (lines[i + k].px - lines[i - 1 - k].px) / nearest;
+    s.sloped = i >= side && i + side <= lines.size() && gap(i, side) <= most_missing;
+    // Each side's mean and slope (k counts away from the step); a bend that goes on evenly is no tear.
+    double above = 0, below = 0, slopes = 0;
+    for (std::size_t k = 0; s.sloped && k < side; ++k) {
+      const double up = lines[i - 1 - k].px;
+      const double down = lines[i + k].px;
+      above += up / side;
+      below += down / side;
+      slopes += (static_cast<double>(k) - half) * (down - up) / spread;
+    }
+    s.plain = below - above;
+    s.by_slope = s.plain - side * slopes / 2;
+    out.push_back(s);
+  }
+}
+
+void TearFinder::push(std::span<const double> shift) {
+  ++frames_;
+  const int n = static_cast<int>(shift.size()) / fields_;
+  std::vector<Step> steps;
+  for (int field = 0; field < fields_; ++field) {
+    std::vector<Known> lines;
+    for (int line = n / 8; line < n; ++line) {  // a bend at the top is flagging
+      const double px = shift[static_cast<std::size_t>(fields_ * line + field)];
+      if (std::isfinite(px)) lines.push_back({line, px});
+    }
+    steps_of(lines, field, steps);
+  }
+  std::vector<double> by_slope, close;
+  for (const Step& s : steps) {
+    if (s.sloped) by_slope.push_back(std::abs(s.by_slope));
+    close.push_back(std::abs(s.close));
+  }
+  if (by_slope.size() < 20) return;
+  const double rms = rms_by_chance(by_slope);
+  const double close_rms = rms_by_chance(close);
+  // Where too few lines are left for slopes, at the bottom, the nearest ones must do.
+  const auto chances = [&](const Step& s) {
+    const double px = std::abs(s.sloped ? s.by_slope : s.close);
+    return px > least_px ? px / std::max(0.01, s.sloped ? rms : close_rms) : 0.0;
+  };
+  all_rms_ += rms;
+  const auto most =
+      std::ranges::max_element(steps, [&](const Step& a, const Step& b) { return chances(a) < chances(b); });
+  if (chances(*most) <= beyond) return;
+  double px = most->close;
+  if (most->sloped) {
+    px = std::abs(most->plain - most->by_slope) < 3 * rms ? most->plain : most->by_slope;
+    if (std::abs(most->close - px) > 4 * close_rms) px = most->close;
+  }
+  torn_row_ = torn_ == 0 ? most->row : std::min(torn_row_, most->row);
+  ++torn_;
+  torn_rms_ += rms;
+  largest_ = std::max(largest_, std::abs(px));
+}
+
+Reading TearFinder::reading(std::uint64_t frames) const {
+  if (torn_ == 0)
+    return number_reading(
+        "picture.tear", 0,
+        std::max(0.1, beyond * all_rms_ / static_cast<double>(std::max<std::uint64_t>(1, frames_))),
+        "no step found");
+  return number_reading("picture.tear", largest_, std::hypot(2 * torn_rms_ / static_cast<double>(torn_), 0.1),
+                        fmt::format("in {} of {} frames", torn_, frames));
+}
+
+std::optional<int> TearFinder::standing_at() const {
+  return 4 * torn_ > frames_ ? std::optional(torn_row_) : std::nullopt;
+}
+
+}  // namespace linebench::measure

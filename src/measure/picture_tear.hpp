@@ -1,0 +1,44 @@
+// Tearing: a step sideways between the lines above a place of a field and those below it.
+#pragma once
+
+#include <cstdint>
+#include <linebench/base/reading.hpp>
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace linebench::measure {
+
+class TearFinder {
+ public:
+  explicit TearFinder(int fields) : fields_(fields) {}
+
+  /// @param shift of each row of a frame, px; not a number: not known
+  void push(std::span<const double> shift);
+  /// @param frames of the capture, for the remark
+  [[nodiscard]] Reading reading(std::uint64_t frames) const;
+  /// First row beside a tear, the uppermost of all; nothing where tears are seldom.
+  [[nodiscard]] std::optional<int> standing_at() const;
+
+ private:
+  struct Known {
+    int line;
+    double px;
+  };
+  struct Step {
+    int row = 0;          ///< below it
+    double by_slope = 0;  ///< of the lines on either side carried on to the place between them
+    double plain = 0;     ///< of the two sides' means
+    double close = 0;     ///< of the three lines nearest on either side: what is torn may soon be straight
+    bool sloped = false;  ///< lines enough for the first two
+  };
+  void steps_of(const std::vector<Known>& lines, int field, std::vector<Step>& out) const;
+
+  int fields_;
+  std::uint64_t frames_ = 0, torn_ = 0;
+  int torn_row_ = 0;
+  double largest_ = 0;
+  double torn_rms_ = 0, all_rms_ = 0;  // what the step is by chance, sums over the frames
+};
+
+}  // namespace linebench::measure
