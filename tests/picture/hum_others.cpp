@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <linebench/capture/lent_frames.hpp>
+
 #include "support/frame_synth.hpp"
 #include "support/stopwatch.hpp"
 
@@ -152,6 +154,40 @@ TEST(PictureHumOthers, SlowBarsOnALivePicture) {
   const Readings r = measure(s, 75);
   ASSERT_FALSE(level(r).measured());
   EXPECT_NE(level(r).reason.find("in less than 3 s"), std::string::npos) << level(r).reason;
+}
+
+// A vehicle lane at night: lamps come nearer, their light on the road broad, bright and as wide as the
+// picture.
+TEST(PictureHumOthers, LampsOfACarAreNoHum) {
+  for (const double percent : {0.0, 2.0}) {
+    std::vector<capture::Frame> frames;
+    for (int n = 0; n < 100; ++n) {
+      Scene s;
+      s.noise = 2.5;
+      s.picture = [n](double x, double row) {
+        const double far = 1 - (n + 0.5 * std::fmod(row, 2)) / 75;  // three seconds of the four
+        const double size = 60 + 150 * (1 - far);
+        const double dx = (x - 360) / size, dy = (row - 80 - 600 * (1 - far) * (1 - far)) / (0.5 * size);
+        const double light = far > 0 ? 0.6 * std::exp(-0.5 * (dx * dx + dy * dy)) : 0;
+        return std::min(1.0, 0.3 * frame_synth::landscape(x, row) + light);
+      };
+      s.other = [n, percent](double, int, int row) {
+        const double t = n / 25.0 + (row % 2) / 50.0 + (row / 2) * 64e-6;
+        return 0.5 * percent * turns(t, 50.7);
+      };
+      frame_synth::Source source(s, 1, static_cast<unsigned>(n) + 1);
+      frames.emplace_back();
+      (void)source.read(frames.back());
+      frames.back().number = static_cast<std::uint64_t>(n);
+    }
+    capture::LentFrames lane(frames, Scene{}.format());
+    const Readings r = measure::measure_picture(lane, {});
+    if (percent == 0) {
+      EXPECT_FALSE(level(r).measured()) << level(r).number() << " +-" << level(r).uncertainty.value_or(0);
+    } else if (level(r).measured()) {
+      EXPECT_NEAR(level(r).number(), percent, level(r).uncertainty.value_or(0));
+    }
+  }
 }
 
 // A wall that is lit from above, a card before it: a natural picture that stands still is no hum, and its own
