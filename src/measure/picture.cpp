@@ -155,13 +155,13 @@ class Pass {
     noise_.finish(roll_.rolling(), 0, noise);
     // Each has a share in the other: jitter is told well enough by noise with it in.
     Readings rough;
-    lines_.finish(roll_.rolling(), noise_.noise(), rough, nullptr);
+    lines_.finish(roll_.rolling(), noise_.noise_at_edges(), rough, nullptr);
     if (const Reading* jitter = find_reading(rough, "picture.jitter"); jitter->measured()) {
       noise.clear();
       noise_.finish(roll_.rolling(), jitter->number(), noise);
     }
     hum_.finish(roll_.rolling(), noise_.noise(), hum, traces);
-    lines_.finish(roll_.rolling(), noise_.noise(), lines, traces);
+    lines_.finish(roll_.rolling(), noise_.noise_at_edges(), lines, traces);
     widen_by_uneven_hum(hum_.uneven_percent(), lines);
     levels_.finish(noise_.noise(), options_, out, traces);
     if (roll_.moving()) drop_levels(out);

@@ -79,7 +79,8 @@ double sigma_from_rounded(double variance) {
 }  // namespace
 
 // Jitter makes noise of edges: only blocks are looked at that hold little of them.
-PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup) : setup_(setup) {
+PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup)
+    : setup_(setup), grey_(setup, level_parts(setup).grey), coloured_(setup, level_parts(setup).coloured) {
   const int w = setup.width();
   std::vector<float> edges;
   for (int r = 0; r < setup.height(); ++r) {
@@ -129,6 +130,10 @@ void PictureNoiseMeter::push(const PictureView& view) {
   if (view.frame->corrupt) ++corrupt_;
   at_ends_ += count_ends(view.frame->y.data(), n);
   pixels_ += n;
+  if (!view.frame->corrupt && (view.previous == nullptr || view.frame->y != view.previous->y)) {
+    grey_.push(*view.frame);
+    coloured_.push(*view.frame);
+  }
   if (view.previous == nullptr) {
     last_number_ = view.frame->number;
     return;
@@ -260,6 +265,54 @@ void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
 }
 
 void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
+  const bool compared = std::any_of(count_.begin(), count_.end(), [](std::uint64_t n) { return n > 0; });
+  if (!compared || rolling) {
+    refuse(rolling       ? "the picture rolls, so frames cannot be compared"
+           : frames_ < 2 ? "one frame only; noise is told from frame to frame, take several"
+                         : "the frames are all equal, so there is nothing to tell noise from",
+           std::nullopt, out);
+  } else if (grey_.measured()) {
+    finish_by_level_parts(out);
+  } else {
+    finish_by_blocks(jitter_px, out);
+  }
+  repeated_and_lost(out);
+  clipped(out);
+}
+
+void PictureNoiseMeter::refuse(const std::string& why, std::optional<double> most, Readings& out) {
+  out.push_back(unmeasurable("picture.noise", why, most));
+  out.push_back(unmeasurable("picture.snr", why));
+  noise_ = 0;
+}
+
+// Of a test picture it is known which parts are level and that nothing moves.
+void PictureNoiseMeter::finish_by_level_parts(Readings& out) {
+  const LevelNoise grey = grey_.result();
+  Told told{grey.variance, grey.u, 0, "on level parts of the test picture; rounding to codes taken out"};
+  if (grey.smoothed) {
+    told.how += fmt::format(
+        "; by the spread within frames: from one frame to the next it is {:.2f} codes only, as behind "
+        "temporal "
+        "noise reduction",
+        sigma_from_rounded(grey.next_frame));
+  }
+  double at_edges = grey.at_edges;
+  if (coloured_.measured()) {
+    const LevelNoise coloured = coloured_.result();
+    at_edges = std::max(at_edges, coloured.at_edges);
+    if (coloured.variance > 1.3 * grey.variance + coloured.u + grey.u)
+      told.how += fmt::format(
+          "; of the bars without colour: those with it hold {:.2f} codes, as of a subcarrier that the "
+          "decoder "
+          "leaves in luma",
+          sigma_from_rounded(coloured.variance));
+  }
+  tell(told, out);
+  noise_at_edges_ = std::sqrt(std::max(0.0, at_edges - 1.0 / 12));
+}
+
+void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
   std::vector<double> each;
   double mean = 0;
   for (std::size_t g = 0; g < groups; ++g) {
@@ -267,97 +320,87 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
     each.push_back(sum_[g] / static_cast<double>(count_[g]));
     mean += each.back();
   }
-  if (each.empty() || rolling) {
-    const char* why = rolling       ? "the picture rolls, so frames cannot be compared"
-                      : frames_ < 2 ? "one frame only; noise is told from frame to frame, take several"
-                                    : "the frames are all equal, so there is nothing to tell noise from";
-    out.push_back(unmeasurable("picture.noise", why));
-    out.push_back(unmeasurable("picture.snr", why));
-    noise_ = 0;
-  } else {
-    mean /= static_cast<double>(each.size());
-    // More than noise can make of its own blocks is motion in some of them: it goes, and is half in doubt.
-    const auto pairs = static_cast<double>(std::accumulate(count_.begin(), count_.end(), std::uint64_t{0}));
-    const bool moving = 4 * moving_ > frames_;
-    const double alone = by_quantiles_ / pairs;
-    const double excess = moving ? 0 : mean / alone - 1;
-    const bool mixed = std::abs(excess) > 0.002 + 0.02 / std::sqrt(pairs);
-    if (mixed && excess > 0) {
-      for (double& v : each) v *= alone / mean;
-      mean = alone;
-    }
-    const double white = mean;
-    const double whole =
-        mean_count_ > 1000
-            ? mean * (px - 1) / px + std::min(mean_sum_ / static_cast<double>(mean_count_), 0.15 * mean)
-            : mean;
-    // What lines that jitter make of the slopes in these blocks.
-    const double jittered = std::min(jitter_px * jitter_px * slope_square_, 0.9 * whole);
-    for (double& v : each) v *= (whole - jittered) / mean;
-    mean = whole - jittered;
-    noise_ = sigma_from_rounded(std::max(0.0, mean));
-    double scatter = 0;
-    for (const double v : each) scatter += (v - mean) * (v - mean);
-    const auto n = static_cast<double>(each.size());
-    // Squares of so many differences, of which neighbours share a frame; what groups scatter by counts where
-    // they are enough.
-    const double by_count = 2 * std::sqrt(3.0 / ((px - 1) * static_cast<double>(blocks_)));
-    const double u_variance =
-        std::max(by_count * mean, n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0);
-    // Of a narrow band more stands in the blocks' means, which are told less well.
-    const double u_band = 0.15 * std::abs(whole - white);
-    if (setup_.nowhere_still || 2 * nowhere_still_ > looked_) {
-      // Slow noise looks like motion too, so all that changes counts; its median lies below its mean.
-      const double most = std::sqrt(1.4 * most_);
-      const std::string why = fmt::format(
-          "all of the picture moves, which hides noise below {:.1f} codes; hold the camera still", most);
-      out.push_back(unmeasurable("picture.noise", why, most));
-      out.push_back(unmeasurable("picture.snr", why));
-      noise_ = 0;
-    } else if (held_) {
-      const char* why =
-          "all of the picture stands where its codes end, which cuts noise off; send a grey field or bars of "
-          "75 %";
-      out.push_back(unmeasurable("picture.noise", why));
-      out.push_back(unmeasurable("picture.snr", why));
-    } else {
-      const double slope = (rounded_variance(noise_ + 0.01) - rounded_variance(noise_ - 0.01)) / 0.02;
-      const double u_statistic = u_variance / std::max(0.05, slope);
-      // What the level's place between codes does to noise that hardly reaches the next one: the variance
-      // swings about its mean by exp(-2 pi^2 s^2) (4 s^2 + 1/pi^2), from the sawtooth's Fourier series.
-      const double swing = std::exp(-2 * 9.8696 * noise_ * noise_) * (4 * noise_ * noise_ + 1 / 9.8696);
-      const double u_rounding = 0.7 * swing / std::max(0.05, noise_);
-      const double u_jitter = 0.1 * jittered / std::max(0.05, noise_);
-      const double u_mixed = (mixed ? 0.5 * std::abs(excess) : 0) * noise_;
-      const double u = std::hypot(std::hypot(u_statistic, u_jitter, u_band / (2 * std::max(0.05, noise_))),
-                                  std::hypot(u_rounding, u_mixed), (moving ? 0.1 : 0.001) * noise_);
-      // Noise of less, its level halfway between codes, shows as much as 0.41 codes; noise of 0.5 shows 0.48
-      // or more wherever its level lies.
-      if (noise_ < 0.45) {
-        constexpr double most = 0.5;
-        const std::string why = "less than whole codes of 8 bits can show";
-        if (setup_.format.lossy) {
-          const char* lossy = "a lossy coder takes weak noise away; take it in as YUYV";
-          out.push_back(unmeasurable("picture.noise", lossy));
-          out.push_back(unmeasurable("picture.snr", lossy));
-          repeated_and_lost(out);
-          return clipped(out);
-        }
-        out.push_back(unmeasurable("picture.noise", why, most));
-        out.push_back(unmeasurable(
-            "picture.snr", why + fmt::format("; better than {:.0f} dB", 20 * std::log10(219 / most))));
-        repeated_and_lost(out);
-        return clipped(out);
-      }
-      out.push_back(number_reading(
-          "picture.noise", noise_, u,
-          moving ? "from the quietest parts of a picture that moves"
-                 : "from frame to frame, in parts that stand still; rounding to codes taken out"));
-      out.push_back(number_reading("picture.snr", 20 * std::log10(219 / noise_), 8.686 * u / noise_));
-    }
+  mean /= static_cast<double>(each.size());
+  // More than noise can make of its own blocks is motion in some of them: it goes, and is half in doubt.
+  const auto pairs = static_cast<double>(std::accumulate(count_.begin(), count_.end(), std::uint64_t{0}));
+  const bool moving = 4 * moving_ > frames_;
+  const double alone = by_quantiles_ / pairs;
+  const double excess = moving ? 0 : mean / alone - 1;
+  const bool mixed = std::abs(excess) > 0.002 + 0.02 / std::sqrt(pairs);
+  if (mixed && excess > 0) {
+    for (double& v : each) v *= alone / mean;
+    mean = alone;
   }
-  repeated_and_lost(out);
-  clipped(out);
+  const double white = mean;
+  const double whole =
+      mean_count_ > 1000
+          ? mean * (px - 1) / px + std::min(mean_sum_ / static_cast<double>(mean_count_), 0.15 * mean)
+          : mean;
+  // What lines that jitter make of the slopes in these blocks.
+  const double jittered = std::min(jitter_px * jitter_px * slope_square_, 0.9 * whole);
+  for (double& v : each) v *= (whole - jittered) / mean;
+  mean = whole - jittered;
+  double scatter = 0;
+  for (const double v : each) scatter += (v - mean) * (v - mean);
+  const auto n = static_cast<double>(each.size());
+  // Squares of so many differences, of which neighbours share a frame; what groups scatter by counts where
+  // they are enough.
+  const double by_count = 2 * std::sqrt(3.0 / ((px - 1) * static_cast<double>(blocks_)));
+  const double u_variance =
+      std::max(by_count * mean, n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0);
+  // Of a narrow band more stands in the blocks' means, which are told less well.
+  const double u_band = 0.15 * std::abs(whole - white);
+  if (setup_.nowhere_still || 2 * nowhere_still_ > looked_) {
+    // Slow noise looks like motion too, so all that changes counts; its median lies below its mean.
+    const double most = std::sqrt(1.4 * most_);
+    return refuse(
+        fmt::format("all of the picture moves, which hides noise below {:.1f} codes; hold the camera still",
+                    most),
+        most, out);
+  }
+  if (held_) {
+    refuse(
+        "all of the picture stands where its codes end, which cuts noise off; send a grey field or bars of "
+        "75 %",
+        std::nullopt, out);
+    noise_ = sigma_from_rounded(std::max(0.0, mean));
+    return;
+  }
+  const double u_jitter = 0.1 * jittered / std::max(0.05, mean);
+  const double u_mixed = mixed ? 0.5 * std::abs(excess) : 0;
+  tell({mean, std::hypot(u_variance, u_band), std::hypot(u_jitter, u_mixed, moving ? 0.1 : 0.001),
+        moving ? "from the quietest parts of a picture that moves"
+               : "from frame to frame, in parts that stand still; rounding to codes taken out"},
+       out);
+}
+
+void PictureNoiseMeter::tell(const Told& told, Readings& out) {
+  noise_ = sigma_from_rounded(std::max(0.0, told.variance));
+  // Noise of less, its level halfway between codes, shows as much as 0.41 codes; noise of 0.5 shows 0.48
+  // or more wherever its level lies.
+  if (noise_ < 0.45) {
+    constexpr double most = 0.5;
+    const double kept = noise_;
+    if (setup_.format.lossy) {
+      refuse("a lossy coder takes weak noise away; take it in as YUYV", std::nullopt, out);
+    } else {
+      const std::string why = "less than whole codes of 8 bits can show";
+      out.push_back(unmeasurable("picture.noise", why, most));
+      out.push_back(unmeasurable("picture.snr",
+                                 why + fmt::format("; better than {:.0f} dB", 20 * std::log10(219 / most))));
+    }
+    noise_ = kept;
+    return;
+  }
+  const double slope = (rounded_variance(noise_ + 0.01) - rounded_variance(noise_ - 0.01)) / 0.02;
+  const double u_told = told.u_variance / std::max(0.05, slope);
+  // What the level's place between codes does to noise that hardly reaches the next one: the variance
+  // swings about its mean by exp(-2 pi^2 s^2) (4 s^2 + 1/pi^2), from the sawtooth's Fourier series.
+  const double swing = std::exp(-2 * 9.8696 * noise_ * noise_) * (4 * noise_ * noise_ + 1 / 9.8696);
+  const double u_rounding = 0.7 * swing / noise_;
+  const double u = std::hypot(u_told, u_rounding, told.u * noise_);
+  out.push_back(number_reading("picture.noise", noise_, u, told.how));
+  out.push_back(number_reading("picture.snr", 20 * std::log10(219 / noise_), 8.686 * u / noise_));
 }
 
 void PictureNoiseMeter::clipped(Readings& out) const {

@@ -4,7 +4,10 @@
 #include <array>
 #include <cstdint>
 #include <linebench/base/reading.hpp>
+#include <optional>
+#include <string>
 
+#include "picture_level_noise.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -17,6 +20,8 @@ class PictureNoiseMeter final : public FrameMeter {
   void finish(bool rolling, double jitter_px, Readings& out);
   /// Rms of one frame, codes, rounding's share taken out; 0 when not known.
   [[nodiscard]] double noise() const { return noise_; }
+  /// Of white noise that would move edges as much as what is there.
+  [[nodiscard]] double noise_at_edges() const { return noise_at_edges_.value_or(noise_); }
 
   /// Of 32 px of a row: sum and sum of squares of the difference of two frames.
   struct BlockSums {
@@ -26,10 +31,22 @@ class PictureNoiseMeter final : public FrameMeter {
  private:
   void compare_means(std::span<const BlockSums> row, std::span<const float> variance,
                      const std::uint8_t* level);
+  // How the variance of one frame became known.
+  struct Told {
+    double variance = 0, u_variance = 0;
+    double u = 0;  // besides, share of the noise
+    std::string how{};
+  };
+  void finish_by_blocks(double jitter_px, Readings& out);
+  void finish_by_level_parts(Readings& out);
+  void refuse(const std::string& why, std::optional<double> most, Readings& out);
+  void tell(const Told& told, Readings& out);
   void clipped(Readings& out) const;
   void repeated_and_lost(Readings& out) const;
 
   const PictureSetup& setup_;
+  LevelNoiseMeter grey_, coloured_;
+  std::optional<double> noise_at_edges_;
   static constexpr std::size_t groups = 16;
   std::array<double, groups> sum_{};
   std::array<std::uint64_t, groups> count_{};

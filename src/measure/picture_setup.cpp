@@ -6,6 +6,7 @@
 #include <numeric>
 
 #include "picture_clipping.hpp"
+#include "picture_level_noise.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -246,6 +247,19 @@ void fill_times(PictureSetup& s, const PictureOptions& options) {
   s.last_col = (f.width - margin) / block_px * block_px;
 }
 
+// On a test picture all that changes on its level parts is noise, of however narrow a band, or what a decoder
+// leaves of the subcarrier: no motion.
+double noise_of_test_picture(const PictureSetup& s, std::span<const Frame> frames) {
+  const LevelParts parts = level_parts(s);
+  double largest = 0;
+  for (const auto& p : {parts.grey, parts.coloured}) {
+    LevelNoiseMeter meter(s, p);
+    for (const Frame& f : frames) meter.push(f);
+    if (meter.measured()) largest = std::max(largest, std::sqrt(std::max(0.0, meter.result().variance)));
+  }
+  return largest;
+}
+
 }  // namespace
 
 void sum_blocks(const std::uint8_t* y, int width, int height, std::uint16_t* out) {
@@ -357,6 +371,7 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     }
   };
   // A picture that rolls smears in the mean; then the first frame alone may still show its bands.
+  bool recognised_over_time = false;
   for (const std::span<const Frame> some : {frames, frames.first(1)}) {
     mean_of(some);
     s.bands.clear();
@@ -365,6 +380,7 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     if (s.patterned() || some.size() == 1) {
       fill_band_lines(s, some);
       s.pattern = recognise_pattern(s, options.signal);
+      recognised_over_time = s.pattern.kind != PatternKind::None && some.size() > 1;
       if (s.pattern.kind != PatternKind::None || some.size() == 1) break;
     }
   }
@@ -373,6 +389,8 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     std::fill(s.band_of_row.begin(), s.band_of_row.end(), -1);
     s.banded_share = 0;
     mean_of(frames);
+  } else if (recognised_over_time) {
+    s.noise = std::max(s.noise, noise_of_test_picture(s, frames));
   }
   return s;
 }

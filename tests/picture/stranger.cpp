@@ -2,34 +2,13 @@
 // noise, noise that is not white, equal frames, coders that eat noise.
 #include <gtest/gtest.h>
 
-#include "support/frame_synth.hpp"
+#include "support/changed_frames.hpp"
 
 namespace {
 using namespace linebench;
 using capture::Frame;
+using frame_synth::Changed;
 using frame_synth::Scene;
-
-/// A scene's frames, each changed before it is handed out.
-class Changed final : public capture::FrameSource {
- public:
-  using Change = std::function<void(Frame&, int number)>;
-  Changed(const Scene& scene, int frames, Change change)
-      : from_(scene, frames, 5), format_(scene.format()), change_(std::move(change)) {}
-  [[nodiscard]] const CaptureFacts& facts() const override { return from_.facts(); }
-  [[nodiscard]] const capture::FrameFormat& format() const override { return format_; }
-  [[nodiscard]] capture::FrameFormat& format() { return format_; }
-  bool read(Frame& f) override {
-    if (!from_.read(f)) return false;
-    change_(f, number_++);
-    return true;
-  }
-
- private:
-  frame_synth::Source from_;
-  capture::FrameFormat format_;
-  Change change_;
-  int number_ = 0;
-};
 
 const Reading& get(const Readings& r, const char* id) { return *find_reading(r, id); }
 

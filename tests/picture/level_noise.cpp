@@ -1,0 +1,107 @@
+// Noise of test pictures that is not white, is smoothed over frames, or stands beside what a decoder leaves
+// of the subcarrier: closed forms laid on the frames of a scene.
+#include <gtest/gtest.h>
+
+#include <random>
+
+#include "support/changed_frames.hpp"
+#include "support/coverage.hpp"
+
+namespace {
+using namespace linebench;
+using capture::Frame;
+using frame_synth::Changed;
+using frame_synth::Scene;
+
+const Reading& get(const Readings& r, const char* id) { return *find_reading(r, id); }
+void expect_within(const Readings& r, const char* id, double truth, double most) {
+  const Reading& x = get(r, id);
+  ASSERT_TRUE(x.measured()) << id << ": " << x.reason;
+  EXPECT_NEAR(x.number(), truth, x.uncertainty.value()) << id;
+  EXPECT_LE(x.uncertainty.value(), most) << id;
+}
+std::uint8_t code(double v) { return static_cast<std::uint8_t>(std::clamp(std::lround(v), 0L, 255L)); }
+
+// Smoothed over so many px (rms): about 3 MHz down to 1 MHz wide. Nothing moves.
+TEST(PictureLevelNoise, OfANarrowBandIsNeitherJitterNorMotion) {
+  for (const double px : {0.0, 0.8, 1.5, 2.0}) {
+    for (const double codes : {2.0, 5.0}) {
+      Scene s;
+      s.noise = codes;
+      s.noise_width = px;
+      const Readings r = frame_synth::measure(s, 25);
+      SCOPED_TRACE(testing::Message() << codes << " codes over " << px << " px");
+      expect_within(r, "picture.noise", codes, 0.07 * codes);
+      expect_within(r, "picture.snr", 20 * std::log10(219 / codes), 0.6);
+      expect_within(r, "picture.jitter", 0, 0.08);
+    }
+  }
+}
+
+TEST(PictureLevelNoise, OfANarrowBandLeavesJitterRight) {
+  Scene s;
+  s.noise = 4;
+  s.noise_width = 1.2;
+  s.jitter = 0.4;
+  const Readings r = frame_synth::measure(s, 25);
+  expect_within(r, "picture.jitter", 0.4, 0.07);
+  expect_within(r, "picture.noise", 4, 0.28);
+}
+
+TEST(PictureLevelNoise, ClaimCovers) {
+  coverage::expect_coverage("picture.noise", 60, [](unsigned seed) {
+    Scene s;
+    s.noise = 0.8 + 5 * std::fmod(seed * 0.618, 1.0);
+    s.noise_width = 2.2 * std::fmod(seed * 0.414, 1.0);
+    const Readings r = frame_synth::measure(s, 6, seed);
+    const Reading& x = get(r, "picture.noise");
+    return coverage::Trial{x.number(), x.uncertainty.value_or(0), s.noise};
+  });
+}
+
+// y(n) = a y(n-1) + (1-a) x(n), the filter of a decoder that smooths over frames: of x with variance v each
+// frame holds v (1-a)/(1+a), and the difference of two in a row, halved, that times (1-a).
+TEST(PictureLevelNoise, BehindNoiseReductionOverFrames) {
+  for (const double a : {0.0, 0.5, 0.8}) {
+    std::mt19937 random(7);
+    std::normal_distribution<double> normal(0, 3);
+    const double truth = 3 * std::sqrt((1 - a) / (1 + a));
+    std::vector<double> held(720 * 576);
+    for (double& v : held) v = truth / 3 * normal(random);
+    Changed source(Scene{}, 40, [&](Frame& f, int) {
+      for (std::size_t i = 0; i < f.y.size(); ++i) {
+        held[i] = a * held[i] + (1 - a) * normal(random);
+        f.y[i] = code(f.y[i] + held[i]);
+      }
+    });
+    const Readings r = measure::measure_picture(source, {});
+    SCOPED_TRACE(a);
+    expect_within(r, "picture.noise", truth, 0.1 * truth);
+    EXPECT_EQ(get(r, "picture.noise").reason.find("noise reduction") != std::string::npos, a > 0);
+  }
+}
+
+// 4.43361875 MHz [BT.1700, 625 lines], up to 4 codes on the bars that have colour, on the six in the middle.
+TEST(PictureLevelNoise, DotCrawlIsNoneOfIt) {
+  Scene s;
+  s.coloured_bars = true;
+  std::mt19937 random(9);
+  std::normal_distribution<double> normal(0, 1);
+  Changed source(s, 25, [&](Frame& f, int n) {
+    for (int r = 0; r < 576; ++r) {
+      const double line = n * 625 + r / 2 + (r % 2 == 0 ? 0 : 313);
+      for (int x = 0; x < 720; ++x) {
+        const double t = line * 64e-6 + x / 13.5e6;
+        const double crawl = x >= 90 && x < 630 ? 4 * std::sin(2 * std::numbers::pi * 4433618.75 * t) : 0;
+        std::uint8_t& y = f.y[static_cast<std::size_t>(r * 720 + x)];
+        y = code(y + crawl + normal(random));
+      }
+    }
+  });
+  const Readings r = measure::measure_picture(source, {});
+  expect_within(r, "picture.noise", 1, 0.07);
+  EXPECT_NE(get(r, "picture.noise").reason.find("subcarrier"), std::string::npos);
+  expect_within(r, "picture.jitter", 0, 0.06);
+}
+
+}  // namespace
