@@ -2,12 +2,11 @@
 #pragma once
 
 #include <linebench/base/reading.hpp>
-#include <memory>
 #include <utility>
 #include <vector>
 
-#include "picture_shift.hpp"
 #include "picture_tear.hpp"
+#include "picture_uprights.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -24,8 +23,7 @@ class PictureLineMeter final : public FrameMeter {
   [[nodiscard]] double camera_moves() const;
 
   const PictureSetup& setup_;
-  std::vector<std::unique_ptr<ShiftReference>> references_;
-  std::vector<int> reference_of_row_;  // -1: none
+  UprightLines lines_;
   // Of each row: how often seen, sums of the shift and of its square, and the variance noise gives it.
   std::vector<double> count_, sum_, squares_, noise_;
   std::vector<std::uint8_t> lost_;              // rows not found in the frame before

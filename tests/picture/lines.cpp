@@ -69,4 +69,60 @@ TEST(PictureLines, JitterThatGoesOnFromLineToLineIsNoTear) {
   }
 }
 
+// 17 uprights of 3 px, 43.9 px apart, and 13 level lines of 2 rows.
+double crosshatch(double x, double row) {
+  if (row >= 20 && std::fmod(row - 20, 44) < 2) return 1;
+  constexpr double apart = 43.875;
+  const double at = x - 9 - apart * std::clamp(std::round((x - 9) / apart), 0.0, 16.0);
+  return frame_synth::step(at, -1.5) - frame_synth::step(at, 1.5);
+}
+
+TEST(PictureLines, TearsOfACrosshatch) {
+  struct Tear {
+    double px;
+    int from, to;
+  };
+  for (const Tear t : {Tear{4, 300, 576}, Tear{5, 200, 260}, Tear{-6, 536, 576}, Tear{6, 562, 576},
+                       Tear{1.5, 300, 576}, Tear{-9.3, 100, 500}}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = 0.03;
+    s.picture = crosshatch;
+    s.shift = [t](int, int row) { return row >= t.from && row < t.to ? t.px : 0.0; };
+    const Readings r = measure(s, 13);
+    EXPECT_EQ(get(r, "picture.pattern").text(), "crosshatch");
+    expect_within(r, "picture.tear", std::abs(t.px), 0.2);
+    expect_within(r, "picture.jitter", 0.03, 0.02);
+    EXPECT_EQ(get(r, "picture.flagging").number(), 0);
+    // A grid looks alike when it is moved by one of its squares.
+    EXPECT_NE(get(r, "picture.tear").reason.find("would look alike"), std::string::npos);
+  }
+}
+
+TEST(PictureLines, FlaggingOfACrosshatch) {
+  for (const double px : {8.0, -3.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = 0.03;
+    s.picture = crosshatch;
+    s.shift = [px](int, int row) { return px * std::exp(-row / 30.0); };
+    const Readings r = measure(s, 13);
+    expect_within(r, "picture.flagging", px, 0.5);
+    expect_within(r, "picture.jitter", 0.03, 0.02);
+    EXPECT_EQ(get(r, "picture.tear").number(), 0);
+  }
+}
+
+// Lines so far off that the mean over frames has no edges left; each frame has.
+TEST(PictureLines, StrongJitterOfFaintBars) {
+  for (const double px : {5.0, 8.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = px;
+    const Readings r = measure(s, 15);
+    EXPECT_EQ(get(r, "picture.pattern").text(), "bars-75");
+    expect_within(r, "picture.jitter", px, 0.1 * px);
+  }
+}
+
 }  // namespace
