@@ -74,7 +74,8 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
   if (exact && y.low > 250 && cb.low > 250) return "all codes are at their end: the grabber sends nothing";
   if (exact && y.low < 20 && std::abs(cb.low - 128) < 3 && std::abs(cr.low - 128) < 3)
     return "black, the same code in every pixel: what a grabber shows when no signal comes in";
-  if (exact && uneven_) return "one code in every pixel: what some grabbers show when the signal goes";
+  if (exact && uneven_ && !frame.corrupt)
+    return "one code in every pixel: what some grabbers show when the signal goes";
   uneven_ = uneven_ || !exact;
   // Snow is new in every frame and every line.
   const double square = mean_square(rows_);
