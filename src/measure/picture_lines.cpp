@@ -31,8 +31,9 @@ double PictureLineMeter::camera_moves() const {
   return std::sqrt(std::max(0.0, common_squares_ / n - common_sum_ / n * (common_sum_ / n)));
 }
 
-PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), lines_(s), tear_(s.fields) {
-  for (auto* v : {&count_, &sum_, &squares_, &noise_}) v->assign(static_cast<std::size_t>(s.height()), 0);
+PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), lines_(s), tear_(s.fields), bend_(s) {
+  for (auto* v : {&count_, &noise_, &found_.px, &found_.squares, &unbent_.px, &unbent_.squares})
+    v->assign(static_cast<std::size_t>(s.height()), 0);
 }
 
 void PictureLineMeter::push(const PictureView& view) {
@@ -61,18 +62,25 @@ void PictureLineMeter::push(const PictureView& view) {
   // What all lines of a live picture do alike the camera does.
   const double common = setup_.patterned() ? 0.0 : middle_of(found);
   for (const auto& [r, s] : found) {
-    const double px = s.px - common;
-    shift[r] = s.px;
+    shift[r] = s.px - common;
     count_[r] += 1;
-    sum_[r] += px;
-    squares_[r] += px * px;
     noise_[r] += s.variance;
   }
   common_sum_ += common;
   common_squares_ += common * common;
   ++seen_frames_;
+  add(shift, found_);
   if (setup_.patterned()) tear_.push(shift);
+  if (setup_.rows_alike()) add(bend_.push(shift), unbent_);
   if (first_frame_.empty()) first_frame_ = std::move(shift);
+}
+
+void PictureLineMeter::add(const std::vector<double>& shift, Sums& sums) const {
+  for (std::size_t r = 0; r < shift.size(); ++r) {
+    if (!std::isfinite(shift[r])) continue;
+    sums.px[r] += shift[r];
+    sums.squares[r] += shift[r] * shift[r];
+  }
 }
 
 // Whether nearly all lines stand under those before them. A card that leans is banded like a test picture,
@@ -84,7 +92,7 @@ bool PictureLineMeter::upright() const {
   std::size_t all = 0, under = 0;
   for (std::size_t r = 0; r + fields < count_.size(); ++r) {
     if (count_[r] < 1 || count_[r + fields] < 1) continue;
-    const double d = sum_[r] / count_[r] - sum_[r + fields] / count_[r + fields];
+    const double d = found_.px[r] / count_[r] - found_.px[r + fields] / count_[r + fields];
     ++all;
     under += std::abs(d) < 0.3 ? 1 : 0;
   }
@@ -118,10 +126,12 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   const std::size_t top = patterned ? h / 7 : 0;
   double place = 0, place_n = 0;
   for (std::size_t r = top; r < h; ++r) {
-    place += sum_[r];
+    place += found_.px[r];
     place_n += count_[r];
   }
   place /= std::max(1.0, place_n);
+  const bool bent = bend_.found();
+  const auto& [sum, squares] = bent ? unbent_ : found_;
   // Jitter is each line's movement about its own mean place, and where the line's proper place is known also
   // what is left from line to line of the mean places: twice the median square of their steps, which neither
   // tearing nor a bend moves. Noise gives its share to both.
@@ -132,7 +142,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     if (count_[r] < 3) continue;
     const std::size_t g = (r / 2) % groups;
     const double n = count_[r] - 1;
-    square[g] += squares_[r] - sum_[r] * sum_[r] / count_[r] - n2 * noise_[r] * n / count_[r];
+    square[g] += squares[r] - sum[r] * sum[r] / count_[r] - n2 * noise_[r] * n / count_[r];
     number[g] += n;
     by_noise += n2 * noise_[r] * n / count_[r];
     by_noise_n += n;
@@ -142,7 +152,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   double step_noise = 0;
   for (std::size_t r = 0; patterned && r + fields < h; ++r) {
     if (count_[r] < 1 || count_[r + fields] < 1) continue;
-    const double d = sum_[r] / count_[r] - sum_[r + fields] / count_[r + fields];
+    const double d = sum[r] / count_[r] - sum[r + fields] / count_[r + fields];
     steps.push_back(d * d);
     step_noise += n2 * (noise_[r] / (count_[r] * count_[r]) +
                         noise_[r + fields] / (count_[r + fields] * count_[r + fields]));
@@ -188,9 +198,16 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     const double u =
         jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;
     // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
-    out.push_back(number_reading("picture.jitter", jitter,
-                                 std::hypot(u, 0.005, (patterned ? 0.02 : 0.08) * jitter),
-                                 patterned ? "" : "of what moves from frame to frame"));
+    const double by_bend = bent ? bend_.rms_px() : 0;
+    const double whole = std::hypot(jitter, by_bend);
+    const double own = bent ? jitter / whole : 1;
+    out.push_back(number_reading(
+        "picture.jitter", whole, std::hypot(own * u, 0.005, (patterned ? 0.02 : 0.08) * whole),
+        bent ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with the mains, as hum on "
+                           "sync makes it; {:.2f} px each line's own",
+                           by_bend, jitter)
+        : patterned ? ""
+                    : "of what moves from frame to frame"));
   }
   if (!patterned) {
     refuse("picture.tear", "a live picture has edges of its own; send bars or a crosshatch");
@@ -203,9 +220,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     std::vector<RowPlace> places(h);
     for (std::size_t r = 0; r < h; ++r) {
       if (count_[r] < 1) continue;
-      const double mean_place = sum_[r] / count_[r];
+      const double mean_place = sum[r] / count_[r];
       places[r] = {mean_place,
-                   std::max(0.0, squares_[r] / count_[r] - mean_place * mean_place) / count_[r] +
+                   std::max(0.0, squares[r] / count_[r] - mean_place * mean_place) / count_[r] +
                        n2 * noise_[r] / (count_[r] * count_[r]),
                    true};
     }

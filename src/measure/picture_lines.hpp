@@ -5,6 +5,7 @@
 #include <utility>
 #include <vector>
 
+#include "picture_hum_bend.hpp"
 #include "picture_tear.hpp"
 #include "picture_uprights.hpp"
 #include "picture_view.hpp"
@@ -24,12 +25,20 @@ class PictureLineMeter final : public FrameMeter {
 
   const PictureSetup& setup_;
   UprightLines lines_;
-  // Of each row: how often seen, sums of the shift and of its square, and the variance noise gives it.
-  std::vector<double> count_, sum_, squares_, noise_;
+  struct Sums {
+    std::vector<double> px, squares;
+  };
+  void add(const std::vector<double>& shift, Sums& sums) const;
+
+  // Of each row: how often seen, the variance noise gives it, sums of the shift and of its square as found
+  // and without what hum on sync bends.
+  std::vector<double> count_, noise_;
+  Sums found_, unbent_;
   std::vector<std::uint8_t> lost_;              // rows not found in the frame before
   std::vector<double> first_frame_;             // shifts
   double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift, live pictures
   TearFinder tear_;
+  HumBend bend_;
   std::uint64_t frames_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
 };
 

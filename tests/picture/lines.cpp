@@ -125,4 +125,46 @@ TEST(PictureLines, StrongJitterOfFaintBars) {
   }
 }
 
+// Hum on sync moves lines by A sin(2 pi f t): A / sqrt 2 rms over whole passes, however long one looks,
+// whether it stands or creeps. It is no bend of the top and no tear.
+TEST(PictureLines, BendOfAllLinesByHumOnSync) {
+  struct Hum {
+    double hz, px;
+    int frames;
+    int lines;
+  };
+  for (const Hum h : {Hum{50.3, 1.414, 12, 625}, Hum{50.3, 1.414, 50, 625}, Hum{50.0, 4, 15, 625},
+                      Hum{47.0, 2, 20, 625}, Hum{60.0, 2, 15, 525}, Hum{100.4, 1, 15, 625}}) {
+    Scene s;
+    s.lines = h.lines;
+    s.noise = 1.5;
+    s.jitter = 0.05;
+    double sum = 0, squares = 0, n = 0;
+    s.shift = [&](int frame, int row) {
+      const double field_s = h.lines == 625 ? 0.02 : 1001.0 / 60000;
+      const bool second = (row % 2 == 0) != (h.lines == 625);
+      const double t = 2 * field_s * frame + (second ? field_s : 0) +
+                       row / 2 * (h.lines == 625 ? 64e-6 : 1001.0 / 30000 / 525);
+      const double d = h.px * std::sin(2 * std::numbers::pi * h.hz * t + 0.5);
+      sum += d, squares += d * d, n += 1;
+      return d;
+    };
+    const Readings r = measure(s, h.frames);
+    const double rms = std::hypot(0.05, std::sqrt(squares / n - sum / n * (sum / n)));
+    expect_within(r, "picture.jitter", rms, 0.03 * rms + 0.01);
+    EXPECT_NE(get(r, "picture.jitter").reason.find("hum on sync"), std::string::npos) << h.hz;
+    EXPECT_EQ(get(r, "picture.flagging").number(), 0) << h.hz;
+    EXPECT_EQ(get(r, "picture.tear").number(), 0) << h.hz;
+  }
+  // What bends or tears otherwise is none.
+  for (const int kind : {0, 1, 2}) {
+    Scene s;
+    s.noise = 1.5;
+    s.shift = [kind](int, int row) {
+      return kind == 0 ? 5 * std::exp(-row / 60.0) : kind == 1 ? (row > 300 ? 5 : 0) : 0.004 * row;
+    };
+    EXPECT_EQ(get(measure(s, 8), "picture.jitter").reason, "") << kind;
+  }
+}
+
 }  // namespace
