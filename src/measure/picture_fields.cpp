@@ -8,41 +8,88 @@ namespace linebench::measure {
 
 void PictureFieldMeter::push(const PictureView& view) {
   if (setup_.fields < 2 || view.index > 1500) return;
-  const int blocks = setup_.blocks();
-  const auto size = view.block_sums.size();
-  const int h = setup_.height();
-  const auto* now = view.block_sums.data();
   if (!before_.empty()) {
-    const std::uint16_t* old = before_.data();
-    const int threshold = static_cast<int>(8 * std::max(6.0, 3 * setup_.noise));
-    const int first = setup_.first_col / block_px;
     const int last = setup_.last_col / block_px;
-    for (int r = 1; r + 2 < h; r += 2) {  // bottom field's rows
-      for (int b = first; b < last; ++b) {
-        const int i = r * blocks + b;
-        if (std::abs(now[i] - old[i]) < threshold) {
-          // Standing detail tells which rows belong side by side.
-          const int in_pair = now[i] - now[i - blocks];
-          if (std::abs(in_pair) < 2000) {
-            const double near = now[i] - now[i + blocks];
-            const double far = now[i - blocks] - now[i + 2 * blocks];
-            if (std::abs(near) + std::abs(far) > 2 * threshold) {
-              near_ += near * near;
-              far_ += far * far;
-              ++detail_;
-            }
+    for (int r = 1; r + 2 < setup_.height(); r += tile_rows)  // bottom field's rows
+      for (int b = setup_.first_col / block_px; b < last; b += tile_blocks)
+        look_at_tile(view.block_sums.data(), r, std::min(r + tile_rows, setup_.height() - 2), b,
+                     std::min(b + tile_blocks, last));
+  }
+  before_.assign(view.block_sums.begin(), view.block_sums.end());
+}
+
+namespace {
+
+// What a straight line through points leaves of the squares of their differences.
+class Pairs {
+ public:
+  void add(double x, double y) {
+    n_ += 1;
+    x_ += x;
+    y_ += y;
+    xx_ += x * x;
+    yy_ += y * y;
+    xy_ += x * y;
+  }
+  [[nodiscard]] double differ() const { return xx_ + yy_ - 2 * xy_; }
+  [[nodiscard]] double left() const {
+    const double xx = xx_ - x_ * x_ / n_, yy = yy_ - y_ * y_ / n_, xy = xy_ - x_ * y_ / n_;
+    return xx > 0 ? std::max(0.0, yy - xy * xy / xx) : yy;
+  }
+
+ private:
+  double n_ = 0, x_ = 0, y_ = 0, xx_ = 0, yy_ = 0, xy_ = 0;
+};
+
+}  // namespace
+
+void PictureFieldMeter::look_at_tile(const std::uint16_t* now, int row, int row_end, int block,
+                                     int block_end) {
+  const std::uint16_t* old = before_.data();
+  const int blocks = setup_.blocks();
+  const int threshold = static_cast<int>(8 * std::max(6.0, 3 * setup_.noise));
+  std::uint64_t moving = 0;
+  double late_bottom = 0, late_top = 0;
+  Pairs with_next, with_old;
+  for (int r = row; r < row_end; r += 2) {
+    for (int b = block; b < block_end; ++b) {
+      const int i = r * blocks + b;
+      const double top_next = 0.5 * (now[i - blocks] + now[i + blocks]);
+      const double top_old = 0.5 * (old[i - blocks] + old[i + blocks]);
+      with_next.add(old[i], top_next);
+      with_old.add(now[i], top_old);
+      if (std::abs(now[i] - old[i]) < threshold) {
+        // Standing detail tells which rows belong side by side.
+        const int in_pair = now[i] - now[i - blocks];
+        if (std::abs(in_pair) < 2000) {
+          const double near = now[i] - now[i + blocks];
+          const double far = now[i - blocks] - now[i + 2 * blocks];
+          if (std::abs(near) + std::abs(far) > 2 * threshold) {
+            near_ += near * near;
+            far_ += far * far;
+            ++detail_;
           }
-          continue;
         }
-        ++moving_;
-        const double top_next = 0.5 * (now[i - blocks] + now[i + blocks]);
-        const double top_old = 0.5 * (old[i - blocks] + old[i + blocks]);
-        late_bottom_ += (old[i] - top_next) * (old[i] - top_next);
-        late_top_ += (now[i] - top_old) * (now[i] - top_old);
+        continue;
       }
+      ++moving;
+      late_bottom += (old[i] - top_next) * (old[i] - top_next);
+      late_top += (now[i] - top_old) * (now[i] - top_old);
     }
   }
-  before_.assign(now, now + size);
+  if (moving == 0) return;
+  // Light that changes makes all of a place brighter by one measure; what moves does not leave its shape.
+  // Noise is in the differences of a row and the mean of two.
+  const double points = (row_end - row + 1) / 2 * (block_end - block);
+  const double noise = 2 * points * 1.5 * block_px * (setup_.noise * setup_.noise + 1.0 / 12);
+  const double differ = with_next.differ() + with_old.differ() - noise;
+  if (with_next.left() + with_old.left() - noise < 0.35 * differ) {
+    flickering_ += moving;
+    return;
+  }
+  moving_ += moving;
+  late_bottom_ += late_bottom;
+  late_top_ += late_top;
 }
 
 void PictureFieldMeter::finish(Readings& out) const {
@@ -55,7 +102,12 @@ void PictureFieldMeter::finish(Readings& out) const {
   const bool swapped = detail_ > 2000 && near_ > 1.5 * far_;
   const bool alike = std::max(late_bottom_, late_top_) < 1.35 * std::min(late_bottom_, late_top_);
   std::string why;
-  if (moving_ < enough || (alike && setup_.patterned()))
+  if (flickering_ >= enough && 20 * moving_ < flickering_)
+    why =
+        "it is the light that changes (lamps that flicker, gain that moves), and nothing moves; let "
+        "something cross "
+        "the picture sideways while taking it";
+  else if (moving_ < enough || (alike && setup_.patterned()))
     why = "nothing moves; let something cross the picture sideways while taking it";
   else if (alike)
     why = "both fields show the same moment (progressive material), or what moves has no clear edges";

@@ -1,0 +1,63 @@
+// Which field was scanned first, before lamps whose light changes from field to field: 100 Hz lamps before a
+// camera of 59.94 fields a second, which sees them change at 100 - 2 x 59.94 = -19.88 Hz (closed form).
+#include <gtest/gtest.h>
+
+#include <random>
+
+#include "support/changed_frames.hpp"
+
+namespace {
+using namespace linebench;
+using capture::Frame;
+using frame_synth::Changed;
+using frame_synth::Scene;
+
+Readings night(double flicker, bool someone_walks, bool bottom_first) {
+  Scene s;
+  s.lines = 525;
+  s.picture = [](double x, double row) { return 0.25 * frame_synth::landscape(x, row); };
+  std::mt19937 random(4);
+  std::normal_distribution<double> normal(0, 3);
+  Changed source(s, 60, [&](Frame& f, int n) {
+    for (int r = 0; r < 480; ++r) {
+      const bool second = (r % 2 == 0) == bottom_first;
+      const double t = (2 * n + (second ? 1 : 0)) * 1001.0 / 60000;
+      const double light = 1 + flicker * std::sin(2 * std::numbers::pi * 100 * t);
+      for (int x = 0; x < 720; ++x) {
+        std::uint8_t& y = f.y[static_cast<std::size_t>(r * 720 + x)];
+        double v = y;
+        for (const auto& [row, column] : {std::pair{120, 80}, {140, 350}, {130, 610}})
+          v += 150 * light * std::exp(-((r - row) * (r - row) + (x - column) * (x - column)) / 3200.0);
+        const double walker = std::fmod(40 + 300 * t, 720);  // 5 px a field
+        if (someone_walks && r > 260 && std::abs(x - walker) < 25) v = 160;
+        y = static_cast<std::uint8_t>(std::clamp(std::lround(v + normal(random)), 0L, 255L));
+      }
+    }
+  });
+  source.format().top_field_first = !bottom_first;
+  return measure::measure_picture(source, {});
+}
+const Reading& get(const Readings& r, const char* id) { return *find_reading(r, id); }
+
+TEST(PictureFields, LampsThatFlickerAreNoMotion) {
+  for (const bool bottom_first : {true, false}) {
+    const Readings r = night(0.25, false, bottom_first);
+    EXPECT_FALSE(get(r, "picture.field_order").measured());
+    EXPECT_FALSE(get(r, "picture.field_order.kept").measured());
+    EXPECT_NE(get(r, "picture.field_order").reason.find("light"), std::string::npos)
+        << get(r, "picture.field_order").reason;
+  }
+}
+
+TEST(PictureFields, WhoWalksThroughTellsTheOrder) {
+  for (const double flicker : {0.0, 0.25}) {
+    for (const bool bottom_first : {true, false}) {
+      const Readings r = night(flicker, true, bottom_first);
+      ASSERT_TRUE(get(r, "picture.field_order").measured())
+          << flicker << ' ' << get(r, "picture.field_order").reason;
+      EXPECT_EQ(get(r, "picture.field_order").text(), bottom_first ? "bottom" : "top") << flicker;
+    }
+  }
+}
+
+}  // namespace
