@@ -1,5 +1,6 @@
 #include <fmt/format.h>
 
+#include <filesystem>
 #include <linebench/measure/grabber.hpp>
 #include <memory>
 
@@ -18,6 +19,8 @@ struct RatioOptions {
 Exit sync_ratio(Context& context, RatioOptions& o) {
   check_limits(o.limits);
   if (!o.show.html.empty()) check_page_path(o.show.html, o.higher);
+  if (std::error_code none; std::filesystem::equivalent(o.lower, o.higher, none))
+    throw bad_usage("both captures are the same file: name one of bars of 75 % and one of bars of 100 %");
   const MeasuredFrames lower = measure_frames_raw(o.lower, "video-bars-75", context);
   MeasuredFrames higher = measure_frames_raw(o.higher, "", context);
   if (const Reading* p = find_reading(higher.readings, "picture.pattern");

@@ -26,6 +26,9 @@ std::string pattern_of(const Readings& readings) {
 }
 double white_of(const std::string& pattern) { return pattern == "bars-75" ? 0.75 : 1.0; }
 
+// A gain that is known no better says nothing: it moved, or the levels do not lie on a line.
+constexpr double steady = 0.04;
+
 // How well a gain control and the connectors come back to the same gain (common practice).
 constexpr double repeats = 0.005;
 
@@ -39,6 +42,9 @@ Bars bars_of(const Readings& readings, const char* which) {
   if (!pattern.starts_with("bars") || !gain || !(gain->value > 0))
     throw unusable(
         fmt::format("{}: no colour bars in it (seen: {}); send bars of 75 or of 100 %", which, pattern));
+  if (gain->u > steady * gain->value)
+    throw unusable(fmt::format("{}: its gain is good to {:.0f} % only; {}", which, gain->u,
+                               find_reading(readings, "picture.luma.gain")->reason));
   return {white_of(pattern), *gain};
 }
 
@@ -182,6 +188,13 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
         "the first picture's white is higher than the second's, as if they were the wrong way round: first "
         "bars of "
         "75 %, then bars of 100 %");
+  // White itself, which the bars' name and their gain make up together.
+  const double whites = std::log(high.white * high.gain.value / (low.white * low.gain.value));
+  if (std::abs(whites) < 0.02 + std::hypot(low.gain.u / low.gain.value, high.gain.u / high.gain.value))
+    throw bad_usage(
+        "white comes in at one level in both pictures: the same bars were sent twice, or gain control brings "
+        "any white to that level, and then the two say nothing of sync; send bars of 75 %, then bars of 100 "
+        "%");
   const Excess a = excess(low, c);
   const Excess b = excess(high, c);
   Readings out;

@@ -102,17 +102,21 @@ std::string colour_fault(const Colours& have, const Colours& want) {
   return "another colour system, or a fault in the decoder";
 }
 
+// Of the band; the top may be bent sideways.
+std::vector<int> rows_of(const PictureSetup& setup) {
+  if (setup.bands.empty()) return {};
+  const PictureBand& band = setup.bands[setup.pattern.band];
+  std::vector<int> rows;
+  for (const int r : band.rows)
+    if (r >= setup.height() / 10 && r < setup.height() - 4 && !setup.bent_row[static_cast<std::size_t>(r)])
+      rows.push_back(r);
+  return rows.size() < 4 ? band.rows : rows;
+}
+
 }  // namespace
 
-PictureLevelMeter::PictureLevelMeter(const PictureSetup& setup) : setup_(setup) {
-  if (!setup.bands.empty()) {
-    const PictureBand& band = setup.bands[setup.pattern.band];
-    // The top may be bent sideways.
-    for (const int r : band.rows)
-      if (r >= setup.height() / 10 && r < setup.height() - 4 && !setup.bent_row[static_cast<std::size_t>(r)])
-        rows_.push_back(r);
-    if (rows_.size() < 4) rows_ = band.rows;
-  }
+PictureLevelMeter::PictureLevelMeter(const PictureSetup& setup)
+    : setup_(setup), rows_(rows_of(setup)), gain_(setup, rows_) {
   const auto w = static_cast<std::size_t>(setup.width());
   line_.y.assign(w, 0);
   line_.cb.assign(w / 2, 0);
@@ -121,6 +125,7 @@ PictureLevelMeter::PictureLevelMeter(const PictureSetup& setup) : setup_(setup) 
 
 void PictureLevelMeter::push(const PictureView& view) {
   const auto w = static_cast<std::size_t>(setup_.width());
+  gain_.push(*view.frame);
   Line& l = line_;
   if (l.rows < (1U << 24) - rows_.size()) {  // 2^24 rows of 255 fill the sums; hours of frames say no more
     for (const int r : rows_) {
@@ -308,6 +313,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
       out.push_back(number_reading(id + ".cr", stretch(cr, a, b).mean, one));
     }
   }
+  if (const auto range = gain_.moved(noise)) widen_by_moving_gain(*range, out);
   const MeanLine line{y, std::hypot(noise / std::sqrt(std::max(1.0, rows)), rounding)};
   if (rows > 0 && p.kind == PatternKind::Multiburst) {
     multiburst_readings(setup_, line, out);
@@ -327,8 +333,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
 }
 
 void multiburst_readings(const PictureSetup& setup, const MeanLine& line, Readings& out) {
-  const std::vector<FramePacket> packets =
-      find_packets(line.y, setup.format.lines, setup.px_per_us, setup.px_per_us_u);
+  const std::vector<FramePacket> packets = find_packets(line.y, setup.format.lines, setup.px_per_us);
   Curve c;
   c.x_unit = "Hz";
   c.y_unit = "dB";

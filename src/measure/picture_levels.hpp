@@ -4,6 +4,7 @@
 
 #include <linebench/base/reading.hpp>
 
+#include "picture_gain_watch.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -27,6 +28,7 @@ class PictureLevelMeter final : public FrameMeter {
   const PictureSetup& setup_;
   std::vector<int> rows_;  // of the band, clear of the top
   Line line_;
+  GainWatch gain_;
   double colour_ = 0;
   std::uint64_t colour_blocks_ = 0;
 };

@@ -3,14 +3,15 @@
 // where a is 1 if gain follows sync and 0 if it is fixed; a limiter holds white at or below 1.1.
 #include <gtest/gtest.h>
 
+#include <filesystem>
 #include <fstream>
 #include <linebench/base/error.hpp>
 #include <linebench/measure/grabber.hpp>
 #include <nlohmann/json.hpp>
 
 #include "app/run_program.hpp"
+#include "support/changed_frames.hpp"
 #include "support/coverage.hpp"
-#include "support/frame_synth.hpp"
 
 namespace {
 using namespace linebench;
@@ -94,6 +95,64 @@ TEST(GrabberGainControl, NoNumberWhereItCannotBeTold) {
   r = measure::sync_to_white(seen({}, 0.75, 1, 1, 5), seen({}, 1, 1, 1, 6), nullptr);
   EXPECT_NE(get(r, "picture.sync.ratio").reason.find("calibrate"), std::string::npos);
   EXPECT_THROW((void)measure::sync_to_white(seen({}, 1, 1, 1, 5), seen({}, 0.75, 1, 1, 6), &c), Error);
+}
+
+// Bars of 75 % sent twice and read as of 100 % show a gain of three quarters; bars of 100 % read as of 75 %,
+// four thirds.
+TEST(GrabberGainControl, TheSameWhiteTwiceIsRefused) {
+  const auto as = [](double white, const char* signal, unsigned seed) {
+    measure::PictureOptions options;
+    options.signal = signal;
+    return frame_synth::measure(bars_through({}, white, 1, 1), 4, seed, options);
+  };
+  for (const double white : {0.75, 1.0}) {
+    try {
+      (void)measure::sync_to_white(as(white, "video-bars-75", 1), as(white, "video-bars-100", 2), nullptr);
+      ADD_FAILURE() << white;
+    } catch (const Error& e) {
+      EXPECT_NE(std::string(e.what()).find("sent twice"), std::string::npos) << e.what();
+    }
+  }
+}
+
+// 86 % for the first half and 113 % for the second: the mean of nearly 100 % is neither.
+TEST(GrabberGainControl, GainThatMovesIsNotLearnt) {
+  frame_synth::Scene scene;
+  scene.noise = 1.5;
+  frame_synth::Changed source(scene, 24, [](capture::Frame& f, int n) {
+    for (std::uint8_t& y : f.y)
+      y = static_cast<std::uint8_t>(
+          std::clamp(std::lround(16 + (y - 16) * (n < 12 ? 0.86 : 1.13)), 0L, 255L));
+  });
+  const Readings r = measure::measure_picture(source, {});
+  const Reading& gain = get(r, "picture.luma.gain");
+  EXPECT_NEAR(gain.number(), 86, 0.5);
+  EXPECT_NEAR(gain.uncertainty.value(), 27, 1);
+  EXPECT_NE(gain.reason.find("it moves from 8"), std::string::npos) << gain.reason;
+  const Reading& white = get(r, "picture.luma.white");
+  EXPECT_NEAR(white.uncertainty.value(), 0.13 * (white.number() - 16), 1.5);
+  GrabberCalibration c;
+  EXPECT_THROW(measure::learn_grabber(c, r), Error);
+}
+
+// Gain that swings by 5 % about 100 %, 0.7 times a second; and one that stands still, under noise and hum.
+TEST(GrabberGainControl, GainThatMovesIsSaid) {
+  for (const double swing : {0.05, 0.0}) {
+    frame_synth::Scene scene;
+    scene.noise = swing > 0 ? 1.5 : 8;
+    scene.noise_width = 1;
+    scene.hum_percent = 5;
+    frame_synth::Changed source(scene, 50, [&](capture::Frame& f, int n) {
+      const double k = 1 + swing * std::sin(2 * std::numbers::pi * 0.7 * n / 25);
+      for (std::uint8_t& y : f.y)
+        y = static_cast<std::uint8_t>(std::clamp(std::lround(16 + (y - 16) * k), 0L, 255L));
+    });
+    const Readings r = measure::measure_picture(source, {});
+    const Reading& gain = get(r, "picture.luma.gain");
+    EXPECT_EQ(gain.reason.find("it moves") != std::string::npos, swing > 0) << gain.reason;
+    EXPECT_NEAR(std::abs(gain.number() - 100), 100 * swing, 0.5);
+    EXPECT_NEAR(gain.uncertainty.value(), 200 * swing, 1);
+  }
 }
 
 TEST(GrabberGainControl, RatioCoverage) {
@@ -201,6 +260,14 @@ TEST(GrabberCalibrated, ThroughTheProgram) {
   r = app_test::run(dir, "sync-ratio low100.yuv low75.yuv");
   EXPECT_EQ(r.exit, 2);
   EXPECT_NE(r.err.find("wrong way round"), std::string::npos) << r.err;
+  r = app_test::run(dir, "sync-ratio low75.yuv low75.yuv");
+  EXPECT_EQ(r.exit, 2);
+  EXPECT_NE(r.err.find("the same file"), std::string::npos) << r.err;
+  std::filesystem::copy_file(dir.path / "low75.yuv", dir.path / "again75.yuv");
+  std::filesystem::copy_file(dir.path / "low75.json", dir.path / "again75.json");
+  r = app_test::run(dir, "sync-ratio low75.yuv again75.yuv");
+  EXPECT_EQ(r.exit, 2);
+  EXPECT_NE(r.err.find("sent twice"), std::string::npos) << r.err;
   r = app_test::run(dir, "calibrate --remove --device \"V4L2: Test\"");
   EXPECT_EQ(r.exit, 0) << r.err;
   EXPECT_EQ(app_test::run(dir, "calibrate --frames b75.yuv --pad-db 6").exit, 2);
