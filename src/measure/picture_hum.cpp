@@ -309,6 +309,8 @@ void PictureHumMeter::fit_stretch() {
       }
     }
   }
+  if (problem_.difference_s > 0 && fit.found)
+    unsteady_ = std::max(unsteady_, unsteadiness(fields_, quiet_weights(fields_), fit, problem_));
   fits_.push_back(fit);
   strips_.push_back(strips);
   fields_.clear();
@@ -362,7 +364,7 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
     still = still || f.standing_still;
     highest = std::max(highest, f.highest);
     cut_short = cut_short || f.cut_short;
-    if (f.other_pp > 0) two = &f;
+    if (f.other_pp > 0 && problem_.difference_s <= 0) two = &f;  // things that move leave lines of their own
   }
   if (problem_.difference_s > 0 && 2 * used_ < seen_)
     return refuse("too much of the picture moves; hold the camera still, or send a flat field", std::nullopt);
@@ -413,8 +415,9 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
   }
   const double pp = scale * level / found;
   const double u_noise = 2 * scale * std::sqrt(level_v) / found;
-  // Rounding of a level picture bends the bars where no noise dithers it: each turning point by half a code.
-  const double u_rounding = 1.2 * rounding_rms(noise);
+  // Rounding of a level picture bends the bars where no noise dithers it: each turning point by up to half a
+  // code where they are few codes deep, less where they pass through many.
+  const double u_rounding = (1.2 + 1.7 / std::max(1.0, pp / 4)) * rounding_rms(noise);
   const double f = hz / hz_w;
   std::string remark = "of nominal white, 219 codes";
   if (scale != 1)
@@ -444,7 +447,7 @@ void PictureHumMeter::finish(bool rolling, double noise, Readings& out, PictureT
         (pp + u_pp) * to_percent);
   // Things that move leave changes of their own at all rates, and a broad light that goes down the picture is
   // fitted badly by any mains: hum among people who walk is known ten times better than this.
-  if (problem_.difference_s > 0 && pp < 8 * u_pp)
+  if (problem_.difference_s > 0 && (pp < 8 * u_pp || unsteady_ > 0.6))
     return refuse(
         fmt::format("something changes near {:.1f} Hz by {:.2g} % of nominal white, but not clearly "
                     "more than what moves in the picture does: send a flat field or bars",

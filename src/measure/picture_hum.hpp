@@ -41,7 +41,8 @@ class PictureHumMeter final : public FrameMeter {
   std::uint64_t seen_ = 0, used_ = 0;                     // fields of a live picture
   double noise_seen_;
   double uneven_percent_ = 0;
-  bool held_ = false;  // all of the picture stands where codes end
+  double unsteady_ = 0;  // of a live picture, see unsteadiness()
+  bool held_ = false;    // all of the picture stands where codes end
 };
 
 }  // namespace linebench::measure

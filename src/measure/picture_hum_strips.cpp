@@ -23,14 +23,18 @@ std::vector<FieldProfile> model(const std::vector<StripProfiles>& fields, const 
   for (std::size_t q = 0; q < 2; ++q)
     for (std::size_t j = 0; j < hum_harmonics; ++j)
       e[q][j] = (*problem.shapes)[q].turning(fit.base_hz * static_cast<double>(j + 1));
+  const auto shown = [&](std::size_t j) {
+    const double turns = static_cast<double>(j + 1) * fit.base_hz * problem.difference_s;
+    return problem.difference_s > 0 ? 1.0 - std::polar(1.0, -2 * std::numbers::pi * turns)
+                                    : std::complex<double>(1.0);
+  };
   std::vector<FieldProfile> out;
   out.reserve(fields.size());
   for (const StripProfiles& f : fields) {
     FieldProfile p{f.t, f.parity, {}};
     for (std::size_t j = 0; j < hum_harmonics; ++j) {
-      const double turns =
-          std::fmod(static_cast<double>(j + 1) * fit.base_hz * (f.t - fields.front().t), 1.0);
-      const std::complex<double> turn = fit.a[j] * std::polar(1.0, 2 * std::numbers::pi * turns);
+      const double turns = std::fmod(static_cast<double>(j + 1) * fit.base_hz * f.t, 1.0);
+      const std::complex<double> turn = shown(j) * fit.a[j] * std::polar(1.0, 2 * std::numbers::pi * turns);
       for (std::size_t k = 0; k < hum_shapes; ++k)
         p.c[k] += (turn * e[static_cast<std::size_t>(f.parity)][j][k]).real();
     }
@@ -158,6 +162,27 @@ StripView compare_strips(const std::vector<StripProfiles>& fields, const HumFit&
   for (const std::size_t n : used) view.weight[n] = std::abs(gain[n] - middle) < tolerance(n) ? 1 : 0;
   view.enough = 2 * agree >= used.size();
   return view;
+}
+
+double unsteadiness(const std::vector<StripProfiles>& fields, const std::array<double, hum_strips>& weight,
+                    const HumFit& fit, const HumProblem& problem) {
+  constexpr std::size_t parts = 6;
+  const std::vector<FieldProfile> expected = model(fields, fit, problem);
+  std::vector<FieldProfile> data = weighed_mean(fields, weight);
+  take_out_standing(data, problem);
+  std::array<double, parts> product{}, power{};
+  for (std::size_t i = 0; i < data.size(); ++i) {
+    product[i * parts / data.size()] += dot(data[i], expected[i]);
+    power[i * parts / data.size()] += dot(expected[i], expected[i]);
+  }
+  double all = 0;
+  for (const double w : power) all += w;
+  double most = 0;
+  for (std::size_t k = 0; k < parts; ++k) {
+    // A part in which slow bars hardly move shows nothing either way.
+    if (power[k] > 0.3 * all / parts) most = std::max(most, std::abs(product[k] / power[k] - 1));
+  }
+  return most;
 }
 
 }  // namespace linebench::measure

@@ -38,4 +38,10 @@ struct StripView {
                                        const HumProblem& problem,
                                        const std::array<double, hum_strips>& level);
 
+/// How far the hum of a part of the stretch is from that of all of it, in the fit's amplitude, the largest of
+/// six parts: mains is there all the time, what passes through a picture is not.
+[[nodiscard]] double unsteadiness(const std::vector<StripProfiles>& fields,
+                                  const std::array<double, hum_strips>& weight, const HumFit& fit,
+                                  const HumProblem& problem);
+
 }  // namespace linebench::measure

@@ -333,7 +333,8 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
 }
 
 void multiburst_readings(const PictureSetup& setup, const MeanLine& line, Readings& out) {
-  const std::vector<FramePacket> packets = find_packets(line.y, setup.format.lines, setup.px_per_us);
+  const std::vector<FramePacket> packets =
+      find_packets(line.y, setup.format.lines, setup.px_per_us, setup.px_per_us_u);
   Curve c;
   c.x_unit = "Hz";
   c.y_unit = "dB";

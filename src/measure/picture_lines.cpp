@@ -12,62 +12,7 @@
 namespace linebench::measure {
 namespace {
 
-constexpr int most_reach_px = 40;
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
-
-// A band's line with its rows put over each other first: where part of the picture is pulled sideways the
-// plain mean shows every edge twice. Begins with the rows in a row that agree best.
-std::vector<double> aligned_line(const PictureSetup& s, const PictureBand& band, int first, int last,
-                                 int reach_px) {
-  const auto w = static_cast<std::size_t>(s.width());
-  const auto row_of = [&](int r) { return s.mean.data() + static_cast<std::size_t>(r) * w; };
-  constexpr std::size_t together = 24;
-  std::vector<double> line = band.y;
-  double least = std::numeric_limits<double>::infinity();
-  const std::size_t n = std::min(together, band.rows.size());
-  for (std::size_t from = 0; from + n <= band.rows.size(); from += together) {
-    std::vector<double> sum(w, 0);
-    std::vector<double> squares(w, 0);
-    for (std::size_t k = from; k < from + n; ++k) {
-      const float* row = row_of(band.rows[k]);
-      for (std::size_t x = 0; x < w; ++x) {
-        const auto v = static_cast<double>(row[x]);
-        sum[x] += v;
-        squares[x] += v * v;
-      }
-    }
-    double spread = 0;
-    for (std::size_t x = 0; x < w; ++x) spread += squares[x] - sum[x] * sum[x] / static_cast<double>(n);
-    if (spread >= least) continue;
-    least = spread;
-    for (std::size_t x = 0; x < w; ++x) line[x] = sum[x] / static_cast<double>(n);
-  }
-  const ShiftReference rough(line, first, last, reach_px, s.mean_noise / std::sqrt(static_cast<double>(n)));
-  if (!rough.usable(s.noise)) return band.y;
-  std::vector<double> sum(w, 0);
-  double rows = 0;
-  std::vector<std::uint8_t> codes(w);
-  for (const int r : band.rows) {
-    const float* row = row_of(r);
-    for (std::size_t x = 0; x < w; ++x)
-      codes[x] = static_cast<std::uint8_t>(std::clamp(std::lround(row[x]), 0L, 255L));
-    const RowShift d = rough.find(codes.data(), s.mean_noise);
-    if (!d.valid) continue;
-    rows += 1;
-    const auto whole = static_cast<int>(std::floor(d.px));
-    const double t = d.px - whole;
-    const auto p = [&](int k) { return static_cast<double>(row[std::clamp(k, 0, static_cast<int>(w) - 1)]); };
-    for (int x = 0; x < static_cast<int>(w); ++x) {
-      const int i = x + whole;
-      const double a = p(i - 1), b = p(i), c = p(i + 1), e = p(i + 2);
-      sum[static_cast<std::size_t>(x)] +=
-          b + 0.5 * t * (c - a + t * (2 * a - 5 * b + 4 * c - e + t * (3 * (b - c) + e - a)));
-    }
-  }
-  if (rows * 4 < static_cast<double>(band.rows.size())) return band.y;
-  for (double& v : sum) v /= rows;
-  return sum;
-}
 
 }  // namespace
 
@@ -86,77 +31,56 @@ double PictureLineMeter::camera_moves() const {
   return std::sqrt(std::max(0.0, common_squares_ / n - common_sum_ / n * (common_sum_ / n)));
 }
 
-PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), tear_(s.fields) {
-  const auto h = static_cast<std::size_t>(s.height());
-  reference_of_row_.assign(h, -1);
-  count_.assign(h, 0);
-  sum_.assign(h, 0);
-  squares_.assign(h, 0);
-  noise_.assign(h, 0);
-  // Blanking must not come in from the side; of a small picture enough must be left.
-  const int reach_px = std::min(most_reach_px, s.width() / 8);
-  const int first = std::max(s.first_col, s.patterned() ? reach_px : reach_px / 2);
-  const int last = s.width() - first;
-  if (s.patterned()) {
-    for (std::size_t b = 0; b < s.bands.size(); ++b) {
-      references_.push_back(std::make_unique<ShiftReference>(
-          aligned_line(s, s.bands[b], first, last, reach_px), first, last, reach_px,
-          s.mean_noise / std::sqrt(static_cast<double>(s.bands[b].rows.size()))));
-      if (!references_.back()->usable(s.noise)) continue;
-      for (const int r : s.bands[b].rows)
-        reference_of_row_[static_cast<std::size_t>(r)] = static_cast<int>(b);
-    }
-  } else {
-    // Every row its own reference; enough of them, spread over the picture.
-    const int every = std::max(1, s.height() / 192) | 1;
-    std::vector<double> line(static_cast<std::size_t>(s.width()));
-    for (int r = 4; r < s.height() - 4; r += every) {
-      const float* from = s.mean.data() + static_cast<std::size_t>(r) * line.size();
-      std::copy(from, from + line.size(), line.begin());
-      auto ref = std::make_unique<ShiftReference>(line, first, last, reach_px / 2, s.mean_noise);
-      if (!ref->usable(s.noise)) continue;
-      reference_of_row_[static_cast<std::size_t>(r)] = static_cast<int>(references_.size());
-      references_.push_back(std::move(ref));
-    }
-  }
+PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), lines_(s), tear_(s.fields), bend_(s) {
+  for (auto* v : {&count_, &noise_, &found_.px, &found_.squares, &unbent_.px, &unbent_.squares})
+    v->assign(static_cast<std::size_t>(s.height()), 0);
 }
 
 void PictureLineMeter::push(const PictureView& view) {
   ++frames_;
-  if (references_.empty()) return;
+  if (frames_ == 1) lines_.meet(view);
+  if (lines_.empty()) return;
   // Beyond two hundred frames every second says as much.
   if (view.index > 200 && view.index % 2 != 0) return;
   std::vector<double> shift(static_cast<std::size_t>(setup_.height()), nan);
   lost_.resize(shift.size(), 0);
   std::vector<std::pair<std::size_t, RowShift>> found;
   for (std::size_t r = 0; r < shift.size(); ++r) {
-    const int ref = reference_of_row_[r];
-    if (ref < 0) continue;
-    ++tried_;
+    const ShiftReference* line = lines_.of(static_cast<int>(r));
+    if (line == nullptr) continue;
     // A row that something crosses is crossed for long: not searched all over again each time.
     const bool far = lost_[r] == 0 || (view.index + r) % 8 == 0;
-    const RowShift s =
-        references_[static_cast<std::size_t>(ref)]->find(view.row(static_cast<int>(r)), setup_.noise, far);
-    lost_[r] = s.valid ? 0 : 1;
-    if (!s.valid) continue;
+    const RowShift s = line->find(view.row(static_cast<int>(r)), setup_.noise, far);
+    const bool at_times = lines_.at_times(static_cast<int>(r));
+    const bool valid = s.valid && (s.sure || !at_times);
+    lost_[r] = valid ? 0 : 1;
+    tried_ += valid || !at_times ? 1 : 0;
+    if (!valid) continue;
     ++seen_;
     found.emplace_back(r, s);
   }
   // What all lines of a live picture do alike the camera does.
   const double common = setup_.patterned() ? 0.0 : middle_of(found);
   for (const auto& [r, s] : found) {
-    const double px = s.px - common;
-    shift[r] = s.px;
+    shift[r] = s.px - common;
     count_[r] += 1;
-    sum_[r] += px;
-    squares_[r] += px * px;
     noise_[r] += s.variance;
   }
   common_sum_ += common;
   common_squares_ += common * common;
   ++seen_frames_;
+  add(shift, found_);
   if (setup_.patterned()) tear_.push(shift);
+  if (setup_.rows_alike()) add(bend_.push(shift), unbent_);
   if (first_frame_.empty()) first_frame_ = std::move(shift);
+}
+
+void PictureLineMeter::add(const std::vector<double>& shift, Sums& sums) const {
+  for (std::size_t r = 0; r < shift.size(); ++r) {
+    if (!std::isfinite(shift[r])) continue;
+    sums.px[r] += shift[r];
+    sums.squares[r] += shift[r] * shift[r];
+  }
 }
 
 // Whether nearly all lines stand under those before them. A card that leans is banded like a test picture,
@@ -168,7 +92,7 @@ bool PictureLineMeter::upright() const {
   std::size_t all = 0, under = 0;
   for (std::size_t r = 0; r + fields < count_.size(); ++r) {
     if (count_[r] < 1 || count_[r + fields] < 1) continue;
-    const double d = sum_[r] / count_[r] - sum_[r + fields] / count_[r + fields];
+    const double d = found_.px[r] / count_[r] - found_.px[r + fields] / count_[r + fields];
     ++all;
     under += std::abs(d) < 0.3 ? 1 : 0;
   }
@@ -182,7 +106,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   std::string why;
   if (rolling)
     why = "the picture rolls, so lines do not stay where they are compared";
-  else if (references_.empty() || tried_ == 0)
+  else if (lines_.empty() || tried_ == 0)
     why = "the picture has no upright edges to see a shift by; send bars or a crosshatch";
   else if (seen_ < tried_ / 2)
     why =
@@ -202,10 +126,12 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   const std::size_t top = patterned ? h / 7 : 0;
   double place = 0, place_n = 0;
   for (std::size_t r = top; r < h; ++r) {
-    place += sum_[r];
+    place += found_.px[r];
     place_n += count_[r];
   }
   place /= std::max(1.0, place_n);
+  const bool bent = bend_.found();
+  const auto& [sum, squares] = bent ? unbent_ : found_;
   // Jitter is each line's movement about its own mean place, and where the line's proper place is known also
   // what is left from line to line of the mean places: twice the median square of their steps, which neither
   // tearing nor a bend moves. Noise gives its share to both.
@@ -216,7 +142,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     if (count_[r] < 3) continue;
     const std::size_t g = (r / 2) % groups;
     const double n = count_[r] - 1;
-    square[g] += squares_[r] - sum_[r] * sum_[r] / count_[r] - n2 * noise_[r] * n / count_[r];
+    square[g] += squares[r] - sum[r] * sum[r] / count_[r] - n2 * noise_[r] * n / count_[r];
     number[g] += n;
     by_noise += n2 * noise_[r] * n / count_[r];
     by_noise_n += n;
@@ -226,7 +152,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   double step_noise = 0;
   for (std::size_t r = 0; patterned && r + fields < h; ++r) {
     if (count_[r] < 1 || count_[r + fields] < 1) continue;
-    const double d = sum_[r] / count_[r] - sum_[r + fields] / count_[r + fields];
+    const double d = sum[r] / count_[r] - sum[r + fields] / count_[r + fields];
     steps.push_back(d * d);
     step_noise += n2 * (noise_[r] / (count_[r] * count_[r]) +
                         noise_[r + fields] / (count_[r + fields] * count_[r + fields]));
@@ -272,21 +198,31 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     const double u =
         jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;
     // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
-    out.push_back(number_reading("picture.jitter", jitter,
-                                 std::hypot(u, 0.005, (patterned ? 0.02 : 0.08) * jitter),
-                                 patterned ? "" : "of what moves from frame to frame"));
+    const double by_bend = bent ? bend_.rms_px() : 0;
+    const double whole = std::hypot(jitter, by_bend);
+    const double own = bent ? jitter / whole : 1;
+    out.push_back(number_reading(
+        "picture.jitter", whole, std::hypot(own * u, 0.005, (patterned ? 0.02 : 0.08) * whole),
+        bent ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with the mains, as hum on "
+                           "sync makes it; {:.2f} px each line's own",
+                           by_bend, jitter)
+        : patterned ? ""
+                    : "of what moves from frame to frame"));
   }
   if (!patterned) {
     refuse("picture.tear", "a live picture has edges of its own; send bars or a crosshatch");
     refuse("picture.flagging", "a live picture has edges of its own; send bars or a crosshatch");
   } else {
     out.push_back(tear_.reading(frames_));
+    if (const int period = lines_.period(); period > 0 && out.back().number() > 0)
+      out.back().reason += fmt::format("; by a grid of {} px: {:.1f} px the other way would look alike",
+                                       period, period - out.back().number());
     std::vector<RowPlace> places(h);
     for (std::size_t r = 0; r < h; ++r) {
       if (count_[r] < 1) continue;
-      const double mean_place = sum_[r] / count_[r];
+      const double mean_place = sum[r] / count_[r];
       places[r] = {mean_place,
-                   std::max(0.0, squares_[r] / count_[r] - mean_place * mean_place) / count_[r] +
+                   std::max(0.0, squares[r] / count_[r] - mean_place * mean_place) / count_[r] +
                        n2 * noise_[r] / (count_[r] * count_[r]),
                    true};
     }

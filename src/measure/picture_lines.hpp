@@ -2,12 +2,12 @@
 #pragma once
 
 #include <linebench/base/reading.hpp>
-#include <memory>
 #include <utility>
 #include <vector>
 
-#include "picture_shift.hpp"
+#include "picture_hum_bend.hpp"
 #include "picture_tear.hpp"
+#include "picture_uprights.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -24,14 +24,21 @@ class PictureLineMeter final : public FrameMeter {
   [[nodiscard]] double camera_moves() const;
 
   const PictureSetup& setup_;
-  std::vector<std::unique_ptr<ShiftReference>> references_;
-  std::vector<int> reference_of_row_;  // -1: none
-  // Of each row: how often seen, sums of the shift and of its square, and the variance noise gives it.
-  std::vector<double> count_, sum_, squares_, noise_;
+  UprightLines lines_;
+  struct Sums {
+    std::vector<double> px, squares;
+  };
+  void add(const std::vector<double>& shift, Sums& sums) const;
+
+  // Of each row: how often seen, the variance noise gives it, sums of the shift and of its square as found
+  // and without what hum on sync bends.
+  std::vector<double> count_, noise_;
+  Sums found_, unbent_;
   std::vector<std::uint8_t> lost_;              // rows not found in the frame before
   std::vector<double> first_frame_;             // shifts
   double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift, live pictures
   TearFinder tear_;
+  HumBend bend_;
   std::uint64_t frames_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
 };
 

@@ -41,8 +41,11 @@ Fit fit_sine(std::span<const double> line, int from, int n, double turns_per_px)
 
 }  // namespace
 
-std::vector<FramePacket> find_packets(std::span<const double> line, int lines, double px_per_us) {
+std::vector<FramePacket> find_packets(std::span<const double> line, int lines, double px_per_us,
+                                      double px_per_us_u) {
   const double rate = 1e6 * px_per_us;
+  // Over two microseconds a packet tells a frequency that is off by half a per cent.
+  const int scales = static_cast<int>(std::ceil(px_per_us_u / 0.003));
   std::vector<FramePacket> out;
   int after = 8;
   for (const double nominal : lines == 525 ? packets_525 : packets_625) {
@@ -52,11 +55,14 @@ std::vector<FramePacket> find_packets(std::span<const double> line, int lines, d
     FramePacket best;
     double best_share = 0.05;
     for (int x = after; x + n < static_cast<int>(line.size()) - 4; x += 2) {
-      const Fit f = fit_sine(line, x, n, nominal / rate);
-      const double share = f.total > 0 ? f.residual / f.total : 1;
-      if (f.amplitude < 2 || share > best_share) continue;
-      best_share = share;
-      best = {nominal, nominal, f.amplitude, f.residual, x + n / 2.0, n};
+      for (int k = -scales; k <= scales; ++k) {
+        const double hz = nominal * (1 + (scales > 0 ? px_per_us_u * k / scales : 0));
+        const Fit f = fit_sine(line, x, n, hz / rate);
+        const double share = f.total > 0 ? f.residual / f.total : 1;
+        if (f.amplitude < 2 || share > best_share) continue;
+        best_share = share;
+        best = {hz, nominal, f.amplitude, f.residual, x + n / 2.0, n};
+      }
     }
     if (best.amplitude <= 0) continue;
     // The sender's frequency may be a little off; what counts is the amplitude at its own.

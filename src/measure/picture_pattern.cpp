@@ -247,11 +247,14 @@ std::optional<Pattern> other(const PictureSetup& s, const PictureBand& b) {
   const LineStretch all = stretch(b.y, s.first_col, s.last_col);
   if (all.highest - all.lowest < 8 && all.rms < 2.5)
     return Pattern{.kind = PatternKind::Flat, .name = "flat", .remark = ""};
-  if (find_packets(b.y, s.format.lines, s.px_per_us).size() >= 4)
+  if (find_packets(b.y, s.format.lines, s.px_per_us, s.px_per_us_u).size() >= 4)
     return Pattern{.kind = PatternKind::Multiburst, .name = "multiburst", .remark = ""};
   const LineShape shape = line_shape(b.y, s.first_col, s.last_col);
   if (auto h = hatch(s, shape.spikes, shape.base)) return h;
-  const auto& p = shape.plateaus;
+  // The bar of a pulse and bar begins 12 us after sync [J.63], some 30 px into the line.
+  const auto ground = line_shape(b.y, 4, s.width() - 4).plateaus;
+  const bool before = !ground.empty() && ground.front().to < s.first_col + 24;
+  const auto& p = before ? ground : shape.plateaus;
   // Neither staircase nor window has colour; colours' luma makes steps as well.
   if (colour_on(s, b) > 8) return std::nullopt;
   if (auto st = steps(p)) return st;

@@ -96,9 +96,8 @@ ShiftReference::ShiftReference(std::span<const double> line, int first, int last
   }
 }
 
-bool ShiftReference::usable(double noise) const {
-  return !planes_.empty() && planes_[0].energy > 300 &&
-         std::sqrt((noise * noise + 0.083) / static_cast<double>(planes_[0].energy)) < 0.5;
+bool ShiftReference::usable(double noise, double least_energy) const {
+  return energy() > least_energy && std::sqrt((noise * noise + 0.083) / energy()) < 0.5;
 }
 
 ShiftReference::Match ShiftReference::match(const std::uint8_t* row, int eighths) const {
@@ -163,9 +162,10 @@ RowShift ShiftReference::find(const std::uint8_t* row, double noise, bool far) c
   r.px = static_cast<double>(at) / parts + std::clamp(m.step, -0.25, 0.25);
   const auto& plane = planes_[0];
   // A row's noise meets the line's own noise as well as its edges.
-  r.variance = static_cast<double>(plane.seen) / std::pow(static_cast<double>(plane.energy), 2);
+  r.variance = static_cast<double>(plane.seen) / std::pow(energy(), 2);
   // What is left must be noise, or small beside what the shift explained or the line holds.
-  r.valid = m.rest < 2.5 * quiet || m.rest < 0.2 * start || m.rest < 0.05 * static_cast<double>(plane.energy);
+  r.valid = m.rest < 2.5 * quiet || m.rest < 0.2 * start || m.rest < 0.05 * energy();
+  r.sure = m.rest < 1.2 * quiet + 0.02 * energy();
   return r;
 }
 

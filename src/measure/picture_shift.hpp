@@ -11,6 +11,7 @@ struct RowShift {
   double px = 0;        ///< +: right
   double variance = 0;  ///< of px by unit noise: multiply by the noise's mean square
   bool valid = false;
+  bool sure = false;  ///< what is left shows that it is this line and no other
 };
 
 /// A reference line with itself moved by parts of a pixel, ready to be compared.
@@ -20,8 +21,12 @@ class ShiftReference {
   /// @param line_noise rms of what is random in the line: it looks like edges and is taken out of their
   /// energy.
   ShiftReference(std::span<const double> line, int first, int last, int reach, double line_noise);
-  /// There are edges enough to see a shift by: unit noise moves it less than `most` px rms.
-  [[nodiscard]] bool usable(double noise) const;
+  /// There are edges enough to see a shift by: noise of this rms moves it less than half a px.
+  [[nodiscard]] bool usable(double noise, double least_energy = 300) const;
+  /// Of the slope: the inverse of the variance that unit noise gives the shift.
+  [[nodiscard]] double energy() const {
+    return planes_.empty() ? 0.0 : static_cast<double>(planes_[0].energy);
+  }
   /// Least-squares shift, a constant level between the two left free.
   /// @param far look all over the reach where the row is not found nearby, which takes long
   [[nodiscard]] RowShift find(const std::uint8_t* row, double noise, bool far = true) const;

@@ -8,7 +8,7 @@ namespace {
 
 constexpr std::size_t every = 8;  // rows looked at
 
-// The commonest code of some values and the share of them within 6 of it.
+// The commonest code of some values and the share of them within 1 of it.
 struct Mode {
   int code = 0;
   double share = 0;
@@ -25,7 +25,7 @@ Mode mode_of(const std::vector<std::uint8_t>& values) {
     if (count[static_cast<std::size_t>(c)] > count[static_cast<std::size_t>(m.code)]) m.code = c;
   }
   std::uint32_t near = 0;
-  for (int c = std::max(0, m.code - 6); c <= std::min(255, m.code + 6); ++c)
+  for (int c = std::max(0, m.code - 1); c <= std::min(255, m.code + 1); ++c)
     near += count[static_cast<std::size_t>(c)];
   m.share = values.empty() ? 0 : near / static_cast<double>(values.size());
   return m;
@@ -64,7 +64,8 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
   const Mode y = mode_of(rows_);
   const Mode cb = mode_of(some_rows(frame.cb, w / 2));
   const Mode cr = mode_of(some_rows(frame.cr, w / 2));
-  // A grabber's blue may carry a message; whatever is shown, nearly all of it is one colour.
+  // A grabber's blue may carry a message; whatever is shown, nearly all of it is one code. A camera before a
+  // blue wall has noise and the light's own shading.
   constexpr double nearly_all = 0.85;
   if (cb.code > 165 && y.code < 120 && std::min({y.share, cb.share, cr.share}) > nearly_all)
     return "the whole picture is blue: what a grabber shows when no signal comes in";
@@ -73,6 +74,9 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
   if (exact && y.low > 250 && cb.low > 250) return "all codes are at their end: the grabber sends nothing";
   if (exact && y.low < 20 && std::abs(cb.low - 128) < 3 && std::abs(cr.low - 128) < 3)
     return "black, the same code in every pixel: what a grabber shows when no signal comes in";
+  if (exact && uneven_ && !frame.corrupt)
+    return "one code in every pixel: what some grabbers show when the signal goes";
+  uneven_ = uneven_ || !exact;
   // Snow is new in every frame and every line.
   const double square = mean_square(rows_);
   if (before_.size() != rows_.size() || square < 25 * 25) return {};

@@ -259,6 +259,26 @@ TEST(PictureHumOthers, WholeCodesWithoutNoise) {
   EXPECT_LT(*level(r).at_most, 0.5);
 }
 
+// Bars a code or two deep that no noise dithers: whole codes bend them by up to half a code at either turn.
+TEST(PictureHumOthers, FewCodesWithoutNoiseAreInTheClaim) {
+  int inside = 0, all = 0;
+  for (const double centre : {125.0, 125.25, 125.5, 125.75}) {
+    for (const double percent : {0.6, 1.0, 1.7, 4.0}) {
+      Scene s;
+      s.line = frame_synth::flat((centre - 16) / 219);
+      s.hum_percent = percent;
+      s.hum_hz = 50.1;
+      const Readings r = measure(s, 100);
+      if (!level(r).measured()) continue;
+      ++all;
+      inside += std::abs(level(r).number() - percent) <= level(r).uncertainty.value_or(0) ? 1 : 0;
+      EXPECT_NEAR(level(r).number(), percent, 1.5 * level(r).uncertainty.value_or(0)) << centre;
+    }
+  }
+  EXPECT_GT(all, 8);
+  EXPECT_GE(inside, 0.9 * all);
+}
+
 // A count of frames that jumps is no work without end.
 TEST(PictureHumOthers, TimeThatJumps) {
   class Jumping final : public capture::FrameSource {

@@ -69,4 +69,102 @@ TEST(PictureLines, JitterThatGoesOnFromLineToLineIsNoTear) {
   }
 }
 
+// 17 uprights of 3 px, 43.9 px apart, and 13 level lines of 2 rows.
+double crosshatch(double x, double row) {
+  if (row >= 20 && std::fmod(row - 20, 44) < 2) return 1;
+  constexpr double apart = 43.875;
+  const double at = x - 9 - apart * std::clamp(std::round((x - 9) / apart), 0.0, 16.0);
+  return frame_synth::step(at, -1.5) - frame_synth::step(at, 1.5);
+}
+
+TEST(PictureLines, TearsOfACrosshatch) {
+  struct Tear {
+    double px;
+    int from, to;
+  };
+  for (const Tear t : {Tear{4, 300, 576}, Tear{5, 200, 260}, Tear{-6, 536, 576}, Tear{6, 562, 576},
+                       Tear{1.5, 300, 576}, Tear{-9.3, 100, 500}}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = 0.03;
+    s.picture = crosshatch;
+    s.shift = [t](int, int row) { return row >= t.from && row < t.to ? t.px : 0.0; };
+    const Readings r = measure(s, 13);
+    EXPECT_EQ(get(r, "picture.pattern").text(), "crosshatch");
+    expect_within(r, "picture.tear", std::abs(t.px), 0.2);
+    expect_within(r, "picture.jitter", 0.03, 0.02);
+    EXPECT_EQ(get(r, "picture.flagging").number(), 0);
+    // A grid looks alike when it is moved by one of its squares.
+    EXPECT_NE(get(r, "picture.tear").reason.find("would look alike"), std::string::npos);
+  }
+}
+
+TEST(PictureLines, FlaggingOfACrosshatch) {
+  for (const double px : {8.0, -3.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = 0.03;
+    s.picture = crosshatch;
+    s.shift = [px](int, int row) { return px * std::exp(-row / 30.0); };
+    const Readings r = measure(s, 13);
+    expect_within(r, "picture.flagging", px, 0.5);
+    expect_within(r, "picture.jitter", 0.03, 0.02);
+    EXPECT_EQ(get(r, "picture.tear").number(), 0);
+  }
+}
+
+// Lines so far off that the mean over frames has no edges left; each frame has.
+TEST(PictureLines, StrongJitterOfFaintBars) {
+  for (const double px : {5.0, 8.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = px;
+    const Readings r = measure(s, 15);
+    EXPECT_EQ(get(r, "picture.pattern").text(), "bars-75");
+    expect_within(r, "picture.jitter", px, 0.1 * px);
+  }
+}
+
+// Hum on sync moves lines by A sin(2 pi f t): A / sqrt 2 rms over whole passes, however long one looks,
+// whether it stands or creeps. It is no bend of the top and no tear.
+TEST(PictureLines, BendOfAllLinesByHumOnSync) {
+  struct Hum {
+    double hz, px;
+    int frames;
+    int lines;
+  };
+  for (const Hum h : {Hum{50.3, 1.414, 12, 625}, Hum{50.3, 1.414, 50, 625}, Hum{50.0, 4, 15, 625},
+                      Hum{47.0, 2, 20, 625}, Hum{60.0, 2, 15, 525}, Hum{100.4, 1, 15, 625}}) {
+    Scene s;
+    s.lines = h.lines;
+    s.noise = 1.5;
+    s.jitter = 0.05;
+    double sum = 0, squares = 0, n = 0;
+    s.shift = [&](int frame, int row) {
+      const double field_s = h.lines == 625 ? 0.02 : 1001.0 / 60000;
+      const bool second = (row % 2 == 0) != (h.lines == 625);
+      const double t = 2 * field_s * frame + (second ? field_s : 0) +
+                       row / 2 * (h.lines == 625 ? 64e-6 : 1001.0 / 30000 / 525);
+      const double d = h.px * std::sin(2 * std::numbers::pi * h.hz * t + 0.5);
+      sum += d, squares += d * d, n += 1;
+      return d;
+    };
+    const Readings r = measure(s, h.frames);
+    const double rms = std::hypot(0.05, std::sqrt(squares / n - sum / n * (sum / n)));
+    expect_within(r, "picture.jitter", rms, 0.03 * rms + 0.01);
+    EXPECT_NE(get(r, "picture.jitter").reason.find("hum on sync"), std::string::npos) << h.hz;
+    EXPECT_EQ(get(r, "picture.flagging").number(), 0) << h.hz;
+    EXPECT_EQ(get(r, "picture.tear").number(), 0) << h.hz;
+  }
+  // What bends or tears otherwise is none.
+  for (const int kind : {0, 1, 2}) {
+    Scene s;
+    s.noise = 1.5;
+    s.shift = [kind](int, int row) {
+      return kind == 0 ? 5 * std::exp(-row / 60.0) : kind == 1 ? (row > 300 ? 5 : 0) : 0.004 * row;
+    };
+    EXPECT_EQ(get(measure(s, 8), "picture.jitter").reason, "") << kind;
+  }
+}
+
 }  // namespace

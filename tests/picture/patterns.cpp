@@ -195,6 +195,33 @@ TEST(PictureSignal, LostInTheMiddleOrLateAtTheStart) {
   check(0, 16, snow, 0, "it comes 0.64 s after the start");
 }
 
+// A van's blue side before the camera has noise and the light's shading; a grabber's blue has neither. And
+// where a grabber shows grey without a signal, no camera gives one code in every pixel.
+TEST(PictureSignal, ABlueWallIsAPictureAndPlainGreyAfterOneIsNone) {
+  Scene s;
+  s.noise = 1.5;
+  s.picture = [](double x, double row) { return 0.2 + 0.02 * x / 720 + 0.03 * row / 576; };
+  auto wall = take(s, 12);
+  std::mt19937 random(1);
+  std::normal_distribution<double> chroma(0, 0.8);
+  for (capture::Frame& f : wall) {
+    for (auto& v : f.cb) v = static_cast<std::uint8_t>(std::lround(170 + chroma(random)));
+    for (auto& v : f.cr) v = static_cast<std::uint8_t>(std::lround(110 + chroma(random)));
+  }
+  EXPECT_EQ(text(measure_frames(wall, s.format()), "picture.signal"), "present");
+  Scene bars;
+  bars.noise = 1.5;
+  auto frames = take(bars, 50);
+  for (std::size_t n = 20; n < 45; ++n) std::fill(frames[n].y.begin(), frames[n].y.end(), 128);
+  const Readings r = measure_frames(frames, bars.format());
+  EXPECT_EQ(find_reading(r, "picture.signal.lost")->number(), 25);
+  // Flat fields without noise, one after another, are a generator's.
+  auto flats = take(bars, 12);
+  for (std::size_t n = 0; n < flats.size(); ++n)
+    std::fill(flats[n].y.begin(), flats[n].y.end(), n < 6 ? 125 : 60);
+  EXPECT_EQ(text(measure_frames(flats, bars.format()), "picture.signal"), "present");
+}
+
 // A block that crosses the picture, sampled field by field.
 std::vector<capture::Frame> moving(bool top_first, bool progressive, int frames) {
   Scene s;

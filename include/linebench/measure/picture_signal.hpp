@@ -18,6 +18,7 @@ class SignalWatch {
 
  private:
   std::vector<std::uint8_t> rows_, before_;  // every eighth row and the next of its field
+  bool uneven_ = false;                      // a frame of more than one code has come
 };
 
 /// Hands frames on from a source as long as they carry a picture, and keeps account of those that do not.
