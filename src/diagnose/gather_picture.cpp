@@ -81,8 +81,12 @@ void gather_picture(const Capture& c, Gatherer& out) {
   }
   if (const auto colour = text_of(r, "picture.colour"); colour && (*colour != "none" || colour_expected(r)))
     out.word("picture.colour", *colour, c.name);
-  out.amount("picture.hum.level", r, "picture.hum.level", c.name);
-  if (const auto hz = hum_frequency_of(r, "picture.hum")) {
+  // Bars that stand still on a wall or a card may be its shading; on a pattern that was sent they are not.
+  const Reading* bars = find_reading(r, "picture.hum.level");
+  const bool shading = bars != nullptr && bars->reason.find("it stands still") != std::string::npos &&
+                       text_of(r, "picture.pattern") == "flat";
+  if (!shading) out.amount("picture.hum.level", r, "picture.hum.level", c.name);
+  if (const auto hz = hum_frequency_of(r, "picture.hum"); hz && !shading) {
     static constexpr const char* words[] = {"fundamental", "even", "odd"};
     if (const int n = multiple_of_mains(hz->value); n > 0)
       out.word("picture.hum.pattern", words[n - 1], c.name, fmt::format("{:.2f} Hz", hz->value));

@@ -72,6 +72,26 @@ TEST(DiagnosePicture, BarsAtTwiceTheMainsAreRipple) {
   }
 }
 
+// A wall that is darker below, before a camera on a tripod: nobody's earth is accused, and nobody is cleared.
+TEST(DiagnosePicture, AShadingThatStandsStillAccusesNobody) {
+  for (const char* pattern : {"flat", "bars-75"}) {
+    Reading level = number("picture.hum.level", 5.2, 0.1);
+    level.reason =
+        "of nominal white, 219 codes; it stands still: shading of the picture itself would look alike";
+    const Diagnosis d = diagnosed({of_readings(
+        {text_reading("picture.signal", "present"), text_reading("picture.colour", "present"),
+         text_reading("picture.pattern", pattern), level, number("picture.hum.frequency", 50.0, 0.002),
+         number("picture.hum.bar_rate", 0.0, 0.002)},
+        "picture.yuv")});
+    if (std::string_view(pattern) == "flat") {
+      EXPECT_LT(d.ranking[0].second, 0.2) << shown(d);
+      EXPECT_FALSE(d.gaps.empty());
+    } else {
+      EXPECT_LT(d.nothing_wrong, 0.1) << shown(d);
+    }
+  }
+}
+
 // A hum whose level its own uncertainty swallows (0.8 +- 10.6 mV, a tilt at the field rate as well) has no
 // frequency to set against the mains'.
 TEST(DiagnosePicture, HumThatMayNotBeThereKeepsNoTime) {
