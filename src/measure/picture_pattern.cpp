@@ -113,7 +113,9 @@ Limits limits_of(const std::vector<double>& level) {
   Limits l{0, n - 1, {}};
   if (at(0) > 252 || at(0) - at(1) < 0.35 * (at(1) - at(2))) {
     while (l.first < n - 1 && at(l.first) > at(0) - 4) ++l.first;
-    l.words = fmt::format("white is clipped at code {:.0f}", at(0));
+    // The echo of a bar falls on its right neighbour, and lifts all but the first.
+    l.words = fmt::format("white is clipped at code {:.0f}{}", at(0),
+                          at(0) < 225 ? ", or an echo lifts the bars beside it" : "");
   }
   if (at(n - 1) < 3 || at(n - 2) - at(n - 1) < 0.35 * (at(n - 3) - at(n - 2))) {
     while (l.last > 0 && at(l.last) < at(n - 1) + 4) --l.last;
