@@ -151,7 +151,7 @@ class Pass {
     const Pattern& p = setup_.pattern;
     out.push_back(text_reading("picture.pattern", p.name, p.remark));
     Readings roll, noise, hum, lines;
-    roll_.finish(roll, traces);
+    roll_.finish(lines_.grid_stands(), roll, traces);
     noise_.finish(roll_.rolling(), 0, noise);
     // Each has a share in the other: jitter is told well enough by noise with it in.
     Readings rough;

@@ -69,9 +69,9 @@ void PictureLineMeter::push(const PictureView& view) {
   common_sum_ += common;
   common_squares_ += common * common;
   ++seen_frames_;
-  add(shift, found_);
-  if (setup_.patterned()) tear_.push(shift);
-  if (setup_.rows_alike()) add(bend_.push(shift), unbent_);
+  const std::vector<double> straight = setup_.patterned() ? tear_.push(shift) : shift;
+  add(straight, found_);
+  if (setup_.rows_alike()) add(bend_.push(straight), unbent_);
   if (first_frame_.empty()) first_frame_ = std::move(shift);
 }
 
@@ -81,6 +81,20 @@ void PictureLineMeter::add(const std::vector<double>& shift, Sums& sums) const {
     sums.px[r] += shift[r];
     sums.squares[r] += shift[r] * shift[r];
   }
+}
+
+bool PictureLineMeter::grid_stands() const {
+  constexpr int edge = 8;  // rows of blanking stand as well
+  if (seen_frames_ < 4 || setup_.pattern.kind != PatternKind::Crosshatch) return false;
+  int level = 0;
+  bool before = true;
+  for (int r = edge; r + edge < setup_.height(); ++r) {
+    const bool now =
+        lines_.at_times(r) && count_[static_cast<std::size_t>(r)] < 0.2 * static_cast<double>(seen_frames_);
+    level += now && !before ? 1 : 0;
+    before = now;
+  }
+  return level >= 4;
 }
 
 // Whether nearly all lines stand under those before them. A card that leans is banded like a test picture,
@@ -189,11 +203,11 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     refuse("picture.jitter",
            patterned ? "too few lines" : "too few frames of a picture that stands still; take ten or more");
   } else {
-    const double jitter = std::sqrt(std::max(0.0, mean));
+    const double jitter = std::sqrt(std::max(0.0, mean - tear_.put_back_variance()));
     // Noise moves lines by its share at the frequencies of their edges, and is seldom white; a live picture's
     // fine detail meets it where that matters most.
     const double u2 = coverage_factor(m - 1) * std::sqrt(scatter / (m - 1) / m) +
-                      (patterned ? 0.05 : 0.35) * by_noise / by_noise_n;
+                      (patterned ? 0.05 : 0.35) * by_noise / by_noise_n + tear_.put_back_variance();
     // u of a root: by its slope, or the root of u itself close to nothing.
     const double u =
         jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;

@@ -17,6 +17,8 @@ class PictureLineMeter final : public FrameMeter {
   explicit PictureLineMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;
   void finish(bool rolling, double noise, Readings& out, PictureTraces* traces) const;
+  /// The level lines of a grid stand where they stood in all frames: it does not roll, whatever else it does.
+  [[nodiscard]] bool grid_stands() const;
 
  private:
   [[nodiscard]] bool upright() const;

@@ -317,7 +317,7 @@ void PictureRollMeter::note_track(double time_s) {
   track_lines_.push_back(at_ * setup_.fields);
 }
 
-void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
+void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* traces) {
   if (tried_ == 0) {
     out.push_back(unmeasurable("picture.roll", "one frame does not show movement; take several"));
     return;
@@ -360,6 +360,12 @@ void PictureRollMeter::finish(Readings& out, PictureTraces* traces) {
                  u_ends),
       0.0004 * lines,
       5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
+  // A tear that wanders down a grid carries its uprights' broken ends with it.
+  if (grid_stands && std::abs(lines) > 1) {
+    out.push_back(number_reading("picture.roll", 0, std::max(0.1, 2.0 / static_cast<double>(tried_)),
+                                 "something moves up or down, but the level lines of the grid stand"));
+    return;
+  }
   // A picture that shakes or is panned up and down does not roll, but it does move.
   const bool uneven = sigma > 2 && sigma > 0.1 * std::abs(slope) * frames_;
   if (std::abs(lines) <= u && u > 0.1) {

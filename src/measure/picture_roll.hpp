@@ -11,7 +11,8 @@ class PictureRollMeter final : public FrameMeter {
  public:
   explicit PictureRollMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;
-  void finish(Readings& out, PictureTraces* traces);
+  /// @param grid_stands the level lines of a crosshatch are known to stay where they are
+  void finish(bool grid_stands, Readings& out, PictureTraces* traces);
   /// After finish().
   [[nodiscard]] bool rolling() const { return rolling_; }
   /// After finish(): it does not stand still, however badly the roll is known.

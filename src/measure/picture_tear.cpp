@@ -13,6 +13,7 @@ constexpr std::size_t nearest = 3;  // of them
 constexpr int most_missing = 4;     // among them: the level lines of a grid show no uprights
 constexpr double beyond = 5.5;      // times what chance makes of it
 constexpr double least_px = 0.3;
+constexpr int most_steps = 12;  // looked for in one frame
 
 // Rms of what is there by chance, from the median, which a tear or two do not move. Jitter that goes on from
 // line to line, as every flywheel's does, makes larger steps than jitter of each line by itself; so the steps
@@ -21,6 +22,17 @@ double rms_by_chance(std::vector<double> steps) {
   const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
   std::nth_element(steps.begin(), middle, steps.end());
   return *middle / 0.6745;
+}
+
+double spread_of(std::span<const double> shift) {
+  double n = 0, sum = 0, squares = 0;
+  for (const double px : shift) {
+    if (!std::isfinite(px)) continue;
+    n += 1;
+    sum += px;
+    squares += px * px;
+  }
+  return squares - sum * sum / std::max(1.0, n);
 }
 
 }  // namespace
@@ -52,8 +64,19 @@ void TearFinder::steps_of(const std::vector<Known>& lines, int field, std::vecto
   }
 }
 
-void TearFinder::push(std::span<const double> shift) {
-  ++frames_;
+void TearFinder::weigh(std::vector<Step>& steps, double rms, double close_rms) {
+  for (Step& s : steps) {
+    // Where too few lines are left for slopes, at the bottom, the nearest ones must do.
+    const double found = std::abs(s.sloped ? s.by_slope : s.close);
+    s.chances = found > least_px ? found / std::max(0.01, s.sloped ? rms : close_rms) : 0;
+    s.px = s.close;
+    if (!s.sloped) continue;
+    const double px = std::abs(s.plain - s.by_slope) < 3 * rms ? s.plain : s.by_slope;
+    if (std::abs(std::abs(s.close) - std::abs(px)) <= 4 * close_rms) s.px = px;
+  }
+}
+
+std::vector<TearFinder::Step> TearFinder::steps_of(std::span<const double> shift) const {
   const int n = static_cast<int>(shift.size()) / fields_;
   std::vector<Step> steps;
   for (int field = 0; field < fields_; ++field) {
@@ -64,32 +87,45 @@ void TearFinder::push(std::span<const double> shift) {
     }
     steps_of(lines, field, steps);
   }
+  return steps;
+}
+
+std::vector<double> TearFinder::push(std::span<const double> shift) {
+  ++frames_;
+  std::vector<double> straight(shift.begin(), shift.end());
+  std::vector<Step> steps = steps_of(shift);
   std::vector<double> by_slope, close;
   for (const Step& s : steps) {
     if (s.sloped) by_slope.push_back(std::abs(s.by_slope));
     close.push_back(std::abs(s.close));
   }
-  if (by_slope.size() < 20) return;
+  if (by_slope.size() < 20) return straight;
   const double rms = rms_by_chance(by_slope);
   const double close_rms = rms_by_chance(close);
-  // Where too few lines are left for slopes, at the bottom, the nearest ones must do.
-  const auto chances = [&](const Step& s) {
-    const double px = std::abs(s.sloped ? s.by_slope : s.close);
-    return px > least_px ? px / std::max(0.01, s.sloped ? rms : close_rms) : 0.0;
-  };
   all_rms_ += rms;
-  const auto most =
-      std::ranges::max_element(steps, [&](const Step& a, const Step& b) { return chances(a) < chances(b); });
-  if (chances(*most) <= beyond) return;
-  double px = most->close;
-  if (most->sloped) {
-    px = std::abs(most->plain - most->by_slope) < 3 * rms ? most->plain : most->by_slope;
-    if (std::abs(most->close - px) > 4 * close_rms) px = most->close;
+  // A step shows beside its place as well, so the largest goes before the next is looked for.
+  double put_back = 0;
+  for (int found = 0; found < most_steps; ++found) {
+    weigh(steps, rms, close_rms);
+    const Step& most = *std::ranges::max_element(steps, {}, &Step::chances);
+    if (most.chances <= beyond) break;
+    if (found == 0) {
+      torn_row_ = torn_ == 0 ? most.row : std::min(torn_row_, most.row);
+      ++torn_;
+      torn_rms_ += rms;
+      largest_ = std::max(largest_, std::abs(most.px));
+    }
+    for (auto r = static_cast<std::size_t>(most.row); r < straight.size();
+         r += static_cast<std::size_t>(fields_)) {
+      straight[r] -= most.px;
+      put_back += 0.25 * rms * rms / static_cast<double>(straight.size());
+    }
+    steps = steps_of(straight);
   }
-  torn_row_ = torn_ == 0 ? most->row : std::min(torn_row_, most->row);
-  ++torn_;
-  torn_rms_ += rms;
-  largest_ = std::max(largest_, std::abs(px));
+  // What is torn and comes back by itself, as a flywheel pulls it, is better left.
+  if (spread_of(straight) >= spread_of(shift)) return {shift.begin(), shift.end()};
+  put_back_ += put_back;
+  return straight;
 }
 
 Reading TearFinder::reading(std::uint64_t frames) const {
@@ -100,6 +136,10 @@ Reading TearFinder::reading(std::uint64_t frames) const {
         "no step found");
   return number_reading("picture.tear", largest_, std::hypot(2 * torn_rms_ / static_cast<double>(torn_), 0.1),
                         fmt::format("in {} of {} frames", torn_, frames));
+}
+
+double TearFinder::put_back_variance() const {
+  return put_back_ / static_cast<double>(std::max<std::uint64_t>(1, frames_));
 }
 
 std::optional<int> TearFinder::standing_at() const {

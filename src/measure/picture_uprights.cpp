@@ -189,11 +189,11 @@ void UprightLines::adopt(const PictureView& first) {
   }
   for (std::size_t r = 0; r < line_of_row_.size(); ++r) {
     int& l = line_of_row_[r];
-    at_times_[r] = l < 0 && setup_.rows_alike();
-    if (at_times_[r])
-      l = line;
-    else if (l >= 0)
-      l = becomes[static_cast<std::size_t>(l)];
+    if (l >= 0) l = becomes[static_cast<std::size_t>(l)];
+    // Where a grid's level lines are, its uprights come should it roll.
+    const bool may = setup_.band_of_row[r] < 0 || setup_.pattern.kind == PatternKind::Crosshatch;
+    at_times_[r] = l < 0 && may && setup_.rows_alike();
+    if (at_times_[r]) l = line;
   }
 }
 

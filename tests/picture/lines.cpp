@@ -167,4 +167,22 @@ TEST(PictureLines, BendOfAllLinesByHumOnSync) {
   }
 }
 
+// A tear that wanders down the picture is no roll: the level lines stand. Where they go with it, it is one.
+TEST(PictureLines, TearThatWandersDownACrosshatch) {
+  Scene s;
+  s.noise = 1.5;
+  s.jitter = 0.03;
+  s.picture = crosshatch;
+  s.shift = [](int frame, int row) { return row >= 20 * frame % 440 + 100 ? 6.0 : 0.0; };
+  Readings r = measure(s, 25);
+  EXPECT_NEAR(get(r, "picture.roll").number(), 0, get(r, "picture.roll").uncertainty.value());
+  expect_within(r, "picture.tear", 6, 0.3);
+  expect_within(r, "picture.jitter", 0.03, 0.03);
+  EXPECT_EQ(get(r, "picture.flagging").number(), 0);
+  s.shift = {};
+  s.roll = 20;
+  r = measure(s, 25);
+  EXPECT_NEAR(get(r, "picture.roll").number(), 20, get(r, "picture.roll").uncertainty.value());
+}
+
 }  // namespace
