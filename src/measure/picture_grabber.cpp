@@ -201,7 +201,14 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
   const double differ = b.ln - a.ln;
   const double u_differ = std::hypot(a.u, b.u);
   const bool limited = differ < -std::hypot(u_differ, 2 * repeats);
-  const bool odd = differ > std::hypot(u_differ, 2 * repeats);
+  // A limiter that turned the gain down at high white when the grabber was learnt, and is not reached by a
+  // white that is lower for its sync, makes the second gain look high: as they come both are the same.
+  const double as_they_come = std::log(high.gain.value / low.gain.value);
+  const double u_as_they_come =
+      std::hypot(low.gain.u / low.gain.value, high.gain.u / high.gain.value, 2 * repeats);
+  const bool high_now = differ > std::hypot(u_differ, 2 * repeats);
+  const bool odd = high_now && as_they_come > u_as_they_come;
+  const bool not_reached = high_now && !odd;
   const std::string follows = c == nullptr || !c->follows         ? "; whether it follows sync is not known"
                               : c->follows->value >= follows_well ? "; it follows sync"
                                                                   : "; it does not follow sync";
@@ -216,8 +223,11 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
         "picture.sync.gain_control", "higher at high white",
         "no gain control does that alone: the source's two whites are not as they should be" + follows));
   else
-    out.push_back(text_reading("picture.sync.gain_control", "the same at both whites",
-                               "no limiting of white" + follows));
+    out.push_back(
+        text_reading("picture.sync.gain_control", "the same at both whites",
+                     (not_reached ? "the limit at high white that worked in calibration is not reached"
+                                  : "no limiting of white") +
+                         follows));
   out.push_back(number_reading("picture.sync.gain_lower", low.gain.value, low.gain.u));
   out.push_back(number_reading("picture.sync.gain_higher", high.gain.value, high.gain.u));
   const auto refuse = [&](const std::string& why) {
@@ -237,7 +247,9 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
   if (odd) return refuse("the source's two whites do not agree, so its ratio cannot be told");
   // Where white is limited only the lower one counts; else both, by their weights.
   Excess e = a;
-  if (!limited) {
+  if (not_reached)
+    e.u = std::hypot(a.u, 0.5 * (differ - as_they_come));  // the lower white may have been limited a little
+  if (!limited && !not_reached) {
     const double wa = 1 / (a.u * a.u + 1e-8);
     const double wb = 1 / (b.u * b.u + 1e-8);
     e = {(wa * a.ln + wb * b.ln) / (wa + wb), 1 / std::sqrt(wa + wb)};

@@ -22,6 +22,7 @@ struct Grabber {
   double own = 0.96;
   double follows = 1;
   bool limits = false;
+  double limit = 1.1;  // of the white that comes out
 };
 
 Scene bars_through(const Grabber& g, double white, double sync, double picture) {
@@ -31,7 +32,7 @@ Scene bars_through(const Grabber& g, double white, double sync, double picture) 
   s.colour = white;
   s.noise = 1;
   s.gain = g.own * picture / std::pow(sync, g.follows);
-  if (g.limits) s.gain = std::min(s.gain, 1.1 / white);
+  if (g.limits) s.gain = std::min(s.gain, g.limit / white);
   return s;
 }
 Readings seen(const Grabber& g, double white, double sync, double picture, unsigned seed) {
@@ -84,6 +85,20 @@ TEST(GrabberGainControl, LimiterOfHighWhite) {
   const Readings r = measure::sync_to_white(seen(g, 0.75, 0.8, 1, 5), seen(g, 1, 0.8, 1, 6), &c);
   EXPECT_EQ(get(r, "picture.sync.gain_control").text(), "turned down by high white");
   EXPECT_NEAR(get(r, "picture.sync.ratio").number(), 80, 1);  // from the lower white, which it leaves alone
+}
+
+// The limit worked on full white when the grabber was learnt; sync that is high for its white brings all
+// below it.
+TEST(GrabberGainControl, ALimitThatIsNotReachedChargesNoSource) {
+  const Grabber g{.own = 0.98, .limits = true, .limit = 0.955};
+  const GrabberCalibration c = calibrated(g);
+  for (const double sync : {1.1, 1.25}) {
+    const Readings r = measure::sync_to_white(seen(g, 0.75, sync, 1, 5), seen(g, 1, sync, 1, 6), &c);
+    EXPECT_EQ(get(r, "picture.sync.gain_control").text(), "the same at both whites");
+    const Reading& ratio = get(r, "picture.sync.ratio");
+    ASSERT_TRUE(ratio.measured()) << ratio.reason;
+    EXPECT_NEAR(ratio.number(), 100 * sync, ratio.uncertainty.value_or(0));
+  }
 }
 
 TEST(GrabberGainControl, NoNumberWhereItCannotBeTold) {
