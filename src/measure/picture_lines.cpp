@@ -228,7 +228,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     refuse("picture.flagging", "a live picture has edges of its own; send bars or a crosshatch");
   } else {
     out.push_back(tear_.reading(frames_));
-    if (const int period = lines_.period(); period > 0 && out.back().number() > 0)
+    if (const int period = lines_.period(); period > 0 && out.back().measured() && out.back().number() > 0)
       out.back().reason += fmt::format("; by a grid of {} px: {:.1f} px the other way would look alike",
                                        period, period - out.back().number());
     std::vector<RowPlace> places(h);

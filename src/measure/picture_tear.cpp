@@ -13,6 +13,7 @@ constexpr std::size_t nearest = 3;  // of them
 constexpr int most_missing = 4;     // among them: the level lines of a grid show no uprights
 constexpr double beyond = 5.5;      // times what chance makes of it
 constexpr double least_px = 0.3;
+constexpr double told_px = 1;   // "none" is none of this size
 constexpr int most_steps = 12;  // looked for in one frame
 
 // Rms of what is there by chance, from the median, which a tear or two do not move. Jitter that goes on from
@@ -129,11 +130,16 @@ std::vector<double> TearFinder::push(std::span<const double> shift) {
 }
 
 Reading TearFinder::reading(std::uint64_t frames) const {
-  if (torn_ == 0)
-    return number_reading(
-        "picture.tear", 0,
-        std::max(0.1, beyond * all_rms_ / static_cast<double>(std::max<std::uint64_t>(1, frames_))),
-        "no step found");
+  if (torn_ == 0) {
+    const double most =
+        std::max(0.1, beyond * all_rms_ / static_cast<double>(std::max<std::uint64_t>(1, frames_)));
+    if (most < told_px) return number_reading("picture.tear", 0, most, "no step found");
+    return unmeasurable("picture.tear",
+                        fmt::format("lines jitter so much that a step of less than {:.1f} px would not stand "
+                                    "out, and there is none larger",
+                                    most),
+                        most);
+  }
   return number_reading("picture.tear", largest_, std::hypot(2 * torn_rms_ / static_cast<double>(torn_), 0.1),
                         fmt::format("in {} of {} frames", torn_, frames));
 }

@@ -59,7 +59,10 @@ TEST(PictureLines, JitterThatGoesOnFromLineToLineIsNoTear) {
         return rms * d;
       };
       const Readings r = measure(s, 40);
-      EXPECT_EQ(get(r, "picture.tear").number(), 0) << get(r, "picture.tear").reason;
+      // There may be one that is lost in it: what is said is how large.
+      EXPECT_FALSE(get(r, "picture.tear").measured()) << get(r, "picture.tear").number();
+      EXPECT_GT(get(r, "picture.tear").at_most.value_or(0), 3 * rms);
+      EXPECT_LT(get(r, "picture.tear").at_most.value_or(99), 9 * rms);
       EXPECT_NEAR(get(r, "picture.jitter").number(), std::sqrt(square / n), 0.1 * rms + 0.03);
       // And a tear far beyond it is still one.
       const auto jitter = s.shift;
@@ -122,6 +125,7 @@ TEST(PictureLines, StrongJitterOfFaintBars) {
     const Readings r = measure(s, 15);
     EXPECT_EQ(get(r, "picture.pattern").text(), "bars-75");
     expect_within(r, "picture.jitter", px, 0.1 * px);
+    EXPECT_FALSE(get(r, "picture.tear").measured());
   }
 }
 
