@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/statistics.hpp>
 
 #include "picture_plateaus.hpp"
@@ -22,6 +23,21 @@ bool cut_off(const PictureSetup& s, const std::vector<int>& rows, Columns c) {
     for (int b = c.from / block_px; b <= (c.to - 1) / block_px; ++b, ++all) held += s.held_at(r, b) ? 1 : 0;
   }
   return 20 * held > all;
+}
+
+// Sums of each value times those up to 15 further on.
+constexpr std::size_t eight = 8;
+LINEBENCH_VECTORISED void products(const float* d, std::size_t n, float* out) {
+  dsp::Eight near{}, far{};
+  for (std::size_t i = 0; i < n; ++i) {
+    dsp::Eight a, b;
+    LINEBENCH_LOAD_EIGHT(a, d + i);
+    LINEBENCH_LOAD_EIGHT(b, d + i + eight);
+    near += d[i] * a;
+    far += d[i] * b;
+  }
+  LINEBENCH_STORE_EIGHT(out, near);
+  LINEBENCH_STORE_EIGHT(out + eight, far);
 }
 
 }  // namespace
@@ -94,7 +110,7 @@ void LevelNoiseMeter::compare(const std::vector<std::uint8_t>& a, const std::vec
   const double scale = b != nullptr ? 0.5 : 1.0;
   const std::size_t in_row = line_.size();
   row_means_.resize(rows_.size() * parts_.size());
-  std::array<float, most_width> d{};
+  std::array<float, most_width + 2 * eight> d{};  // nothing beyond the part's end
   for (std::size_t r = 0; r < rows_.size(); ++r) {
     for (std::size_t p = 0; p < parts_.size(); ++p) {
       const std::size_t at = r * in_row + p * n;
@@ -107,9 +123,10 @@ void LevelNoiseMeter::compare(const std::vector<std::uint8_t>& a, const std::vec
       mean /= static_cast<float>(n);
       for (std::size_t i = 0; i < n; ++i) d[i] -= mean;
       row_means_[r * parts_.size() + p] = mean;
-      std::array<float, lags> lag{};
+      std::array<float, 2 * eight> lag{};
+      static_assert(lags <= lag.size());
+      products(d.data(), n, lag.data());
       for (std::size_t k = 0; k < lags; ++k) {
-        for (std::size_t i = 0; i + k < n; ++i) lag[k] += d[i] * d[i + k];
         to.lag[k] += scale * static_cast<double>(lag[k]) / static_cast<double>(n - k);
       }
       to.within += scale * static_cast<double>(lag[0]) / (width_ - 1);
