@@ -112,6 +112,15 @@ void drop_levels(Readings& levels) {
   }
 }
 
+// Up and down, slanting edges move sideways.
+void drop_jitter(Readings& lines) {
+  for (Reading& r : lines)
+    if (r.id == "picture.jitter" && r.measured())
+      r = unmeasurable(r.id,
+                       "the camera sways up and down, which moves slanting edges sideways; hold it still, or "
+                       "send bars or a crosshatch");
+}
+
 class Pass {
  public:
   Pass(const PictureSetup& setup, const PictureOptions& options, bool for_page)
@@ -162,6 +171,7 @@ class Pass {
     }
     hum_.finish(roll_.rolling(), noise_.noise(), hum, traces);
     lines_.finish(roll_.rolling(), noise_.noise_at_edges(), lines, traces);
+    if (noise_.sways()) drop_jitter(lines);
     widen_by_uneven_hum(hum_.uneven_percent(), lines);
     levels_.finish(noise_.noise(), options_, out, traces);
     if (roll_.moving()) drop_levels(out);

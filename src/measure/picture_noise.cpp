@@ -80,7 +80,10 @@ double sigma_from_rounded(double variance) {
 
 // Jitter makes noise of edges: only blocks are looked at that hold little of them.
 PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup)
-    : setup_(setup), grey_(setup, level_parts(setup).grey), coloured_(setup, level_parts(setup).coloured) {
+    : setup_(setup),
+      grey_(setup, level_parts(setup).grey),
+      coloured_(setup, level_parts(setup).coloured),
+      sway_(setup, px) {
   const int w = setup.width();
   std::vector<float> edges;
   for (int r = 0; r < setup.height(); ++r) {
@@ -163,6 +166,7 @@ void PictureNoiseMeter::push(const PictureView& view) {
       whole_.push_back(static_cast<float>(s.squares) / (2.0F * px));
     }
     compare_means(sums, row, level);
+    look_at_detail(row, static_cast<std::size_t>(r) * row.size(), view.index / 2);
   }
   if (total == 0 && view.frame->y == view.previous->y) {
     ++equal_;
@@ -209,6 +213,16 @@ void PictureNoiseMeter::push(const PictureView& view) {
   ++count_[g];
   blocks_ += count;
   by_quantiles_ += mean_by_quantiles(static_cast<double>(*quiet), static_cast<double>(*middle));
+}
+
+void PictureNoiseMeter::look_at_detail(std::span<const float> variance, std::size_t first_block,
+                                       std::size_t group) {
+  if (limit_ <= 0) return;
+  for (std::size_t b = 0; b < variance.size(); ++b) {
+    const bool filled_in = limit_ > 1.2F && variance[b] < 0.06F * limit_;
+    if (level_[first_block + b] != 0 && variance[b] <= limit_ && !filled_in)
+      sway_.add(first_block + b, variance[b], group);
+  }
 }
 
 // Noise of a narrow band moves whole blocks, which their own variance does not show. Neighbours in a row tell
@@ -348,8 +362,8 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
   const double by_count = 2 * std::sqrt(3.0 / ((px - 1) * static_cast<double>(blocks_)));
   const double u_variance =
       std::max(by_count * mean, n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0);
-  // Of a narrow band more stands in the blocks' means, which are told less well.
-  const double u_band = 0.15 * std::abs(whole - white);
+  // Of a narrow band more stands in the blocks' means; light that changes moves those too, and more besides.
+  const double u_band = 1.5 * std::abs(whole - white);
   if (setup_.nowhere_still || 2 * nowhere_still_ > looked_) {
     // Slow noise looks like motion too, so all that changes counts; its median lies below its mean.
     const double most = std::sqrt(1.4 * most_);
@@ -366,9 +380,26 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
     noise_ = sigma_from_rounded(std::max(0.0, mean));
     return;
   }
+  // What goes with the picture's detail is no noise: a camera that sways, light that flickers.
+  const SwayFit::Share up_and_down = sway_.vertical();
+  const SwayFit::Share all = sway_.all();
+  sways_ = up_and_down.variance > 0.01 * whole + 2 * up_and_down.u;
+  if (sways_ && all.variance + whole - white > 0.08 * whole) {
+    const double most = std::sqrt(1.4 * most_);
+    return refuse(fmt::format("the camera sways, which hides noise below {:.1f} codes; hold it still", most),
+                  most, out);
+  }
+  if (sways_ || all.variance > jittered + 0.01 * whole + all.u) {
+    // It moves blocks' means as well, which narrow noise does too: what is left of those is in doubt.
+    return tell({white - all.variance, std::hypot(u_variance, whole - white, 1.5 * all.variance), 0.02,
+                 sways_ ? "the camera sways; what that makes of the picture's detail is taken out"
+                        : "what goes with the picture's detail (light that changes) is taken out"},
+                out);
+  }
   const double u_jitter = 0.1 * jittered / std::max(0.05, mean);
   const double u_mixed = mixed ? 0.5 * std::abs(excess) : 0;
-  tell({mean, std::hypot(u_variance, u_band), std::hypot(u_jitter, u_mixed, moving ? 0.1 : 0.001),
+  tell({mean, std::hypot(u_variance, u_band, 2 * std::max(0.0, all.variance - jittered) + all.u),
+        std::hypot(u_jitter, u_mixed, moving ? 0.1 : 0.001),
         moving ? "from the quietest parts of a picture that moves"
                : "from frame to frame, in parts that stand still; rounding to codes taken out"},
        out);

@@ -8,6 +8,7 @@
 #include <string>
 
 #include "picture_level_noise.hpp"
+#include "picture_sway.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -23,12 +24,16 @@ class PictureNoiseMeter final : public FrameMeter {
   /// Of white noise that would move edges as much as what is there.
   [[nodiscard]] double noise_at_edges() const { return noise_at_edges_.value_or(noise_); }
 
+  /// The camera moves up and down, so that all of a picture changes by its own detail.
+  [[nodiscard]] bool sways() const { return sways_; }
+
   /// Of 32 px of a row: sum and sum of squares of the difference of two frames.
   struct BlockSums {
     int sum, squares;
   };
 
  private:
+  void look_at_detail(std::span<const float> variance, std::size_t first_block, std::size_t group);
   void compare_means(std::span<const BlockSums> row, std::span<const float> variance,
                      const std::uint8_t* level);
   // How the variance of one frame became known.
@@ -46,6 +51,7 @@ class PictureNoiseMeter final : public FrameMeter {
 
   const PictureSetup& setup_;
   LevelNoiseMeter grey_, coloured_;
+  SwayFit sway_;
   std::optional<double> noise_at_edges_;
   static constexpr std::size_t groups = 16;
   std::array<double, groups> sum_{};
@@ -53,6 +59,7 @@ class PictureNoiseMeter final : public FrameMeter {
   std::vector<float> variance_, whole_;  // scratch: blocks of one frame, without and with their means
   std::vector<std::uint8_t> level_;      // blocks of all rows: 1 where they hold little detail
   std::size_t level_blocks_ = 0;
+  bool sways_ = false;
   bool held_ = false;         // all of the picture stands where codes end
   double slope_square_ = 0;   // of those, variance of luma's slope within a block, (codes/px)^2
   double by_quantiles_ = 0;   // sum over the frames of sum_, of what noise alone would give
