@@ -55,7 +55,8 @@ AtTop extrapolate(const std::vector<RowPlace>& rows, std::size_t last, int degre
 
 }  // namespace
 
-std::optional<Bend> find_bend(const std::vector<RowPlace>& rows, int fields, std::optional<int> torn_at) {
+std::optional<Bend> find_bend(const std::vector<RowPlace>& rows, int fields, std::optional<int> torn_at,
+                              double straight_variance) {
   const std::size_t h = rows.size();
   const std::size_t top = h / 7;
   const auto step = static_cast<std::size_t>(fields);
@@ -86,7 +87,7 @@ std::optional<Bend> find_bend(const std::vector<RowPlace>& rows, int fields, std
     if (std::abs(s - straight) > std::abs(px)) px = s - straight, variance = v;
   }
   if (known < 4) return std::nullopt;
-  const double u = 2 * std::sqrt(variance);
+  const double u = 2 * std::sqrt(variance + straight_variance);
   // The largest of many rows is biased away from nothing by noise; what noise alone gives is no bend.
   const double least = 2.2 * u + 0.1;
   if (std::abs(px) <= least) return Bend{0, least};

@@ -20,8 +20,9 @@ struct Bend {
 
 /// @param rows of the frame, from the top; fields: how many of them make one line of time
 /// @param torn_at first row beside a tear: rows from there on do not tell what is straight
+/// @param straight_variance of where the whole picture stands: from frame to frame it may move as one
 /// @return nothing where the top's rows are not known.
 [[nodiscard]] std::optional<Bend> find_bend(const std::vector<RowPlace>& rows, int fields,
-                                            std::optional<int> torn_at);
+                                            std::optional<int> torn_at, double straight_variance);
 
 }  // namespace linebench::measure

@@ -16,17 +16,17 @@ constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 
 }  // namespace
 
-double PictureLineMeter::middle_of(const std::vector<std::pair<std::size_t, RowShift>>& found) {
-  if (found.empty()) return 0;
+double PictureLineMeter::middle_of(const std::vector<double>& shift) {
   std::vector<double> px;
-  for (const auto& f : found) px.push_back(f.second.px);
+  std::ranges::copy_if(shift, std::back_inserter(px), [](double v) { return std::isfinite(v); });
+  if (px.empty()) return 0;
   const auto middle = px.begin() + static_cast<std::ptrdiff_t>(px.size() / 2);
   std::nth_element(px.begin(), middle, px.end());
   return *middle;
 }
 
 // Rms over the frames, px.
-double PictureLineMeter::camera_moves() const {
+double PictureLineMeter::all_move() const {
   const auto n = static_cast<double>(std::max<std::uint64_t>(1, seen_frames_));
   return std::sqrt(std::max(0.0, common_squares_ / n - common_sum_ / n * (common_sum_ / n)));
 }
@@ -44,7 +44,6 @@ void PictureLineMeter::push(const PictureView& view) {
   if (view.index > 200 && view.index % 2 != 0) return;
   std::vector<double> shift(static_cast<std::size_t>(setup_.height()), nan);
   lost_.resize(shift.size(), 0);
-  std::vector<std::pair<std::size_t, RowShift>> found;
   for (std::size_t r = 0; r < shift.size(); ++r) {
     const ShiftReference* line = lines_.of(static_cast<int>(r));
     if (line == nullptr) continue;
@@ -57,19 +56,17 @@ void PictureLineMeter::push(const PictureView& view) {
     tried_ += valid || !at_times ? 1 : 0;
     if (!valid) continue;
     ++seen_;
-    found.emplace_back(r, s);
-  }
-  // What all lines of a live picture do alike the camera does.
-  const double common = setup_.patterned() ? 0.0 : middle_of(found);
-  for (const auto& [r, s] : found) {
-    shift[r] = s.px - common;
+    shift[r] = s.px;
     count_[r] += 1;
     noise_[r] += s.variance;
   }
+  std::vector<double> straight = setup_.patterned() ? tear_.push(shift) : shift;
+  const double common = middle_of(straight);
   common_sum_ += common;
   common_squares_ += common * common;
   ++seen_frames_;
-  const std::vector<double> straight = setup_.patterned() ? tear_.push(shift) : shift;
+  // What all lines of a live picture do alike the camera does.
+  for (double& px : straight) px -= setup_.patterned() ? 0.0 : common;
   add(straight, found_);
   if (setup_.rows_alike()) add(bend_.push(straight), unbent_);
   if (first_frame_.empty()) first_frame_ = std::move(shift);
@@ -126,7 +123,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     why =
         "the picture moves too much to compare its lines; send bars or a crosshatch, or hold the camera "
         "still";
-  else if (camera_moves() > 0.5)
+  else if (!setup_.patterned() && all_move() > 0.5)
     why = "the whole picture moves sideways: hold the camera still, or send bars or a crosshatch";
   else if (setup_.patterned() && !upright())
     why = "each line of this picture stands elsewhere by itself; send bars or a crosshatch";
@@ -222,6 +219,12 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                            by_bend, jitter)
         : patterned ? ""
                     : "of what moves from frame to frame"));
+    if (patterned && all_move() > std::max(0.1, 0.5 * whole))
+      out.back().reason += fmt::format(
+          "{}{:.2f} px of it rms are of all lines alike from frame to frame: the picture moves as one, or "
+          "tears "
+          "at its top",
+          out.back().reason.empty() ? "" : "; ", all_move());
   }
   if (!patterned) {
     refuse("picture.tear", "a live picture has edges of its own; send bars or a crosshatch");
@@ -240,7 +243,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                        n2 * noise_[r] / (count_[r] * count_[r]),
                    true};
     }
-    if (const auto bend = find_bend(places, setup_.fields, tear_.standing_at()))
+    if (const auto bend = find_bend(
+            places, setup_.fields, tear_.standing_at(),
+            all_move() * all_move() / static_cast<double>(std::max<std::uint64_t>(1, seen_frames_))))
       out.push_back(
           number_reading("picture.flagging", bend->px, bend->u, bend->px != 0 ? "+: to the right" : ""));
     else

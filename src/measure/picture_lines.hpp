@@ -2,7 +2,6 @@
 #pragma once
 
 #include <linebench/base/reading.hpp>
-#include <utility>
 #include <vector>
 
 #include "picture_hum_bend.hpp"
@@ -22,8 +21,8 @@ class PictureLineMeter final : public FrameMeter {
 
  private:
   [[nodiscard]] bool upright() const;
-  [[nodiscard]] static double middle_of(const std::vector<std::pair<std::size_t, RowShift>>& found);
-  [[nodiscard]] double camera_moves() const;
+  [[nodiscard]] static double middle_of(const std::vector<double>& shift);
+  [[nodiscard]] double all_move() const;
 
   const PictureSetup& setup_;
   UprightLines lines_;
@@ -38,7 +37,7 @@ class PictureLineMeter final : public FrameMeter {
   Sums found_, unbent_;
   std::vector<std::uint8_t> lost_;              // rows not found in the frame before
   std::vector<double> first_frame_;             // shifts
-  double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift, live pictures
+  double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift
   TearFinder tear_;
   HumBend bend_;
   std::uint64_t frames_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
