@@ -398,10 +398,19 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
   }
   const double u_jitter = 0.1 * jittered / std::max(0.05, mean);
   const double u_mixed = mixed ? 0.5 * std::abs(excess) : 0;
+  // Noise that a decoder smooths over frames, or something slow everywhere: which of them frames do not tell.
+  const bool slow = setup_.apart > 1.04;
+  const double u_slow = slow ? 1.5 * (setup_.apart - 1) : 0;
+  std::string how = moving ? "from the quietest parts of a picture that moves"
+                           : "from frame to frame, in parts that stand still; rounding to codes taken out";
+  if (slow)
+    how += fmt::format(
+        "; frames five apart differ {:.0f} % more than neighbours do, as behind temporal noise reduction or "
+        "of "
+        "slow motion: send bars or a grey field to tell noise by one frame",
+        100 * (setup_.apart - 1));
   tell({mean, std::hypot(u_variance, u_band, 2 * std::max(0.0, all.variance - jittered) + all.u),
-        std::hypot(u_jitter, u_mixed, moving ? 0.1 : 0.001),
-        moving ? "from the quietest parts of a picture that moves"
-               : "from frame to frame, in parts that stand still; rounding to codes taken out"},
+        std::hypot(std::hypot(u_jitter, u_mixed), u_slow, moving ? 0.1 : 0.001), how},
        out);
 }
 

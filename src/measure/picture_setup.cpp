@@ -354,7 +354,11 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     const auto quiet = [&](std::size_t frame) {
       return difference_noise(frames[0], frames[frame], s.width(), s.height(), 0.1);
     };
-    s.nowhere_still = !s.still && frames.size() > 5 && quiet(5) > 1.1 * quiet(1) + 0.15;
+    if (frames.size() > 5) {
+      const double next = quiet(1), apart = quiet(5);
+      s.nowhere_still = !s.still && apart > 1.1 * next + 0.15;
+      if (next > 0) s.apart = apart / next;
+    }
     if (s.noise > (s.nowhere_still ? 1.0 : 1.4) * detail) {
       s.noise = detail;
       s.held = held_blocks(frames, s.format, s.noise);

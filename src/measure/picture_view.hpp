@@ -48,6 +48,7 @@ struct PictureSetup {
   bool noisy = false;          ///< frames differ, so repeated ones can be told
   bool still = false;          ///< the picture stands still over the acquired frames
   bool nowhere_still = false;  ///< not even its quietest tenth does
+  double apart = 1;            ///< what frames five apart differ by in its quietest tenth, over neighbours
   std::vector<float> mean;     ///< temporal mean of luma, rows x width
   double mean_noise = 0;       ///< rms noise left in it
   std::vector<PictureBand> bands;

@@ -81,6 +81,30 @@ TEST(PictureLevelNoise, BehindNoiseReductionOverFrames) {
   }
 }
 
+// Of a live picture the frames do not tell it from slow motion: the claim holds both, or there is none.
+TEST(PictureLevelNoise, BehindNoiseReductionOfALivePicture) {
+  for (const double a : {0.3, 0.5, 0.7}) {
+    std::mt19937 random(8);
+    std::normal_distribution<double> normal(0, 4);
+    const double truth = 4 * std::sqrt((1 - a) / (1 + a));
+    std::vector<double> held(720 * 576);
+    for (double& v : held) v = truth / 4 * normal(random);
+    Scene s;
+    s.picture = frame_synth::landscape;
+    Changed source(s, 24, [&](Frame& f, int) {
+      for (std::size_t i = 0; i < f.y.size(); ++i) {
+        held[i] = a * held[i] + (1 - a) * normal(random);
+        f.y[i] = code(f.y[i] + held[i]);
+      }
+    });
+    const Readings r = measure::measure_picture(source, {});
+    const Reading& noise = get(r, "picture.noise");
+    if (!noise.measured()) continue;
+    EXPECT_NEAR(noise.number(), truth, noise.uncertainty.value()) << a << noise.reason;
+    EXPECT_NE(noise.reason.find("noise reduction"), std::string::npos) << noise.reason;
+  }
+}
+
 // 4.43361875 MHz [BT.1700, 625 lines], up to 4 codes on the bars that have colour, on the six in the middle.
 TEST(PictureLevelNoise, DotCrawlIsNoneOfIt) {
   Scene s;
