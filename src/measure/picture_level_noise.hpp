@@ -2,6 +2,7 @@
 // frame, from one frame to the next, and over several.
 #pragma once
 
+#include <algorithm>
 #include <array>
 #include <cstdint>
 #include <linebench/capture/frame_source.hpp>
@@ -49,7 +50,8 @@ class LevelNoiseMeter {
     double of_means = 0;             // variance of the rows' means, from one to the next of a field
     std::array<double, lags> lag{};  // autocovariance about each row's mean
     void join(const Sums& other);
-    [[nodiscard]] double means() const { return steps > 0 ? of_means / steps : 0; }
+    /// Rows that change by whole codes without noise in them are hum's.
+    [[nodiscard]] double means() const { return steps > 0 ? std::min(of_means / steps, within / rows) : 0; }
     [[nodiscard]] double variance(double px) const { return within / rows * (px - 1) / px + means(); }
   };
   void compare(const std::vector<std::uint8_t>& a, const std::vector<std::uint8_t>* b, Sums& to);
