@@ -166,6 +166,24 @@ constexpr Entry entries[] = {
      Side::Other,
      {"termination is wrong", "The line is ended by none or by two 75 ohm loads.",
       "Switch in the termination of the last unit on the line and of no other."}},
+    {"video.blanking.level",
+     Side::High,
+     {"direct voltage stands on the video",
+      "Blanking stands more than 2 V above the shield. An output's coupling has failed, or a camera is "
+      "supplied along this "
+      "cable: that voltage can damage what it is plugged into.",
+      "Do not plug this cable into anything else before a meter shows what stands on it. A supply along the "
+      "cable belongs "
+      "behind its own splitter; without one, look for a failed coupling capacitor in the source."}},
+    {"video.blanking.level",
+     Side::Low,
+     {"direct voltage stands on the video",
+      "Blanking stands more than 2 V below the shield. An output's coupling has failed, or a camera is "
+      "supplied along this "
+      "cable: that voltage can damage what it is plugged into.",
+      "Do not plug this cable into anything else before a meter shows what stands on it. A supply along the "
+      "cable belongs "
+      "behind its own splitter; without one, look for a failed coupling capacitor in the source."}},
     {"video.hum.level",
      Side::High,
      {"hum on the video is too high",

@@ -339,6 +339,17 @@ TEST(Feed, PictureOfAnotherSystemIsNotConnectedAndAnUnterminatedOneIsTerminated)
   EXPECT_TRUE(says(json::parse(loud.out), "change", "Terminate it once")) << loud.out.substr(0, 2000);
   // What a load does to all levels alike is one change, not four.
   EXPECT_EQ(json::parse(loud.out).at("points").size(), 1u) << json::parse(loud.out).at("points").dump(1);
+  // A camera's supply along the cable is nothing to plug an input into; an output's own bias is no matter.
+  for (const double volts : {12.0, -5.0, 1.0}) {
+    write("625");
+    sidecar = json::parse(app_test::slurp(folder.path / "feed.video.json"));
+    sidecar["offset"] = volts;
+    std::ofstream(folder.path / "feed.video.json") << sidecar.dump();
+    const auto supplied = run(folder, "check feed --from-files . --json");
+    EXPECT_EQ(supplied.exit, volts == 1 ? 0 : 1) << volts << supplied.err;
+    EXPECT_EQ(says(json::parse(supplied.out), "stop", "Meter the lead"), volts != 1)
+        << supplied.out.substr(0, 2000);
+  }
   write("525");
   const auto other = run(folder, "check feed --from-files . --json");
   EXPECT_EQ(other.exit, 1);
