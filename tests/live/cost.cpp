@@ -1,4 +1,4 @@
-// What watching costs: processor time of stereo sound beside 25 frames a second, and memory over hours.
+// What watching costs in memory over hours; in processor time: tests/cost.
 #include <gtest/gtest.h>
 
 #include <cstdlib>
@@ -9,7 +9,6 @@
 
 #include "feeding.hpp"
 #include "support/frame_synth.hpp"
-#include "support/stopwatch.hpp"
 
 namespace {
 
@@ -21,47 +20,6 @@ std::size_t resident_kb() {
     if (line.starts_with("VmRSS:")) return std::stoul(line.substr(6));
   }
   return 0;
-}
-
-synth::Samples channel(unsigned seed) {
-  synth::Samples x(synth::count(10, 48000));
-  synth::add_sine(x, 48000, 997, -20);
-  synth::add_sine(x, 48000, 50.02, -40.0 - seed);
-  synth::add_sine(x, 48000, 150.06, -50);
-  synth::add_noise(x, -70, seed);
-  return x;
-}
-
-TEST(LiveCost, StereoSoundAndPicturesTakeLessThanThreeTenthsOfACore) {
-  const std::vector<synth::Samples> sound = {channel(1), channel(2)};
-  frame_synth::Scene scene;
-  scene.hum_percent = 3;
-  scene.noise = 2;
-  std::vector<capture::Frame> frames;
-  {
-    frame_synth::Source source(scene, 25, 1);
-    capture::Frame f;
-    while (source.read(f)) frames.push_back(f);
-  }
-  live::Board board;
-  live::AudioMeter meter(feeding::facts(48000, 2), {});
-  live::PictureMeter pictures(scene.format(), {});
-  const auto one_run = [&](bool with_sound, bool with_pictures) {
-    const stopwatch::Stopwatch watch;
-    if (with_sound) feeding::feed(meter, sound, 960, [&](const live::AudioView& v) { board.publish(v); });
-    std::uint64_t number = 0;
-    for (int i = 0; with_pictures && i < 250; ++i) {
-      capture::Frame f = frames[static_cast<std::size_t>(i) % frames.size()];
-      f.number = number++;
-      if (pictures.push(f)) board.publish(pictures.view());
-    }
-    return watch.seconds() / 10;
-  };
-  (void)one_run(true, true);  // plans are made at the first use
-  const double of_sound = one_run(true, false);
-  const double of_pictures = one_run(false, true);
-  std::printf("  of one core: sound %.1f %%, pictures %.1f %%\n", 100 * of_sound, 100 * of_pictures);
-  EXPECT_LT(of_sound + of_pictures, 0.30);
 }
 
 #if defined(__SANITIZE_ADDRESS__) || defined(__SANITIZE_THREAD__)
