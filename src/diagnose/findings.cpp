@@ -43,20 +43,30 @@ int likeliest_way(const FaultTable& t) {
   return static_cast<int>(std::max_element(ways.begin(), ways.end()) - ways.begin());
 }
 
-// What the fault makes of a sign in this way, from its least to its gravest; nothing where it leaves it
+// The fault's cells of this way that act on a sign, from its least to its gravest; null where it leaves it
 // alone.
+struct Ends {
+  const Cell* least = nullptr;
+  const Cell* most = nullptr;
+};
+
+Ends ends_of(const FaultTable& t, std::size_t i, int way) {
+  Ends e;
+  for (const Cell& c : t.cells) {
+    if (c.variant != way || !c.causes[i].acts) continue;
+    if (e.least == nullptr || c.severity < e.least->severity) e.least = &c;
+    if (e.most == nullptr || c.severity >= e.most->severity) e.most = &c;
+  }
+  return e;
+}
+
+// What the fault makes of the sign there.
 struct Range {
   Predicted from, to;
 };
 
 std::optional<Range> range_of(const Sign& s, const FaultTable& t, std::size_t i, int way) {
-  const Cell* least = nullptr;
-  const Cell* most = nullptr;
-  for (const Cell& c : t.cells) {
-    if (c.variant != way || !c.causes[i].acts) continue;
-    if (least == nullptr || c.severity < least->severity) least = &c;
-    if (most == nullptr || c.severity >= most->severity) most = &c;
-  }
+  const auto [least, most] = ends_of(t, i, way);
   if (least == nullptr) return std::nullopt;
   return Range{predict(s, &least->causes[i], nullptr), predict(s, &most->causes[i], nullptr)};
 }
@@ -85,11 +95,7 @@ bool out_of_reach(const Sign& s, const Evidence& e, const FaultTable& t, std::si
 
 std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
   if (s.scale == Scale::Words) {
-    const Cell* least = nullptr;
-    for (const Cell& c : t.cells) {
-      if (c.variant == way && c.causes[i].acts && (least == nullptr || c.severity < least->severity))
-        least = &c;
-    }
+    const Cell* least = ends_of(t, i, way).least;
     if (least == nullptr) return {};
     const auto& w = least->causes[i].words;
     const auto top = static_cast<std::size_t>(std::max_element(w.begin(), w.end()) - w.begin());

@@ -284,7 +284,8 @@ std::array<double, hum_strips> PictureHumMeter::strip_levels() const {
 
 void PictureHumMeter::fit_stretch() {
   problem_.rounding = rounding_rms(noise_seen_);
-  HumFit fit = fit_hum(weighed_mean(fields_, quiet_weights(fields_)), problem_);
+  const std::array<double, hum_strips> quiet = quiet_weights(fields_);
+  HumFit fit = fit_hum(weighed_mean(fields_, quiet), problem_);
   StripView strips;
   // What changes little may do so because codes end there, or because it is dark.
   std::array<double, hum_strips> even{}, levels{};
@@ -310,7 +311,7 @@ void PictureHumMeter::fit_stretch() {
     }
   }
   if (problem_.difference_s > 0 && fit.found)
-    unsteady_ = std::max(unsteady_, unsteadiness(fields_, quiet_weights(fields_), fit, problem_));
+    unsteady_ = std::max(unsteady_, unsteadiness(fields_, quiet, fit, problem_));
   fits_.push_back(fit);
   strips_.push_back(strips);
   fields_.clear();

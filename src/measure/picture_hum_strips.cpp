@@ -44,6 +44,24 @@ std::vector<FieldProfile> model(const std::vector<StripProfiles>& fields, const 
   return out;
 }
 
+// How much of what is expected the data hold, part of the time by part; and the power of what is expected
+// there.
+struct Parts {
+  static constexpr std::size_t count = 6;
+  std::array<double, count> product{}, power{};
+};
+Parts in_parts(std::vector<FieldProfile> data, const std::vector<FieldProfile>& expected,
+               const HumProblem& problem) {
+  take_out_standing(data, problem);
+  Parts p;
+  for (std::size_t i = 0; i < data.size(); ++i) {
+    const std::size_t part = i * Parts::count / data.size();
+    p.product[part] += dot(data[i], expected[i]);
+    p.power[part] += dot(expected[i], expected[i]);
+  }
+  return p;
+}
+
 struct Line {
   double at_black = 0, slope = 0, rest = 0;  // slope from black to white
 };
@@ -107,7 +125,6 @@ StripView compare_strips(const std::vector<StripProfiles>& fields, const HumFit&
   StripView view;
   view.weight.fill(1);
   const std::vector<FieldProfile> expected = model(fields, fit, problem);
-  constexpr std::size_t parts = 6;
   std::array<double, hum_strips> gain{}, gain_v{};
   std::vector<std::size_t> used;
   std::vector<double> sorted;
@@ -116,19 +133,13 @@ StripView compare_strips(const std::vector<StripProfiles>& fields, const HumFit&
     if (!std::isfinite(level[n])) continue;
     std::array<double, hum_strips> only{};
     only[n] = 1;
-    std::vector<FieldProfile> data = weighed_mean(fields, only);
-    take_out_standing(data, problem);
-    std::array<double, parts> product{}, power{};
-    for (std::size_t i = 0; i < data.size(); ++i) {
-      product[i * parts / data.size()] += dot(data[i], expected[i]);
-      power[i * parts / data.size()] += dot(expected[i], expected[i]);
-    }
+    const auto [product, power] = in_parts(weighed_mean(fields, only), expected, problem);
     double p = 0, w = 0;
-    for (std::size_t k = 0; k < parts; ++k) p += product[k], w += power[k];
+    for (std::size_t k = 0; k < Parts::count; ++k) p += product[k], w += power[k];
     if (!(w > 0)) return view;
     gain[n] = p / w;
-    for (std::size_t k = 0; k < parts; ++k)
-      gain_v[n] += std::pow((product[k] - gain[n] * power[k]) / w, 2) * parts / (parts - 1);
+    for (std::size_t k = 0; k < Parts::count; ++k)
+      gain_v[n] += std::pow((product[k] - gain[n] * power[k]) / w, 2) * Parts::count / (Parts::count - 1);
     used.push_back(n);
     sorted.push_back(gain[n]);
   }
@@ -166,21 +177,13 @@ StripView compare_strips(const std::vector<StripProfiles>& fields, const HumFit&
 
 double unsteadiness(const std::vector<StripProfiles>& fields, const std::array<double, hum_strips>& weight,
                     const HumFit& fit, const HumProblem& problem) {
-  constexpr std::size_t parts = 6;
-  const std::vector<FieldProfile> expected = model(fields, fit, problem);
-  std::vector<FieldProfile> data = weighed_mean(fields, weight);
-  take_out_standing(data, problem);
-  std::array<double, parts> product{}, power{};
-  for (std::size_t i = 0; i < data.size(); ++i) {
-    product[i * parts / data.size()] += dot(data[i], expected[i]);
-    power[i * parts / data.size()] += dot(expected[i], expected[i]);
-  }
+  const auto [product, power] = in_parts(weighed_mean(fields, weight), model(fields, fit, problem), problem);
   double all = 0;
   for (const double w : power) all += w;
   double most = 0;
-  for (std::size_t k = 0; k < parts; ++k) {
+  for (std::size_t k = 0; k < Parts::count; ++k) {
     // A part in which slow bars hardly move shows nothing either way.
-    if (power[k] > 0.3 * all / parts) most = std::max(most, std::abs(product[k] / power[k] - 1));
+    if (power[k] > 0.3 * all / Parts::count) most = std::max(most, std::abs(product[k] / power[k] - 1));
   }
   return most;
 }

@@ -79,9 +79,7 @@ LevelNoiseMeter::LevelNoiseMeter(const PictureSetup& setup, std::vector<Columns>
     : setup_(setup), parts_(std::move(parts)) {
   if (parts_.empty()) return;
   const PictureBand& band = setup.bands[setup.pattern.band];
-  for (const int r : band.rows)  // the top may be bent
-    if (r >= setup.height() / 10 && r < setup.height() - 4 && !setup.bent_row[static_cast<std::size_t>(r)])
-      rows_.push_back(r);
+  rows_ = setup.straight_rows();
   // Half of a whole picture's rows tell noise to some tenths of a per cent: two of a field, and two left out.
   if (rows_.size() > 256) std::erase_if(rows_, [&](int r) { return r / (2 * setup.fields) % 2 == 1; });
   if (rows_.size() < 32) return;

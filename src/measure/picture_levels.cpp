@@ -102,15 +102,11 @@ std::string colour_fault(const Colours& have, const Colours& want) {
   return "another colour system, or a fault in the decoder";
 }
 
-// Of the band; the top may be bent sideways.
+// Of the band, all of them where too few are straight.
 std::vector<int> rows_of(const PictureSetup& setup) {
   if (setup.bands.empty()) return {};
-  const PictureBand& band = setup.bands[setup.pattern.band];
-  std::vector<int> rows;
-  for (const int r : band.rows)
-    if (r >= setup.height() / 10 && r < setup.height() - 4 && !setup.bent_row[static_cast<std::size_t>(r)])
-      rows.push_back(r);
-  return rows.size() < 4 ? band.rows : rows;
+  std::vector<int> rows = setup.straight_rows();
+  return rows.size() < 4 ? setup.bands[setup.pattern.band].rows : rows;
 }
 
 }  // namespace

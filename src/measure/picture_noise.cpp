@@ -80,9 +80,12 @@ double sigma_from_rounded(double variance) {
 
 // Jitter makes noise of edges: only blocks are looked at that hold little of them.
 PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup)
+    : PictureNoiseMeter(setup, level_parts(setup)) {}
+
+PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup, LevelParts parts)
     : setup_(setup),
-      grey_(setup, level_parts(setup).grey),
-      coloured_(setup, level_parts(setup).coloured),
+      grey_(setup, std::move(parts.grey)),
+      coloured_(setup, std::move(parts.coloured)),
       sway_(setup, px) {
   const int w = setup.width();
   std::vector<float> edges;

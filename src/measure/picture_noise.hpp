@@ -33,6 +33,7 @@ class PictureNoiseMeter final : public FrameMeter {
   };
 
  private:
+  PictureNoiseMeter(const PictureSetup& setup, LevelParts parts);
   void look_at_detail(std::span<const float> variance, std::size_t first_block, std::size_t group);
   void compare_means(std::span<const BlockSums> row, std::span<const float> variance,
                      const std::uint8_t* level);

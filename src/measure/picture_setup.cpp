@@ -343,12 +343,12 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
   s.format = format;
   fill_times(s, options);
   const std::size_t n = frames[0].y.size();
+  if (frames.size() > 1) s.noise = difference_noise(frames[0], frames[1], s.width(), s.height());
+  s.held = held_blocks(frames, s.format, s.noise);
   if (frames.size() > 1) {
-    s.noise = difference_noise(frames[0], frames[1], s.width(), s.height());
     const double later = difference_noise(frames[0], frames.back(), s.width(), s.height());
     s.still = later < 1.3 * s.noise + 0.5;
     // Where all of the picture moves, frames differ by more than noise.
-    s.held = held_blocks(frames, s.format, s.noise);
     const double detail = quiet_detail(frames[0].y.data(), s.width(), s.height(), s.held);
     // What stands still differs after five frames as it does after one.
     const auto quiet = [&](std::size_t frame) {
@@ -365,7 +365,6 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     }
     s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
   }
-  if (frames.size() == 1) s.held = held_blocks(frames, s.format, s.noise);
   const auto mean_of = [&](std::span<const Frame> some) {
     s.mean.assign(n, 0);
     s.mean_noise = std::sqrt((s.noise * s.noise + 0.083) / static_cast<double>(some.size()));

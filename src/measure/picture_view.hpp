@@ -69,6 +69,14 @@ struct PictureSetup {
   [[nodiscard]] bool held_at(int row, int block) const {
     return !held.empty() && held[static_cast<std::size_t>(row * blocks() + block)] != 0;
   }
+  /// The pattern's rows where its columns stand where they should: the top may be bent sideways, the bottom
+  /// torn.
+  [[nodiscard]] std::vector<int> straight_rows() const {
+    std::vector<int> rows;
+    for (const int r : bands[pattern.band].rows)
+      if (r >= height() / 10 && r < height() - 4 && !bent_row[static_cast<std::size_t>(r)]) rows.push_back(r);
+    return rows;
+  }
   /// Field (0: rows 0, 2, ..) and row in it.
   [[nodiscard]] int field_of(int row) const { return fields == 2 ? row % 2 : 0; }
   [[nodiscard]] int row_in_field(int row) const { return fields == 2 ? row / 2 : row; }

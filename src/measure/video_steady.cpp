@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/base/decibel.hpp>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_lines.hpp>
 
@@ -17,8 +18,6 @@ constexpr double least_lines = 16;
 constexpr double least_move = 0.01;     // of the level: what the picture beside it does to sync by streaking
 constexpr double least_missing = 0.02;  // of the bursts, before the burst is said to come and go
 constexpr double db = 8.685889638;
-
-double decibels(double ratio) { return 20 * std::log10(ratio); }
 
 }  // namespace
 
@@ -103,7 +102,7 @@ void SteadyMeter::widen(Readings& out) const {
     if (!why.empty()) r.reason = r.reason.empty() ? why : why + "; " + r.reason;
   };
   const std::string moves =
-      fmt::format("the level moves by {:.1f} dB during the capture", decibels(1 + ratio));
+      fmt::format("the level moves by {:.1f} dB during the capture", db_from_amplitude(1 + ratio));
   for (Reading& r : out) {
     if (!r.measured() || !r.uncertainty) continue;
     const bool bar = r.id.starts_with("video.bars.");
@@ -122,7 +121,7 @@ void SteadyMeter::widen(Readings& out) const {
     } else if (level && ratio > 0) {
       more(r, ratio * std::abs(r.number()), moves);
     } else if (r.id.starts_with("video.snr.") && ratio > 0) {
-      more(r, decibels(1 + ratio), moves);
+      more(r, db_from_amplitude(1 + ratio), moves);
     }
     // Phase that is restless from line to line takes of chrominance what it takes of the burst, or nothing.
     if (bar && r.id.ends_with(".chroma")) more(r, burst_.phase_loss() * r.number(), "");
@@ -138,11 +137,12 @@ void SteadyMeter::finish(const VideoSetup&, Readings& out) {
         unmeasurable("video.level.step", "too few lines with sync; take at least one field (20 ms)"));
   } else if (range_of(sync_) > 0) {
     const double low = std::max(1e-3, sync_.lowest());
-    out.push_back(
-        number_reading("video.level.step", decibels(sync_.highest() / low), db * sync_.noise() / low + 0.02,
-                       fmt::format("sync stands between {:.0f} and {:.0f} mV", low, sync_.highest())));
+    out.push_back(number_reading(
+        "video.level.step", db_from_amplitude(sync_.highest() / low), db * sync_.noise() / low + 0.02,
+        fmt::format("sync stands between {:.0f} and {:.0f} mV", low, sync_.highest())));
   } else {
-    const double most = decibels(1 + (sync_.noise() + least_move * sync_.highest()) / sync_.lowest());
+    const double most =
+        db_from_amplitude(1 + (sync_.noise() + least_move * sync_.highest()) / sync_.lowest());
     out.push_back(
         unmeasurable("video.level.step", fmt::format("none found: less than {:.2f} dB", most), most));
   }

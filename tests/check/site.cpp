@@ -20,12 +20,6 @@ using check_test::hum;
 // A sound path: a trace of the mains and some hiss, as any has.
 void clean(const std::filesystem::path& file) { hum(file, -92, -76); }
 
-// The same hum at each point, and no recording twice.
-void loud_from_second(const Folder& folder) {
-  for (const auto& [part, db] : {std::pair{"2", -38.0}, {"3", -38.1}, {"4", -37.9}, {"5", -38.05}})
-    hum(folder.path / (std::string("site.at.") + part + ".wav"), db);
-}
-
 constexpr const char* answers = R"("site.name" = "Ferry terminal"
 "site.path" = "Ticket counter 2"
 "complaint" = "hum"
@@ -45,7 +39,7 @@ constexpr const char* answers = R"("site.name" = "Ferry terminal"
 TEST(Site, FollowsHumByHalvesToItsSegmentAndCuresIt) {
   const Folder folder;
   clean(folder.path / "site.at.1.wav");
-  loud_from_second(folder);
+  check_test::loud_from_second(folder.path);
   hum(folder.path / "site.after.1.wav", -91, -76);
   std::ofstream(folder.path / "answers.toml") << answers;
   const auto r = run(folder, "check site --from-files . --json");
@@ -181,7 +175,7 @@ TEST(Site, ACaptureThatCannotShowTheCureProvesNone) {
   for (const char* after : {"trim 0 0.25", "synth 6 whitenoise vol -30dB"}) {
     const Folder folder;
     clean(folder.path / "site.at.1.wav");
-    loud_from_second(folder);
+    check_test::loud_from_second(folder.path);
     hum(folder.path / "clean.wav", -91, -76);
     const std::string to = (folder.path / "site.after.1.wav").string();
     const bool made = std::string(after).starts_with("synth");
@@ -219,7 +213,7 @@ TEST(Site, ASoundPictureOfAGrabberSaysWhatItHides) {
 TEST(Site, CureThatChangesNothingIsNotCalledOne) {
   const Folder folder;
   clean(folder.path / "site.at.1.wav");
-  loud_from_second(folder);
+  check_test::loud_from_second(folder.path);
   hum(folder.path / "site.after.1.wav", -38.2);
   std::ofstream(folder.path / "answers.toml") << answers << "\"site.cure.2\" = \"no\"\n";
   const auto r = run(folder, "check site --from-files . --json");
@@ -291,7 +285,7 @@ TEST(Site, TypedAtANarrowTerminalAndResumed) {
 // What is typed at a look or a meter is complained of in the words of the step.
 TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
   const Folder folder;
-  loud_from_second(folder);
+  check_test::loud_from_second(folder.path);
   clean(folder.path / "site.at.1.wav");
   std::string left = answers;
   left.resize(left.find("\"site.trial"));
@@ -306,7 +300,7 @@ TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
 // A path that carries nothing has no hum: a pulled plug measures like the best of cures.
 TEST(Site, AHumThatWentWithTheSignalIsNotCured) {
   const Folder folder;
-  loud_from_second(folder);
+  check_test::loud_from_second(folder.path);
   clean(folder.path / "site.at.1.wav");
   check_test::sox("-n -r 16000 -b 24 '" + (folder.path / "site.after.1.wav").string() +
                   "' synth 10 whitenoise vol -100dB");
@@ -361,7 +355,7 @@ TEST(Site, WhatIsOutOfItsLimitsIsFollowedByHalvesToo) {
 // Where no hum at all is left there is nothing to measure: that is the best of cures.
 TEST(Site, HumThatIsGoneAltogetherIsCured) {
   const Folder folder;
-  loud_from_second(folder);
+  check_test::loud_from_second(folder.path);
   clean(folder.path / "site.at.1.wav");
   check_test::sox("-n -r 16000 -b 24 '" + (folder.path / "site.after.1.wav").string() +
                   "' synth 10 whitenoise vol -78dB");

@@ -57,4 +57,11 @@ inline void hum(const std::filesystem::path& file, double fundamental_db, int hi
   for (int i = 0; i < n; ++i) std::remove((f + "." + std::to_string(i) + ".wav").c_str());
 }
 
+/// A site's folder with the same loud hum from its second part to its fifth, and no recording twice.
+inline void loud_from_second(const std::filesystem::path& folder) {
+  int part = 1;
+  for (const double db : {-38.0, -38.1, -37.9, -38.05})
+    hum(folder / ("site.at." + std::to_string(++part) + ".wav"), db);
+}
+
 }  // namespace check_test

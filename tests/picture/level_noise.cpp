@@ -2,6 +2,7 @@
 // of the subcarrier: closed forms laid on the frames of a scene.
 #include <gtest/gtest.h>
 
+#include <functional>
 #include <random>
 
 #include "support/changed_frames.hpp"
@@ -61,19 +62,32 @@ TEST(PictureLevelNoise, ClaimCovers) {
 
 // y(n) = a y(n-1) + (1-a) x(n), the filter of a decoder that smooths over frames: of x with variance v each
 // frame holds v (1-a)/(1+a), and the difference of two in a row, halved, that times (1-a).
+class OverFrames {
+ public:
+  OverFrames(double a, double rms, unsigned seed) : a_(a), random_(seed), normal_(0, rms), held_(720 * 576) {
+    for (double& v : held_) v = left_of(1) * normal_(random_);
+  }
+  /// Of noise of this rms, what each frame holds.
+  [[nodiscard]] double left_of(double rms) const { return rms * std::sqrt((1 - a_) / (1 + a_)); }
+  void operator()(Frame& f, int) {
+    for (std::size_t i = 0; i < f.y.size(); ++i) {
+      held_[i] = a_ * held_[i] + (1 - a_) * normal_(random_);
+      f.y[i] = code(f.y[i] + held_[i]);
+    }
+  }
+
+ private:
+  double a_;
+  std::mt19937 random_;
+  std::normal_distribution<double> normal_;
+  std::vector<double> held_;
+};
+
 TEST(PictureLevelNoise, BehindNoiseReductionOverFrames) {
   for (const double a : {0.0, 0.5, 0.8}) {
-    std::mt19937 random(7);
-    std::normal_distribution<double> normal(0, 3);
-    const double truth = 3 * std::sqrt((1 - a) / (1 + a));
-    std::vector<double> held(720 * 576);
-    for (double& v : held) v = truth / 3 * normal(random);
-    Changed source(Scene{}, 40, [&](Frame& f, int) {
-      for (std::size_t i = 0; i < f.y.size(); ++i) {
-        held[i] = a * held[i] + (1 - a) * normal(random);
-        f.y[i] = code(f.y[i] + held[i]);
-      }
-    });
+    OverFrames decoder(a, 3, 7);
+    const double truth = decoder.left_of(3);
+    Changed source(Scene{}, 40, std::ref(decoder));
     const Readings r = measure::measure_picture(source, {});
     SCOPED_TRACE(a);
     expect_within(r, "picture.noise", truth, 0.1 * truth);
@@ -84,19 +98,11 @@ TEST(PictureLevelNoise, BehindNoiseReductionOverFrames) {
 // Of a live picture the frames do not tell it from slow motion: the claim holds both, or there is none.
 TEST(PictureLevelNoise, BehindNoiseReductionOfALivePicture) {
   for (const double a : {0.3, 0.5, 0.7}) {
-    std::mt19937 random(8);
-    std::normal_distribution<double> normal(0, 4);
-    const double truth = 4 * std::sqrt((1 - a) / (1 + a));
-    std::vector<double> held(720 * 576);
-    for (double& v : held) v = truth / 4 * normal(random);
+    OverFrames decoder(a, 4, 8);
+    const double truth = decoder.left_of(4);
     Scene s;
     s.picture = frame_synth::landscape;
-    Changed source(s, 24, [&](Frame& f, int) {
-      for (std::size_t i = 0; i < f.y.size(); ++i) {
-        held[i] = a * held[i] + (1 - a) * normal(random);
-        f.y[i] = code(f.y[i] + held[i]);
-      }
-    });
+    Changed source(s, 24, std::ref(decoder));
     const Readings r = measure::measure_picture(source, {});
     const Reading& noise = get(r, "picture.noise");
     if (!noise.measured()) continue;
