@@ -238,11 +238,14 @@ CombFit HumCore::best_fit(std::vector<double>& foreign) {
     if (best.found && (loudness == Loudness::Beside || on_public_mains(best.f0_hz) || !search_.public_first))
       break;
     for (const double start : likely_fundamentals(chunk_, search_, foreign, 2, loudness)) {
+      // Every fifth multiple of 60 Hz is a sixth one of 50 Hz: a comb of one mains leaves some of the
+      // other's, so both are tried and the one that explains more is taken.
+      const bool rival = on_public_mains(start);
+      if (best.found && worth(best) > clear_score && !rival) break;
       if (std::any_of(tried.begin(), tried.end(), [&](double x) { return std::abs(x - start) < 0.05; }))
         continue;
       tried.push_back(start);
       attempt(start);
-      if (best.found && worth(best) > clear_score) break;
     }
   }
   // Hum that lasts for a small part only hardly shows in a search over the whole.

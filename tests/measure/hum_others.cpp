@@ -56,6 +56,33 @@ TEST(HumOthers, RippleOfAnySupplyIsRipple) {
       std::string::npos);
 }
 
+// Every fifth multiple of 60 Hz is a sixth of 50 Hz. What a phase-cut load couples through a capacitance has
+// odd multiples of about one height: the cut sine's own fall by 6 dB an octave [Fourier series of a step],
+// which the capacitance gives back.
+TEST(HumOthers, AThirdOfACombIsNotAnothersMains) {
+  for (const double f0 : {49.97, 60.0, 60.01}) {
+    for (const double tone_db : {-200.0, -18.0}) {
+      synth::Samples x(synth::count(11.0, rate), 0.0F);
+      synth::add_noise(x, -86, 4);
+      if (tone_db > -100) synth::add_sine(x, rate, 997, tone_db, 0);
+      double power = 0;
+      for (int k = 3; k * f0 < 7000; k += 2) {
+        synth::add_sine(x, rate, f0 * k, -70, 0.3 * k * k);
+        power += power_from_db(-70);
+      }
+      const HumResult r = hum_of(x);
+      ASSERT_TRUE(r.found) << f0;
+      EXPECT_NEAR(r.frequency_hz, f0, 0.001) << f0;
+      const Readings readings = to_readings(r, "");
+      for (const int k : {5, 9}) {
+        const Reading* h = find_reading(readings, "audio.hum.harmonic." + std::to_string(k));
+        ASSERT_NE(h, nullptr) << f0 << " " << k;
+        EXPECT_NEAR(h->number(), -70, 0.2) << f0 << " " << k;
+      }
+    }
+  }
+}
+
 TEST(HumOthers, ALoneThirdHarmonicIsHumWherePublicMainsRuns) {
   const HumResult r = hum_of(combs({{50.02, {{3, -50}}}}));
   ASSERT_TRUE(r.found);
