@@ -96,8 +96,10 @@ diagnose::SignalPath read_path(DiagnoseOptions& o) {
 }
 
 void mark_along(const diagnose::SignalPath& path, std::vector<diagnose::Capture>& captures) {
-  for (diagnose::Capture& c : captures)
-    c.along_path = std::ranges::any_of(path.parts, [&](const auto& part) { return part.capture == c.name; });
+  for (diagnose::Capture& c : captures) {
+    const auto at = std::ranges::find(path.parts, c.name, &diagnose::PathPart::capture);
+    c.along_path = at == path.parts.end() ? 0 : static_cast<int>(at - path.parts.begin()) + 1;
+  }
 }
 
 std::string book_text(const diagnose::FaultBook& book) {
@@ -223,9 +225,9 @@ std::vector<diagnose::Capture> measured(DiagnoseOptions& o, const Context& conte
 
 std::vector<std::string> notes_of(const diagnose::FaultBook& book, const diagnose::Job& job,
                                   const std::vector<diagnose::Evidence>& evidence,
-                                  const std::optional<diagnose::SignalPath>& path) {
+                                  const std::optional<diagnose::Segment>& segment) {
   std::vector<std::string> notes;
-  if (path) notes.push_back(diagnose::locate(book, *path, job.captures, job.site).text);
+  if (segment) notes.push_back(segment->text);
   notes.insert(notes.end(), book.problems.begin(), book.problems.end());
   for (const diagnose::Evidence& e : job.told)
     notes.push_back(fmt::format("Understood: {}: {}{}{}", book.sign(e.sign)->label, e.shown,
@@ -259,12 +261,20 @@ Exit run_diagnose(Context& context, DiagnoseOptions& o) {
   if (auto idle = diagnose::nothing_sent(job.captures)) job.told.push_back(std::move(*idle));
   const std::vector<diagnose::Evidence> evidence = diagnose::evidence_of(book, job);
   if (!o.explain.empty()) return show_explanation(context, book, evidence, o.explain);
-  const diagnose::Diagnosis d = diagnose::diagnose(book, job);
+  diagnose::Options options;
+  std::optional<diagnose::Segment> segment;
+  if (path) {
+    segment = diagnose::locate(book, *path, job.captures, job.site);
+    // What left the path's first part was right.
+    if (!segment->between.empty() && segment->between.front() != path->parts.front().name)
+      options.barred.insert("source");
+  }
+  const diagnose::Diagnosis d = diagnose::diagnose(book, job, options);
   if (evidence.empty() && d.silent.empty() && !path)
     throw unusable(
         fmt::format("{}: nothing in it bears on a fault: no reading the fault book knows was measured",
                     fmt::join(o.files, ", ")));
-  const std::vector<std::string> notes = notes_of(book, job, evidence, path);
+  const std::vector<std::string> notes = notes_of(book, job, evidence, segment);
   if (!o.html.empty()) {
     capture::store_text(o.html, page_of(job.captures, d, notes));
     say("report written to {}\n", o.html);

@@ -29,8 +29,9 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 }
 
 Sign read_sign(const TomlReader& r, const toml::table& t) {
-  r.only(t, {"id", "label", "unit", "family", "scale", "usual", "spread", "span", "words", "minutes", "how",
-             "caution", "typed", "uncertainty", "expected", "asked", "carried", "warning", "fine"});
+  r.only(t, {"id",       "label", "unit",    "family",  "scale",   "usual", "spread",
+             "span",     "words", "minutes", "how",     "caution", "typed", "uncertainty",
+             "expected", "asked", "carried", "certain", "warning", "fine"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");
@@ -73,6 +74,7 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
     }
   }
   if (const toml::node* n = t.get("asked")) s.asked = n->value_or(false);
+  if (const toml::node* n = t.get("certain")) s.certain = n->value_or(false);
   if (const toml::node* n = t.get("carried")) s.carried = n->value_or(false);
   if (t.contains("minutes")) s.trial = read_trial(r, t);
   if (const toml::node* n = t.get("warning")) {

@@ -69,7 +69,7 @@ bool acts(const Cause* c) { return c != nullptr && c->acts; }
 
 // Of one reading, whatever it was picked from.
 double log_density_of_one(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
-  double stray = acts(a) || acts(b) ? stray_share : sound_stray_share;
+  double stray = sign.certain ? certain_stray_share : acts(a) || acts(b) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
     std::size_t place = 0;
     while (place < sign.words.size() && sign.words[place].first != e.word) ++place;

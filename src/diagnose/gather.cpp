@@ -77,6 +77,8 @@ void Gatherer::number(std::string_view id, double value, double u, const std::st
   e.sign = s->id;
   e.value = std::clamp(to_working(s->scale, value), s->low, s->high);
   u = std::isfinite(u) ? std::abs(u) : 0;
+  // A size that does not stand out of its uncertainty says only that none is larger.
+  if (s->scale == Scale::Amount && u > value) return bound(id, value + u, 0, from);
   switch (s->scale) {
     case Scale::Amount:
       e.sd = value > 0 ? 8.686 * 0.5 * u / value : 0;
@@ -95,11 +97,7 @@ void Gatherer::number(std::string_view id, double value, double u, const std::st
 void Gatherer::amount(std::string_view sign, const Readings& readings, std::string_view id,
                       const std::string& from) {
   if (const auto v = number_of(readings, id)) {
-    if (std::abs(v->value) < v->u) {
-      bound(sign, std::abs(v->value) + v->u, 0, from);
-    } else {
-      number(sign, std::abs(v->value), v->u, from);
-    }
+    number(sign, std::abs(v->value), v->u, from);
   } else if (const auto b = bound_of(readings, id)) {
     bound(sign, *b, 0, from);
   }
@@ -275,6 +273,7 @@ std::vector<std::string> questions(const std::vector<Capture>& captures, const S
                                 captures[k].name));
   }
   for (const Capture& c : captures) {
+    if (const auto loss = loss_before(captures, c)) out.push_back(question_of(*loss));
     const auto sides = text_of(c.readings, "audio.pair.sides");
     if (!site.sides.empty() || !c.facts.signal.empty() || !sides || *sides == "both" || *sides == "none")
       continue;

@@ -7,6 +7,7 @@
 #include <linebench/diagnose/evidence.hpp>
 #include <map>
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -76,6 +77,28 @@ struct Number {
 
 /// Two takes never give the same figures throughout: these are of one and the same.
 [[nodiscard]] bool one_and_the_same(const Capture& a, const Capture& b);
+
+/// What was sent decides what a level means.
+enum class Sent { Tone, Programme, Idle, Other };
+constexpr double idle_dbfs = -45;  ///< below it nothing is being sent, whatever hums there
+[[nodiscard]] Sent sent_on(const Capture& capture, const std::string& suffix);
+/// Hum or another disturbance makes most of what there is.
+[[nodiscard]] bool ruled_from_outside(const Readings& readings, const std::string& suffix);
+
+/// What a line lost between two places, as two captures by one card at one setting show it.
+struct Loss {
+  double db = 0;             ///< below 0; what is left against what came
+  double u = 0;              ///< k=2
+  bool gone = false;         ///< hum and noise alone are left: `db` is the most there may be
+  std::string before, here;  ///< captures
+};
+/// Nothing where no tone or programme came, another signal was sent, or hardly less is there.
+[[nodiscard]] std::optional<Loss> loss_along(const Capture& before, const Capture& here);
+/// The greatest against any capture from further up the line.
+[[nodiscard]] std::optional<Loss> loss_before(std::span<const Capture> captures, const Capture& here);
+/// What has to be known before a loss is the line's.
+[[nodiscard]] std::string question_of(const Loss& loss);
+void gather_loss(const Loss& loss, Gatherer& out);
 
 void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out);
 void gather_video(const Capture& capture, const Site& site, Gatherer& out);

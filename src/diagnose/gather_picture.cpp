@@ -172,11 +172,15 @@ void hum_shape(const std::vector<Capture>& captures, Gatherer& out) {
 }  // namespace
 
 void gather_shared(const std::vector<Capture>& captures, Gatherer& out) {
-  hum_shape(captures, out);
   const auto audio = hum_frequency(captures, "audio.hum.frequency");
   auto video = hum_frequency(captures, "video.hum.frequency");
   if (!video) video = hum_frequency(captures, "picture.hum.frequency");
-  if (!audio || !video) return;
+  if (!audio || !video) return hum_shape(captures, out);
+  const std::string from = audio->from + " and " + video->from;
+  const std::string both = fmt::format("{:.3f} Hz and {:.3f} Hz", audio->hz.value, video->hz.value);
+  // What no one mains makes has nothing in common.
+  if (!one_mains(audio->hz.value, video->hz.value)) return out.word("job.hum", "two mains", from, both);
+  hum_shape(captures, out);
   const double u = std::hypot(audio->hz.u, video->hz.u) + 0.003;
   // Two recorders' clocks are known to some hundred parts in a million at worst: 6 mHz at 60 Hz.
   const double apart = std::abs(audio->hz.value - video->hz.value);
@@ -184,8 +188,7 @@ void gather_shared(const std::vector<Capture>& captures, Gatherer& out) {
   // Between what is surely one and what is surely two, neither is said.
   const bool one = apart < u + clocks;
   if (u > 0.2 || (!one && apart < 2 * (u + clocks))) return;
-  out.word("job.hum", one ? "one mains frequency" : "two frequencies", audio->from + " and " + video->from,
-           fmt::format("{:.3f} Hz and {:.3f} Hz", audio->hz.value, video->hz.value));
+  out.word("job.hum", one ? "one mains frequency" : "two frequencies", from, both);
 }
 
 }  // namespace linebench::diagnose

@@ -54,7 +54,8 @@ bool holds_black(const Readings& readings) {
 // dB of a value against nominal, with its uncertainty in dB.
 void ratio(std::string_view sign, const Number& v, double nominal, const std::string& from,
            const std::string& shown, Gatherer& out) {
-  if (!(v.value > 0) || !(nominal > 0)) return;
+  // What is no steadier than this is neither right nor wrong.
+  if (!(v.value > 0) || !(nominal > 0) || v.u > 0.5 * v.value) return;
   out.number(sign, db_from_amplitude(v.value / nominal), 8.686 * v.u / v.value, from, shown);
 }
 
@@ -87,6 +88,14 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
     if (high || white_sent(c.facts, r, nominal))
       ratio("video.white.level", *white, nominal.white_mv.nominal, c.name,
             fmt::format("{:.0f} mV", white->value), out);
+  }
+  out.amount("video.level.step", r, "video.level.step", c.name);
+  // A line or two near the fields' ends, where burst is blanked by turns, is nothing.
+  constexpr double blanked_by_turns = 0.5;
+  if (const auto lines = number_of(r, "video.burst.missing"); lines && lines->value > blanked_by_turns) {
+    out.number("video.burst.missing", lines->value, lines->u, c.name);
+  } else if (lines) {
+    out.bound("video.burst.missing", blanked_by_turns, 0, c.name);
   }
   out.amount("video.clipped", r, "video.clipped", c.name);
   if (const auto burst = number_of(r, "video.burst.amplitude")) {

@@ -2,8 +2,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <iterator>
 #include <linebench/diagnose/compare.hpp>
+#include <set>
 
+#include "gather.hpp"
 #include "toml_reader.hpp"
 
 namespace linebench::diagnose {
@@ -115,31 +118,94 @@ Segment segment_of(const SignalPath& path, const std::vector<std::optional<doubl
   return s;
 }
 
-Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<Capture>& captures,
-               const Site& site) {
+namespace {
+
+// What is found where one part ends.
+struct Found {
+  std::optional<double> nothing_wrong;
+  std::string fault, label;        // the likeliest, where one stands out
+  std::set<std::string> may_be{};  // all that it may be
+  bool too_little = false;         // could not have shown a fault
+};
+
+Found found_at(const FaultBook& book, const std::vector<Capture>& line, const Capture& c, const Site& site) {
+  Found f;
+  if (nothing_came_in(c)) {
+    f.nothing_wrong = 0;
+    return f;
+  }
+  std::vector<Evidence> evidence;
   Options options;
   options.next_tests = false;
+  if (const auto loss = loss_before(line, c)) {
+    Gatherer lost(book);
+    gather_loss(*loss, lost);
+    evidence = lost.in_book_order();
+    options.barred.insert("source");  // what left it was right
+  }
+  std::ranges::move(gather(book, {c}, site), std::back_inserter(evidence));
+  const Diagnosis d = diagnose(book, evidence, options);
+  // What could not have shown the fault says nothing of where it is.
+  if (d.nothing_wrong < sound_from || shown_sound(d)) {
+    f.nothing_wrong = d.nothing_wrong;
+  } else {
+    f.too_little = true;
+  }
+  for (const Finding& x : d.findings) {
+    constexpr double worth_naming = 0.1;
+    if (x.probability < worth_naming) break;
+    if (f.may_be.empty()) {
+      f.fault = x.fault;
+      f.label = x.label;
+    }
+    f.may_be.insert(x.fault);
+  }
+  return f;
+}
+
+// The segment is that of what is found first along the path; what only comes further on is another fault.
+std::string whose(const SignalPath& path, const Segment& s, const std::vector<Found>& found) {
+  const auto wrong = static_cast<std::size_t>(std::ranges::find(path.parts, s.up_to_part, &PathPart::name) -
+                                              path.parts.begin());
+  if (wrong >= found.size() || found[wrong].fault.empty()) return {};
+  std::string text = fmt::format(" What is found there: {}.", found[wrong].label);
+  std::set<std::string> known = found[wrong].may_be;
+  std::size_t last = wrong;
+  for (std::size_t i = wrong + 1; i < found.size(); ++i) {
+    const Found& f = found[i];
+    if (!f.nothing_wrong) continue;
+    const bool other = *f.nothing_wrong < wrong_below && !f.fault.empty() && !known.contains(f.fault);
+    if (other)
+      text += fmt::format(" At the end of {} another is found, {}: it comes in behind {}.",
+                          path.parts[i].name, f.label, path.parts[last].name);
+    known.insert(f.may_be.begin(), f.may_be.end());
+    last = i;
+  }
+  return text;
+}
+
+}  // namespace
+
+Segment locate(const FaultBook& book, const SignalPath& path, const std::vector<Capture>& captures,
+               const Site& site) {
+  std::vector<Capture> line;
+  for (std::size_t i = 0; i < path.parts.size(); ++i) {
+    const auto c = std::ranges::find(captures, path.parts[i].capture, &Capture::name);
+    if (path.parts[i].capture.empty() || c == captures.end()) continue;
+    line.push_back(*c);
+    line.back().along_path = static_cast<int>(i) + 1;
+  }
+  std::vector<Found> found(path.parts.size());
+  for (const Capture& c : line)
+    found[static_cast<std::size_t>(c.along_path) - 1] = found_at(book, line, c, site);
   std::vector<std::optional<double>> nothing_wrong_at;
   std::vector<std::string> too_little;
-  for (const PathPart& part : path.parts) {
-    const auto c = std::find_if(captures.begin(), captures.end(), [&](const Capture& x) {
-      return !part.capture.empty() && x.name == part.capture;
-    });
-    auto& at = nothing_wrong_at.emplace_back();
-    if (c == captures.end()) continue;
-    if (nothing_came_in(*c)) {
-      at = 0;
-      continue;
-    }
-    const Diagnosis d = diagnose(book, gather(book, {*c}, site), options);
-    // What could not have shown the fault says nothing of where it is.
-    if (d.nothing_wrong < sound_from || shown_sound(d)) {
-      at = d.nothing_wrong;
-    } else {
-      too_little.push_back(part.name);
-    }
+  for (std::size_t i = 0; i < found.size(); ++i) {
+    nothing_wrong_at.push_back(found[i].nothing_wrong);
+    if (found[i].too_little) too_little.push_back(path.parts[i].name);
   }
   Segment s = segment_of(path, nothing_wrong_at);
+  s.text += whose(path, s, found);
   if (!too_little.empty())
     s.text += fmt::format(
         " What was captured at the end of {} shows too little to be called good and is not counted: take it "

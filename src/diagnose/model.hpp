@@ -19,6 +19,8 @@ struct Cause {
 constexpr double stray_share = 0.01;
 /// The same where no cause acts on the sign: what is sound seldom reads odd.
 constexpr double sound_stray_share = 0.0001;
+/// The same of a sign that cannot be misread.
+constexpr double certain_stray_share = 1e-7;
 
 /// Mean and standard deviation of a sign with these causes on top of what is always there.
 struct Predicted {

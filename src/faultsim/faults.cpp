@@ -82,7 +82,7 @@ void earth_faults(std::map<std::string, Maker>& m) {
     add_video_hum(s, c, 1000 * amps * shield_ohm);
     say(s, "isolate-video", one_of(d, 0.88, "gone", "less"));
     say(s, "earth-current", fmt::format("{:.3g} mA", 1000 * amps));
-    if (d.chance(0.4)) say(s, "earth-points", "two");
+    if (d.chance(0.15)) say(s, "earth-points", "two");
     if (d.chance(0.3)) say(s, "building-load", "changes");
     s.visible = seen(s);
   };

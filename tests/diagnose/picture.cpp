@@ -191,7 +191,7 @@ TEST(DiagnosePicture, WhatIsNoMainsFrequencyIsNoSecondMains) {
   EXPECT_FALSE(evidence({audio, of_readings(low)}, "job.hum").has_value());
   low.back() = number("video.hum.frequency", 50.02, 0.004);
   ASSERT_TRUE(evidence({audio, of_readings(low)}, "job.hum").has_value());
-  EXPECT_EQ(evidence({audio, of_readings(low)}, "job.hum")->word, "two frequencies");
+  EXPECT_EQ(evidence({audio, of_readings(low)}, "job.hum")->word, "two mains");
 }
 
 TEST(DiagnosePicture, BarsAtTheirLevelsAreSound) {

@@ -15,7 +15,7 @@ struct Capture {
   std::string name;  ///< for a person
   CaptureFacts facts;
   Readings readings;
-  bool along_path = false;  ///< shows the same line as the others so marked, further up or down: one place
+  int along_path = 0;  ///< place along the one line that others so marked show too, 1 at its source; 0: none
 };
 
 /// What the technician knows of the site.

@@ -57,7 +57,8 @@ struct Sign {
   double fine_low = 0, fine_high = 0;  ///< working units: between these it says no more than the usual
   Shares words;                        ///< scale Words: shares where nothing is wrong
   bool carried = false;                ///< shown by what is sent: an idle line leaves it open
-  bool asked = false;  ///< every capture of its view should show it: sound is nothing that leaves it open
+  bool asked = false;    ///< every capture of its view should show it: sound is nothing that leaves it open
+  bool certain = false;  ///< cannot be misread: what a fault does not make of it rules the fault out
   std::optional<Trial> trial;
 };
 
