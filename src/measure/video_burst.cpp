@@ -323,7 +323,10 @@ void BurstMeter::finish_phase(const VideoSetup& setup, Readings& out) const {
                                   : nan;
   });
   const double degrees = std::remainder(total * 180 / pi + shift, 180.0);
-  const double timing = 360 * setup.subcarrier_true_hz * (0.01 / rate_hz_ + 0.2e-9);
+  // The mean leading edge is known about as well as the trailing one.
+  const auto edge = sync_.trailing_us();
+  const double edge_s = edge ? 1e-6 * edge->u : 0.0;
+  const double timing = 360 * setup.subcarrier_true_hz * together(0.01 / rate_hz_ + 0.2e-9, edge_s);
   out.push_back(number_reading("video.sc_h", degrees, together(u.value_or(1.0), timing)));
 }
 

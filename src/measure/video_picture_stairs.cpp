@@ -46,42 +46,98 @@ void nonlinearity(const KnownLines& known, Readings& out) {
 struct Stretches {
   const KnownLine* line = nullptr;
   std::vector<std::pair<double, double>> at;
-  double unseen = 0;  // share of the range from black to white that they do not reach
+  double dark_end = 0;    // of a ramp: from the middle of the first stretch to its dark end, in stretches
+  double bright_end = 0;  // and from the last
+  double unseen = 0;      // share of the range from black to white that they do not reach
 };
 
 // On a ramp each stretch is a mean over its part: at the ends straight on from the last two.
 std::vector<double> to_the_ends(std::vector<double> x, const Stretches& s) {
   if (s.line->staircase || x.size() < 4) return x;
   const std::size_t n = x.size();
-  x.front() += 0.5 * (x[0] - x[1]);
-  x.back() += 0.5 * (x[n - 1] - x[n - 2]);
+  x.front() += s.dark_end * (x[0] - x[1]);
+  x.back() += s.bright_end * (x[n - 1] - x[n - 2]);
   return x;
 }
+
+// Outward from `from_us` for as long as `goes_on` of the place before and the place; at most `most_us`.
+template <typename GoesOn>
+double walk(double from_us, double step_us, double most_us, const GoesOn& goes_on) {
+  double at = from_us;
+  while (std::abs(at + step_us - from_us) < most_us && goes_on(at, at + step_us)) at += step_us;
+  return at;
+}
+
+// A ramp as found ends well clear of the line's ends, and may take in what holds its last level there.
+// Where it truly begins and ends: where its straight line meets the least and the most of those levels.
+std::pair<double, double> ends_of_ramp(const AveragedLine& line, const Slope& found) {
+  constexpr double half_us = 0.15;
+  constexpr double step_us = 0.1;
+  constexpr double after_sync_us = 5.2;
+  const double before_sync_us = line.end_us() - LineSums::beyond_us - 0.5;
+  const double length = found.to_us - found.from_us;
+  const auto mean_at = [&](double from, double to) {
+    return line.level(found.from_us + from * length, found.from_us + to * length);
+  };
+  const double first = mean_at(0.2, 0.4);
+  const double per_us = (mean_at(0.6, 0.8) - first) / (0.4 * length);
+  const auto straight_at = [&](double t) { return first + per_us * (t - found.from_us - 0.3 * length); };
+  const auto level = [&](double t) { return line.level(t - half_us, t + half_us); };
+  const double slack = 0.02 * std::abs(per_us) * length;
+  const auto end = [&](double from, double step) {
+    const double at = walk(from, step, 8.0, [&](double before, double t) {
+      const auto [low, high] = std::minmax({level(before), straight_at(t)});
+      return t > after_sync_us && t < before_sync_us && level(t) > low - slack && level(t) < high + slack;
+    });
+    const double clear = at == from ? at : at - step;
+    const double held = found.from_us + 0.3 * length + (level(clear) - first) / per_us;
+    // No farther than it was seen.
+    return step > 0 ? std::min(held, at + half_us) : std::max(held, at - half_us);
+  };
+  return {end(found.from_us, -step_us), end(found.to_us, step_us)};
+}
+
+Stretches ramp_stretches(const KnownLine& known) {
+  constexpr double drop_us = 1.2;  // the subcarrier's own end is over in this
+  constexpr double step_us = 0.2;
+  Stretches s{&known, {}};
+  const AveragedLine& line = known.average;
+  const Slope& found = known.ramp->slope;
+  const auto [begin, end] = ends_of_ramp(line, found);
+  const double middle = 0.5 * (begin + end);
+  const auto carries_on = [&](double before, double t) {
+    return line.chroma_mv(t - drop_us / 2, t + drop_us / 2) >
+           0.96 * line.chroma_mv(before - drop_us / 2, before + drop_us / 2);
+  };
+  const double from =
+      std::max(begin, walk(middle, -step_us, middle - begin - drop_us / 2, carries_on) - drop_us / 4);
+  const double to =
+      std::min(end, walk(middle, step_us, end - middle - drop_us / 2, carries_on) + drop_us / 4);
+  const double width = (to - from) / ramp_windows;
+  for (std::size_t i = 0; i < ramp_windows; ++i) {
+    const double at = from + width * static_cast<double>(i);
+    s.at.emplace_back(at, at + width);
+  }
+  s.dark_end = 0.5 + (from - begin) / width;
+  s.bright_end = 0.5 + (end - to) / width;
+  s.unseen = 1 - (to - from) / (end - begin);
+  if (found.to_mv < found.from_mv) {
+    std::reverse(s.at.begin(), s.at.end());
+    std::swap(s.dark_end, s.bright_end);
+  }
+  return s;
+}
+
 Stretches subcarrier_stretches(const KnownLines& known) {
-  Stretches s;
-  s.line = known.find([](const KnownLine& x) { return x.staircase && x.staircase->subcarrier; });
-  if (s.line != nullptr) {
-    for (const Plateau& p : s.line->staircase->levels) s.at.emplace_back(p.from_us, p.to_us);
+  const KnownLine* stairs =
+      known.find([](const KnownLine& x) { return x.staircase && x.staircase->subcarrier; });
+  if (stairs != nullptr) {
+    Stretches s{stairs, {}};
+    for (const Plateau& p : stairs->staircase->levels) s.at.emplace_back(p.from_us, p.to_us);
     return s;
   }
-  s.line = known.find([&](const KnownLine& x) { return x.ramp && x.ramp->subcarrier; });
-  if (s.line == nullptr) return s;
-  const Slope& ramp = s.line->ramp->slope;
-  const double width = (ramp.to_us - ramp.from_us) / ramp_windows;
-  for (std::size_t i = 0; i < ramp_windows; ++i) {
-    const double from = ramp.from_us + width * static_cast<double>(i);
-    s.at.emplace_back(from, from + width);
-  }
-  if (ramp.to_mv < ramp.from_mv) std::reverse(s.at.begin(), s.at.end());
-  double low = std::min(ramp.from_mv, ramp.to_mv);
-  double high = std::max(ramp.from_mv, ramp.to_mv);
-  const double reached = high - low;
-  for (const Plateau& p : s.line->layout.plateaus) {
-    low = std::min(low, p.luma_mv);
-    high = std::max(high, p.luma_mv);
-  }
-  s.unseen = 1 - reached / (high - low);
-  return s;
+  const KnownLine* ramp = known.find([](const KnownLine& x) { return x.ramp && x.ramp->subcarrier; });
+  return ramp != nullptr ? ramp_stretches(*ramp) : Stretches{};
 }
 
 void differential(const KnownLines& known, const VideoSetup& setup, Readings& out) {

@@ -61,6 +61,10 @@ TEST(VideoClosedForms, PhaseOfTheSubcarrierInNoise) {
       expect_near(measured(w, 27e6, 0.2), "video.sc_h", degrees, 8);
     }
   }
+  video_synth::Wave locked = with_white(wave_525());
+  locked.sc_h_deg = 12;
+  cover(video_synth::clean(locked, 14e6, 0.12), 14e6, 20, {{"video.sc_h", 12}},
+        [](std::vector<float>& v, unsigned seed) { video_synth::add_noise(v, 70, seed); });
   // A source whose subcarrier runs on its own has none.
   video_synth::Wave w = with_white(wave_625());
   w.subcarrier_hz += 20;

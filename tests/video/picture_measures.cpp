@@ -90,6 +90,44 @@ TEST(VideoPictureMeasures, MeasuringLineAtEveryRate) {
   }
 }
 
+// A ramp counts from its dark end to its bright one, however long it holds either and wherever its subcarrier
+// begins and stops; falling ones too.
+TEST(VideoPictureMeasures, RampToItsVeryEnds) {
+  struct Ramp {
+    double from, to;        // where it leaves black and reaches white, us
+    double on_from, on_to;  // its subcarrier
+    bool falling;
+  };
+  for (const bool is_525 : {true, false}) {
+    Wave w = is_525 ? wave_525() : wave_625();
+    w.start_line = 41.3;
+    const double a = w.active_from_us;
+    const double b = 1e6 / w.line_hz - w.front_porch_us;
+    Path path;
+    path.white_mv = white_of(w);
+    path.dg = -0.1;
+    path.dp_deg = 5;
+    for (const Ramp& r :
+         {Ramp{a, b, a, b, false}, Ramp{a + 1, b - 1, a + 1, b - 1.6, false}, Ramp{a + 6, b - 5, a, b, false},
+          Ramp{a + 3, b, a + 5, b - 4, false}, Ramp{a + 2, b - 2, a, b, true}}) {
+      for (const double rate : {13.5e6, 27e6}) {
+        const Line line = [&](double t, Point& p) {
+          const double x = std::clamp((t - r.from) / (r.to - r.from), 0.0, 1.0);
+          p.y += white_of(w) * (r.falling ? 1 - x : x) * bar(t, a, b, 0.2);
+          p.u -= 140 * bar(t, r.on_from, r.on_to, 0.4);
+          p.v_fixed = true;
+        };
+        std::vector<float> x = clean(w, rate, 0.06);
+        add(
+            x, w, rate, [&](int n) { return in_picture(w, n) ? &line : nullptr; }, path);
+        const Readings got = measured(std::move(x), rate, 5);
+        expect(got, "video.differential_gain", 100 * (1 / 0.9 - 1), 0.4);
+        expect(got, "video.differential_phase", 5, 0.2);
+      }
+    }
+  }
+}
+
 TEST(VideoPictureMeasures, ChromaGainAndDelayOfEitherSign) {
   for (const bool is_525 : {true, false}) {
     for (const double delay_ns : {-120.0, 0.0, 35.0, 240.0}) {

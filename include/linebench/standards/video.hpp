@@ -221,6 +221,11 @@ inline constexpr VideoStandard video_525_no_setup = detail::make_525(false);
 inline constexpr VideoStandard video_625 = detail::make_625(false);
 inline constexpr VideoStandard video_625_i = detail::make_625(true);
 
+/// The timing and levels that go with a number of lines, 525 or 625, where setup and system I do not count.
+[[nodiscard]] constexpr const VideoStandard& standard_of(int lines) {
+  return lines == 625 ? video_625 : video_525;
+}
+
 /// All systems, 525 first.
 [[nodiscard]] std::span<const VideoStandard* const> video_standards();
 [[nodiscard]] const VideoStandard& video_standard(VideoSystem system);
