@@ -149,6 +149,8 @@ constexpr ReadingKind kinds[] = {
     {"picture.bars.COLOUR.cr", "Cr code,", "codes", 1, "mean R'-Y' code of the bar, 128 = none [BT.601]"},
     {"picture.multiburst", "Multiburst response", "dB", 2, "packet amplitudes re the reference"},
     {"picture.frames.duplicated", "Repeated frames", "", 0, "frames equal to the one before"},
+    {"picture.frames.frozen", "Longest standstill", "s", 2,
+     "longest time for which one and the same frame came again and again"},
     {"picture.frames.dropped", "Dropped frames", "", 0, "frames missing from the sequence"},
     {"picture.field_order", "Field order", "", 0, "which field comes first in time: top, bottom"},
     {"picture.field_order.kept", "Field order kept", "", 0,

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <fstream>
 #include <linebench/base/error.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -194,9 +195,7 @@ class CsvVideo : public VideoSource {
     for (std::size_t i = 0; i + apart < head_.size(); ++i) {
       slopes.push_back((head_[i + apart].t - head_[i].t) / static_cast<double>(apart));
     }
-    const auto middle = slopes.begin() + static_cast<std::ptrdiff_t>(slopes.size() / 2);
-    std::nth_element(slopes.begin(), middle, slopes.end());
-    const double step = *middle;
+    const double step = dsp::median(std::move(slopes));
     if (!(step > 0)) {
       throw unusable(
           fmt::format("{} line {}: time does not run forward; the first column must be time in seconds",

@@ -2,6 +2,7 @@
 // prediction error (which has tones and voices largely taken out) must show one short, lonely peak.
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 
 #include "events_parts.hpp"
@@ -181,9 +182,7 @@ void ClickSearch::examine(const EventView& v, std::size_t from, std::size_t to) 
     if (rival(i, look(i))) return;
   }
   sorted_ = error_;
-  const auto middle = sorted_.begin() + static_cast<std::ptrdiff_t>(sorted_.size() / 2);
-  std::nth_element(sorted_.begin(), middle, sorted_.end());
-  if (height < over_scale * *middle / 0.6745) return;
+  if (height < over_scale * dsp::quantile(sorted_, 0.5) / 0.6745) return;
   // A lasting change of level is the start or the end of a sound.
   const auto gap = static_cast<std::size_t>(0.002 * v.rate_hz);
   const auto span = static_cast<std::size_t>(0.01 * v.rate_hz);

@@ -4,6 +4,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 
 #include "events_parts.hpp"
@@ -265,9 +266,8 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
       if (++after_ >= settle_steps) {
         // A contact ticks as it closes, so the middle of the steps, not their largest, says that it is not
         // louder.
-        const auto middle = after_tops_.begin() + settle_steps / 2;
-        std::nth_element(after_tops_.begin(), middle, after_tops_.end());
-        const bool same = after_peak_ > steady * before_ && steady * *middle < before_;
+        const auto middle = dsp::quantile(after_tops_, 0.5);
+        const bool same = after_peak_ > steady * before_ && steady * middle < before_;
         const bool sudden = after_first_ > steady * after_peak_;
         const double length_s = end_s_ - start_s_;
         const bool unusual = was_steady_ && length_s > static_cast<double>(over_habit * habit_) * step_s;

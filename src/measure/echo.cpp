@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/measure/statistics.hpp>
 #include <numbers>
 
@@ -132,9 +133,7 @@ Pulse levelled(const PathSpectra& s, const Weighting& weights, const MinimumPhas
   std::vector<double> magnitude;
   magnitude.reserve(count);
   for (const double v : p.rest) magnitude.push_back(std::abs(v));
-  const auto middle = magnitude.begin() + static_cast<std::ptrdiff_t>(count / 2);
-  std::nth_element(magnitude.begin(), middle, magnitude.end());
-  p.scatter = 1.4826 * *middle;
+  p.scatter = 1.4826 * dsp::median(std::move(magnitude));
   return p;
 }
 

@@ -2,10 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/standards/weighting.hpp>
 #include <vector>
-
-#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -42,7 +41,7 @@ Line line_at(std::size_t k, double bins, std::span<const double> power) {
     }
   }
   constexpr double width = 2.0 * lobe + 1.0;
-  const double noise = median(std::move(beside));
+  const double noise = dsp::median(std::move(beside));
   return {k, sum - width * noise, noise, sum > (1.0 + stands_out) * width * noise};
 }
 
@@ -72,7 +71,7 @@ void look_beyond(HumResult& hum, std::span<const double> power, const SpectrumSh
   for (const Line& l : lines) {
     if (l.out) heights.push_back(l.power);
   }
-  const double usual = median(std::move(heights));
+  const double usual = dsp::median(std::move(heights));
   HumBeyond beyond;
   double noise = 0.0;
   for (const Line& l : lines) {

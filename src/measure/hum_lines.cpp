@@ -1,6 +1,7 @@
 // Steady lines in a stretch of frames, and what they leak.
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <numbers>
 
 #include "hum_chunk.hpp"
@@ -49,9 +50,8 @@ void HumChunk::prepare() {
   for (std::size_t b = 0; b < grid_.bins; ++b) {
     for (std::size_t m = 0; m < frames_; m += 8) first[b] += static_cast<double>(std::norm(z(b)[m]));
   }
-  const auto quarter = first.begin() + static_cast<std::ptrdiff_t>(grid_.bins / 4);
-  std::nth_element(first.begin(), quarter, first.end());
-  const double quiet = std::sqrt(*quarter / (static_cast<double>(frames_) / 8.0 + 1.0));
+  const double quarter = dsp::quantile(first, 0.25);
+  const double quiet = std::sqrt(quarter / (static_cast<double>(frames_) / 8.0 + 1.0));
   const double coherent = quiet / std::sqrt(static_cast<double>(frames_));
   for (const SteadyLine& line : lines_) {
     if (line.amplitude * side_lobe > 0.03 * coherent) remove_side_lobes(line);

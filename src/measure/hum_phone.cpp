@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/quantile.hpp>
 #include <numbers>
 
 #include "hum_frames.hpp"
-#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -112,9 +112,10 @@ PhoneLines::PhoneLines(const HumChunk& chunk, double frame_rate_hz, std::span<co
       seen.push_back(on[static_cast<std::size_t>(m)].while_bursts);
     }
     // Too short a stretch cannot tell the lines from what lies between them.
-    const bool there = window.size() < shortest_window || median(seen) > stands_out * median(not_phone);
+    const bool there =
+        window.size() < shortest_window || dsp::median(seen) > stands_out * dsp::median(not_phone);
     if (!there) continue;
-    multiframe_[n] = median(beside);
+    multiframe_[n] = dsp::median(beside);
     idle_power += multiframe_[n];
     if (on[n].always < own_ratio * multiframe_[n]) hz_.push_back(hz);
   }

@@ -7,12 +7,12 @@
 #include <complex>
 #include <linebench/dsp/complex_product.hpp>
 #include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/window.hpp>
 #include <numbers>
 #include <vector>
 
 #include "lowband_shape.hpp"
-#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -199,7 +199,8 @@ Fold fold(const HalfLines& h, double sign) {
   for (std::size_t b = 0; b < mean.size(); ++b) {
     if (count[b] > 0) mean[b] /= count[b], tone[b] /= count[b];
   }
-  const double usual = median({tone.begin(), tone.begin() + static_cast<std::ptrdiff_t>(bins)});
+  const double usual =
+      dsp::median(std::vector<double>{tone.begin(), tone.begin() + static_cast<std::ptrdiff_t>(bins)});
   for (std::size_t b = 0; b < bins; ++b) {
     // Pulses come at twice the line rate here, so the line-rate tone is gone; dark stripes of a picture keep
     // it. Only means over a line that lie wholly in one part count: a step within would look like a tone.
@@ -288,7 +289,7 @@ LineTone find_line_tone(std::span<const float> x, double rate_hz) {
   const std::vector<double> round(
       power.begin() + static_cast<std::ptrdiff_t>(top > wide ? top - wide : 0),
       power.begin() + static_cast<std::ptrdiff_t>(std::min(power.size(), top + wide)));
-  out.prominence = power[top] / std::max(median(round), 1e-30);
+  out.prominence = power[top] / std::max(dsp::median(round), 1e-30);
   const auto strongest = [&](double from_hz, double to_hz) {
     const auto from = static_cast<std::size_t>(std::clamp(from_hz / bin, 1.0, static_cast<double>(n / 2)));
     const auto to = static_cast<std::size_t>(std::clamp(to_hz / bin, 1.0, static_cast<double>(n / 2)));
@@ -299,7 +300,7 @@ LineTone find_line_tone(std::span<const float> x, double rate_hz) {
   const double at = bin * static_cast<double>(top);
   out.over_others =
       power[top] / std::max({strongest(at - 2000, at - 400), strongest(at + 400, at + 2000), 1e-30});
-  const double level = std::sqrt(median(round));
+  const double level = std::sqrt(dsp::median(round));
   const auto standing_out = [&](double p) { return std::max(0.0, std::sqrt(p) - 4 * level); };
   out.beside = std::max({standing_out(strongest(at - 70, at - 40)), standing_out(strongest(at + 40, at + 70)),
                          standing_out(strongest(2 * at - 2 * bin, 2 * at + 3 * bin))}) /
@@ -338,7 +339,7 @@ FoundLowband find_lowband(std::span<const float> x, double rate_hz) {
   const Fold normal = fold(h, 1);
   const Fold inverted = fold(h, -1);
   // Against the line-rate tone: sync alone makes one of 0.14 of its height, the plateau stands 0.78 below.
-  const double usual = median(h.tone);
+  const double usual = dsp::median(h.tone);
   const LowbandWindow window{x, 0, rate_hz};
   Trial best;
   constexpr double most_misfit = 0.3;

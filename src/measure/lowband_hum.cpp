@@ -4,10 +4,9 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/window.hpp>
 #include <numbers>
-
-#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -133,8 +132,8 @@ struct Spectrum {
     const auto a = static_cast<std::size_t>(std::max(1.0, (hz - width) / bin));
     const auto b = std::min(power.size(), static_cast<std::size_t>((hz + width) / bin) + 1);
     if (a >= b) return 0;
-    return median({power.begin() + static_cast<std::ptrdiff_t>(a),
-                   power.begin() + static_cast<std::ptrdiff_t>(b)}) /
+    return dsp::median(std::vector<double>{power.begin() + static_cast<std::ptrdiff_t>(a),
+                                           power.begin() + static_cast<std::ptrdiff_t>(b)}) /
            std::numbers::ln2;
   }
 };

@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/measure/noise.hpp>
 #include <linebench/measure/statistics.hpp>
 #include <linebench/standards/weighting.hpp>
@@ -59,9 +60,8 @@ std::vector<double> smoothed(std::span<const double> power, double looks) {
     const std::size_t to = std::min(power.size(), from + smooth_block);
     sorted.assign(power.begin() + static_cast<std::ptrdiff_t>(from),
                   power.begin() + static_cast<std::ptrdiff_t>(to));
-    const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
-    std::nth_element(sorted.begin(), middle, sorted.end());
-    for (std::size_t b = from; b < to; ++b) out[b] = *middle / bias;
+    const auto middle = dsp::quantile(sorted, 0.5);
+    for (std::size_t b = from; b < to; ++b) out[b] = middle / bias;
   }
   return out;
 }

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 
 namespace linebench::measure {
 namespace {
@@ -91,10 +92,7 @@ double PairSteady::alike(const Block& b) {
 double PairSteady::usual(int side) const {
   std::vector<double> powers;
   for (const Block& b : blocks_) powers.push_back(power(b, side));
-  const auto at =
-      powers.begin() + static_cast<std::ptrdiff_t>(loud_share * static_cast<double>(powers.size() - 1));
-  std::nth_element(powers.begin(), at, powers.end());
-  return *at;
+  return dsp::quantile(powers, loud_share);
 }
 
 PairSteady::Gone PairSteady::longest_gone(int side) const {

@@ -3,6 +3,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 
 namespace linebench::measure {
 namespace {
@@ -12,10 +13,7 @@ double middle_place(const std::vector<RowPlace>& rows, std::size_t from, std::si
   std::vector<double> v;
   for (std::size_t r = from; r < to && r < rows.size(); ++r)
     if (rows[r].known) v.push_back(rows[r].px);
-  if (v.empty()) return 0;
-  const auto middle = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), middle, v.end());
-  return *middle;
+  return v.empty() ? 0 : dsp::median(std::move(v));
 }
 
 // The place at row 0 by a polynomial through rows 2 .. last-1.

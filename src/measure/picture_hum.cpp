@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <linebench/dsp/quantile.hpp>
 #include <numbers>
 #include <tuple>
 
@@ -166,10 +167,7 @@ void PictureHumMeter::push_difference(const PictureView& view) {
         };
         auto [count, sum] = inliers(guess);
         if (count * 3 < whole) {
-          std::vector<int> sorted = change;
-          const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
-          std::nth_element(sorted.begin(), middle, sorted.end());
-          std::tie(count, sum) = inliers(*middle);
+          std::tie(count, sum) = inliers(dsp::median(change));
         }
         if (count * 2 < whole) continue;  // most of the row must change alike
         std::tie(count, sum) = inliers(static_cast<int>(std::lround(static_cast<double>(sum) / count)));

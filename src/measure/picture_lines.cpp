@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/measure/statistics.hpp>
 
 #include "picture_bend.hpp"
@@ -12,6 +13,7 @@
 namespace linebench::measure {
 namespace {
 
+constexpr double least_placed_px = 0.3;  // of a picture that is not known, k=2 of its lines' jitter
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 
 }  // namespace
@@ -19,10 +21,7 @@ constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 double PictureLineMeter::middle_of(const std::vector<double>& shift) {
   std::vector<double> px;
   std::ranges::copy_if(shift, std::back_inserter(px), [](double v) { return std::isfinite(v); });
-  if (px.empty()) return 0;
-  const auto middle = px.begin() + static_cast<std::ptrdiff_t>(px.size() / 2);
-  std::nth_element(px.begin(), middle, px.end());
-  return *middle;
+  return px.empty() ? 0 : dsp::median(std::move(px));
 }
 
 // Rms over the frames, px.
@@ -176,11 +175,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   for (const double v : each) scatter += (v - mean) * (v - mean);
   auto m = static_cast<double>(each.size());
   if (steps.size() > 20) {
-    const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
-    std::nth_element(steps.begin(), middle, steps.end());
     constexpr double median_of_square = 0.4549;  // chi-squared, one degree of freedom
     const double line_to_line =
-        *middle / median_of_square / 2 - step_noise / static_cast<double>(steps.size()) / 2;
+        dsp::median(steps) / median_of_square / 2 - step_noise / static_cast<double>(steps.size()) / 2;
     // Movement in time leaves its own share in means of few frames.
     const double left =
         m > 0 ? mean * by_noise_n / std::max(1.0, place_n) / std::max(1.0, static_cast<double>(seen_frames_))
@@ -196,6 +193,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
       m = groups;
     }
   }
+  bool placed = true;  // lines are known to be where they were found
   if (m < 4 || by_noise_n < 30) {
     refuse("picture.jitter",
            patterned ? "too few lines" : "too few frames of a picture that stands still; take ten or more");
@@ -209,6 +207,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     const double u =
         jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;
     // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
+    placed = setup_.rows_alike() || u < least_placed_px;
     const double by_bend = bent ? bend_.rms_px() : 0;
     const double whole = std::hypot(jitter, by_bend);
     const double own = bent ? jitter / whole : 1;
@@ -226,9 +225,13 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
           "at its top",
           out.back().reason.empty() ? "" : "; ", all_move());
   }
-  if (!patterned) {
-    refuse("picture.tear", "a live picture has edges of its own; send bars or a crosshatch");
-    refuse("picture.flagging", "a live picture has edges of its own; send bars or a crosshatch");
+  if (!patterned || !placed) {
+    const std::string instead =
+        !patterned
+            ? "a live picture has edges of its own; send bars or a crosshatch"
+            : "the picture's edges are too weak for its noise to say where lines stand; send bars or a "
+              "crosshatch";
+    for (const char* id : {"picture.tear", "picture.flagging"}) refuse(id, instead);
   } else {
     out.push_back(tear_.reading(frames_));
     if (const int period = lines_.period(); period > 0 && out.back().measured() && out.back().number() > 0)

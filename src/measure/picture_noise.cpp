@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/statistics.hpp>
 #include <numeric>
@@ -15,6 +16,7 @@ namespace {
 using BlockSums = PictureNoiseMeter::BlockSums;
 
 constexpr int px = 32;
+constexpr double most_jitter_px = 3.5;  // of lines, up to which edges stay clear of the level parts
 
 LINEBENCH_VECTORISED void row_differences(const std::uint8_t* a, const std::uint8_t* b, int blocks,
                                           BlockSums* out) {
@@ -116,10 +118,9 @@ PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup, LevelParts parts
   std::vector<float> sorted;
   for (std::size_t i = 0; i < edges.size(); ++i)
     if (whole[i]) sorted.push_back(edges[i]);
-  const auto third = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 3);
-  std::nth_element(sorted.begin(), third, sorted.end());
+  const float third = dsp::quantile(sorted, 1.0 / 3);
   const auto noise = static_cast<float>(setup.mean_noise * setup.mean_noise / 2);
-  const float limit = std::max(*third, 2 * noise + 0.05F);
+  const float limit = std::max(third, 2 * noise + 0.05F);
   for (std::size_t i = 0; i < edges.size(); ++i) {
     const float e = edges[i];
     level_.push_back(whole[i] && e <= limit ? 1 : 0);
@@ -179,29 +180,23 @@ void PictureNoiseMeter::push(const PictureView& view) {
   run_ = 0;
   if ((view.frame->number > 0 && view.frame->corrupt) || variance_.empty()) return;
   // Rows of blanking that the grabber fills in are free of noise.
-  const auto half_way = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 2);
-  std::nth_element(variance_.begin(), half_way, variance_.end());
-  if (const float least = 0.15F * *half_way; *half_way > 0.5F)
-    std::erase_if(variance_, [&](float v) { return v < least; });
+  if (const float half_way = dsp::quantile(variance_, 0.5); half_way > 0.5F)
+    std::erase_if(variance_, [&](float v) { return v < 0.15F * half_way; });
   // Level parts of a standing picture make up the lower half; the mean of what lies near the median is
   // theirs.
-  const auto middle = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 2);
-  std::nth_element(variance_.begin(), middle, variance_.end());
-  const auto quiet = variance_.begin() + static_cast<std::ptrdiff_t>(variance_.size() / 10);
-  std::nth_element(variance_.begin(), quiet, middle);
+  const float middle = dsp::quantile(variance_, 0.5);
+  const float quiet = dsp::quantile(variance_, 0.1);
   // Of noise alone (chi-squared, 31 degrees of freedom) the tenth lies at 0.69 of the middle. Where it lies
   // far lower most of the picture moves, and only its quietest parts tell of noise.
-  const bool moves = *quiet < 0.6F * *middle;
+  const bool moves = quiet < 0.6F * middle;
   moving_ += moves ? 1 : 0;
   if (moves || view.index % 8 == 1) {
     ++looked_;
     const double detail = quiet_detail(view.frame->y.data(), w, setup_.height(), setup_.held);
-    if (static_cast<double>(*quiet) / 0.69 > 1.6 * detail * detail + 0.1) ++nowhere_still_;
-    const auto half = whole_.begin() + static_cast<std::ptrdiff_t>(whole_.size() / 2);
-    std::nth_element(whole_.begin(), half, whole_.end());
-    most_ = std::max(most_, static_cast<double>(*half));
+    if (static_cast<double>(quiet) / 0.69 > 1.6 * detail * detail + 0.1) ++nowhere_still_;
+    most_ = std::max(most_, static_cast<double>(dsp::quantile(whole_, 0.5)));
   }
-  const float limit = 2.4F * (moves ? *quiet / 0.69F : *middle) + 0.02F;
+  const float limit = 2.4F * (moves ? quiet / 0.69F : middle) + 0.02F;
   double sum = 0;
   std::uint64_t count = 0;
   for (const float v : variance_) {
@@ -215,7 +210,7 @@ void PictureNoiseMeter::push(const PictureView& view) {
   sum_[g] += sum / static_cast<double>(count);
   ++count_[g];
   blocks_ += count;
-  by_quantiles_ += mean_by_quantiles(static_cast<double>(*quiet), static_cast<double>(*middle));
+  by_quantiles_ += mean_by_quantiles(static_cast<double>(quiet), static_cast<double>(middle));
 }
 
 void PictureNoiseMeter::look_at_detail(std::span<const float> variance, std::size_t first_block,
@@ -248,25 +243,25 @@ void PictureNoiseMeter::compare_means(std::span<const BlockSums> row, std::span<
 
 void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
   const std::uint64_t pairs = frames_ > 0 ? frames_ - 1 : 0;
+  std::string why;
   if (pairs == 0) {
-    out.push_back(unmeasurable("picture.frames.duplicated", "one frame only; take several"));
+    why = "one frame only; take several";
   } else if (equal_ == pairs) {
-    out.push_back(unmeasurable("picture.frames.duplicated",
-                               "all frames are equal, bit by bit: the picture is frozen, or it comes from a "
-                               "generator without noise; "
-                               "move something before the camera to tell"));
+    why =
+        "all frames are equal, bit by bit: the picture is frozen, or it comes from a generator without "
+        "noise; "
+        "move something before the camera to tell";
   } else if (equal_ > 0 && setup_.format.lossy) {
-    out.push_back(unmeasurable("picture.frames.duplicated",
-                               "a lossy coder repeats what hardly changes, so equal frames tell nothing; "
-                               "take it in as YUYV"));
+    why = "a lossy coder repeats what hardly changes, so equal frames tell nothing; take it in as YUYV";
+  }
+  if (!why.empty()) {
+    for (const char* id : {"picture.frames.duplicated", "picture.frames.frozen"})
+      out.push_back(unmeasurable(id, why));
   } else {
-    std::string remark = fmt::format("of {} frames", frames_);
-    if (longest_ >= 5) {
-      remark += fmt::format("; the picture froze for {:.2f} s at a time",
-                            static_cast<double>(longest_) * setup_.frame_s);
-    }
-    out.push_back(
-        number_reading("picture.frames.duplicated", static_cast<double>(equal_), std::nullopt, remark));
+    out.push_back(number_reading("picture.frames.duplicated", static_cast<double>(equal_), std::nullopt,
+                                 fmt::format("of {} frames", frames_)));
+    out.push_back(number_reading("picture.frames.frozen", static_cast<double>(longest_) * setup_.frame_s,
+                                 longest_ > 0 ? std::optional(setup_.frame_s) : std::nullopt));
   }
   if (gaps_ > 0 || corrupt_ > 0) {
     std::string remark = gaps_ > 0 ? fmt::format("in {} gaps of the device's count", gaps_) : "";
@@ -289,7 +284,7 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
                          : "the frames are all equal, so there is nothing to tell noise from",
            std::nullopt, out);
   } else if (grey_.measured()) {
-    finish_by_level_parts(out);
+    finish_by_level_parts(jitter_px, out);
   } else {
     finish_by_blocks(jitter_px, out);
   }
@@ -304,7 +299,10 @@ void PictureNoiseMeter::refuse(const std::string& why, std::optional<double> mos
 }
 
 // Of a test picture it is known which parts are level and that nothing moves.
-void PictureNoiseMeter::finish_by_level_parts(Readings& out) {
+void PictureNoiseMeter::finish_by_level_parts(double jitter_px, Readings& out) {
+  if (jitter_px > most_jitter_px)
+    return refuse("lines jitter so far that edges come into the level parts; cure the jitter first",
+                  std::nullopt, out);
   const LevelNoise grey = grey_.result();
   Told told{grey.variance, grey.u, 0, "on level parts of the test picture; rounding to codes taken out"};
   if (grey.smoothed) {

@@ -44,7 +44,7 @@ class PictureNoiseMeter final : public FrameMeter {
     std::string how{};
   };
   void finish_by_blocks(double jitter_px, Readings& out);
-  void finish_by_level_parts(Readings& out);
+  void finish_by_level_parts(double jitter_px, Readings& out);
   void refuse(const std::string& why, std::optional<double> most, Readings& out);
   void tell(const Told& told, Readings& out);
   void clipped(Readings& out) const;

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <limits>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/statistics.hpp>
 
@@ -90,8 +91,7 @@ double PictureRollMeter::agreement(const Rows& now, int at, double offset) const
   std::array<double, columns> bend{};
   for (std::size_t c = 0; c < columns; ++c) bend[c] = cost[0][c] + cost[2][c] - 2 * cost[1][c];
   std::array<double, columns> sorted = bend;
-  std::nth_element(sorted.begin(), sorted.begin() + columns / 2, sorted.end());
-  const double least = 0.3 * sorted[columns / 2];
+  const double least = 0.3 * dsp::quantile(sorted, 0.5);
   int with_detail = 0, agree = 0;
   for (std::size_t c = 0; c < columns; ++c) {
     if (bend[c] < least) continue;

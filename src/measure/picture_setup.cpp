@@ -1,6 +1,7 @@
 // What a picture is, from its first frames: noise, whether it stands still, which rows show the same line.
 #include <algorithm>
 #include <cstdlib>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/standards/video.hpp>
 #include <numeric>
@@ -58,11 +59,9 @@ double mismatch_moved(const std::vector<float>& a, const std::vector<float>& b, 
   for (int i = std::max(0, shift); i < std::min(n, n + shift); ++i)
     d.push_back(a[static_cast<std::size_t>(i)] - b[static_cast<std::size_t>(i - shift)]);
   if (d.empty()) return 1.0;
-  std::vector<float> sorted = d;
-  const auto middle = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2);
-  std::nth_element(sorted.begin(), middle, sorted.end());
+  const float middle = dsp::median(d);
   const auto bad =
-      std::count_if(d.begin(), d.end(), [&](float v) { return std::abs(v - *middle) > tolerance; });
+      std::count_if(d.begin(), d.end(), [&](float v) { return std::abs(v - middle) > tolerance; });
   return static_cast<double>(bad) / static_cast<double>(d.size());
 }
 
@@ -306,13 +305,11 @@ double difference_noise(const Frame& a, const Frame& b, int width, int height, d
     }
   }
   leave_out_constant(variance);
-  const auto middle =
-      variance.begin() + static_cast<std::ptrdiff_t>(share * static_cast<double>(variance.size()));
-  std::nth_element(variance.begin(), middle, variance.end());
+  const float middle = dsp::quantile(variance, share);
   // Median or tenth of chi-squared with 31 degrees of freedom over its mean [Wilson-Hilferty].
   const double spread = 2.0 / (9 * (noise_px - 1));
   const double z = share < 0.5 ? -1.2816 : 0;
-  return std::sqrt(static_cast<double>(*middle) / std::pow(1 - spread + z * std::sqrt(spread), 3));
+  return std::sqrt(static_cast<double>(middle) / std::pow(1 - spread + z * std::sqrt(spread), 3));
 }
 
 double quiet_detail(const std::uint8_t* y, int width, int height, std::span<const std::uint8_t> held) {
@@ -331,10 +328,9 @@ double quiet_detail(const std::uint8_t* y, int width, int height, std::span<cons
   leave_out_constant(squares);
   // All of it held: what is left of the noise must do.
   if (squares.empty()) return held.empty() ? 0 : quiet_detail(y, width, height, {});
-  const auto tenth = squares.begin() + static_cast<std::ptrdiff_t>(squares.size() / 10);
-  std::nth_element(squares.begin(), tenth, squares.end());
+  const int tenth = dsp::quantile(squares, 0.1);
   // Differences of noise, 30 in a block: a tenth of the blocks lie below 0.68 of their mean.
-  return std::sqrt(*tenth / 0.68 / (noise_px - 2) / 2);
+  return std::sqrt(tenth / 0.68 / (noise_px - 2) / 2);
 }
 
 PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::FrameFormat& format,

@@ -2,6 +2,7 @@
 #include <array>
 #include <cmath>
 #include <linebench/measure/picture_signal.hpp>
+#include <numeric>
 
 namespace linebench::measure {
 namespace {
@@ -39,6 +40,10 @@ std::vector<std::uint8_t> some_rows(const std::vector<std::uint8_t>& plane, std:
   return out;
 }
 
+double mean_of(const std::vector<std::uint8_t>& v) {
+  return v.empty() ? 0 : std::accumulate(v.begin(), v.end(), 0.0) / static_cast<double>(v.size());
+}
+
 double mean_square(const std::vector<std::uint8_t>& v) {
   double sum = 0, squares = 0;
   for (const std::uint8_t c : v) {
@@ -69,6 +74,11 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
   constexpr double nearly_all = 0.85;
   if (cb.code > 165 && y.code < 120 && std::min({y.share, cb.share, cr.share}) > nearly_all)
     return "the whole picture is blue: what a grabber shows when no signal comes in";
+  const double square = mean_square(rows_);
+  const double mean = mean_of(rows_);
+  const bool grey = std::abs(cb.code - 128) < 5 && std::abs(cr.code - 128) < 5;
+  black_ = grey && mean < 22 && square < 4 * 4 && y.high - y.low < 10 + 10 * std::sqrt(square);
+  bright_ = mean > 35;
   const bool exact = y.low == y.high && cb.low == cb.high && cr.low == cr.high;
   if (exact && y.low < 5 && cb.low < 5) return "all codes are zero: the grabber sends nothing";
   if (exact && y.low > 250 && cb.low > 250) return "all codes are at their end: the grabber sends nothing";
@@ -78,7 +88,6 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
     return "one code in every pixel: what some grabbers show when the signal goes";
   uneven_ = uneven_ || !exact;
   // Snow is new in every frame and every line.
-  const double square = mean_square(rows_);
   if (before_.size() != rows_.size() || square < 25 * 25) return {};
   double over_time = 0, over_lines = 0;
   for (std::size_t i = 0; i < rows_.size(); ++i) over_time += std::pow(rows_[i] - before_[i], 2);
@@ -114,26 +123,45 @@ bool PictureFrames::read_one(capture::Frame& frame, std::string& why) {
   return true;
 }
 
+bool PictureFrames::sudden_black(const std::string& why) {
+  const bool black = why.empty() && watch_.black() && (black_run_ > 0 || (with_ > 0 && was_bright_));
+  was_bright_ = watch_.bright();
+  return black;
+}
+
+void PictureFrames::count_lost(std::uint64_t number, std::uint64_t frames, const std::string& why) {
+  if (without_ == at_start_) {
+    first_lost_ = number;
+    why_ = why;
+  }
+  without_ += frames;
+}
+
 bool PictureFrames::next(capture::Frame& frame) {
   skipped_ = 0;
   std::string why;
   while (read_one(frame, why)) {
     ++read_;
+    if (sudden_black(why)) {
+      if (black_run_++ == 0) black_from_ = frame.number;
+      ++skipped_;
+      continue;
+    }
+    if (black_run_ > 0 && (watch_.bright() || !why.empty()))
+      count_lost(black_from_, black_run_, "black, from one frame to the next and back");
+    black_run_ = 0;
     if (why.empty()) {
       ++with_;
       return true;
     }
-    ++without_;
     if (with_ == 0) {
+      ++without_;
       ++at_start_;
+      if (why_.empty()) why_ = why;
     } else {
       ++skipped_;
-      if (without_ == at_start_ + 1) {
-        first_lost_ = frame.number;
-        why_ = why;
-      }
+      count_lost(frame.number, 1, why);
     }
-    if (why_.empty()) why_ = why;
   }
   return false;
 }

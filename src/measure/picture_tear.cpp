@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 
 namespace linebench::measure {
 namespace {
@@ -19,11 +20,7 @@ constexpr int most_steps = 12;  // looked for in one frame
 // Rms of what is there by chance, from the median, which a tear or two do not move. Jitter that goes on from
 // line to line, as every flywheel's does, makes larger steps than jitter of each line by itself; so the steps
 // of all places are the measure, not what is left of the lines beside one.
-double rms_by_chance(std::vector<double> steps) {
-  const auto middle = steps.begin() + static_cast<std::ptrdiff_t>(steps.size() / 2);
-  std::nth_element(steps.begin(), middle, steps.end());
-  return *middle / 0.6745;
-}
+double rms_by_chance(std::vector<double> steps) { return dsp::median(std::move(steps)) / 0.6745; }
 
 double spread_of(std::span<const double> shift) {
   double n = 0, sum = 0, squares = 0;
@@ -38,6 +35,12 @@ double spread_of(std::span<const double> shift) {
 
 }  // namespace
 
+double TearFinder::middle_of(const std::vector<Known>& lines, std::size_t from, std::size_t to) {
+  std::vector<double> px;
+  for (std::size_t i = from; i < to; ++i) px.push_back(lines[i].px);
+  return dsp::median(std::move(px));
+}
+
 void TearFinder::steps_of(const std::vector<Known>& lines, int field, std::vector<Step>& out) const {
   constexpr double half = (side - 1) / 2.0;
   constexpr double spread = side * (side * side - 1) / 12.0;
@@ -49,6 +52,7 @@ void TearFinder::steps_of(const std::vector<Known>& lines, int field, std::vecto
     Step s;
     s.row = fields_ * lines[i].line + field;
     for (std::size_t k = 0; k < nearest; ++k) s.close += (lines[i + k].px - lines[i - 1 - k].px) / nearest;
+    s.middle = middle_of(lines, i, i + nearest) - middle_of(lines, i - nearest, i);
     s.sloped = i >= side && i + side <= lines.size() && gap(i, side) <= most_missing;
     // Each side's mean and slope (k counts away from the step); a bend that goes on evenly is no tear.
     double above = 0, below = 0, slopes = 0;
@@ -71,6 +75,8 @@ void TearFinder::weigh(std::vector<Step>& steps, double rms, double close_rms) {
     const double found = std::abs(s.sloped ? s.by_slope : s.close);
     s.chances = found > least_px ? found / std::max(0.01, s.sloped ? rms : close_rms) : 0;
     s.px = s.close;
+    // A line or two that were found elsewhere by chance, as weak edges in noise are, are no step.
+    if (std::abs(s.middle) < 0.5 * found) s.chances = 0;
     if (!s.sloped) continue;
     const double px = std::abs(s.plain - s.by_slope) < 3 * rms ? s.plain : s.by_slope;
     if (std::abs(std::abs(s.close) - std::abs(px)) <= 4 * close_rms) s.px = px;
@@ -115,6 +121,8 @@ std::vector<double> TearFinder::push(std::span<const double> shift) {
       ++torn_;
       torn_rms_ += rms;
       largest_ = std::max(largest_, std::abs(most.px));
+      sizes_ += std::abs(most.px);
+      squares_ += most.px * most.px;
     }
     for (auto r = static_cast<std::size_t>(most.row); r < straight.size();
          r += static_cast<std::size_t>(fields_)) {
@@ -140,8 +148,13 @@ Reading TearFinder::reading(std::uint64_t frames) const {
                                     most),
                         most);
   }
-  return number_reading("picture.tear", largest_, std::hypot(2 * torn_rms_ / static_cast<double>(torn_), 0.1),
-                        fmt::format("in {} of {} frames", torn_, frames));
+  // Where it wobbles the largest is a chance's own: it may be off by as much as the sizes differ.
+  const auto n = static_cast<double>(torn_);
+  const double mean = sizes_ / n;
+  const double wobble = 2 * std::sqrt(std::max(0.0, squares_ / n - mean * mean));
+  std::string remark = fmt::format("in {} of {} frames", torn_, frames);
+  if (wobble > 0.2) remark += fmt::format(", the largest; {:.1f} px on average", mean);
+  return number_reading("picture.tear", largest_, std::hypot(2 * torn_rms_ / n, 0.1, wobble), remark);
 }
 
 double TearFinder::put_back_variance() const {

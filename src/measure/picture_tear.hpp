@@ -35,18 +35,20 @@ class TearFinder {
     double by_slope = 0;  ///< of the lines on either side carried on to the place between them
     double plain = 0;     ///< of the two sides' means
     double close = 0;     ///< of the three lines nearest on either side: what is torn may soon be straight
+    double middle = 0;    ///< between the medians of those
     bool sloped = false;  ///< lines enough for the first two
   };
   [[nodiscard]] std::vector<Step> steps_of(std::span<const double> shift) const;
   void steps_of(const std::vector<Known>& lines, int field, std::vector<Step>& out) const;
+  static double middle_of(const std::vector<Known>& lines, std::size_t from, std::size_t to);
   static void weigh(std::vector<Step>& steps, double rms, double close_rms);
 
   int fields_;
   std::uint64_t frames_ = 0, torn_ = 0;
   int torn_row_ = 0;
-  double largest_ = 0;
-  double torn_rms_ = 0, all_rms_ = 0;  // what the step is by chance, sums over the frames
-  double put_back_ = 0;                // variances
+  double largest_ = 0, sizes_ = 0, squares_ = 0;  // px
+  double torn_rms_ = 0, all_rms_ = 0;             // what the step is by chance, sums over the frames
+  double put_back_ = 0;                           // variances
 };
 
 }  // namespace linebench::measure

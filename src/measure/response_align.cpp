@@ -5,9 +5,9 @@
 #include <cmath>
 #include <linebench/base/error.hpp>
 #include <linebench/dsp/biquad.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <numbers>
 
-#include "median.hpp"
 #include "response_path.hpp"
 
 namespace linebench::measure::response {
@@ -170,13 +170,13 @@ std::optional<ClockFit> clock_from_segments(std::span<const float> sent, std::sp
     for (std::size_t j = i + 1; j < time.size(); ++j)
       slopes.push_back((lags[j] - lags[i]) / (time[j] - time[i]));
   }
-  double slope = median(slopes);
+  double slope = dsp::median(slopes);
   std::vector<double> rest(time.size());
   for (std::size_t i = 0; i < time.size(); ++i) rest[i] = lags[i] - slope * time[i];
-  const double offset = median(rest);
+  const double offset = dsp::median(rest);
   std::vector<double> deviation(time.size());
   for (std::size_t i = 0; i < time.size(); ++i) deviation[i] = std::abs(rest[i] - offset);
-  const double limit = std::max(4 * 1.4826 * median(deviation), 0.05);
+  const double limit = std::max(4 * 1.4826 * dsp::median(deviation), 0.05);
   double n = 0, st = 0, sl = 0, stt = 0, stl = 0;
   for (std::size_t i = 0; i < time.size(); ++i) {
     if (deviation[i] > limit) continue;

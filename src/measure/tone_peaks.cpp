@@ -1,6 +1,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/measure/tone_track.hpp>
 
 namespace linebench::measure {
@@ -17,9 +18,8 @@ double side_noise(std::span<const double> part) {
   if (part.empty()) return 0;
   double sorted[beside] = {};
   std::copy(part.begin(), part.end(), sorted);
-  double* middle = sorted + part.size() / 2;
-  std::nth_element(sorted, middle, sorted + part.size());
-  return *middle / 0.69;  // median of an exponential spread over its mean is ln 2
+  return dsp::quantile(std::span(sorted, part.size()), 0.5) /
+         0.69;  // median of an exponential spread over its mean is ln 2
 }
 
 double local_noise(std::span<const double> power, std::size_t bin) {

@@ -36,7 +36,7 @@ LINEBENCH_VECTORISED void sums_of_blocks(const float* x, const std::size_t* bord
 
 double two_cycles_us(const VideoSetup& setup) {
   if (setup.colour) return 2 * setup.subcarrier_us();
-  return 2e6 / (setup.lines == 625 ? standards::video_625 : standards::video_525).subcarrier_hz.value();
+  return 2e6 / standards::standard_of(setup.lines).subcarrier_hz.value();
 }
 
 void LineBlocks::take(std::span<const float> x, double from, double step, std::size_t count) {

@@ -24,10 +24,6 @@ constexpr double after_sync_us = 0.22;   // where the trailing edge of sync is o
 // Where the picture's own chrominance may begin: 9.2 us by older practice in 525 lines, less half the edge.
 constexpr double picture_from_525_us = 9.05;
 
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 }  // namespace
 
 BurstMeter::BurstMeter(const VideoSetup& setup, const SyncMeter& sync, double clock_error_ppm)
@@ -100,7 +96,7 @@ void BurstMeter::add_frequency(const LineView& v) {
 
 void BurstMeter::add_phase(const LineView& v) {
   if (v.setup->lines_per_frame != v.setup->lines || v.line == 0) return;
-  const standards::VideoStandard& s = nominal(v.setup->lines);
+  const standards::VideoStandard& s = standards::standard_of(v.setup->lines);
   // Which frame of the colour sequence this is shows in the V switch, but for 180 deg: angles are doubled.
   for (int frame = 0; frame < 2; ++frame) {
     if (v.setup->v_alternates && standards::line_structure_in_frame(s, frame, v.line).v_sign != v.v_switch)
@@ -280,7 +276,7 @@ void BurstMeter::finish_frequency(const VideoSetup& setup, Readings& out) const 
   std::string remark = clock_ == 1.0 ? "by the recorder's clock, whose own error is not known" : "";
   // Line rate and subcarrier of a colour source come from one oscillator: their ratio tells source from
   // recorder.
-  const standards::VideoStandard& s = nominal(setup.lines);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   if (std::abs(setup.subcarrier_hz - s.subcarrier_hz.value()) < 1) {
     const double cycles = hz / clock_ * setup.line_period_samples / rate_hz_;
     const double off = cycles / s.subcarrier_cycles_per_line.value() - 1;
@@ -298,7 +294,7 @@ void BurstMeter::finish_phase(const VideoSetup& setup, Readings& out) const {
         unmeasurable("video.sc_h", "the phase is defined for an interlaced signal with vertical sync only"));
     return;
   }
-  if (std::abs(setup.subcarrier_hz - nominal(setup.lines).subcarrier_hz.value()) > 1) {
+  if (std::abs(setup.subcarrier_hz - standards::standard_of(setup.lines).subcarrier_hz.value()) > 1) {
     out.push_back(
         unmeasurable("video.sc_h", "the phase is not defined for this subcarrier with this line rate"));
     return;

@@ -25,7 +25,7 @@ std::optional<Second> by_burst(const VideoSetup& setup, const Readings& out) {
   const Reading* sync = find_reading(out, "video.sync.amplitude");
   if (burst == nullptr || sync == nullptr || !burst->measured() || !sync->measured()) return std::nullopt;
   if (!(burst->number() > 0) || !(sync->number() > 0) || !(setup.subcarrier_hz > 0)) return std::nullopt;
-  const auto& s = setup.lines == 625 ? standards::video_625 : standards::video_525;
+  const auto& s = standards::standard_of(setup.lines);
   const double to_reference = std::sqrt(reference_hz / setup.subcarrier_hz);
   const double ratio = burst->number() / sync->number() * -s.sync_mv.nominal / s.burst_pp_mv.nominal;
   const double tolerance = 8.686 * (s.burst_pp_mv.plus + s.sync_mv.plus) / s.burst_pp_mv.nominal;

@@ -26,17 +26,13 @@ constexpr double mostly = 0.7;        // of all corners
 constexpr double passes_over = 0.03;  // of what stands at the level: more, and it is no ceiling
 constexpr double below_white = 0.97;
 
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 }  // namespace
 
 ClipMeter::ClipMeter(const VideoSetup& setup)
     : gain_(setup.gain()),
-      active_from_us_(nominal(setup.lines).active_start_us.nominal),
-      active_to_us_(nominal(setup.lines).active_end_us()),
-      white_mv_(nominal(setup.lines).white_mv.nominal * setup.gain()),
+      active_from_us_(standards::standard_of(setup.lines).active_start_us.nominal),
+      active_to_us_(standards::standard_of(setup.lines).active_end_us()),
+      white_mv_(standards::standard_of(setup.lines).white_mv.nominal * setup.gain()),
       fast_enough_(setup.rate_hz * 1e-6 * setup.subcarrier_us() >= least_samples_a_cycle),
       // What a filter at half the rate leaves of flat peaks ripples over their level: 7 mV at 27 MS/s, 28
       // at 17.7.
@@ -44,7 +40,7 @@ ClipMeter::ClipMeter(const VideoSetup& setup)
       colour_block_us_(fast_enough_ ? 4 * setup.subcarrier_us() : 0),
       corner_block_us_(two_cycles_us(setup)),
       noise_mv_(setup.noise_mv) {
-  const standards::VideoStandard& s = nominal(setup.lines);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   picture_line_.assign(static_cast<std::size_t>(setup.lines) + 1, false);
   for (int line = 1; line <= setup.lines; ++line) {
     const auto structure = standards::line_structure_in_frame(s, 0, line);

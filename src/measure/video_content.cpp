@@ -14,7 +14,7 @@ constexpr std::size_t most_interval = 40;  // every line of both field intervals
 }  // namespace
 
 ContentMeter::ContentMeter(const VideoSetup& setup) : setup_(setup), taker_(setup) {
-  const standards::VideoStandard& s = setup.lines == 625 ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   picture_line_.assign(static_cast<std::size_t>(s.lines_per_frame) + 1, true);
   if (!setup.numbered) return;
   for (int line = 1; line <= s.lines_per_frame; ++line)

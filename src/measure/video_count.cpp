@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/standards/video.hpp>
 #include <vector>
 
@@ -59,9 +60,7 @@ FieldStructure find_fields(std::span<const LineMark> marks, double line_hz, int 
   f.lines = std::abs(line_hz - rate_525) < std::abs(line_hz - rate_625) ? 525 : 625;
   f.seen = !found.empty();
   if (!halves.empty()) {
-    std::nth_element(halves.begin(), halves.begin() + static_cast<std::ptrdiff_t>(halves.size() / 2),
-                     halves.end());
-    const int typical = halves[halves.size() / 2];
+    const int typical = dsp::median(halves);
     f.counted = true;
     f.interlaced = 2 * changes > static_cast<int>(halves.size());
     f.lines_per_frame = f.interlaced ? typical : typical / 2;

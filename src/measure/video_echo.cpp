@@ -29,10 +29,6 @@ constexpr double near_one_another_us = 0.3;
 constexpr double most_doubt_ns = 100;
 constexpr double long_cable_db = 4.0;  // at 5 MHz
 
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 // Whether two sets of lines can be fitted crosswise: the same points stand still.
 bool alike(const std::vector<EchoLine>& a, const std::vector<EchoLine>& b) {
   return !a.empty() && std::equal(a.begin(), a.end(), b.begin(), b.end(),
@@ -113,8 +109,8 @@ double rise_us(const LineStack& stack) {
 
 EchoMeter::EchoMeter(const VideoSetup& setup, double velocity_factor)
     : velocity_factor_(velocity_factor),
-      active_from_us_(nominal(setup.lines).active_start_us.nominal),
-      front_porch_us_(nominal(setup.lines).front_porch_us.nominal),
+      active_from_us_(standards::standard_of(setup.lines).active_start_us.nominal),
+      front_porch_us_(standards::standard_of(setup.lines).front_porch_us.nominal),
       line_us_(setup.line_period_samples / setup.rate_hz * 1e6),
       points_(static_cast<std::size_t>(setup.line_period_samples + 0.5)),
       empty_(static_cast<std::size_t>(setup.lines) + 1, false),
@@ -122,7 +118,7 @@ EchoMeter::EchoMeter(const VideoSetup& setup, double velocity_factor)
       picture_lines_(grid_from_us, grid_from_us + line_us_, setup.rate_hz),
       empty_lines_(grid_from_us, grid_from_us + line_us_, setup.rate_hz) {
   for (int line = 1; line <= setup.lines; ++line) {
-    const auto s = standards::line_structure_in_frame(nominal(setup.lines), 0, line);
+    const auto s = standards::line_structure_in_frame(standards::standard_of(setup.lines), 0, line);
     const bool sync =
         s.at_start == standards::LinePulse::LineSync && s.at_middle == standards::LinePulse::None;
     picture_[static_cast<std::size_t>(line)] = s.picture_first_half && s.picture_second_half;

@@ -22,10 +22,6 @@ constexpr int least_lines = 50;
 constexpr double most_slant = 0.04;  // of white
 constexpr int smooth_lines = 4;      // on either side
 
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 }  // namespace
 
 FieldTiltMeter::FieldTiltMeter(const VideoSetup& setup) : lines_(setup.lines) {
@@ -35,7 +31,8 @@ FieldTiltMeter::FieldTiltMeter(const VideoSetup& setup) : lines_(setup.lines) {
 void FieldTiltMeter::line(const LineView& v) {
   // The clamp's level at the middle of a line lies between this back porch and the next.
   if (pending_line_ > 0 && v.index == pending_index_ + 1) {
-    const double share = 0.5 * (from_us + to_us) / (1e6 / nominal(lines_).line_rate_hz.value());
+    const double share =
+        0.5 * (from_us + to_us) / (1e6 / standards::standard_of(lines_).line_rate_hz.value());
     Sum& s = sums_[pending_group_][static_cast<std::size_t>(pending_line_)];
     s.count += 1;
     s.clamped += pending_mv_;
@@ -61,7 +58,8 @@ void FieldTiltMeter::line(const LineView& v) {
 std::vector<FieldTiltMeter::Run> FieldTiltMeter::bright_runs(double white_mv) const {
   std::vector<double> level(static_cast<std::size_t>(lines_) + 1, nan);
   for (int n = 1; n <= lines_; ++n) {
-    const standards::LineStructure s = standards::line_structure_in_frame(nominal(lines_), 0, n);
+    const standards::LineStructure s =
+        standards::line_structure_in_frame(standards::standard_of(lines_), 0, n);
     if (!s.picture_first_half || !s.picture_second_half) continue;
     double count = 0;
     double sum = 0;
@@ -100,7 +98,7 @@ std::vector<FieldTiltMeter::Run> FieldTiltMeter::bright_runs(double white_mv) co
 
 std::vector<FieldTiltMeter::Run> FieldTiltMeter::runs_of(const VideoSetup& setup) const {
   if (!setup.numbered) return {};
-  return bright_runs(nominal(lines_).white_mv.nominal * setup.gain());
+  return bright_runs(standards::standard_of(lines_).white_mv.nominal * setup.gain());
 }
 
 bool FieldTiltMeter::wave_seen(const VideoSetup& setup) const { return !runs_of(setup).empty(); }
@@ -114,7 +112,8 @@ void FieldTiltMeter::finish(const VideoSetup& setup, Readings& out) {
                            : "no vertical sync was found; send a field square wave or a window with it"));
     return;
   }
-  const int margin = static_cast<int>(std::ceil(left_out_us * 1e-6 * nominal(lines_).line_rate_hz.value()));
+  const int margin =
+      static_cast<int>(std::ceil(left_out_us * 1e-6 * standards::standard_of(lines_).line_rate_hz.value()));
   int length = 1 << 20;
   for (const Run& r : runs) length = std::min(length, r.last - r.first + 1 - 2 * margin);
   // Both fields together, frames in groups; leaving out one group at a time.

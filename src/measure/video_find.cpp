@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <vector>
 
 namespace linebench::measure {
@@ -43,12 +44,6 @@ Smooth smooth(std::span<const float> x, double rate_hz) {
   return s;
 }
 
-float median(std::vector<float> v) {
-  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), mid, v.end());
-  return *mid;
-}
-
 // The lowest level of each line-long stretch, a median over five of them so that a missing sync or a spike
 // does not count; interpolated, so that hum is followed.
 struct Floor {
@@ -84,10 +79,10 @@ Floor find_floor(const Smooth& s, float sign) {
   for (std::size_t b = 0; b < blocks; ++b) {
     const std::size_t from = b >= 2 ? b - 2 : 0;
     const std::size_t to = std::min(blocks, b + 3);
-    f.level[b] = median(
-        {low.begin() + static_cast<std::ptrdiff_t>(from), low.begin() + static_cast<std::ptrdiff_t>(to)});
+    f.level[b] = dsp::median(std::vector<float>{low.begin() + static_cast<std::ptrdiff_t>(from),
+                                                low.begin() + static_cast<std::ptrdiff_t>(to)});
   }
-  f.range = blocks > 0 ? median(range) : 0.0F;
+  f.range = blocks > 0 ? dsp::median(range) : 0.0F;
   return f;
 }
 
@@ -129,12 +124,6 @@ double mean_of(const Smooth& s, double from, double to) {
   return sum / static_cast<double>(b - a);
 }
 
-double median_of(std::vector<double>& v) {
-  const auto mid = v.begin() + static_cast<std::ptrdiff_t>(v.size() / 2);
-  std::nth_element(v.begin(), mid, v.end());
-  return *mid;
-}
-
 Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   Trial t;
   std::vector<Pulse> line;
@@ -162,7 +151,7 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
     }
   }
   if (spacing.size() < 8) return t;
-  t.period = median_of(spacing);
+  t.period = dsp::median(spacing);
   std::size_t regular = 0;
   std::vector<double> depth;
   std::vector<double> width;
@@ -181,7 +170,7 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   if (regular < 8 || depth.empty()) return t;
   const double lines = static_cast<double>(s.y.size()) / t.period;
   t.share = static_cast<double>(regular) / lines;
-  t.depth = median_of(depth);
+  t.depth = dsp::median(depth);
   t.edge = edges[0];
   // Each line has one sync: what comes more often is the picture's.
   if (t.share > 1) t.share = std::max(0.0, 2 - t.share);
@@ -193,8 +182,8 @@ Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
   constexpr double nominal_width_us = 4.7;
   constexpr double width_alike_us = 0.9;
   constexpr double porches_alike = 0.25;  // of the pulse's depth
-  if (std::abs(median_of(width) - nominal_width_us) < width_alike_us) t.score += 0.15;
-  if (!porches.empty() && std::abs(median_of(porches)) < porches_alike * t.depth) t.score += 0.15;
+  if (std::abs(dsp::median(width) - nominal_width_us) < width_alike_us) t.score += 0.15;
+  if (!porches.empty() && std::abs(dsp::median(porches)) < porches_alike * t.depth) t.score += 0.15;
   // Spacing by steps of a quarter microsecond is coarse: fit a grid through all edges, walking from one to
   // the next.
   double n = 0;

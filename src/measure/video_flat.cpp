@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <numbers>
 #include <utility>
@@ -74,11 +75,10 @@ void FlatFinder::Row::follow(std::size_t k, bool anew) { near += (anew ? 1.0F : 
 void FlatFinder::allow_steps(Row& row) {
   steps_.resize(row.at.size() - 1);
   for (std::size_t k = 0; k < steps_.size(); ++k) steps_[k] = std::abs(row.at[k + 1] - row.at[k]);
-  const auto middle = steps_.begin() + static_cast<std::ptrdiff_t>(steps_.size() / 2);
-  std::nth_element(steps_.begin(), middle, steps_.end());
-  row.usual_step = row.any ? row.usual_step + (*middle - row.usual_step) / 16 : *middle;
+  const auto middle = dsp::quantile(steps_, 0.5);
+  row.usual_step = row.any ? row.usual_step + (middle - row.usual_step) / 16 : middle;
   row.any = true;
-  row.allowed = std::max(least_step_mv_, steps_allowed * std::max(row.usual_step, *middle));
+  row.allowed = std::max(least_step_mv_, steps_allowed * std::max(row.usual_step, middle));
 }
 
 std::span<const FlatRun> FlatFinder::find(const LineView& v, double from_us, double to_us,

@@ -15,10 +15,6 @@ constexpr double least_us = 1.0;      // width of a plateau, edge to edge
 constexpr double least_edge = 0.028;  // of white: the smallest step of a pattern is 56 mV
 constexpr double flat = 0.05;         // of white: tilt over a plateau
 
-const standards::VideoStandard& nominal(const VideoSetup& s) {
-  return s.lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 // The line through one low-pass filter, and what changes on it.
 struct Smooth {
   double from_us;
@@ -106,12 +102,14 @@ double roughness(const AveragedLine& line, const Smooth& s, double from, double 
 
 }  // namespace
 
-double white_by_sync(const VideoSetup& setup) { return nominal(setup).white_mv.nominal * setup.gain(); }
+double white_by_sync(const VideoSetup& setup) {
+  return standards::standard_of(setup.lines).white_mv.nominal * setup.gain();
+}
 
 LineLayout lay_out(const AveragedLine& line, const VideoSetup& setup, double noise_mv) {
   LineLayout out;
   if (line.luma.empty()) return out;
-  const standards::VideoStandard& s = nominal(setup);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   const double white = white_by_sync(setup);
   out.pulses = find_pulses(line, setup, noise_mv);
   if (setup.colour) out.modulated = find_modulated_pulses(line, setup, noise_mv);

@@ -2,6 +2,7 @@
 #include <Eigen/Dense>
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/standards/video.hpp>
 #include <numbers>
 
@@ -134,7 +135,7 @@ double packet_amplitude(const AveragedLine& line, const Packet& p) {
 }
 
 std::vector<Packet> find_packets(const AveragedLine& line, const VideoSetup& setup, double noise_mv) {
-  const standards::VideoStandard& s = setup.lines == 625 ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   const double white = white_by_sync(setup);
   const double from = s.active_start_us.nominal + 0.5;
   const double to = s.active_end_us() - 0.3;
@@ -142,10 +143,8 @@ std::vector<Packet> find_packets(const AveragedLine& line, const VideoSetup& set
   std::vector<float> y(static_cast<std::size_t>((to - from) / step));
   interpolate(line.trace().y, (from - line.from_us) / line.step_us, 1.0 / fine, y);
   // Packets take up most of the line, so its median is the level that they stand on.
-  std::vector<float> sorted(y.begin() + static_cast<std::ptrdiff_t>(y.size() / 6), y.end());
-  std::nth_element(sorted.begin(), sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() / 2),
-                   sorted.end());
-  const double level = static_cast<double>(sorted[sorted.size() / 2]);
+  const auto level = static_cast<double>(
+      dsp::median(std::vector<float>(y.begin() + static_cast<std::ptrdiff_t>(y.size() / 6), y.end())));
   const auto at = crossings(y, from, step, level, std::max(0.03 * white, 5 * noise_mv));
   const std::vector<Run> found = runs(line, at);
   std::vector<Packet> out;

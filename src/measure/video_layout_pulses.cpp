@@ -8,10 +8,6 @@
 namespace linebench::measure {
 namespace {
 
-const standards::VideoStandard& nominal(const VideoSetup& s) {
-  return s.lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 struct Base {
   double mean;
   double spread;
@@ -33,7 +29,7 @@ Base base_of(const AveragedLine& line, double from, double to) {
 }  // namespace
 
 std::vector<Pulse> find_pulses(const AveragedLine& line, const VideoSetup& setup, double noise_mv) {
-  const standards::VideoStandard& s = nominal(setup);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   const double had = 2e-3 * s.t_ns;
   const double white = white_by_sync(setup);
   const Trace trace = line.trace();
@@ -72,7 +68,7 @@ std::vector<Pulse> find_pulses(const AveragedLine& line, const VideoSetup& setup
 
 std::vector<ModulatedPulse> find_modulated_pulses(const AveragedLine& line, const VideoSetup& setup,
                                                   double noise_mv) {
-  const standards::VideoStandard& s = nominal(setup);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   const double nominal_had = 1e-3 * s.modulated_pulse_had_ns;
   const double white = white_by_sync(setup);
   const std::vector<double> luma = line.smooth_luma();

@@ -15,10 +15,6 @@ constexpr double highest = 1500;
 constexpr double bin_mv = 2;
 constexpr double least_share = 0.004;  // of the flat picture, below which a level is a detail
 
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 // A level is a [1 2 1]/4 mean of three blocks: 3/8 of a block's variance; clamp noise on top, common to a
 // line.
 double level_spread(const VideoSetup& setup, double block_us) {
@@ -37,7 +33,7 @@ LevelMeter::LevelMeter(const VideoSetup& setup)
       spread_(level_spread(setup, block_us_)),
       bins_(gain_, spread_),
       black_(setup, spread_) {
-  const standards::VideoStandard& s = nominal(setup.lines);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   nominal_white_mv_ = s.white_mv.nominal;
   active_from_us_ = s.active_start_us.nominal;
   active_to_us_ = s.active_end_us();

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_lines.hpp>
 #include <linebench/standards/video_noise.hpp>
@@ -15,14 +16,11 @@ constexpr std::uint64_t every_line = 3;  // lines whose spectra are taken: three
 constexpr std::uint64_t lines_taken_all = 256;  // but of a short capture, all
 constexpr double guess_error = 0.015;           // of the power below the lowest frequency seen
 constexpr double left_of_tone = 0.012;          // of its power, in what is taken for noise
+constexpr double edges_us = 1.0;                // that are left out of a flat part, and the finder's hops
 constexpr double least_power = 1e-6;            // square millivolts
 constexpr double smear_error =
     0.012 / 230e3;  // of the weighted amplitude by bin width: a steep spectrum seen coarsely
 constexpr double model_error = 0.004;  // of the amplitude: bins filled from their neighbours, band's edge
-
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
 
 // A tone that comes round with the lines or the frames.
 bool stands_still(const ToneSearch::Found& tone, const NoiseChoice& c) {
@@ -32,22 +30,36 @@ bool stands_still(const ToneSearch::Found& tone, const NoiseChoice& c) {
   return bin < c.share.size() && c.share[bin] > 0.7;
 }
 
-// Where a good part of the picture is multiburst, its packets are the stillest parts it has.
-bool shows_packets(const KnownLines& known) {
-  double packets = 0;
-  double all = 0;
-  for (const KnownLine& k : known.all()) {
-    if (k.content->field_interval) continue;
-    all += k.content->lines;
-    packets += k.layout.packets.empty() ? 0 : k.content->lines;
-  }
-  return packets > 0.3 * all;
-}
-
 // Its flat parts are flat; those of other pictures only seem so.
 bool shows_test_picture(const KnownLines& known) {
   return known.find([](const KnownLine& k) { return !k.content->field_interval && !k.name.empty(); }) !=
          nullptr;
+}
+
+// The longest flat part of a test picture, us; where a good part of it is multiburst, whose packets are the
+// stillest parts it has, none. Whatever passed for longer has an edge in it: where all that passed is such,
+// as on a staircase of many risers, there is nothing beside it that has less.
+double longest_flat_us(const KnownLines& known) {
+  if (!shows_test_picture(known)) return std::numeric_limits<double>::infinity();
+  double packets = 0;
+  double all = 0;
+  double longest = 0;
+  for (const KnownLine& k : known.all()) {
+    if (k.content->field_interval) continue;
+    all += k.content->lines;
+    packets += k.layout.packets.empty() ? 0 : k.content->lines;
+    for (const Plateau& p : k.layout.plateaus) longest = std::max(longest, p.width_us());
+  }
+  return packets > 0.3 * all ? 0 : longest - edges_us;
+}
+
+// Lengths come longest first.
+std::span<const std::unique_ptr<NoiseLength>> up_to(const NoiseLengths& lengths, double most_us,
+                                                    double rate_hz) {
+  const auto first = std::find_if(lengths.begin(), lengths.end(), [&](const auto& l) {
+    return static_cast<double>(l->spectrum.length()) <= most_us * 1e-6 * rate_hz;
+  });
+  return std::span(lengths).subspan(static_cast<std::size_t>(first - lengths.begin()));
 }
 
 // Of the low end of a spectrum, by power: 0 flat, 1 as that of noise that rises with frequency.
@@ -64,15 +76,15 @@ std::string megahertz(double hz) { return fmt::format("{:.3g} MHz", hz * 1e-6); 
 
 NoiseMeter::NoiseMeter(const VideoSetup& setup, const PictureMeter& picture)
     : picture_shown_(picture),
-      from_us_(nominal(setup.lines).active_start_us.nominal + 0.3),
-      to_us_(nominal(setup.lines).active_end_us() - 0.3),
-      band_hz_(std::min(nominal(setup.lines).video_bandwidth_hz, 0.45 * setup.rate_hz)),
+      from_us_(standards::standard_of(setup.lines).active_start_us.nominal + 0.3),
+      to_us_(standards::standard_of(setup.lines).active_end_us() - 0.3),
+      band_hz_(std::min(standards::standard_of(setup.lines).video_bandwidth_hz, 0.45 * setup.rate_hz)),
       picture_finder_(setup),
       blanking_finder_(setup),
       picture_(make_noise_lengths(setup, band_hz_)),
       blanking_(make_noise_lengths(setup, band_hz_)),
       tone_(setup) {
-  const standards::VideoStandard& s = nominal(setup.lines);
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   line_class_.assign(static_cast<std::size_t>(setup.lines) + 1, -1);
   for (int line = 1; line <= setup.lines; ++line) {
     const auto structure = standards::line_structure_in_frame(s, 0, line);
@@ -184,7 +196,7 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
     remark += fmt::format("; {:.0f} % of the power came again frame by frame: picture, taken out",
                           100 * c.repeating);
   out.push_back(number_reading("video.noise", noise, u * noise, remark));
-  const double white = nominal(setup.lines).white_mv.nominal * setup.gain();
+  const double white = standards::standard_of(setup.lines).white_mv.nominal * setup.gain();
   std::string against = fmt::format("0 to {}, {}", megahertz(band_hz_),
                                     blanking ? "field blanking" : "flat parts of the picture");
   if (std::abs(setup.gain() - 1) > 0.05)
@@ -196,7 +208,8 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
 }
 
 void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
-  NoiseChoice c = shows_packets(picture_shown_.known()) ? NoiseChoice{} : choose_length(picture_, band_hz_);
+  const auto flat = up_to(picture_, longest_flat_us(picture_shown_.known()), setup.rate_hz);
+  NoiseChoice c = choose_length(flat, band_hz_);
   const bool blanking = c.spectrum == nullptr;
   NoiseChoice b = choose_length(blanking_, band_hz_);
   std::vector<const FlatSpectrum*> noise_alone = c.noise_alone;
@@ -204,7 +217,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
   const ToneSearch::Result tone = tone_.result(noise_alone, shows_test_picture(picture_shown_.known()));
   const bool still = tone.tone && stands_still(*tone.tone, blanking ? b : c);
   if (tone.tone) {
-    if (!blanking) c = choose_length(picture_, band_hz_, tone.tone->hz);
+    if (!blanking) c = choose_length(flat, band_hz_, tone.tone->hz);
     b = choose_length(blanking_, band_hz_, tone.tone->hz);
   }
   if (blanking) c = std::move(b);

@@ -126,7 +126,8 @@ double hz_in_band(std::size_t k, double step_hz, double band_hz) {
   return std::clamp(std::min(f + step_hz / 2, band_hz) - std::max(0.0, f - step_hz / 2), 0.0, step_hz);
 }
 
-NoiseChoice choose_length(const NoiseLengths& lengths, double band_hz, std::optional<double> tone_hz) {
+NoiseChoice choose_length(std::span<const std::unique_ptr<NoiseLength>> lengths, double band_hz,
+                          std::optional<double> tone_hz) {
   std::vector<Net> nets;
   bool picture = false;
   for (const auto& l : lengths) {

@@ -4,6 +4,7 @@
 #include <linebench/measure/video_line.hpp>
 #include <memory>
 #include <optional>
+#include <span>
 #include <vector>
 
 #include "video_flat_spectrum.hpp"
@@ -38,7 +39,7 @@ struct NoiseChoice {
 /// The longest stretches (they show the lowest frequencies) among those that show least: where edges of the
 /// picture hide in stretches, the shorter ones have less on them.
 /// @param tone_hz a tone found, to be left out: periodic noise is measured apart [J.61].
-[[nodiscard]] NoiseChoice choose_length(const NoiseLengths& lengths, double band_hz,
+[[nodiscard]] NoiseChoice choose_length(std::span<const std::unique_ptr<NoiseLength>> lengths, double band_hz,
                                         std::optional<double> tone_hz = std::nullopt);
 /// Width of bin k of a spectrum with this step that lies inside 0..band_hz.
 [[nodiscard]] double hz_in_band(std::size_t k, double step_hz, double band_hz);

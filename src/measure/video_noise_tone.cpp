@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/standards/video.hpp>
 #include <map>
@@ -439,9 +440,8 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
   for (std::size_t b = first; b + background_bins < last; b += background_bins) {
     block.assign(mean.begin() + static_cast<std::ptrdiff_t>(b),
                  mean.begin() + static_cast<std::ptrdiff_t>(b + background_bins));
-    std::nth_element(block.begin(), block.begin() + background_bins / 2, block.end());
     const double median_of_mean = 1 - 1 / (3 * fields);  // of a mean over exponential powers, near enough
-    const double background = block[background_bins / 2] / (fields > 1 ? median_of_mean : std::numbers::ln2);
+    const double background = dsp::quantile(block, 0.5) / (fields > 1 ? median_of_mean : std::numbers::ln2);
     worst = std::max(worst, background);
     for (std::size_t k = b; k < b + background_bins; ++k) {
       if (is_colour(static_cast<double>(k) * step)) continue;

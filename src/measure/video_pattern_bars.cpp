@@ -16,9 +16,8 @@ constexpr double no_chroma = 0.035;    // of white, peak
 constexpr std::size_t least_colours = 5;
 
 const standards::VideoStandard& nominal(const VideoSetup& s) {
-  return s.lines == 625             ? standards::video_625
-         : s.black_seen && !s.setup ? standards::video_525_no_setup
-                                    : standards::video_525;
+  const bool no_setup = s.lines == 525 && s.black_seen && !s.setup;
+  return no_setup ? standards::video_525_no_setup : standards::standard_of(s.lines);
 }
 
 struct Colour {

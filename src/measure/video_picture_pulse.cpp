@@ -5,10 +5,10 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/standards/video.hpp>
 #include <numbers>
 
-#include "median.hpp"
 #include "video_interpolate.hpp"
 #include "video_picture.hpp"
 
@@ -21,9 +21,7 @@ constexpr double most_reach_us = 5.0;  // how far from the pulse its echoes are 
 constexpr double least_reach_t = 8;    // in T; below that the rating would miss what counts fully
 constexpr double fine = 4;             // points per sample
 
-double t_us(const VideoSetup& s) {
-  return 1e-3 * (s.lines == 625 ? standards::video_625 : standards::video_525).t_ns;
-}
+double t_us(const VideoSetup& s) { return 1e-3 * standards::standard_of(s.lines).t_ns; }
 
 // Room round a pulse that belongs to nothing else on the line.
 struct Room {
@@ -32,7 +30,7 @@ struct Room {
   double to_us = 0;
 };
 Room room_of(const Pulse& p, const LineLayout& l, const VideoSetup& s) {
-  const standards::VideoStandard& st = s.lines == 625 ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& st = standards::standard_of(s.lines);
   const double t = t_us(s);
   Room r{p.centre_us, std::max(p.centre_us - most_reach_us, st.active_start_us.nominal + 0.5),
          std::min(p.centre_us + most_reach_us, st.active_end_us() - 0.5)};
@@ -132,7 +130,7 @@ Shape shape_of(const AveragedLine& a, const Room& room, double had_us, double no
     if (std::abs(s.from_us + s.step_us * static_cast<double>(i) - room.centre_us) > 2 * had_us)
       away.push_back(s.y[i]);
   }
-  s.base_mv = median(std::move(away));
+  s.base_mv = dsp::median(std::move(away));
   for (double& v : s.y) v -= s.base_mv;
   find_peak(s, room.centre_us, had_us);
   take_out_sampling(s, a, nominal_had_us);

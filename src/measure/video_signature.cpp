@@ -12,7 +12,7 @@ constexpr double wide_noise_hz = 5e6;  // noise of a video path fills at most th
 }  // namespace
 
 SignatureTaker::SignatureTaker(const VideoSetup& setup) : gain_(setup.gain()) {
-  const standards::VideoStandard& s = setup.lines == 625 ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   block_us_ = two_cycles_us(setup);
   from_us_ = s.active_start_us.nominal;
   to_us_ = s.active_end_us();

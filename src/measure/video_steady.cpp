@@ -54,7 +54,7 @@ double SteadyMeter::Extremes::noise() const {
 }
 
 SteadyMeter::SteadyMeter(const VideoSetup& setup, const BurstMeter& burst) : burst_(burst) {
-  const standards::VideoStandard& s = setup.lines == 625 ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   burst_expected_.assign(static_cast<std::size_t>(s.lines_per_frame) + 1, false);
   if (!setup.numbered || !setup.colour) return;
   // Of lines that carry a burst in some frames of the sequence only, nothing is expected.

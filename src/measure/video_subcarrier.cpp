@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/standards/video.hpp>
 #include <numbers>
 #include <vector>
@@ -81,8 +82,7 @@ FoundSubcarrier find_subcarrier(std::span<const LineMark> marks, std::size_t whi
   }
   if (b.size() < 24) return f;
   period = (b.back().at - b.front().at) / static_cast<double>(b.back().index - b.front().index);
-  std::nth_element(size.begin(), size.begin() + static_cast<std::ptrdiff_t>(size.size() / 2), size.end());
-  f.amplitude_v = size[size.size() / 2];
+  f.amplitude_v = dsp::median(std::move(size));
 
   // Two lines apart the swing of an alternating burst cancels.
   double step = probe_hz / rate_hz;  // turns a sample

@@ -12,10 +12,6 @@ namespace {
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 constexpr double least_rate_for_edges_hz = 10e6;  // below, an edge of 140 ns lies between two samples
 
-const standards::VideoStandard& nominal(int lines) {
-  return lines == 625 ? standards::video_625 : standards::video_525;
-}
-
 double tip_of(const Trace& t) { return t.mean(1.0, 3.8); }
 
 // A negative pulse that begins near 0: its 50 % points.
@@ -51,8 +47,8 @@ double timing_floor(double rate_hz) { return 0.02e6 / rate_hz + 0.0005; }
 }  // namespace
 
 SyncMeter::SyncMeter(const VideoSetup& setup)
-    : active_from_us_(nominal(setup.lines).active_start_us.nominal),
-      front_porch_us_(nominal(setup.lines).front_porch_us.nominal),
+    : active_from_us_(standards::standard_of(setup.lines).active_start_us.nominal),
+      front_porch_us_(standards::standard_of(setup.lines).front_porch_us.nominal),
       blanking_(-1.2, 8.0, setup.rate_hz),
       picture_end_(-4.6, 0.5, setup.rate_hz),
       early_end_(-4.6, 0.5, setup.rate_hz),
@@ -63,7 +59,7 @@ void SyncMeter::line(const LineView& v) {
   blanking_.add(v);
   edge_noise2_ += v.edge_noise * v.edge_noise;
   // A picture's edge can be timed where the picture is bright and even next to it.
-  const double least = 0.055 * v.setup->gain() * nominal(v.setup->lines).white_mv.nominal;
+  const double least = 0.055 * v.setup->gain() * standards::standard_of(v.setup->lines).white_mv.nominal;
   const double e1 = v.flat_level(-front_porch_us_ - 2.6, -front_porch_us_ - 1.4);
   const double e2 = v.flat_level(-front_porch_us_ - 1.6, -front_porch_us_ - 0.4);
   const double even = 0.15 + v.setup->noise_mv / std::sqrt(v.samples_per_us()) * 3 / std::max(least, e1);
@@ -97,7 +93,7 @@ void SyncMeter::finish(const VideoSetup& setup, Readings& out) {
       amplitude ? together(0.0008 * amplitude->value, setup.wander_of(blanking_.count())) : 0;
   push(out, "video.sync.amplitude", amplitude, level_floor, few);
   const double floor = timing_floor(setup.rate_hz);
-  const double nominal_sync = -nominal(setup.lines).sync_mv.nominal;
+  const double nominal_sync = -standards::standard_of(setup.lines).sync_mv.nominal;
   if (amplitude) {
     const double percent = 100 / nominal_sync;
     out.push_back(number_reading("video.gain", amplitude->value * percent,

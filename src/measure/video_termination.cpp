@@ -46,7 +46,7 @@ void TerminationMeter::finish(const VideoSetup& setup, Readings& out) {
     out.push_back(unmeasurable("video.termination", "the sync amplitude could not be measured"));
     return;
   }
-  const auto& nominal = setup.lines == 625 ? standards::video_625 : standards::video_525;
+  const auto& nominal = standards::standard_of(setup.lines);
   const double seen_db = 20 * std::log10(sync->number() / -nominal.sync_mv.nominal);
   double db = seen_db;
   double within = within_db;

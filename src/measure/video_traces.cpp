@@ -23,7 +23,7 @@ struct VideoTraceMeter::Impl {
         window(dsp::make_window(dsp::Window::Hann, std::max<std::size_t>(samples, 2))),
         fft(dsp::next_fast_size(std::max<std::size_t>(samples, 2))),
         power(fft.size() / 2 + 1, 0.0) {
-    const auto& standard = s.lines == 625 ? standards::video_625 : standards::video_525;
+    const auto& standard = standards::standard_of(s.lines);
     active_from = standard.active_start_us.nominal;
     active_to = standard.active_end_us();
     if (wanted.empty()) wanted = {s.lines == 625 ? 167 : 142};

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/fft.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/dsp/window.hpp>
 #include <linebench/measure/statistics.hpp>
@@ -98,11 +99,9 @@ Line strongest_line(std::span<const Complex> z, double rate) {
     if (std::abs(j - best) > 8 && std::abs(j) < half) beside.push_back(power(j));
   }
   if (beside.size() < 8) return {};
-  const auto middle = beside.begin() + static_cast<std::ptrdiff_t>(beside.size() / 2);
-  std::nth_element(beside.begin(), middle, beside.end());
   // Exponential distribution: median = ln 2 of the mean. sum w^2 = 3/8 n for the Hann window.
-  const double noise =
-      *middle / std::numbers::ln2 / (0.375 * static_cast<double>(n));  // E|noise|^2 per sample
+  const double noise = dsp::median(std::move(beside)) / std::numbers::ln2 /
+                       (0.375 * static_cast<double>(n));  // E|noise|^2 per sample
 
   // Newton on the phase slope, under the same window: other lines in the baseband stay out.
   Line line;

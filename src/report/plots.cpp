@@ -6,6 +6,7 @@
 #include <charconv>
 #include <cmath>
 #include <linebench/base/catalogue.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/svg.hpp>
 
@@ -30,12 +31,7 @@ double floor_to(double v, double step) { return std::floor(v / step) * step; }
 double ceil_to(double v, double step) { return std::ceil(v / step) * step; }
 
 // The value below which this share of the points lies.
-double percentile(std::vector<double> v, double share) {
-  if (v.empty()) return 0;
-  const auto k = static_cast<long>(share * static_cast<double>(v.size() - 1));
-  std::nth_element(v.begin(), v.begin() + k, v.end());
-  return v[static_cast<std::size_t>(k)];
-}
+double percentile(std::vector<double> v, double share) { return v.empty() ? 0 : dsp::quantile(v, share); }
 
 const Reading* channel_reading(const PageSection& s, const std::string& base, std::size_t c) {
   return find_reading(s.document.readings,

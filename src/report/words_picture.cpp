@@ -137,6 +137,13 @@ constexpr Entry entries[] = {
      {"frames are repeated",
       "The grabber or the bus cannot keep up, or it hides lost frames by repeating others.",
       "Plug the grabber straight into the computer, on a port of its own, and close other programs."}},
+    {"picture.frames.frozen",
+     Side::High,
+     {"the picture stands still for a time",
+      "One and the same frame comes again and again: what moves before the camera is not seen.",
+      "Look whether the camera's own output stands as well; then plug the grabber straight into the "
+      "computer, and "
+      "change one after the other."}},
     {"picture.frames.dropped",
      Side::High,
      {"frames are lost", "The grabber or the bus cannot keep up.",

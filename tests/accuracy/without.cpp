@@ -81,6 +81,7 @@ constexpr Without list[] = {
     {"picture", "picture.bars.COLOUR.cb", "the colours of bars as a whole stand as hue and saturation"},
     {"picture", "picture.bars.COLOUR.cr", "the colours of bars as a whole stand as hue and saturation"},
     {"picture", "picture.frames.duplicated", count},
+    {"picture", "picture.frames.frozen", count},
     {"picture", "picture.frames.dropped", count},
     {"picture", "picture.field_order", word},
     {"picture", "picture.field_order.kept", word},

@@ -134,4 +134,18 @@ TEST(PictureLevelNoise, DotCrawlIsNoneOfIt) {
   expect_within(r, "picture.jitter", 0, 0.06);
 }
 
+// Lines that stand far from their places bring edges into the level parts: right, or said.
+TEST(PictureLevelNoise, JitterIsNoneOfIt) {
+  for (const double jitter : {2.0, 3.0, 4.0, 5.0}) {
+    Scene s;
+    s.noise = 1.5;
+    s.jitter = jitter;
+    frame_synth::Source source(s, 12, 1);
+    const Readings r = measure::measure_picture(source, {});
+    const Reading& noise = get(r, "picture.noise");
+    if (noise.measured()) expect_within(r, "picture.noise", 1.5, 0.105);
+    EXPECT_EQ(noise.measured(), jitter < 3.5) << noise.reason;
+  }
+}
+
 }  // namespace

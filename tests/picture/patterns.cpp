@@ -193,6 +193,34 @@ TEST(PictureSignal, LostInTheMiddleOrLateAtTheStart) {
   check(20, 30, snow, 10, "0.40 s in all");
   check(0, 20, blue, 0, "it comes 0.80 s after the start");
   check(0, 16, snow, 0, "it comes 0.64 s after the start");
+  // Black with the noise of an amplifier that hears nothing.
+  for (const double sigma : {0.4, 1.5, 3.0}) {
+    const auto black = [&](capture::Frame& f, unsigned seed) {
+      std::mt19937 random(seed);
+      std::normal_distribution<double> normal(16, sigma);
+      for (auto& v : f.y) v = static_cast<std::uint8_t>(std::clamp(std::lround(normal(random)), 0L, 255L));
+      std::fill(f.cb.begin(), f.cb.end(), 128);
+      std::fill(f.cr.begin(), f.cr.end(), 128);
+    };
+    check(12, 37, black, 25, "1.00 s in all, the first at 0.48 s; left out of all else; black");
+  }
+}
+
+// Light that is turned down and up again takes a picture to black by degrees: the signal was there.
+TEST(PictureSignal, AFadeToBlackIsNoLoss) {
+  Scene s;
+  std::mt19937 random(2);
+  std::normal_distribution<double> noise(0, 1.5);
+  auto frames = take(s, 60);
+  for (std::size_t n = 0; n < frames.size(); ++n) {
+    const double share = std::clamp((std::abs(static_cast<double>(n) - 30) - 10) / 15, 0.0, 1.0);
+    for (auto& v : frames[n].y)
+      v = static_cast<std::uint8_t>(std::lround(16 + share * (v - 16) + noise(random)));
+    for (auto* plane : {&frames[n].cb, &frames[n].cr})
+      for (auto& v : *plane) v = static_cast<std::uint8_t>(std::lround(128 + share * (v - 128)));
+  }
+  const Readings r = measure_frames(frames, s.format());
+  EXPECT_EQ(find_reading(r, "picture.signal.lost")->number(), 0);
 }
 
 // A van's blue side before the camera has noise and the light's shading; a grabber's blue has neither. And
@@ -386,6 +414,11 @@ TEST(PictureFrames, RepeatedLostFrozen) {
   const Readings r = measure_frames(frames, s.format());
   EXPECT_EQ(find_reading(r, "picture.frames.duplicated")->number(), 2);
   EXPECT_EQ(find_reading(r, "picture.frames.dropped")->number(), 3);
+  EXPECT_NEAR(find_reading(r, "picture.frames.frozen")->number(), 0.04, 1e-9);
+  // Sixteen of forty frames are one and the same.
+  auto stood = take(s, 40);
+  for (std::size_t i = 11; i < 26; ++i) stood[i] = stood[10];
+  EXPECT_NEAR(find_reading(measure_frames(stood, s.format()), "picture.frames.frozen")->number(), 0.6, 1e-9);
   // All alike: frozen or a generator; no number.
   const Readings frozen = measure_frames(std::vector<capture::Frame>(6, frames[0]), s.format());
   EXPECT_FALSE(find_reading(frozen, "picture.frames.duplicated")->measured());

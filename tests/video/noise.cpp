@@ -2,6 +2,7 @@
 // the unified weighting's formula [J.61] (from memory; its 7.4 dB for white noise in 5 MHz is the figure
 // known from outside).
 #include "support/python.hpp"
+#include "support/video_lines.hpp"
 #include "video/measuring.hpp"
 
 namespace {
@@ -228,6 +229,27 @@ TEST(VideoNoise, UncertaintyIsTrue) {
           add_noise(v, 12, seed);
           add_tone(v, rate, 123'456, 6, 0.1 * seed);
         });
+}
+
+// Steps of a staircase so narrow that nothing flat is long enough between their edges: what passes for flat
+// there has an edge in it.
+TEST(VideoNoise, StaircaseOfManyRisersIsNoNoise) {
+  for (const bool is_525 : {true, false}) {
+    for (const double rate : {13.5e6, 15.3e6, 27e6}) {
+      Wave w = is_525 ? wave_525() : wave_625();
+      const double from = w.active_from_us + 0.4;
+      const double to = 1e6 / w.line_hz - w.front_porch_us - 0.6;
+      const video_lines::Line line = video_lines::stairs(from, to, 10, is_525 ? 5000.0 / 7 : 700, 280, 0.3);
+      std::vector<float> x = clean(w, rate, 0.14);
+      video_lines::add(x, w, rate, [&](int n) { return has_picture(w, n) ? &line : nullptr; });
+      add_noise(x, 7, 4);
+      const double band = std::min(is_525 ? 4.2e6 : 5e6, 0.45 * rate);
+      const double truth = 7 * std::sqrt(band / (rate / 2));
+      const Readings r = measured(rate, std::move(x));
+      expect_near(r, "video.noise", truth, 0.07 * truth);
+      expect_none(r, "video.noise.periodic.level");
+    }
+  }
 }
 
 }  // namespace
