@@ -27,6 +27,7 @@ constexpr double alike_us = 0.12;   // echoes of two sets so near are one
 constexpr double most_doubt = 0.6;  // k=2 of a ratio, re it, beyond which the echo is not shown
 constexpr double near_one_another_us = 0.3;
 constexpr double most_doubt_ns = 100;
+constexpr double vague_ns = 8;         // k=2 of a delay, beyond which a pulse is asked
 constexpr double long_cable_db = 4.0;  // at 5 MHz
 
 // Whether two sets of lines can be fitted crosswise: the same points stand still.
@@ -96,6 +97,15 @@ double overlap(const Echo& e, const std::vector<Echo>& all) {
   return more;
 }
 
+void none(const std::string& why, Readings& out, std::optional<double> most_db = std::nullopt) {
+  for (const char* part : {"delay", "level", "distance", "polarity"}) {
+    const bool level = most_db && std::string_view(part) == "level";
+    out.push_back(unmeasurable(fmt::format("video.echo.{}", part),
+                               level ? fmt::format("{}: less than {:.0f} dB", why, *most_db) : why,
+                               level ? most_db : std::nullopt));
+  }
+}
+
 // Of the mean sync's leading edge, 10 to 90 %: an echo within about one of these is part of the edge.
 double rise_us(const LineStack& stack) {
   const Trace t = stack.mean();
@@ -107,8 +117,9 @@ double rise_us(const LineStack& stack) {
 
 }  // namespace
 
-EchoMeter::EchoMeter(const VideoSetup& setup, double velocity_factor)
-    : velocity_factor_(velocity_factor),
+EchoMeter::EchoMeter(const VideoSetup& setup, const PictureMeter& picture, double velocity_factor)
+    : picture_shown_(picture),
+      velocity_factor_(velocity_factor),
       active_from_us_(standards::standard_of(setup.lines).active_start_us.nominal),
       front_porch_us_(standards::standard_of(setup.lines).front_porch_us.nominal),
       line_us_(setup.line_period_samples / setup.rate_hz * 1e6),
@@ -151,7 +162,8 @@ void EchoMeter::line(const LineView& v) {
 }
 
 std::vector<EchoLine> EchoMeter::lines(const VideoSetup& setup,
-                                       const std::function<Trace(const LineStack&)>& mean) const {
+                                       const std::function<Trace(const LineStack&)>& mean,
+                                       const std::optional<BesidePulse>& pulse) const {
   std::vector<EchoLine> out;
   const double step = 1e6 / setup.rate_hz;
   for (const LineStack* stack : {&picture_lines_, &empty_lines_}) {
@@ -175,6 +187,7 @@ std::vector<EchoLine> EchoMeter::lines(const VideoSetup& setup,
       const bool empty = stack == &empty_lines_ && at > trail + settled_us;
       if (tip_part) l.parts[i] = EchoLine::Part::Tip;
       if ((porch || empty) && !burst) l.parts[i] = EchoLine::Part::Blanking;
+      if (pulse && stack == &picture_lines_ && pulse->has(at)) l.parts[i] = EchoLine::Part::Beside;
     }
     l.sigma_mv = std::hypot(setup.noise_mv / std::sqrt(stack->count()), model_error * setup.sync_mv);
     out.push_back(std::move(l));
@@ -182,26 +195,39 @@ std::vector<EchoLine> EchoMeter::lines(const VideoSetup& setup,
   return out;
 }
 
-void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
-  const double step = 1e6 / setup.rate_hz;
-  std::vector<EchoLine> all = lines(setup, [](const LineStack& s) { return s.mean(); });
-  constexpr const char* parts[] = {"delay", "level", "distance", "polarity"};
-  if (all.empty() || setup.rate_hz < 8e6) {
-    const std::string reason = all.empty() ? "too few lines; take at least one field (20 ms)"
-                                           : "too slow a recorder to see an edge; take 10 MS/s or more";
-    for (const char* p : parts) out.push_back(unmeasurable(fmt::format("video.echo.{}", p), reason));
-    return;
+// Only where one pulse stands on nearly all lines of the picture is it in their mean as it is.
+std::optional<EchoMeter::BesidePulse> EchoMeter::beside_pulse() const {
+  constexpr double reach_us = 3.5;
+  constexpr double clear = 1.3;  // half-amplitude durations from the middle
+  const KnownLines& known = picture_shown_.known();
+  const KnownLine* k = known.find([](const KnownLine& x) { return x.layout.pulses.size() == 1; });
+  if (k == nullptr || k->content->lines < 0.9 * known.lines()) return std::nullopt;
+  const Pulse& p = k->layout.pulses.front();
+  const Plateau* before = nullptr;
+  const Plateau* after = nullptr;
+  for (const Plateau& q : k->layout.plateaus) {
+    if (q.edge_to_us < p.centre_us && q.edge_to_us > p.centre_us - 3 * p.had_us) before = &q;
+    if (q.edge_from_us > p.centre_us && q.edge_from_us < p.centre_us + 3 * p.had_us) after = &q;
   }
-  EchoSearch search;
+  if (before == nullptr || after == nullptr) return std::nullopt;
+  return BesidePulse{std::max(before->from_us, p.centre_us - reach_us), p.centre_us - clear * p.had_us,
+                     p.centre_us + clear * p.had_us, std::min(after->to_us, p.centre_us + reach_us)};
+}
+
+EchoMeter::Looked EchoMeter::look(const VideoSetup& setup, const std::optional<BesidePulse>& pulse) const {
+  const double step = 1e6 / setup.rate_hz;
+  Looked l;
+  std::vector<EchoLine> all = lines(
+      setup, [](const LineStack& s) { return s.mean(); }, pulse);
+  EchoSearch& search = l.search;
   search.least_ratio = least_ratio;
   const double rise = rise_us(picture_lines_.count() > 0 ? picture_lines_ : empty_lines_);
   search.from_us = std::max({0.28, 2.5 * step, 1.1 * rise});
   search.sure_from_us = std::max({0.5, 7 * step, 2.2 * rise});
   search.to_us = empty_lines_.count() >= least_lines ? 0.5 * line_us_ - 2 : 4.0;
-  EchoBound bound;
-  found_ = EchoFit(all, step).find(search, bound);
+  l.echoes = EchoFit(all, step).find(search, l.bound);
   // A long cable's tail is steeper near its edge than the fit allows for: it is taken back, and looked again.
-  const double loss = cable_loss_db(all, all, step, found_);
+  const double loss = cable_loss_db(all, all, step, l.echoes);
   double taken_back = 0;
   const bool lossy = std::isfinite(loss) && loss > long_cable_db;
   if (lossy) {
@@ -211,79 +237,95 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
     search.from_us = std::max(search.from_us, 0.9);
     search.sure_from_us = std::max(search.from_us, search.sure_from_us);
     search.least_ratio = 2 * least_ratio;
-    found_ = EchoFit(all, step).find(search, bound);
+    l.echoes = EchoFit(all, step).find(search, l.bound);
   }
-  const std::vector<Echo>& found = found_;
-  const auto say_none = [&](const std::string& reason) {
-    for (const char* p : parts) out.push_back(unmeasurable(fmt::format("video.echo.{}", p), reason));
-  };
-  if (bound.misfit > most_misfit) {
-    found_.clear();
-    say_none(
-        "sync and porches are bent by more than echoes and a cable's loss; look at the sync first, or send a "
-        "black picture");
-    return;
-  }
-  if (found.empty()) {
-    const double most_db = 20 * std::log10(std::max(bound.ratio, least_ratio));
-    const std::string none = fmt::format(
-        "none found from {:.2f} to {:.0f} us ({:.0f} to {:.0f} m); nearer ones look like the edge itself",
-        search.sure_from_us, search.to_us, search.sure_from_us * velocity_factor_ * light_m_per_us / 2,
-        search.to_us * velocity_factor_ * light_m_per_us / 2);
-    for (const char* p : parts) {
-      const bool level = std::string_view(p) == "level";
-      out.push_back(unmeasurable(fmt::format("video.echo.{}", p),
-                                 level ? fmt::format("{}: less than {:.0f} dB", none, most_db) : none,
-                                 level ? std::optional(most_db) : std::nullopt));
-    }
-    return;
-  }
+  if (l.echoes.empty()) return l;
   // Settled by halves; and by all lines but a group's, for the uncertainty.
   const auto by_halves = [&](std::size_t without) {
     const auto half = [&](std::size_t h) {
-      auto some = lines(setup, [h, without](const LineStack& s) { return mean_of_half(s, h, without); });
+      auto some = lines(
+          setup, [h, without](const LineStack& s) { return mean_of_half(s, h, without); }, pulse);
       return lossy ? without_loss(std::move(some), step, taken_back) : some;
     };
     std::vector<EchoLine> a = half(0);
     std::vector<EchoLine> b = half(1);
     if (!alike(a, b)) return std::vector<Echo>();
-    return EchoFit(std::move(a), step, std::move(b)).settle(found_);
+    return EchoFit(std::move(a), step, std::move(b)).settle(l.echoes);
   };
   std::vector<Echo> settled = by_halves(line_groups);
-  if (settled.size() == found_.size()) found_ = std::move(settled);
-  const std::vector<Spread> spread = spread_of(found, bound.others);
+  if (settled.size() == l.echoes.size()) l.echoes = std::move(settled);
+  const std::vector<Spread> spread = spread_of(l.echoes, l.bound.others);
   std::vector<std::vector<Echo>> without;
   for (std::size_t g = 0; g < line_groups; ++g) without.push_back(by_halves(g));
-  std::size_t shown = 0;
-  for (std::size_t e = 0; e < found.size(); ++e) {
+  for (std::size_t e = 0; e < l.echoes.size(); ++e) {
     const auto u = [&](const auto& value) {
       return jackknife_uncertainty(
                  [&](std::size_t g) { return e < without[g].size() ? value(without[g][e]) : std::nan(""); })
           .value_or(1e3);
     };
-    const Echo& echo = found[e];
-    const double floor = overlap(echo, found);
-    const double delay_u = together(u([](const Echo& x) { return x.delay_us * 1e3; }),
-                                    together(floor * (2.0 + 0.02 * step * 1e3), spread[e].delay_us * 1e3));
-    const double ratio_u = together(u([](const Echo& x) { return x.ratio; }),
-                                    together(floor * 0.0015 + 0.01 * std::abs(echo.ratio), spread[e].ratio));
-    const bool sure =
-        spread[e].in_all && ratio_u < most_doubt * std::abs(echo.ratio) && delay_u < most_doubt_ns;
-    if (!sure && shown == 0) {
-      // The strongest is not known, so neither is which of the others is it.
-      say_none(
-          "something like an echo follows the edges, but several sets of delays would explain it about as "
-          "well; "
-          "send a 2T pulse, or take a faster or quieter recording");
-      return;
-    }
-    if (!sure || trails(echo, found, search.sure_from_us)) continue;
+    const Echo& echo = l.echoes[e];
+    const double floor = overlap(echo, l.echoes);
+    l.delay_u.push_back(together(u([](const Echo& x) { return x.delay_us * 1e3; }),
+                                 together(floor * (2.0 + 0.02 * step * 1e3), spread[e].delay_us * 1e3)));
+    l.ratio_u.push_back(together(u([](const Echo& x) { return x.ratio; }),
+                                 together(floor * 0.0015 + 0.01 * std::abs(echo.ratio), spread[e].ratio)));
+    l.sure.push_back(spread[e].in_all && l.ratio_u[e] < most_doubt * std::abs(echo.ratio) &&
+                     l.delay_u[e] < most_doubt_ns);
+  }
+  return l;
+}
+
+void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
+  const bool lines_enough = !lines(setup, [](const LineStack& s) { return s.mean(); }).empty();
+  if (!lines_enough || setup.rate_hz < 8e6) {
+    none(!lines_enough ? "too few lines; take at least one field (20 ms)"
+                       : "too slow a recorder to see an edge; take 10 MS/s or more",
+         out);
+    return;
+  }
+  Looked l = look(setup, std::nullopt);
+  if (const auto pulse = beside_pulse();
+      pulse && !l.echoes.empty() && (l.open() || l.delay_u[0] > vague_ns)) {
+    Looked by_pulse = look(setup, pulse);
+    if (by_pulse.bound.misfit <= most_misfit && !by_pulse.echoes.empty() && !by_pulse.open() &&
+        (l.open() || by_pulse.delay_u[0] < l.delay_u[0]))
+      l = std::move(by_pulse);
+  }
+  found_ = l.bound.misfit > most_misfit ? std::vector<Echo>() : l.echoes;
+  if (l.bound.misfit > most_misfit) {
+    none(
+        "sync and porches are bent by more than echoes and a cable's loss; look at the sync first, or send a "
+        "black picture",
+        out);
+  } else if (l.echoes.empty()) {
+    const double most_db = 20 * std::log10(std::max(l.bound.ratio, least_ratio));
+    const double metres = velocity_factor_ * light_m_per_us / 2;
+    const std::string why = fmt::format(
+        "none found from {:.2f} to {:.0f} us ({:.0f} to {:.0f} m); nearer ones look like the edge itself",
+        l.search.sure_from_us, l.search.to_us, l.search.sure_from_us * metres, l.search.to_us * metres);
+    none(why, out, most_db);
+  } else if (l.open()) {
+    // The strongest is not known, so neither is which of the others is it.
+    none(
+        "something like an echo follows the edges, but several sets of delays would explain it about as "
+        "well; send a 2T pulse, or take a faster or quieter recording",
+        out);
+  } else {
+    tell(l, out);
+  }
+}
+
+void EchoMeter::tell(const Looked& l, Readings& out) const {
+  std::size_t shown = 0;
+  for (std::size_t e = 0; e < l.echoes.size(); ++e) {
+    const Echo& echo = l.echoes[e];
+    if (!l.sure[e] || trails(echo, l.echoes, l.search.sure_from_us)) continue;
     const double level = 20 * std::log10(std::abs(echo.ratio));
     const double metres = velocity_factor_ * light_m_per_us / 2;
     const auto push = [&](const std::string& stem, bool with_polarity) {
-      out.push_back(number_reading(stem + "delay", echo.delay_us * 1e3, delay_u));
-      out.push_back(number_reading(stem + "level", level, 8.686 * ratio_u / std::abs(echo.ratio)));
-      out.push_back(number_reading(stem + "distance", echo.delay_us * metres, delay_u * 1e-3 * metres,
+      out.push_back(number_reading(stem + "delay", echo.delay_us * 1e3, l.delay_u[e]));
+      out.push_back(number_reading(stem + "level", level, 8.686 * l.ratio_u[e] / std::abs(echo.ratio)));
+      out.push_back(number_reading(stem + "distance", echo.delay_us * metres, l.delay_u[e] * 1e-3 * metres,
                                    fmt::format("for a velocity factor of {:.2f}", velocity_factor_)));
       if (with_polarity) {
         out.push_back(number_reading(

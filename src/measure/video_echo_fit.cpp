@@ -49,7 +49,7 @@ class Round {
 
 // Rows: the points where the signal stands still; columns: what may be there.
 struct EchoFit::System {
-  Eigen::MatrixXd a;  // levels, slopes, tails, then for each echo ratio and delay
+  Eigen::MatrixXd a;  // levels, offsets and slopes of lines, tails, then for each echo ratio and delay
   Eigen::VectorXd b;
   std::vector<std::vector<double>> sent;  // s of each line
   Eigen::Index fixed = 0;                 // columns before the echoes
@@ -68,8 +68,12 @@ EchoFit::System EchoFit::build(const std::vector<EchoLine>& lines, const std::ve
     rows += std::count_if(l.parts.begin(), l.parts.end(), [](Part p) { return p != Part::Unused; });
   const auto kinds = static_cast<Eigen::Index>(lines.size());
   constexpr Eigen::Index tails = 1 + std::size(tail_us);
+  const bool beside = std::any_of(lines.begin(), lines.end(), [](const EchoLine& l) {
+    return std::find(l.parts.begin(), l.parts.end(), Part::Beside) != l.parts.end();
+  });
+  const Eigen::Index levels = beside ? 2 : 1;
   System s;
-  s.fixed = 1 + 2 * kinds + tails;
+  s.fixed = levels + 2 * kinds + tails;
   s.a = Eigen::MatrixXd::Zero(rows, s.fixed + 2 * static_cast<Eigen::Index>(echoes.size()));
   s.b = Eigen::VectorXd::Zero(rows);
   // Tails as kernels over one round.
@@ -117,12 +121,13 @@ EchoFit::System EchoFit::build(const std::vector<EchoLine>& lines, const std::ve
     for (std::size_t i = 0; i < n; ++i) {
       if (l.parts[i] == Part::Unused) continue;
       s.b(row) = weight * l.y[i];
-      const auto own = 1 + 2 * static_cast<Eigen::Index>(line);
+      const auto own = levels + 2 * static_cast<Eigen::Index>(line);
       if (l.parts[i] == Part::Tip) s.a(row, 0) = weight;
+      if (l.parts[i] == Part::Beside) s.a(row, 1) = weight;
       s.a(row, own) = weight;  // the clamp's own error
       s.a(row, own + 1) = weight * (static_cast<double>(i) / static_cast<double>(n) - 0.5);
       for (std::size_t c = 0; c < columns.size(); ++c)
-        s.a(row, 1 + 2 * kinds + static_cast<Eigen::Index>(c)) = weight * columns[c][i];
+        s.a(row, levels + 2 * kinds + static_cast<Eigen::Index>(c)) = weight * columns[c][i];
       ++row;
     }
     row0 = row;

@@ -8,7 +8,8 @@ namespace linebench::measure {
 
 /// A mean line, going round: y[0] follows y.back().
 struct EchoLine {
-  enum class Part : unsigned char { Unused, Tip, Blanking };
+  /// Beside a pulse of the picture the level is as unknown as that of the tip.
+  enum class Part : unsigned char { Unused, Tip, Blanking, Beside };
   std::vector<double> y;    ///< mV
   std::vector<Part> parts;  ///< where the sent signal is known to stand still, and at which level
   double sigma_mv = 1;      ///< of y's points, for weighing

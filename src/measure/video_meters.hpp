@@ -32,7 +32,7 @@ struct VideoMeters {
         hum(setup, options.mains_hz, clock_error_ppm),
         picture(setup, sync),
         noise(setup, picture),
-        echo(setup, options.velocity_factor),
+        echo(setup, picture, options.velocity_factor),
         cable(echo, options.cable),
         steady(setup, burst) {}
 

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <linebench/standards/cable.hpp>
 
+#include "support/video_lines.hpp"
 #include "video/measuring.hpp"
 
 namespace {
@@ -128,6 +129,33 @@ TEST(VideoEcho, SeveralWithOneNearTheEdge) {
   }
   std::printf("    %d of %d echoes within 10 ns and 0.7 dB\n", shown, there);
   EXPECT_GE(shown, 0.5 * there);
+}
+
+// What follows an edge so closely that several sets of delays would explain it shows behind a 2T pulse, which
+// is over sooner.
+TEST(VideoEcho, NearOneBehindAPulse) {
+  int read = 0;
+  for (const double rate : {17734475.0, 27e6}) {
+    for (const bool is_525 : {true, false}) {
+      for (const auto& [us, ratio] : {std::pair{0.36, -0.12}, {0.36, 0.1}, {0.42, 0.08}}) {
+        const Wave w = is_525 ? wave_525() : wave_625();
+        const double t = is_525 ? 0.125 : 0.1;
+        const double white = is_525 ? 5000.0 / 7 : 700;
+        const video_lines::Line line = video_lines::together(
+            {video_lines::bar_from(15, 38, 2 * t, white), video_lines::pulse_at(47, 2 * t, white)});
+        std::vector<float> v = clean(w, rate, 0.1);
+        video_lines::add(v, w, rate, [&](int n) { return has_picture(w, n) ? &line : nullptr; });
+        filter(v, rate, [&, d = us, a = ratio](double f) { return 1.0 + echo(f, a, d); });
+        const Readings r = at_forty_decibels(std::move(v), rate);
+        SCOPED_TRACE(fmt::format("{} at {} us, {} MS/s, {}", ratio, us, 1e-6 * rate, is_525 ? 525 : 625));
+        if (!get(r, "video.echo.delay").measured()) continue;
+        ++read;
+        expect_near(r, "video.echo.delay", 1e3 * us, 10);
+        expect_near(r, "video.echo.level", 20 * std::log10(std::abs(ratio)), 0.7);
+      }
+    }
+  }
+  EXPECT_GE(read, 10);
 }
 
 // As near as the edge is long: right, or said to be too near.
