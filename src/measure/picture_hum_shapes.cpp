@@ -1,6 +1,7 @@
 // Orthonormal polynomials over the rows of a field.
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/complex_product.hpp>
 #include <numbers>
 
 #include "picture_hum_fit.hpp"
@@ -42,7 +43,7 @@ FieldShapes::Turning FieldShapes::turning(double hz) const {
   for (std::size_t i = 0; i < rows_.size(); ++i) {
     for (std::size_t k = 0; k < hum_shapes; ++k) out[k] += values_[k][i] * turn;
     if (i + 1 < rows_.size()) {
-      for (int r = rows_[i]; r < rows_[i + 1]; ++r) turn *= step;
+      for (int r = rows_[i]; r < rows_[i + 1]; ++r) turn = dsp::product(turn, step);
     }
   }
   return out;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/complex_product.hpp>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_lines.hpp>
 #include <numbers>
@@ -76,6 +77,9 @@ void ClipMeter::colours(const LineView& v) {
   for (std::size_t k = 0; k < count; ++k)
     colour_[k] = {v.flat_level(start(k), start(k + 1)), v.tone(v.subcarrier_hz, start(k), start(k + 1))};
   const double block_noise_mv = noise_mv_ / std::sqrt(colour_block_us_ * v.samples_per_us());
+  const double w = 2 * std::numbers::pi * v.subcarrier_hz / v.rate_hz;
+  const std::complex<double> a_sample = std::polar(1.0, w);
+  const double least_high = std::cos(top_half_angle);
   for (std::size_t k = 1; k + 1 < count; ++k) {
     const Colour& c = colour_[k];
     const double amplitude = std::abs(c.peak);
@@ -86,15 +90,15 @@ void ClipMeter::colours(const LineView& v) {
     };
     if (!alike(colour_[k - 1]) || !alike(colour_[k + 1])) continue;
     // The samples round the peaks, beside what mean and fundamental make of them.
-    const double w = 2 * std::numbers::pi * v.subcarrier_hz / v.rate_hz;
     const auto from = static_cast<std::size_t>(std::ceil(v.position(start(k))));
     const auto to = static_cast<std::size_t>(v.position(start(k + 1)));
     const double offset = static_cast<double>(v.first) - v.t0;
     const double phase = std::arg(c.peak) - 0.5 * std::numbers::pi;  // a sine's peak
+    std::complex<double> turn = std::polar(1.0, w * (static_cast<double>(from) + offset) + phase);
     double tops = 0, seen = 0, expected = 0;
-    for (std::size_t i = from; i < to; ++i) {
-      const double high = std::cos(w * (static_cast<double>(i) + offset) + phase);
-      if (high < std::cos(top_half_angle)) continue;
+    for (std::size_t i = from; i < to; ++i, turn = dsp::product(turn, a_sample)) {
+      const double high = turn.real();
+      if (high < least_high) continue;
       tops += 1;
       seen += static_cast<double>(v.mv[i]);
       expected += c.mean + amplitude * high;
