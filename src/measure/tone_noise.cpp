@@ -190,6 +190,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
       held = true;
     }
   }
+  if (tone.step && comes_and_goes(level.blocks, level.block_s)) tone.step.reset();
   if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
   result.programme = held;

@@ -126,6 +126,33 @@ LevelStep with_block_time(LevelStep step, std::span<const double> blocks, double
   return step;
 }
 
+bool comes_and_goes(std::span<const double> blocks, double block_s) {
+  constexpr double silent = 1e-3;  // of the power where it sounds
+  constexpr double least_pause_s = 0.03;
+  constexpr int fewest_pauses = 3;
+  constexpr double least_share = 0.1;  // of the time; a contact that breaks is away for less
+  if (blocks.empty()) return false;
+  std::vector<double> sorted(blocks.begin(), blocks.end());
+  const auto loud = sorted.begin() + static_cast<std::ptrdiff_t>(sorted.size() * 9 / 10);
+  std::nth_element(sorted.begin(), loud, sorted.end());
+  std::size_t away = 0;
+  std::size_t run = 0;
+  int pauses = 0;
+  for (const double power : blocks) {
+    if (power < silent * *loud) {
+      ++run;
+      continue;
+    }
+    if (static_cast<double>(run) * block_s >= least_pause_s) {
+      ++pauses;
+      away += run;
+    }
+    run = 0;
+  }
+  return pauses >= fewest_pauses &&
+         static_cast<double>(away) > least_share * static_cast<double>(blocks.size());
+}
+
 double level_excursion_db(std::span<const TrackLevel> levels, double mean_square, double rel_noise) {
   const std::vector<double> db = levels_db(levels);
   const double here = db_from_power(mean_square);

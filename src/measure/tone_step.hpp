@@ -21,6 +21,10 @@ namespace linebench::measure {
 /// show it.
 [[nodiscard]] LevelStep with_block_time(LevelStep step, std::span<const double> blocks, double block_s);
 
+/// Whether the signal falls silent again and again: a tone keyed by hand, Morse, a chime has no level that
+/// could step. Block powers as above.
+[[nodiscard]] bool comes_and_goes(std::span<const double> blocks, double block_s);
+
 /// How far from `mean_square` the level goes where it holds or drifts, fades at both ends left out, dB; 0
 /// where noise explains it.
 [[nodiscard]] double level_excursion_db(std::span<const TrackLevel> levels, double mean_square,

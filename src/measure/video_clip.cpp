@@ -114,8 +114,8 @@ void ClipMeter::colours(const LineView& v) {
   }
 }
 
-// Three even steps of brightness or more, then four blocks that stand still, with at most one between them;
-// and the same from right to left.
+// Four even steps of brightness, then four blocks that stand still, with at most one between them (an edge
+// between two colours, where a block holds a part of either, makes three); and the same from right to left.
 void ClipMeter::corners(const LineView& v) {
   const double from = v.position(active_from_us_);
   const double step = corner_block_us_ * v.samples_per_us();
@@ -128,7 +128,7 @@ void ClipMeter::corners(const LineView& v) {
   }
   const double noise = noise_mv_ / std::sqrt(std::max(1.0, step));
   const double least_step = 6 * gain_ + 5 * noise;
-  constexpr std::size_t climb = 3, stand = 4;
+  constexpr std::size_t climb = 4, stand = 4;
   for (int pass = 0; pass < 2; ++pass) {
     for (std::size_t k = climb + 1; k + stand < count; ++k) {
       // level_[k-1] is the last of the climb, level_[k] the one the corner may lie in.

@@ -100,6 +100,16 @@ TEST(VideoClipped, WholeBarsAreWhole) {
   }
 }
 
+// A recorder or a source whose clock is off by some tenths of a per mille moves the edges between colours
+// about the blocks they are looked at in: what is whole stays whole.
+TEST(VideoClipped, WholeBarsOfAnotherClockAreWhole) {
+  for (const double ppm : {-1500.0, -600.0, 600.0, 1000.0, 1500.0}) {
+    Wave w = bars_of(false, 0.75, 0.75);
+    w.noise_mv = 2;
+    expect_whole(measured(w, 13.5e6 * (1 + ppm * 1e-6), 0.12), std::to_string(ppm));
+  }
+}
+
 // Differential gain of a tenth bends peaks without ending them.
 TEST(VideoClipped, BentPeaksAreNotCut) {
   Wave w = bars_of(true, 1.0, 0.75);
