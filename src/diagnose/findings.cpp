@@ -212,7 +212,12 @@ std::vector<Bearing> bearings(const Model& m, const FaultTable& t, bool all) {
 
 std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job) {
   std::vector<Evidence> evidence = job.told;
-  for (Evidence& e : gather(book, job.captures, job.site)) evidence.push_back(std::move(e));
+  // A camera that has no colour to send is right without.
+  const bool grey = std::ranges::any_of(
+      job.told, [](const Evidence& e) { return e.sign == "camera-colour" && e.word == "black and white"; });
+  for (Evidence& e : gather(book, job.captures, job.site)) {
+    if (!grey || (e.sign != "video.colour" && e.sign != "picture.colour")) evidence.push_back(std::move(e));
+  }
   return evidence;
 }
 

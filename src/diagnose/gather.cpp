@@ -191,18 +191,26 @@ bool one_mains(double a_hz, double b_hz) {
 }
 
 std::vector<std::string> remarks(const std::vector<Evidence>& evidence) {
+  std::vector<std::string> out;
+  bool grey = false;
   for (const Evidence& e : evidence) {
-    if ((e.sign == "video.lock" && e.word == "free") || (e.sign == "picture.lock" && e.word == "roll")) {
-      const auto open = e.shown.find('(');
-      const std::string how =
-          open == std::string::npos ? "" : " (" + e.shown.substr(open + 1, e.shown.size() - open - 2) + ")";
-      return {fmt::format(
-          "The camera is not locked to the mains, so a hum bar rolls{}: that is harmless by itself and says "
-          "nothing against the camera. Look for the hum, and the bar goes with it.",
-          how)};
-    }
+    grey = grey || ((e.sign == "video.colour" || e.sign == "picture.colour") && e.word == "none");
+    const bool rolls =
+        (e.sign == "video.lock" && e.word == "free") || (e.sign == "picture.lock" && e.word == "roll");
+    if (!rolls || !out.empty()) continue;
+    const auto open = e.shown.find('(');
+    const std::string how =
+        open == std::string::npos ? "" : " (" + e.shown.substr(open + 1, e.shown.size() - open - 2) + ")";
+    out.push_back(fmt::format(
+        "The camera is not locked to the mains, so a hum bar rolls{}: that is harmless by itself and says "
+        "nothing against the camera. Look for the hum, and the bar goes with it.",
+        how));
   }
-  return {};
+  if (grey)
+    out.push_back(
+        "No colour comes. Is it a black-and-white camera, or one in night mode? Then that is right: say "
+        "--observed \"camera-colour=black and white\".");
+  return out;
 }
 
 bool one_and_the_same(const Capture& a, const Capture& b) {

@@ -67,6 +67,8 @@ struct Number {
 /// of what may as well not be there, it says nothing.
 [[nodiscard]] std::optional<Number> hum_frequency_of(const Readings& readings, const std::string& hum);
 [[nodiscard]] std::optional<std::string> text_of(const Readings& readings, std::string_view id);
+/// A composite signal was found, and no colour burst in it.
+[[nodiscard]] bool no_burst(const Readings& readings);
 [[nodiscard]] std::optional<double> bound_of(const Readings& readings, std::string_view id);
 
 /// Whether hum at these frequencies can be of one mains: it moves by a few tenths of a hertz in a day.

@@ -1,6 +1,7 @@
 // Signs from audio readings.
 #include <algorithm>
 #include <array>
+#include <cstdlib>
 #include <linebench/base/decibel.hpp>
 #include <linebench/diagnose/idle.hpp>
 #include <linebench/standards/weighting.hpp>
@@ -214,10 +215,14 @@ bool cut_by_hum(const Readings& r, const std::string& suffix) {
   return hum && hum->value > hum_that_clips;
 }
 
-// A tone that goes on and off by itself: a stretch with a pause in it has less of it, which is no step.
-bool keyed(const Readings& r, const std::string& suffix) {
+// Pauses of a tone that goes on and off by itself, as the count of dropouts says beside it.
+double keyed_pauses(const Readings& r, const std::string& suffix) {
   const Reading* gaps = find_reading(r, "audio.dropout.count" + suffix);
-  return gaps != nullptr && gaps->reason.find("cadence of a keyed tone") != std::string::npos;
+  const auto at =
+      gaps == nullptr ? std::string::npos : gaps->reason.find(" pauses on the cadence of a keyed");
+  if (at == std::string::npos) return 0;
+  const auto digits = gaps->reason.find_last_not_of("0123456789", at - 1);
+  return std::strtod(gaps->reason.c_str() + (digits == std::string::npos ? 0 : digits + 1), nullptr);
 }
 
 void levels_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
@@ -238,7 +243,7 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
     out.bound("audio.level.tone", rms->value + against, scaling.u, name);
   }
   if (const auto step = number_of(r, "audio.tone.step" + suffix);
-      step && sent == Sent::Tone && !keyed(r, suffix)) {
+      step && sent == Sent::Tone && keyed_pauses(r, suffix) == 0) {
     out.number("audio.level.step", std::abs(step->value), step->u, name);
   } else if (sent == Sent::Tone && tone) {
     out.bound("audio.level.step", least_step_db + 2 * tone->u, 0, name);
@@ -284,7 +289,13 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
     }
   };
   rate(number_of(c.readings, "audio.click.count" + suffix), "audio.click");
-  rate(gaps_of(c, suffix), "audio.dropout");
+  // Beside pauses on a cadence the others may be keyed as well: a melody has many lengths.
+  const auto gaps = gaps_of(c, suffix);
+  if (gaps && gaps->value > 0 && keyed_pauses(c.readings, suffix) > gaps->value) {
+    out.bound("audio.dropout", gaps->value / minutes, 0, name);
+  } else {
+    rate(gaps, "audio.dropout");
+  }
   if (const auto b = bound_of(c.readings, "audio.dropout.count" + suffix); b && gaps_count(c, suffix))
     out.bound("audio.dropout", *b / minutes, 0, name);
   if (cut_by_hum(c.readings, suffix)) return;

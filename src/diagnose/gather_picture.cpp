@@ -1,5 +1,6 @@
 // Signs from the picture view, and what captures of several views say together.
 #include <cmath>
+#include <cstdlib>
 #include <linebench/base/decibel.hpp>
 
 #include "gather.hpp"
@@ -54,6 +55,33 @@ bool colour_expected(const Readings& r) {
   return pattern == "none" || pattern.starts_with("bars");
 }
 
+// Where the frames without signal are the last ones, and so many that nothing makes and breaks: since when.
+std::string gone_for_good(const Capture& c, double lost) {
+  constexpr double at_least_s = 0.3;
+  const std::string& reason = find_reading(c.readings, "picture.signal.lost")->reason;
+  const std::string_view at = "the first at ";
+  const auto place = reason.find(at);
+  if (place == std::string::npos || c.facts.frames <= 0 || !(c.facts.duration_s() > 0)) return {};
+  const double first_s = std::strtod(reason.c_str() + place + at.size(), nullptr);
+  const double frame_s = c.facts.duration_s() / static_cast<double>(c.facts.frames);
+  const double left_s = c.facts.duration_s() - first_s;
+  if (lost * frame_s < at_least_s || std::abs(left_s - lost * frame_s) > frame_s) return {};
+  return fmt::format("gone from {:.2f} s to the end", first_s);
+}
+
+// Noise that stands against a weak edge once in a capture is taken for a line that stands elsewhere.
+void tear(const Capture& c, Gatherer& out) {
+  constexpr double noisy_codes = 3;
+  const Reading* t = find_reading(c.readings, "picture.tear");
+  const auto noise = number_of(c.readings, "picture.noise");
+  if (t != nullptr && t->measured() && noise && noise->value > noisy_codes &&
+      t->reason.find("in 1 of ") != std::string::npos) {
+    out.bound("picture.tear", std::abs(t->number()) + t->uncertainty.value_or(0), 0, c.name);
+  } else {
+    out.amount("picture.tear", c.readings, "picture.tear", c.name);
+  }
+}
+
 void lost_frames(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   const auto dropped = number_of(r, "picture.frames.dropped");
@@ -71,12 +99,15 @@ void gather_picture(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   const auto signal = text_of(r, "picture.signal");
   if (!signal) return;
-  out.word("picture.signal", *signal, c.name);
+  const auto lost = number_of(r, "picture.signal.lost");
+  const std::string gone = lost && lost->value > 0 ? gone_for_good(c, lost->value) : "";
+  out.word("picture.signal", gone.empty() ? *signal : "none", c.name, gone);
   if (*signal == "none") return;
-  // Frames that came without a signal are a contact that makes and breaks.
-  if (const auto lost = number_of(r, "picture.signal.lost"); lost && lost->value > 0 && c.facts.frames > 0) {
+  // Frames that came without a signal are a contact that makes and breaks. They were seen, so that chance
+  // bears on how many there are and not on whether there are any.
+  if (lost && lost->value > 0 && c.facts.frames > 0 && gone.empty()) {
     const double frames = static_cast<double>(c.facts.frames);
-    out.number("picture.signal.lost", 1000 * lost->value / frames, 2000 * std::sqrt(lost->value) / frames,
+    out.number("picture.signal.lost", 1000 * lost->value / frames, 1000 * std::sqrt(lost->value) / frames,
                c.name, fmt::format("{:.0f} in all", lost->value));
   }
   if (const auto colour = text_of(r, "picture.colour"); colour && (*colour != "none" || colour_expected(r)))
@@ -108,7 +139,7 @@ void gather_picture(const Capture& c, Gatherer& out) {
                fmt::format("{:.1f} lines a frame", roll->value));
   }
   out.amount("picture.jitter", r, "picture.jitter", c.name);
-  out.amount("picture.tear", r, "picture.tear", c.name);
+  tear(c, out);
   out.amount("picture.noise", r, "picture.noise", c.name);
   // Strong hum lifts white, at 235, over the end of the codes, at 254, whatever the source sends [BT.601].
   constexpr double hum_that_clips_percent = 2 * 100 * (254 - 235) / 219.0;

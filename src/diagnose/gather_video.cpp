@@ -107,8 +107,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
       ratio("video.burst.ratio", v, nominal.burst_pp_mv.nominal / sync_nominal, c.name,
             fmt::format("burst {:.0f} mV", burst->value), out);
     }
-  } else if (const Reading* b = find_reading(r, "video.burst.amplitude");
-             b != nullptr && b->reason.find("no colour burst") != std::string::npos) {
+  } else if (no_burst(r)) {
     out.word("video.colour", "none", c.name);
   }
   if (sync && site.system.substr(0, 3) == (is_625 ? "625" : "525"))
@@ -273,6 +272,11 @@ void bent_colours(const Capture& c, const standards::VideoStandard& nominal, Gat
 
 }  // namespace
 
+bool no_burst(const Readings& readings) {
+  const Reading* b = find_reading(readings, "video.burst.amplitude");
+  return b != nullptr && !b->measured() && b->reason.find("no colour burst") != std::string::npos;
+}
+
 void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   const Readings& r = c.readings;
   const auto signal = text_of(r, "video.signal");
@@ -307,6 +311,10 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
     if (const auto d = number_of(r, "video.echo.polarity"))
       out.word("video.echo.polarity", d->value < 0 ? "reversed" : "same", c.name);
   }
+  if (const Reading* e = find_reading(r, "video.echo.level");
+      e != nullptr && e->reason.find("something like an echo") != std::string::npos)
+    out.word("video.echo.trace", "something like an echo", c.name,
+             "how late and how strong cannot be told: send a 2T pulse");
   // That none was found holds from half a microsecond on, as after a stub of 50 m: most are shorter.
   // Edges that are bent by more than echoes show no cable's loss either.
   const Reading* echo = find_reading(r, "video.echo.level");

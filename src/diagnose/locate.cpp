@@ -168,7 +168,7 @@ std::string whose(const SignalPath& path, const Segment& s, const std::vector<Fo
   const auto wrong = static_cast<std::size_t>(std::ranges::find(path.parts, s.up_to_part, &PathPart::name) -
                                               path.parts.begin());
   if (wrong >= found.size() || found[wrong].fault.empty()) return {};
-  std::string text = fmt::format(" What is found there: {}.", found[wrong].label);
+  std::string others;
   std::set<std::string> known = found[wrong].may_be;
   std::size_t last = wrong;
   for (std::size_t i = wrong + 1; i < found.size(); ++i) {
@@ -176,12 +176,12 @@ std::string whose(const SignalPath& path, const Segment& s, const std::vector<Fo
     if (!f.nothing_wrong) continue;
     const bool other = *f.nothing_wrong < wrong_below && !f.fault.empty() && !known.contains(f.fault);
     if (other)
-      text += fmt::format(" At the end of {} another is found, {}: it comes in behind {}.",
-                          path.parts[i].name, f.label, path.parts[last].name);
+      others += fmt::format(" At the end of {} another is found, {}: it comes in behind {}.",
+                            path.parts[i].name, f.label, path.parts[last].name);
     known.insert(f.may_be.begin(), f.may_be.end());
     last = i;
   }
-  return text;
+  return others.empty() ? "" : fmt::format(" What is found there: {}.", found[wrong].label) + others;
 }
 
 }  // namespace

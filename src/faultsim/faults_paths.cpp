@@ -363,6 +363,18 @@ void cameras(std::map<std::string, Maker>& m) {
     known(s);
     s.visible = !s.video.colour || s.video.burst_db < -3;
   };
+  m["source-monochrome"] = [known](Site& s, Dice&) {
+    s.video.colour = false;
+    say(s, "camera-colour", "black and white");
+    known(s);
+  };
+  m["source-video-high"] = [](Site& s, Dice& d) {
+    const double high = d.uniform(0.8, 4);
+    s.video.gain_db += high;
+    if (d.chance(0.4)) say(s, "source-setting", "other level");
+    if (d.chance(0.7)) say(s, "known-source", "gone");
+    s.visible = high > 1.5;
+  };
   m["video-none"] = [](Site& s, Dice& d) {
     s.video.present = false;
     if (d.chance(0.5)) say(s, "port-light", "dark");

@@ -17,7 +17,8 @@ std::string answer(const Installation& s, const std::string& trial, const std::v
         {"earth-points", "one"},     {"port-light", "on"},         {"connector", "sound"},
         {"module-pull", "nothing"},  {"neighbour-tone", "silent"}, {"loop-back", "clean"},
         {"terminations", "one"},     {"wiggle", "nothing"},        {"cable-print", "75 ohm"},
-        {"source-setting", "right"}, {"level-chain", "right"},     {"unit-look", "right"}};
+        {"source-setting", "right"}, {"level-chain", "right"},     {"unit-look", "right"},
+        {"camera-colour", "colour"}};
     const auto word = sound.find(trial);
     return word != sound.end() ? word->second : "same";
   }

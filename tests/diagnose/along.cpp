@@ -1,6 +1,8 @@
 // What is lost along a line, and what comes and goes in a video signal.
+#include <cmath>
 #include <linebench/diagnose/compare.hpp>
 #include <linebench/diagnose/idle.hpp>
+#include <random>
 
 #include "job.hpp"
 #include "support/disturbance_synth.hpp"
@@ -133,8 +135,8 @@ TEST(DiagnoseAlong, FieldBuzzIsVideosAndNoRecorders) {
 TEST(DiagnoseAlong, ADimmersEdgesAreNoHissAndNoBrokenPair) {
   for (const double mains : {49.98, 60.01}) {
     for (const double tone_db : {-200.0, -18.0}) {
-      synth::Samples x = tone_db > -100 ? tone(20, 11, tone_db) : quiet(20, 11);
-      for (int k = 3; k * mains < 20000; k += 2) synth::add_sine(x, rate, k * mains, -72, 0.4 * k * k);
+      synth::Samples x = tone_db > -100 ? tone(10, 11, tone_db) : quiet(10, 11);
+      for (int k = 3; k * mains < 8000; k += 2) synth::add_sine(x, rate, k * mains, -72, 0.4 * k * k);
       const Diagnosis d = diagnosed({measured({x})});
       EXPECT_EQ(first(d), "dimmer") << mains << " " << tone_db << shown(d);
       for (const char* not_it : {"gain-structure", "pair-open", "pair-split"})
@@ -191,6 +193,98 @@ TEST(DiagnoseAlong, NoNonLinearitySpeaksForNone) {
   for (const Bearing& b : e.all) {
     if (b.sign != "video.nonlinearity") continue;
     EXPECT_LE(b.nats, 0) << b.text;
+  }
+}
+
+// A camera without colour is a fault only where colour was promised: a look settles it.
+TEST(DiagnoseAlong, ABlackAndWhiteCameraIsAskedFor) {
+  Readings r = bars_625();
+  std::erase_if(r, [](const Reading& x) { return x.id == "video.burst.amplitude"; });
+  r.push_back(unmeasurable("video.burst.amplitude", "no colour burst was found"));
+  const std::vector<Capture> one = {of_readings(r)};
+  const Diagnosis d = diagnosed(one);
+  EXPECT_LT(d.findings.front().probability, 0.5) << shown(d);
+  EXPECT_FALSE(shown_sound(d));
+  ASSERT_TRUE(d.next_test.has_value());
+  EXPECT_EQ(d.next_test->id, "camera-colour");
+  EXPECT_FALSE(remarks(evidence_of(book(), Job{one, {}, {}})).empty());
+  EXPECT_GT(told({"camera-colour=black and white"}, one).nothing_wrong, 0.5);
+  EXPECT_EQ(first(told({"camera-colour=colour"}, one)), "burst-weak");
+}
+
+// 20 lg 1.25 = 1.94 dB: all of the composite alike is a source or an amplifier set high, or an end of 125 ohm
+// (2 R / (R + 75)); counting the ends tells them apart.
+TEST(DiagnoseAlong, AllTooLargeAlikeIsTheSourceWhereTheEndIsRight) {
+  const std::vector<Capture> one = {of_readings(bars_625(375, 875, 375))};
+  const Diagnosis d = diagnosed(one);
+  EXPECT_GT(probability(d, "source-video-high"), 0.3) << shown(d);
+  EXPECT_LT(probability(d, "termination-missing"), 0.6) << shown(d);
+  EXPECT_EQ(first(told({"terminations=one"}, one)), "source-video-high");
+  EXPECT_EQ(first(diagnosed({of_readings(bars_625(600, 1400, 600))})), "termination-missing");
+}
+
+// Something like an echo that cannot be measured is not nothing.
+TEST(DiagnoseAlong, SomethingLikeAnEchoIsLeftOpen) {
+  Readings r = bars_625();
+  r.push_back(
+      unmeasurable("video.echo.level",
+                   "something like an echo follows the edges, but several sets of delays would explain it"));
+  EXPECT_FALSE(shown_sound(diagnosed({of_readings(r)}))) << shown(diagnosed({of_readings(r)}));
+}
+
+Capture frames(Readings r, double frames_in_all) {
+  Capture c = of_readings(std::move(r), "take.yuv");
+  c.facts.sample_rate_hz = 25;
+  c.facts.frames = static_cast<std::uint64_t>(frames_in_all);
+  c.readings.insert(c.readings.begin(), text_reading("picture.signal", "present"));
+  return c;
+}
+
+// One frame without signal is one too many; a signal that goes and does not come back is off or unplugged; a
+// tear in one noisy frame is noise.
+TEST(DiagnoseAlong, FramesWithoutSignal) {
+  const auto lost = [](double n, const char* why) {
+    return frames({number_reading("picture.signal.lost", n, std::nullopt, why)}, 60);
+  };
+  EXPECT_LT(diagnosed({lost(1, "0.04 s in all, the first at 0.73 s")}).nothing_wrong, 0.2);
+  const Diagnosis off = diagnosed({lost(20, "0.80 s in all, the first at 1.60 s")});
+  EXPECT_EQ(first(off), "video-none") << shown(off);
+  EXPECT_EQ(first(diagnosed({lost(20, "0.80 s in all, the first at 0.30 s")})), "connector-bad");
+  const auto torn = [](double noise) {
+    return frames(
+        {number("picture.noise", noise, 0.05), number_reading("picture.tear", 6.9, 0.9, "in 1 of 60 frames")},
+        60);
+  };
+  EXPECT_LT(probability(diagnosed({torn(6)}), "connector-bad"), 0.2);
+  EXPECT_GT(probability(diagnosed({torn(0.6)}), "connector-bad"), 0.3);
+}
+
+// A call button pressed by hand, and Morse (dot 80 ms, dash 240 ms): the tone goes to nothing and comes back,
+// by turns of no one length. A mean over more or less of it is no step of its level.
+TEST(DiagnoseAlong, AToneKeyedByHandHasNoStep) {
+  std::mt19937_64 gen(16);
+  const auto between = [&gen](double low, double high) {
+    return low + (high - low) * std::uniform_real_distribution<double>(0, 1)(gen);
+  };
+  for (const bool morse : {false, true}) {
+    synth::Samples x = quiet(20, 16);
+    double t = 0.3;
+    while (t < 19) {
+      const double on = morse ? (between(0, 1) < 0.5 ? 0.08 : 0.24) : between(0.1, 0.8);
+      const double off = morse ? (between(0, 1) < 0.3 ? 0.24 : 0.08) : between(0.08, 0.5);
+      const double edge = morse ? 0.005 : 0.002;
+      for (auto i = synth::count(t, rate); i < synth::count(std::min(t + on, 19.8), rate); ++i) {
+        const double at = static_cast<double>(i) / rate - t;
+        const double gate = std::clamp(std::min(at, on - at) / edge, 0.0, 1.0);
+        x[i] += static_cast<float>(0.178 * gate * std::sin(6.283185307 * 700 * (at + t)));
+      }
+      t += on + off;
+    }
+    const std::vector<Capture> one = {measured({x})};
+    EXPECT_FALSE(find_reading(one[0].readings, "audio.tone.step") != nullptr &&
+                 find_reading(one[0].readings, "audio.tone.step")->measured())
+        << morse;
+    EXPECT_LT(probability(diagnosed(one), "connector-bad"), 0.2) << morse << shown(diagnosed(one));
   }
 }
 
