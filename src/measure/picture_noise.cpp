@@ -261,7 +261,7 @@ void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
     out.push_back(number_reading("picture.frames.duplicated", static_cast<double>(equal_), std::nullopt,
                                  fmt::format("of {} frames", frames_)));
     out.push_back(number_reading("picture.frames.frozen", static_cast<double>(longest_) * setup_.frame_s,
-                                 longest_ > 0 ? std::optional(setup_.frame_s) : std::nullopt));
+                                 std::nullopt));
   }
   if (gaps_ > 0 || corrupt_ > 0) {
     std::string remark = gaps_ > 0 ? fmt::format("in {} gaps of the device's count", gaps_) : "";

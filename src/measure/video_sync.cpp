@@ -58,11 +58,14 @@ void SyncMeter::line(const LineView& v) {
   if (v.kind != LineKind::Picture || !v.sync_found || !v.covers(-4.9, 14.5)) return;
   blanking_.add(v);
   edge_noise2_ += v.edge_noise * v.edge_noise;
-  // A picture's edge can be timed where the picture is bright and even next to it.
-  const double least = 0.055 * v.setup->gain() * standards::standard_of(v.setup->lines).white_mv.nominal;
+  // A picture's edge can be timed where the picture is bright and even next to it: brighter than noise makes
+  // black, or the lines it lifts would be picked out.
+  const double level_noise = v.setup->noise_mv / std::sqrt(v.samples_per_us());
+  const double least = std::max(
+      0.055 * v.setup->gain() * standards::standard_of(v.setup->lines).white_mv.nominal, 6 * level_noise);
   const double e1 = v.flat_level(-front_porch_us_ - 2.6, -front_porch_us_ - 1.4);
   const double e2 = v.flat_level(-front_porch_us_ - 1.6, -front_porch_us_ - 0.4);
-  const double even = 0.15 + v.setup->noise_mv / std::sqrt(v.samples_per_us()) * 3 / std::max(least, e1);
+  const double even = 0.15 + level_noise * 3 / std::max(least, e1);
   if (e1 > least && std::abs(e2 - e1) < even * e1) {
     // Pictures may end before blanking begins, never after it.
     const bool to_the_end = v.level(-front_porch_us_ - 0.35, -front_porch_us_ - 0.15) > 0.5 * e1;
@@ -70,8 +73,7 @@ void SyncMeter::line(const LineView& v) {
   }
   const double s1 = v.flat_level(active_from_us_ + 0.4, active_from_us_ + 1.6);
   const double s2 = v.flat_level(active_from_us_ + 1.4, active_from_us_ + 2.6);
-  const double even_start =
-      0.15 + v.setup->noise_mv / std::sqrt(v.samples_per_us()) * 3 / std::max(least, s1);
+  const double even_start = 0.15 + level_noise * 3 / std::max(least, s1);
   if (s1 > least && std::abs(s2 - s1) < even_start * s1) picture_start_.add(v, 0, s1, s1 * s1);
 }
 

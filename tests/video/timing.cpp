@@ -270,4 +270,15 @@ TEST(VideoTiming, UncertaintyIsTrue) {
         150);
 }
 
+// Bars end in black: noise that lifts some of their lines makes no picture's end of them.
+TEST(VideoTiming, NoiseIsNoEndOfThePicture) {
+  for (const double rate : {11.1e6, 13.5e6}) {
+    for (const double noise_mv : {30.0, 45.0, 70.0}) {
+      Wave w = with_bars(wave_625());
+      w.noise_mv = noise_mv;
+      video_test::expect_none(measured(w, rate, 0.1), "video.front_porch");
+    }
+  }
+}
+
 }  // namespace
