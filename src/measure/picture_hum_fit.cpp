@@ -6,6 +6,8 @@
 #include <limits>
 #include <numbers>
 
+#include "picture_turns.hpp"
+
 namespace linebench::measure {
 namespace {
 
@@ -32,6 +34,7 @@ class Fitter {
     take_out_standing(clean_, p_);
     seconds_ = f_.back().t - f_.front().t + (f_.size() > 1 ? 1.0 / p_.field_hz : 0);
     middle_ = 0.5 * (f_.front().t + f_.back().t);
+    rows_alike_ = (*p_.shapes)[0].rows() == (*p_.shapes)[1].rows();
     double dof = static_cast<double>(f_.size()) * hum_shapes;
     for (std::size_t q = 0; q < 2; ++q)
       if (count_[q] > 0) dof -= static_cast<double>(p_.standing[q].size());
@@ -96,14 +99,15 @@ class Fitter {
     double energy[2]{};
     for (std::size_t q = 0; q < 2; ++q) {
       if (count_[q] == 0) continue;
-      e[q] = model(q, spatial_hz);
+      e[q] = q == 1 && count_[0] > 0 && rows_alike_ ? e[0] : model(q, spatial_hz);
       for (const cd& v : e[q]) energy[q] += std::norm(v);
     }
     cd mean[2]{};
+    Turns turns(hz);
     for (std::size_t i = 0; i < f_.size(); ++i) {
       const FieldProfile& x = f_[i];
       const auto q = static_cast<std::size_t>(x.parity);
-      const cd turn = std::polar(1.0, two_pi * std::fmod(hz * (x.t - middle_), 1.0));
+      const cd turn = turns.at(x.t - middle_);
       mean[q] += turn;
       if (data.empty()) continue;
       cd s = 0;
@@ -421,6 +425,7 @@ class Fitter {
   const std::vector<FieldProfile>& f_;
   const HumProblem& p_;
   std::vector<FieldProfile> clean_;
+  bool rows_alike_ = false;  // both kinds of field use the same rows: what shapes make of a phase is the same
   std::array<double, 2> count_{};
   double seconds_ = 0, middle_ = 0, dof_ = 1;
   double base_ = 0, residual_ = 0, variance_ = 0;

@@ -6,6 +6,7 @@
 #include <complex>
 #include <cstddef>
 #include <optional>
+#include <unordered_map>
 #include <vector>
 
 namespace linebench::measure {
@@ -29,6 +30,8 @@ class FieldShapes {
   [[nodiscard]] Turning turning(double hz) const;
 
  private:
+  [[nodiscard]] Turning summed(double hz) const;  // row by row
+  mutable std::unordered_map<int, Turning> by_hertz_;
   std::vector<int> rows_;
   double line_s_ = 0;
   std::array<std::vector<double>, hum_shapes> values_;
