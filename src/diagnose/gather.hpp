@@ -102,6 +102,12 @@ struct Loss {
 [[nodiscard]] std::string question_of(const Loss& loss);
 void gather_loss(const Loss& loss, Gatherer& out);
 
+/// dBFS of an input that nobody lined up or calibrated says of the path's level what the input's gain
+/// control, from microphone to line, leaves to be said (k=2): the project's estimate.
+constexpr double unknown_gain_db = 24;
+void gather_response(const Capture& capture, const std::string& suffix, const std::string& name,
+                     Gatherer& out);
+
 void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out);
 void gather_video(const Capture& capture, const Site& site, Gatherer& out);
 void gather_picture(const Capture& capture, Gatherer& out);

@@ -21,9 +21,6 @@ constexpr double hum_worth_placing = -78;  // dBFS; weaker hum says nothing abou
 constexpr double hum_gross = -28;
 constexpr double hum_that_clips = -15;  // dBFS; takes the room that tone and programme need
 constexpr double field_rate_525_hz = 60000.0 / 1001.0;
-// dBFS of an input that nobody lined up or calibrated says of the path's level what the input's gain control,
-// from microphone to line, leaves to be said (k=2): the project's estimate.
-constexpr double unknown_gain_db = 24;
 constexpr double sent_near_line_up_db =
     8;                                 // how near to it a test tone is sent, where nothing is known (k=2)
 constexpr double line_up_u_db = 1;     // how near to 0 dBu a site is lined up, where volts are known (k=2)
@@ -330,6 +327,28 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
            fmt::format("{} of {} paths", with, all));
 }
 
+struct Whine {
+  double hz = 0, dbfs = 0;
+};
+
+// The one line that makes most of the noise, as the noise's reading says beside it, where it is no whistle of
+// its own.
+std::optional<Whine> whine_of(const Readings& r, const std::string& suffix) {
+  const Reading* noise = find_reading(r, "audio.noise.a" + suffix);
+  const std::string_view says = "one line at ";
+  const auto at = noise == nullptr ? std::string::npos : noise->reason.find(says);
+  if (at == std::string::npos) return std::nullopt;
+  Whine w;
+  w.hz = std::strtod(noise->reason.c_str() + at + says.size(), nullptr);
+  const auto comma = noise->reason.find(',', at);
+  if (comma == std::string::npos) return std::nullopt;
+  w.dbfs = std::strtod(noise->reason.c_str() + comma + 1, nullptr);
+  constexpr double of_mains_hz = 1000;  // lower lines may be hum's
+  const auto whistle = number_of(r, "audio.whistle.frequency" + suffix);
+  if (w.hz < of_mains_hz || (whistle && std::abs(whistle->value - w.hz) < 100)) return std::nullopt;
+  return w;
+}
+
 void interference_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
   for (const auto& [id, sign] : {std::pair{"audio.whistle.level", "audio.whistle.level"},
@@ -362,6 +381,11 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   };
   const bool clean = events("audio.click.count") + events("audio.dropout.count") == 0;
   rest -= hum_tail(r, suffix);
+  if (const auto line = whine_of(r, suffix)) {
+    rest -= power_from_db(line->dbfs + standards::a_weighting_db(line->hz));
+    out.number("audio.whine", line->dbfs + scaling.line_up_dbfs, scaling.u, name,
+               fmt::format("{:.0f} Hz", line->hz));
+  }
   if (clean && rest > 0.3 * power_from_db(noise->value)) {
     out.number("audio.noise.hiss", db_from_power(rest) + scaling.line_up_dbfs,
                std::hypot(noise->u, scaling.u), name, scaling.remark);
@@ -408,40 +432,6 @@ void sides_of(const Capture& c, const Site& site, Gatherer& out) {
   if (sides) out.word(group + "sides", one_side(*sides) ? "one only" : *sides, c.name, *sides);
 }
 
-std::optional<double> band_mean(const Curve& c, double from_hz, double to_hz) {
-  double sum = 0;
-  int n = 0;
-  for (std::size_t i = 0; i < c.x.size(); ++i) {
-    if (c.x[i] < from_hz || c.x[i] > to_hz || !std::isfinite(c.y[i])) continue;
-    sum += c.y[i];
-    ++n;
-  }
-  return n > 0 ? std::optional(sum / n) : std::nullopt;
-}
-
-void response_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
-  const Readings& r = c.readings;
-  // From sample to sample: both ends' gains are in it, unless they are known in volts.
-  if (const auto g = number_of(r, "audio.response.gain" + suffix)) {
-    const bool known = c.facts.full_scale_v.has_value();
-    out.number("audio.response.gain", g->value, known ? g->u : std::hypot(g->u, unknown_gain_db), name,
-               known ? "" : "input not calibrated in volts");
-  }
-  if (const auto p = number_of(r, "audio.response.polarity" + suffix))
-    out.word("audio.response.polarity", p->value < 0 ? "reversed" : "same", name);
-  if (const auto e = number_of(r, "audio.response.echo.level" + suffix)) {
-    out.number("audio.response.echo", e->value, e->u, name);
-  } else if (const auto b = bound_of(r, "audio.response.echo.level" + suffix)) {
-    out.bound("audio.response.echo", *b, 0, name);
-  }
-  const Reading* curve = find_reading(r, "audio.response" + suffix);
-  if (curve == nullptr || !std::holds_alternative<Curve>(curve->value)) return;
-  if (const auto top = band_mean(curve->curve(), 2400, 3500))
-    out.number("audio.response.top", *top, 0.3, name);
-  if (const auto bottom = band_mean(curve->curve(), 300, 410))
-    out.number("audio.response.bottom", *bottom, 0.3, name);
-}
-
 }  // namespace
 
 std::optional<Evidence> nothing_sent(const std::vector<Capture>& captures) {
@@ -476,7 +466,7 @@ void gather_audio(const std::vector<Capture>& captures, const Site& site, Gather
       levels_of(c, suffix, p.name, out);
       events_of(c, suffix, p.name, out);
       interference_of(c, suffix, p.name, out);
-      response_of(c, suffix, p.name, out);
+      gather_response(c, suffix, p.name, out);
       hum_rate_of(p, field, out);
       if (!no_path_of_its_own(c, suffix, site)) paths.push_back(std::move(p));
     }

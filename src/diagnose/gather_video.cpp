@@ -1,5 +1,6 @@
 // Signs from composite readings: waveform and lowband views.
 #include <algorithm>
+#include <cstdlib>
 #include <linebench/base/decibel.hpp>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_colour.hpp>
@@ -215,13 +216,25 @@ void hum(const Capture& c, Gatherer& out) {
   lock_of(c, out);
 }
 
+// Share of its power that came again frame by frame, as the noise's reading says beside it; 0: not said.
+double came_again(const std::string& reason) {
+  const auto at = reason.find(" % of the power came again");
+  if (at == std::string::npos) return 0;
+  const auto before = reason.find_last_not_of("0123456789.", at - 1);
+  return 0.01 * std::strtod(reason.c_str() + (before == std::string::npos ? 0 : before + 1), nullptr);
+}
+
 // What came again frame by frame was picture; what is left of a live picture may be as well, or all of it
 // where frames were not compared.
 void noise(const Capture& c, Gatherer& out) {
   const Reading* n = find_reading(c.readings, "video.noise");
-  if (n != nullptr && n->measured() && !test_picture(c.readings) &&
-      (n->reason.find("came again") != std::string::npos ||
-       n->reason.find("would look the same") != std::string::npos)) {
+  const double again = n != nullptr && n->measured() ? came_again(n->reason) : 0;
+  constexpr double hardly_any = 0.5;  // of the power: it was taken out, and most of what stood was noise
+  if (again > 0 && again < hardly_any) {
+    out.amount("video.noise", c.readings, "video.noise", c.name);
+  } else if (n != nullptr && n->measured() && !test_picture(c.readings) &&
+             (n->reason.find("came again") != std::string::npos ||
+              n->reason.find("would look the same") != std::string::npos)) {
     out.bound("video.noise", n->number() + n->uncertainty.value_or(0), 0, c.name);
   } else {
     out.amount("video.noise", c.readings, "video.noise", c.name);

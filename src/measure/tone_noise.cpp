@@ -100,15 +100,44 @@ Readings no_noise(const std::string& why, std::string_view suffix) {
   return out;
 }
 
+// A single line that makes most of what the ear weighs is no noise: a whine. Empty where there is none.
+std::string whine_note(const NoiseSpectrum& noise, const SpectrumShape& shape) {
+  const std::vector<double> weight = bin_weights(shape, Weighting::A);
+  std::size_t at = 0;
+  double total = 0;
+  const auto heard = [&](std::size_t b) { return noise.power[b] * weight[b]; };
+  for (std::size_t b = 0; b < noise.power.size(); ++b) {
+    total += heard(b);
+    if (heard(b) > heard(at)) at = b;
+  }
+  constexpr std::size_t reach = 6;  // bins that a line covers
+  constexpr double most = 0.5;
+  if (at <= reach || at + reach >= noise.power.size()) return {};
+  double line = 0;
+  double middle = 0;
+  std::vector<double> here(weight.size(), 0.0);
+  for (std::size_t b = at - reach; b <= at + reach; ++b) {
+    line += heard(b);
+    middle += heard(b) * static_cast<double>(b);
+    here[b] = weight[b] > 0 ? 1.0 : 0.0;
+  }
+  // Noise in a narrow band is as tall beside its top.
+  if (line < most * total || noise.power[at] < 100 * std::max(noise.smooth[at], 1e-30)) return {};
+  return fmt::format("most of it is one line at {:.0f} Hz, {:.1f} dBFS", middle / line * shape.bin_hz,
+                     dbfs_from_power(noise_power(noise, here).mean_square));
+}
+
 Readings noise_levels(const NoiseSpectrum& noise, const SpectrumShape& shape, double extra_rel_u,
                       const std::string& remark, std::string_view suffix) {
   Readings out;
+  const std::string whine = whine_note(noise, shape);
   for (std::size_t i = 0; i < 3; ++i) {
     const std::string id = std::string(noise_ids[i]) + std::string(suffix);
     const NoisePower p = noise_power(noise, bin_weights(shape, noise_weightings[i]));
     if (p.mean_square > 0) {
       out.push_back(number_reading(id, dbfs_from_power(p.mean_square),
-                                   db_from_power(1.0 + std::max(p.rel_u, extra_rel_u)), remark));
+                                   db_from_power(1.0 + std::max(p.rel_u, extra_rel_u)),
+                                   remark.empty() || whine.empty() ? remark + whine : remark + "; " + whine));
     } else {
       out.push_back(unmeasurable(id, "nothing there but dc"));
     }

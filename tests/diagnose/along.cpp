@@ -288,4 +288,39 @@ TEST(DiagnoseAlong, AToneKeyedByHandHasNoStep) {
   }
 }
 
+// One line that stands 30 dB above all else beside the tone is no hiss: no level that is made up later makes
+// it.
+TEST(DiagnoseAlong, AWhineIsNoHiss) {
+  for (const double hz : {2381.0, 7123.0, 9170.0}) {
+    synth::Samples x = tone(15, 17);
+    synth::add_sine(x, rate, hz, -50);
+    const std::vector<Capture> one = {measured({x})};
+    const auto whine = evidence(one, "audio.whine");
+    ASSERT_TRUE(whine.has_value()) << hz;
+    EXPECT_NEAR(whine->value, -50, 0.3) << hz;
+    const Diagnosis d = diagnosed(one);
+    EXPECT_LT(probability(d, "gain-structure"), 0.2) << hz << shown(d);
+    EXPECT_LT(d.nothing_wrong, 0.5) << hz << shown(d);
+  }
+  synth::Samples hiss = tone(15, 18);
+  synth::add_noise(hiss, -48, 19);
+  EXPECT_EQ(first(diagnosed({measured({hiss})})), "gain-structure");
+  EXPECT_FALSE(evidence({measured({hiss})}, "audio.whine").has_value());
+}
+
+// Noise of a live picture of which a small part came again, and was taken out, is noise.
+TEST(DiagnoseAlong, NoiseOfADarkSceneIsACamerasShortOfLight) {
+  for (const char* why :
+       {"flat parts of the picture; 22 % of the power came again frame by frame: picture, taken out",
+        "flat parts of the picture; 88 % of the power came again frame by frame: picture, taken out"}) {
+    Readings r = bars_625();
+    std::erase_if(r, [](const Reading& x) { return x.id == "video.pattern" || x.id == "video.bars.kind"; });
+    r.push_back(number_reading("video.noise", 11.4, 0.6, why));
+    const bool most = std::string_view(why).find("88") != std::string_view::npos;
+    EXPECT_EQ(evidence({of_readings(r)}, "video.noise")->at_most, most) << why;
+    EXPECT_EQ(first(diagnosed({of_readings(r)})) == "video-noisy", !most)
+        << shown(diagnosed({of_readings(r)}));
+  }
+}
+
 }  // namespace

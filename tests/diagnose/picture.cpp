@@ -115,7 +115,10 @@ TEST(DiagnosePicture, AnEndOfMoreThan75OhmIsNoSupply) {
   for (const double ohm : {120.0, 150.0, 300.0}) {
     const double gain = 2 * ohm / (ohm + 75);
     const Diagnosis d = diagnosed({of_readings(bars_625(300 * gain, 700 * gain, 300 * gain))}, {"625", ""});
-    EXPECT_EQ(first(d), "termination-missing") << ohm << ": " << shown(d);
+    // A source set high looks the same until the ends are counted.
+    EXPECT_GT(probability(d, "termination-missing"), 0.2) << ohm << ": " << shown(d);
+    EXPECT_GT(probability(d, "termination-missing") + probability(d, "source-video-high"), 0.9)
+        << ohm << ": " << shown(d);
     EXPECT_LT(probability(d, "supply-sagging"), 0.2) << ohm << ": " << shown(d);
   }
 }
