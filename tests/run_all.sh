@@ -21,7 +21,7 @@ say "tests"
 log="$root/build/$preset.tests.log"
 status=0
 LINEBENCH_TEST_SOUND=1 bash "$root/tests/sound_card.sh" \
-  ctest --test-dir "$root/build/$preset" --output-on-failure --parallel "$(nproc)" "$@" 2>&1 | tee "$log" || status=$?
+  ctest --test-dir "$root/build/$preset" --output-on-failure --parallel "$(($(nproc) + 1))" "$@" 2>&1 | tee "$log" || status=$?
 
 # CTest's own summary says how many failed of how many; no summary means that no test ran, which is a failure too.
 summary=$(grep -E 'tests passed, [0-9]+ tests failed out of [0-9]+' "$log" | tail -n 1 || true)
