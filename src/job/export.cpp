@@ -13,7 +13,7 @@ using nlohmann::json;
 // [RFC 4180]; a text that begins like a formula would be run by a spreadsheet.
 std::string field(std::string text) {
   if (!text.empty() && std::string_view("=+-@\t\r").find(text.front()) != std::string_view::npos)
-    text.insert(0, "'");
+    text = fmt::format("'{}", text);
   if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
   std::string out = "\"";
   for (const char c : text) {
