@@ -297,6 +297,8 @@ class Runner {
     switch (kind) {
       case Kind::Click:
         return "soak-click";
+      case Kind::Crackle:
+        return "soak-crackle";
       case Kind::Dropout:
         return "soak-dropout";
       case Kind::Clip:
@@ -309,6 +311,8 @@ class Runner {
         return "soak-hum";
       case Kind::NoiseRise:
         return "soak-noise";
+      case Kind::DistortionRise:
+        return "soak-distortion";
       case Kind::Gone:
         return "soak-gone";
       case Kind::Back:

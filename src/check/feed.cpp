@@ -113,8 +113,10 @@ job::Capture without_empty_side(const job::Capture& c, const std::string& carrie
   return told;
 }
 
-void add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
+// @return whether one is left open: within its uncertainty of the limit it could be either.
+bool add_problems(const Feed& f, const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const std::string carried = only_side(c);
+  bool open = false;
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
     // Of a side that does not hold, what and when is said by add_sound().
     if (told_quietly(f, c, t.id) || too_short_for(c, t.id) || t.id == "audio.pair.steady") continue;
@@ -122,6 +124,12 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
     const bool stereo = use_of(f.work) == "stereo";
     const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);
     if (stereo && a == words.advice(t.id, "")) a = words.advice(t.id, t.direction);
+    if (t.doubtful && (a == nullptr || !a->stop)) {
+      points.push_back({Weight::Note, words.text("feed-either", {{"what", t.text}}), "",
+                        words.text("feed-either-do"), ""});
+      open = true;
+      continue;
+    }
     const Values values = {{"amount", fmt::format("{:.1f}", t.beyond)},
                            {"value", t.value},
                            {"to_middle", fmt::format("{:.1f}", t.to_middle)}};
@@ -163,6 +171,7 @@ void add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
                       words.text("feed-one-sided-do", {{"side", words.text("side-" + carried)}}),
                       words.text("feed-one-sided-caution")});
   }
+  return open;
 }
 
 void add_mono(const job::Capture& c, const Words& words, std::vector<Point>& points) {
@@ -284,7 +293,7 @@ Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
   bool missing = add_untaken(f, k.words, o.points);
   for (const job::Capture* c : {f.sound, f.quiet, f.picture}) {
     if (c == nullptr) continue;
-    add_problems(f, *c, k.words, o.points);
+    missing = add_problems(f, *c, k.words, o.points) || missing;
     if (c == f.quiet && !f.quiet_now) continue;
     const bool gaps = add_missing(f, *c, k.words, o.points);
     missing = gaps || missing;

@@ -79,9 +79,35 @@ bool sides_change(const job::Capture& sound) {
   return found.ends_with("lost") || found == "turned";
 }
 
+// A rest is the programme's own; silence to the end may be a source that gave up.
+bool add_silence(const job::Capture& sound, const Words& words, std::vector<Point>& points) {
+  const Reading* r = find_reading(sound.readings, "audio.programme.silent");
+  if (r == nullptr || !r->measured()) return false;
+  const bool ends = r->reason.ends_with("the end");
+  leave_open(words, ends ? "feed-silent-end" : "feed-silent", {{"when", r->reason}}, points);
+  return ends;
+}
+
+// A steady tone on every side, and nothing beside it.
+bool line_up_alone(const job::Capture& sound) {
+  bool tone = false;
+  for (const Reading& r : sound.readings) {
+    if (base_id(r.id) != "audio.thd_n") continue;
+    constexpr double most_percent = 10;
+    if (!r.measured() || r.number() > most_percent) return false;
+    tone = true;
+  }
+  return tone;
+}
+
 bool add_sound(const job::Capture& sound, const std::string& use, const Words& words,
                std::vector<Point>& points) {
   bool open = add_steadiness(sound, words, points);
+  open = add_silence(sound, words, points) || open;
+  if (line_up_alone(sound)) {
+    leave_open(words, "feed-tone-alone", {}, points);
+    open = true;
+  }
   if (sound.facts.channels == 1 && use != "one") {
     leave_open(words, "feed-one-channel", {}, points);
     open = true;

@@ -73,11 +73,25 @@ bool noise_is_hum(const job::Capture& c, const Reading& noise) {
   return hum > most_of_it * all || (noise.limit->max && all - hum <= power_from_db(*noise.limit->max));
 }
 
+// An echo adds to what it comes back upon, or takes from it, at most as much as it is large.
+bool by_an_echo(const job::Capture& c, const Reading& r) {
+  constexpr double doubt = 1.15;
+  const Reading* echo = failing(c, "video.echo.level");
+  if (echo == nullptr || !is_level(r.id) || !r.limit) return false;
+  const double most = doubt * amplitude_from_db(echo->number());
+  if (r.limit->max && r.number() > *r.limit->max) return r.number() < *r.limit->max * (1 + most);
+  return r.limit->min && r.number() > *r.limit->min * (1 - most);
+}
+
 }  // namespace
 
 bool follows_from_another(const job::Capture& c, const Reading& r) {
   const ReadingKind* kind = find_kind(r.id);
   if (kind != nullptr && kind->id == "audio.noise.a") return noise_is_hum(c, r);
+  // What falls by so much at once is gone.
+  constexpr double gone_db = 20;
+  if (kind != nullptr && kind->id == "audio.tone.step" && std::abs(r.number()) >= gone_db)
+    return failing(c, "audio.dropout.count" + r.id.substr(kind->id.size())) != nullptr;
   if (!r.id.starts_with("video.")) return false;
   if (failing(c, "video.system") != nullptr)
     return r.id != "video.system" && r.id != "video.polarity" && r.id != "video.hum.level";
@@ -94,6 +108,7 @@ bool follows_from_another(const job::Capture& c, const Reading& r) {
     constexpr double one_clock = 20e-6;
     return line && subcarrier && std::abs(*subcarrier - *line) < one_clock;
   }
+  if (by_an_echo(c, r)) return true;
   const auto then = once_right(c, r);
   if (!then) return false;
   // Still out on this side then, it is to be put right as well; out on the other, the next measurement says

@@ -68,7 +68,10 @@ std::vector<Trouble> troubles(const job::Capture& c) {
     t.severity = judge::severity(r);
     t.side_left = r.id.ends_with(".left");
     t.side_right = r.id.ends_with(".right");
+    t.doubtful = std::holds_alternative<double>(r.value) && !judge::fails_beyond_doubt(r);
     t.text = fmt::format("{}: {} (limit {})", r.label, t.value, limit);
+    // What is gone for good counts as one.
+    if (t.id == "audio.dropout.count" && !r.reason.empty()) t.text += ": " + r.reason;
     const auto same = std::find_if(out.begin(), out.end(), [&](const Trouble& x) {
       return x.id == t.id && x.direction == t.direction && (t.side_left || t.side_right);
     });
@@ -79,6 +82,7 @@ std::vector<Trouble> troubles(const job::Capture& c) {
     same->text += fmt::format("; {}: {}", r.label, t.value);
     same->side_left = same->side_left || t.side_left;
     same->side_right = same->side_right || t.side_right;
+    same->doubtful = same->doubtful && t.doubtful;
     if (t.severity > same->severity) same->value = t.value;
     same->beyond = std::max(same->beyond, t.beyond);
     same->to_middle = std::max(same->to_middle, t.to_middle);

@@ -25,6 +25,7 @@ struct Trouble {
   double to_middle = 0;  ///< distance to the middle of its limits where it has two, else `beyond`
   double severity = 0;   ///< judge::severity()
   bool side_left = false, side_right = false;
+  bool doubtful = false;  ///< within its uncertainty of the limit, on every side of a pair
 };
 
 /// Worst first, without what only follows from another of them.

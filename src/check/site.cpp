@@ -122,6 +122,29 @@ bool shows_cure(const Readings& before, const job::Capture& after) {
   });
 }
 
+// What was out of limits and is not, what still is, and what has come: the book's comparison knows faults
+// only.
+void tell_limits(SiteState& s, const job::Capture& after, const Words& words) {
+  const auto before = troubles(*s.kept.front());
+  const auto now = troubles(after);
+  const auto among = [](const std::vector<Trouble>& all, const Trouble& t) {
+    return std::any_of(all.begin(), all.end(), [&](const Trouble& x) { return x.id == t.id; });
+  };
+  std::string right, other;
+  for (const Trouble& t : before) {
+    if (!among(now, t)) right += (right.empty() ? "" : "; ") + t.text;
+  }
+  bool still = false;
+  for (const Trouble& t : now) {
+    still = still || among(before, t);
+    other += (other.empty() ? "" : "; ") + t.text;
+  }
+  s.other_now = !right.empty() && !now.empty() && !still;
+  if (now.empty()) return;
+  s.after->summary = right.empty() ? words.text("site-limits-out", {{"out", other}})
+                                   : words.text("site-limits-right", {{"right", right}, {"out", other}});
+}
+
 SiteState::Trace trace_of(const std::string& answer) {
   using Trace = SiteState::Trace;
   return answer == "gone" ? Trace::Gone : answer == "still" ? Trace::Still : Trace::Unknown;
@@ -154,6 +177,7 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     s.after = diagnose::compare(*k.book, s.captures.front(), now, did, site);
     s.after->before_name = k.words.text("site-before");
     const bool within = shows_cure(s.captures.front().readings, *after);
+    tell_limits(s, *after, k.words);
     const bool clear =
         s.after->nothing_after >= 0.5 &&
         beyond_the_look(diagnose::gaps(*k.book, diagnose::gather(*k.book, {now}, site)), {now.facts}).empty();
@@ -181,6 +205,7 @@ namespace {
 
 std::string words_after(const SiteState& s, const Words& words) {
   if (s.cured) return {};
+  if (s.other_now) return words.text("site-other-now");
   if (s.dead) return words.text("site-dead-do");
   switch (s.trace) {
     case SiteState::Trace::Still:
@@ -267,6 +292,14 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
                           fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what,
                           // What is cured is not to be done again.
                           s.cured ? "" : f.remedy, s.cured ? "" : f.caution});
+    }
+    // The complaint's own reading comes in elsewhere: a second fault.
+    if (const auto& own = s.own_segment.between; !s.cured && own.size() == 1 && own != s.segment.between) {
+      for (const Trouble& x : troubles(*s.at_end())) {
+        if (std::find(s.own.begin(), s.own.end(), x.id) == s.own.end()) continue;
+        o.points.push_back({Weight::Change, words.text("site-own", {{"what", x.text}, {"part", own.front()}}),
+                            "", std::string(report::words_for(x.id, x.side).next), ""});
+      }
     }
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
   } else {

@@ -49,7 +49,7 @@ bool SiteState::no_fault_found() const {
 bool SiteState::stands() const {
   const bool named = by_limits_alone() ||
                      (!diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from);
-  return wrong() && named && (segment.measure_next.empty() || left_out.contains("measure"));
+  return wrong() && named && (measure_next().empty() || left_out.contains("measure"));
 }
 
 const job::Capture* SiteState::at_end() const {
@@ -81,17 +81,40 @@ double within_there(const job::Capture& c, const std::vector<std::string>& out) 
   return judged ? 1 : 0.4;  // not decided, and so a place to come back to
 }
 
+// What shows a complaint.
+std::vector<std::string> readings_of(const std::string& seen) {
+  if (seen == "level") return {"audio.tone.gain", "audio.tone.level"};
+  if (seen == "harsh") return {"audio.thd", "audio.thd_n", "audio.clip.samples"};
+  if (seen == "crackle")
+    return {"audio.dropout.count", "audio.crackle.count", "audio.click.count", "audio.tone.step"};
+  if (seen == "hum") return {"audio.hum.level"};
+  return {};
+}
+
+diagnose::Segment segment_by(const SiteState& s, const std::vector<std::string>& out) {
+  std::vector<std::optional<double>> nothing_wrong_at;
+  for (const job::Capture* c : s.at_part)
+    nothing_wrong_at.push_back(c == nullptr ? std::nullopt : std::optional(within_there(*c, out)));
+  return diagnose::segment_of(s.path, nothing_wrong_at);
+}
+
 void follow_limits(SiteState& s) {
   s.out.clear();
+  s.own.clear();
+  s.own_segment = {};
   const job::Capture* end = s.at_end();
+  if (end != nullptr && names_one(s.diagnosis)) {
+    const std::vector<std::string> shows = readings_of(s.seen);
+    for (const Trouble& t : troubles(*end)) {
+      if (std::find(shows.begin(), shows.end(), t.id) != shows.end()) s.own.push_back(t.id);
+    }
+    if (!s.own.empty()) s.own_segment = segment_by(s, s.own);
+  }
   if (end == nullptr || (s.nothing_wrong < 0.5 && names_one(s.diagnosis))) return;
   for (const Trouble& t : troubles(*end)) s.out.push_back(t.id);
   // What the book finds, though it names no fault for it, it has followed itself.
   if (!s.by_limits_alone()) return;
-  std::vector<std::optional<double>> nothing_wrong_at;
-  for (const job::Capture* c : s.at_part)
-    nothing_wrong_at.push_back(c == nullptr ? std::nullopt : std::optional(within_there(*c, s.out)));
-  s.segment = diagnose::segment_of(s.path, nothing_wrong_at);
+  s.segment = segment_by(s, s.out);
 }
 
 Look looked_at(const SiteState& s, const Knowledge& k) {
@@ -209,9 +232,9 @@ std::optional<Proposal> propose(const SiteState& s) {
   std::optional<Proposal> best;
   double best_rate = 0;
   const auto& parts = s.path.parts;
-  if (!s.segment.measure_next.empty() && !s.left_out.contains("measure")) {
+  if (!s.measure_next().empty() && !s.left_out.contains("measure")) {
     for (std::size_t i = 0; i < parts.size(); ++i) {
-      if (parts[i].name == s.segment.measure_next) {
+      if (parts[i].name == s.measure_next()) {
         best = Proposal{Proposal::Kind::Measure, i, {}};
         best_rate = 1 / measure_minutes;
       }

@@ -32,13 +32,18 @@ struct SiteState {
   std::vector<const job::Capture*> at_part{};   ///< one a part; nullptr where nothing was measured
   std::optional<diagnose::Comparison> after{};  ///< before against after the last cure
   bool cured = false;
-  bool dead = false;  ///< after the cure nothing arrives any more
+  bool dead = false;       ///< after the cure nothing arrives any more
+  bool other_now = false;  ///< after the cure all is right that was wrong, and something else is not
   /// After the cure it is within its limits, and a trace of it is left: who listened or looked says...
   enum class Trace { None, Gone, Still, Unknown } trace = Trace::None;
   int mains_hz = 0;  ///< of the site, by the profile
   /// Readings out of their limits at the end of the path where the fault book names no fault for them: they
   /// are followed by halves as well.
   std::vector<std::string> out{};
+  /// What was complained of, where it is out of its limits and the book's fault is another: it is followed
+  /// too.
+  std::vector<std::string> own{};
+  diagnose::Segment own_segment{};
   /// What was looked at beside the end of the path because nothing was wrong there, and what was not.
   std::vector<std::string> looked{}, not_looked{};
   bool looked_all = false;      ///< nothing is left to look at
@@ -54,6 +59,9 @@ struct SiteState {
   /// What was told has to be made safe first: no test is put before it.
   [[nodiscard]] bool unsafe() const { return !diagnosis.first_step.empty(); }
   /// Something is wrong with what was measured.
+  [[nodiscard]] const std::string& measure_next() const {
+    return segment.measure_next.empty() ? own_segment.measure_next : segment.measure_next;
+  }
   [[nodiscard]] bool wrong() const { return measured() && (nothing_wrong < 0.5 || !out.empty()); }
   /// It is, by its limits; the book finds nothing.
   [[nodiscard]] bool by_limits_alone() const { return nothing_wrong >= 0.5 && !out.empty(); }

@@ -8,6 +8,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/check/soak.hpp>
 #include <linebench/measure/audio.hpp>
+#include <linebench/measure/events.hpp>
 #include <vector>
 
 #include "soak_drift.hpp"
@@ -49,9 +50,10 @@ class WindowSource final : public AudioSource {
 
 // What one channel has come to.
 struct Tally {
-  double clicks = 0, dropouts = 0, clipped = 0;
+  double clicks = 0, dropouts = 0, clipped = 0, crackles = 0;
   Curve click_times{{}, {}, "s", "of full scale", {}};
   Curve dropout_times{{}, {}, "s", "s long", {}};
+  Curve crackle_times{{}, {}, "s", "dB re the tone", {}};
   std::optional<double> tone_dbfs;  // of the window before
   std::optional<double> first_dbfs;
   double step_db = 0, step_at_s = 0;
@@ -194,8 +196,8 @@ struct Soak::Impl {
     t.tone_dbfs = within ? std::nullopt : level;
     const auto counts = [&](const char* id) { return number(readings, id + suffix).value_or(0) > 0; };
     const bool eventful = stepped || within || t.lost_in_window || t.lost_from_s ||
-                          counts("audio.click.count") || counts("audio.dropout.count") ||
-                          counts("audio.clip.samples");
+                          counts("audio.click.count") || counts("audio.crackle.count") ||
+                          counts("audio.dropout.count") || counts("audio.clip.samples");
     t.slow.follow({start_s, readings, suffix, *level, eventful}, [&](SoakEvent::Kind kind, double db) {
       tell({kind, start_s, db, suffix});
     });
@@ -217,6 +219,7 @@ struct Soak::Impl {
     measure::AudioOptions how;
     how.tone_hz = options.tone_hz;
     how.signal = options.signal;
+    how.part = true;
     const double length_s = static_cast<double>(held.size()) / static_cast<double>(channels) / rate_hz;
     if (length_s < 0.2) return;
     const Readings readings = measure::measure_audio(source, how);
@@ -237,6 +240,8 @@ struct Soak::Impl {
       };
       events(readings, "audio.click.times" + suffix, from_s, to_s,
              keep(SoakEvent::Kind::Click, t.clicks, t.click_times));
+      events(readings, "audio.crackle.times" + suffix, from_s, to_s,
+             keep(SoakEvent::Kind::Crackle, t.crackles, t.crackle_times));
       const auto dropout = keep(SoakEvent::Kind::Dropout, t.dropouts, t.dropout_times);
       std::erase_if(t.dropouts_near, [&](double x) {
         return x < static_cast<double>(first_frame) / rate_hz - options.window_s && !t.lost_from_s;
@@ -247,10 +252,18 @@ struct Soak::Impl {
       });
       Curve unkept{{}, {}, "s", "samples", {}};
       double stretches = 0;
-      events(readings, "audio.clip.times" + suffix, from_s, to_s, [&](double at_s, double amount) {
-        t.clipped += amount;
-        keep(SoakEvent::Kind::Clip, stretches, unkept)(at_s, amount);
-      });
+      // Where so much is clipped that not every stretch has its time, the window's share of the whole counts.
+      const Reading* clips = find_reading(readings, "audio.clip.times" + suffix);
+      if (clips != nullptr && clips->curve().x.size() >= measure::most_events_kept) {
+        t.clipped += std::round(number(readings, "audio.clip.samples" + suffix).value_or(0) *
+                                (std::min(to_s, length_s) - from_s) / length_s);
+        keep(SoakEvent::Kind::Clip, stretches, unkept)(static_cast<double>(first_frame) / rate_hz + from_s,
+                                                       clips->curve().y.front());
+      } else
+        events(readings, "audio.clip.times" + suffix, from_s, to_s, [&](double at_s, double amount) {
+          t.clipped += amount;
+          keep(SoakEvent::Kind::Clip, stretches, unkept)(at_s, amount);
+        });
       t.lost_in_window = false;
       const bool known = t.first_dbfs.has_value();
       if (known) follow_losses(t, c, last, dropout);
@@ -303,6 +316,7 @@ Readings Soak::finish() {
     };
     counted("audio.click", t.clicks, t.click_times);
     counted("audio.dropout", t.dropouts, t.dropout_times);
+    counted("audio.crackle", t.crackles, t.crackle_times);
     out.push_back(number_reading("audio.clip.samples" + suffix, t.clipped, std::nullopt));
     if (t.step_db != 0) {
       out.push_back(number_reading("audio.tone.step" + suffix, t.step_db, std::nullopt));

@@ -1,6 +1,7 @@
 #include "soak_drift.hpp"
 
 #include <cmath>
+#include <linebench/base/decibel.hpp>
 
 namespace linebench::check {
 namespace {
@@ -9,11 +10,25 @@ namespace {
 constexpr double drift_db = 1;
 // Power doubled: less is a room's own restlessness.
 constexpr double rise_db = 3;
-// What lies further under the tone is not heard in pauses (20 dB under the speech path's limit for hum).
-constexpr double heard_below_tone_db = 60;
 // How long the run's start lasts, by whose quietest window later ones are judged.
 constexpr double start_s = 60;
 constexpr double window_s = 10;
+
+struct Level {
+  double dbfs = 0, u_db = 0;
+  bool bounded = false;  // it is at most that
+};
+
+// Of distortion, the level of the harmonics.
+std::optional<Level> level_of(const Reading* r, double tone_dbfs) {
+  const bool bounded = r != nullptr && !r->measured() && r->at_most;
+  if (r == nullptr || (!r->measured() && !bounded)) return std::nullopt;
+  const double value = bounded ? *r->at_most : r->number();
+  const double u = r->uncertainty.value_or(0);
+  if (r->unit != "%") return Level{value, u, bounded};
+  if (!(value > 0)) return std::nullopt;
+  return Level{tone_dbfs + db_from_amplitude(value / 100), db_from_amplitude(1 + u / value), bounded};
+}
 
 double uncertainty_of(const Reading& r) { return r.uncertainty.value_or(0); }
 
@@ -35,24 +50,22 @@ std::optional<double> SlowChange::drifted(const Window& w) {
   return db;
 }
 
-std::optional<double> SlowChange::Rise::rise(const Window& w, const char* id, double begun_s) {
-  const Reading* r = find_reading(w.readings, id + w.suffix);
-  const bool bounded = r != nullptr && !r->measured() && r->at_most;
-  if (r == nullptr || (!r->measured() && !bounded)) return std::nullopt;
-  const double most = bounded ? *r->at_most : r->number() + uncertainty_of(*r);
+std::optional<double> SlowChange::Rise::rise(const Window& w, double begun_s) {
+  const auto now = level_of(find_reading(w.readings, id + w.suffix), w.tone_dbfs);
+  if (!now) return std::nullopt;
+  const double most = now->bounded ? now->dbfs : now->dbfs + now->u_db;
   const std::optional<double> usual = usual_dbfs;
   if (!usual || (w.at_s - begun_s < start_s && most < *usual)) usual_dbfs = most;
-  if (!usual || bounded) {
+  if (!usual || now->bounded) {
     up = false;
     return std::nullopt;
   }
-  const double db = r->number() - *usual;
-  const bool risen = db - uncertainty_of(*r) >= rise_db &&
-                     r->number() - uncertainty_of(*r) > w.tone_dbfs - heard_below_tone_db;
+  const double db = now->dbfs - *usual;
+  const bool risen = db - now->u_db >= rise_db && now->dbfs - now->u_db > w.tone_dbfs - heard_below_tone_db;
   const bool comes = risen && !up;
   // It is up until it has gone half of the way back.
   up = risen || (up && db > rise_db / 2);
-  if (risen && (!largest || db > largest->db)) largest = Largest{db, uncertainty_of(*r), w.at_s};
+  if (risen && (!largest || db > largest->db)) largest = Largest{db, now->u_db, w.at_s};
   return comes ? std::optional<double>(db) : std::nullopt;
 }
 
@@ -66,6 +79,7 @@ void SlowChange::to_readings(Readings& out, const std::string& suffix) const {
   const char* least = "at least: against the most that can have been there at the run's start";
   add("audio.hum.rise", hum_.largest, least);
   add("audio.noise.rise", noise_.largest, least);
+  add("audio.thd.rise", distortion_.largest, least);
 }
 
 }  // namespace linebench::check

@@ -1,4 +1,4 @@
-// What changes slowly in a long run: the tone's level, and hum and noise that come in during it.
+// What changes slowly in a long run: the tone's level, and hum, noise and distortion that come in during it.
 #pragma once
 
 #include <linebench/base/reading.hpp>
@@ -26,10 +26,11 @@ class SlowChange {
     if (!begun_s_) begun_s_ = w.at_s;
     if (w.eventful) return;
     if (const auto db = drifted(w)) tell(SoakEvent::Kind::Drift, *db);
-    if (const auto db = hum_.rise(w, "audio.hum.level", *begun_s_)) tell(SoakEvent::Kind::HumRise, *db);
-    if (const auto db = noise_.rise(w, "audio.noise.a", *begun_s_)) tell(SoakEvent::Kind::NoiseRise, *db);
+    if (const auto db = hum_.rise(w, *begun_s_)) tell(SoakEvent::Kind::HumRise, *db);
+    if (const auto db = noise_.rise(w, *begun_s_)) tell(SoakEvent::Kind::NoiseRise, *db);
+    if (const auto db = distortion_.rise(w, *begun_s_)) tell(SoakEvent::Kind::DistortionRise, *db);
   }
-  /// audio.tone.drift, audio.hum.rise, audio.noise.rise and when each was largest.
+  /// audio.tone.drift, audio.hum.rise, audio.noise.rise, audio.thd.rise and when each was largest.
   void to_readings(Readings& out, const std::string& suffix) const;
 
  private:
@@ -37,17 +38,22 @@ class SlowChange {
     double db = 0, u_db = 0, at_s = 0;
   };
   struct Rise {
+    const char* id;
+    double heard_below_tone_db;          // what lies further under the tone does not matter
     std::optional<double> usual_dbfs{};  // with its uncertainty, the quietest of the run's start
     bool up = false;
     std::optional<Largest> largest{};
-    [[nodiscard]] std::optional<double> rise(const Window& w, const char* id, double begun_s);
+    [[nodiscard]] std::optional<double> rise(const Window& w, double begun_s);
   };
   [[nodiscard]] std::optional<double> drifted(const Window& w);
 
   std::optional<double> begun_s_{}, first_dbfs_{};
   double first_u_db_ = 0, stepped_db_ = 0, told_db_ = 0;
   std::optional<Largest> drift_{};
-  Rise hum_, noise_;
+  // Further under the tone they are not heard in pauses (20 dB under the speech path's limit for hum).
+  Rise hum_{"audio.hum.level", 60}, noise_{"audio.noise.a", 60};
+  // 1 %: less is not heard in speech (common practice).
+  Rise distortion_{"audio.thd", 40};
 };
 
 }  // namespace linebench::check

@@ -35,7 +35,7 @@ const std::vector<Row>& rows() {
   static const Ids sti = {"audio.sti"};
   static const Ids response = {"audio.response"};
   static const Ids floor = {"audio.noise", "audio.hum", "audio.whistle", "audio.phone_burst"};
-  static const Ids moments = {"audio.dropout", "audio.click"};
+  static const Ids moments = {"audio.dropout", "audio.crackle", "audio.click"};
   static const std::vector<Row> table = {
       {"sine",
        {"audio.tone.level", "audio.tone.gain", "audio.thd", "audio.thd_n", "audio.snr"},

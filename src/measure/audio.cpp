@@ -18,10 +18,13 @@
 #include <vector>
 
 #include "append.hpp"
+#include "crackle.hpp"
 #include "hum_beyond.hpp"
 #include "hum_doubt.hpp"
 #include "marked_silence.hpp"
 #include "pair_steady.hpp"
+#include "silence.hpp"
+#include "steady_loss.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -30,6 +33,7 @@ constexpr std::size_t block_frames = 4096;
 constexpr double shortest_s = 0.1;
 constexpr double lowest_rate_hz = 8000.0;
 constexpr double carries_share = 0.01;  // of the louder side's power; below, it is what leaks into the other
+constexpr double highest_tone = 0.45;   // of the rate: beside it there must be room for noise
 constexpr double highest_product_hz = 2500.0;  // no hum is looked for above
 
 // The recipe that was sent, where it is known here (a name typed by a person may be anything).
@@ -71,6 +75,8 @@ struct Channel {
   ToneNoiseAnalyser tone_noise;
   InterferenceAnalyser interference;
   StiAnalyser sti;
+  std::optional<SteadyLoss> loss;
+  std::optional<CrackleSearch> crackle;
   std::vector<float> samples;
 };
 
@@ -135,6 +141,12 @@ class Meters {
     channels_.reserve(static_cast<std::size_t>(facts.channels));
     for (int c = 0; c < facts.channels; ++c)
       channels_.emplace_back(rate_hz_, tone_noise_, hum, kind == "stipa");
+    if (hum.tone_hz && *hum.tone_hz < highest_tone * rate_hz_) {
+      for (Channel& c : channels_) c.crackle.emplace(rate_hz_, *hum.tone_hz);
+    }
+    if (sent && !options.part && SteadyLoss::tells(*sent, rate_hz_)) {
+      for (Channel& c : channels_) c.loss.emplace(rate_hz_, *sent);
+    }
     if (facts.channels == 2) {
       pair_.emplace(rate_hz_);
       steady_.emplace(rate_hz_);
@@ -152,6 +164,8 @@ class Meters {
         channels_[c].tone_noise.push(samples);
         channels_[c].interference.push(samples);
         channels_[c].sti.push(samples);
+        if (channels_[c].loss) channels_[c].loss->push(samples);
+        if (channels_[c].crackle) channels_[c].crackle->push(samples);
       }
       loudness_.push(interleaved.first(n * count));
       if (pair_) {
@@ -170,12 +184,15 @@ class Meters {
   Readings finish(const CaptureFacts& facts) {
     Readings readings;
     std::vector<double> powers;
+    std::vector<LevelResult> levels;
     for (int c = 0; c < facts.channels; ++c) {
       const std::string suffix = channel_suffix(c, facts.channels);
       Channel& channel = channels_[static_cast<std::size_t>(c)];
       LevelResult level = channel.levels.finish();
       powers.push_back(level.mean_square);
       InterferenceResult interference = channel.interference.finish();
+      const SteadyLossResult loss = channel.loss ? channel.loss->finish() : SteadyLossResult{};
+      add_losses(interference.events, loss);
       ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
       if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
       doubt_notes(interference.hum, level, tone_noise.programme && !known_, mains_known_);
@@ -184,14 +201,20 @@ class Meters {
       // Blocks that hold whole periods do not show what the last, partial one does to the mean.
       if (tone_noise.dc_u) level.mean_u = *tone_noise.dc_u;
       append(readings, to_readings(level, facts, suffix));
+      levels.push_back(std::move(level));
       append(readings, std::move(tone_noise.readings));
       append(readings, to_readings(interference, suffix));
+      append(readings, to_readings(loss, suffix));
+      if (channel.crackle) append(readings, crackle_readings(channel.crackle->finish(), suffix));
       append(readings, to_readings(channel.sti.finish(), suffix));
     }
     if (pair_) {
       append(readings, pair_->finish());
       readings.push_back(noise_difference(readings));
       readings.push_back(steady_->finish());
+    }
+    if (!known_) {
+      if (auto silent = programme_silent(levels)) readings.push_back(std::move(*silent));
     }
     const double loudest = powers.empty() ? 0.0 : *std::max_element(powers.begin(), powers.end());
     const auto carrying = std::count_if(powers.begin(), powers.end(),

@@ -42,6 +42,7 @@ struct Run {
   std::size_t start = 0, end = 0;  // [start, end)
   float level = 0;                 // of its middle
   float range = 0;                 // of its middle
+  std::ptrdiff_t step = 1;         // samples that a step from flat to flat takes
   [[nodiscard]] float y(std::ptrdiff_t i) const { return sign * x[static_cast<std::size_t>(i)]; }
 };
 
@@ -57,9 +58,10 @@ bool leans_into_step(const Run& r, std::ptrdiff_t outward, float gentle) {
   };
   std::ptrdiff_t i = last;
   while (i >= 1 && i + 1 < size && leans(i + outward)) i += outward;
-  if (i < 2 || i + 2 >= size) return true;
-  return i != last && r.y(i) - r.y(i + outward) > steep * r.level &&
-         std::abs(r.y(i + outward) - r.y(i + 2 * outward)) < near_top * r.level;
+  const std::ptrdiff_t beyond = i + r.step * outward;
+  if (i < 2 || i + 2 >= size || beyond + outward < 0 || beyond + outward >= size) return true;
+  return i != last && r.y(i) - r.y(beyond) > steep * r.level &&
+         std::abs(r.y(beyond) - r.y(beyond + outward)) < near_top * r.level;
 }
 
 // Whether the flat ends in a corner on one side. Where the channel ends too soon to say, it is believed.
@@ -85,7 +87,8 @@ bool ends_in_corner(const Run& r, std::ptrdiff_t outward) {
 // Whether the sample beyond the run is already one of another flat.
 bool steps_to_flat(const Run& r, std::ptrdiff_t outward) {
   const std::ptrdiff_t first =
-      outward < 0 ? static_cast<std::ptrdiff_t>(r.start) - 1 : static_cast<std::ptrdiff_t>(r.end);
+      (outward < 0 ? static_cast<std::ptrdiff_t>(r.start) - 1 : static_cast<std::ptrdiff_t>(r.end)) +
+      (r.step - 1) * outward;
   const std::ptrdiff_t second = first + outward;
   if (first < 0 || second < 0 || second >= static_cast<std::ptrdiff_t>(r.x.size())) return true;
   return r.level - r.y(first) > steep * r.level && std::abs(r.y(first) - r.y(second)) < near_top * r.level;
@@ -171,7 +174,7 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
     const float fall = low - std::max(sign * v.x[start - before], sign * v.x[i - 1 + after]);
     if (fall < std::max(flat * (n >= long_run ? long_run_ratio : short_run_ratio), least_fall * top))
       continue;
-    const Run run{v.x, sign, start, i, 0.5F * (low + high), high - low};
+    const Run run{v.x, sign, start, i, 0.5F * (low + high), high - low, step_samples_};
     if (!ends_in_corner(run, -1) || !ends_in_corner(run, 1)) continue;
     if (leans_into_step(run, -1, gentle) || leans_into_step(run, 1, gentle)) continue;
     if (steps_to_flat(run, -1) && steps_to_flat(run, 1)) continue;

@@ -36,9 +36,10 @@ constexpr std::size_t edge_after = 10;
 constexpr std::size_t edge_samples = 4;  // converters' filters spread it over so many
 constexpr std::size_t frozen_steps = 6;  // of one and the same value: nothing that is connected gives that
 // Between pulses (a dimmer's, twice a period of the mains) it is always quiet: a gap lasts longer than that.
-constexpr float weak = 0.3F;           // of the largest of the 20 ms before
-constexpr std::size_t over_habit = 3;  // times the longest stretch so weak in them
-constexpr float back_again = 0.1F;     // of what was cut: a sound, not the noise that is left
+constexpr float weak = 0.3F;              // of the largest of the 20 ms before
+constexpr std::size_t over_habit = 3;     // times the longest stretch so weak in them
+constexpr float back_again = 0.1F;        // of what was cut: a sound, not the noise that is left
+constexpr std::ptrdiff_t back_steps = 5;  // of the 20 after it, so loud: a pulse is one, or lies across two
 
 std::size_t step_size(double rate_hz) {
   return std::max<std::size_t>(4, static_cast<std::size_t>(std::lround(step_s * rate_hz)));
@@ -268,6 +269,8 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
         // louder.
         const auto middle = dsp::quantile(after_tops_, 0.5);
         const bool same = after_peak_ > steady * before_ && steady * middle < before_;
+        const bool sounds = std::ranges::count_if(
+                                after_tops_, [&](float t) { return t > back_again * before_; }) >= back_steps;
         const bool sudden = after_first_ > steady * after_peak_;
         const double length_s = end_s_ - start_s_;
         const bool unusual = was_steady_ && length_s > static_cast<double>(over_habit * habit_) * step_s;
@@ -277,8 +280,7 @@ LINEBENCH_VECTORISED void DropoutSearch::search(const EventView& v, std::vector<
         const auto back = [&] {
           return left_frozen_ || (end >= 0 && has_edge_after(v.x, static_cast<std::size_t>(end), v.rate_hz));
         };
-        const bool cut =
-            (broke_off_ || unusual) && length_s >= shortest_s && after_peak_ > back_again * before_ && back();
+        const bool cut = (broke_off_ || unusual) && length_s >= shortest_s && sounds && back();
         if (gap || cut) done.push_back({start_s_, length_s, start_s_ - set_in_s_, was_steady_, true});
         set_in(end_s_);
         state_ = State::Steady;

@@ -1,6 +1,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 #include <linebench/measure/events.hpp>
@@ -13,6 +14,7 @@ namespace {
 
 constexpr double surroundings_s = 0.03;
 constexpr double stretch_s = 0.1;
+constexpr std::ptrdiff_t smoothed_step = 3;  // what a step takes in the mean of neighbours, in samples
 
 Curve times_curve(const std::vector<Event>& events, const char* unit) {
   Curve c;
@@ -27,13 +29,17 @@ Curve times_curve(const std::vector<Event>& events, const char* unit) {
 
 Reading dropout_count(const EventsResult& r, const std::string& id) {
   std::string remark;
+  if (r.gone_from_s)
+    remark = fmt::format("gone from {:.2f} s to the end, though it was sent for longer", *r.gone_from_s);
+  const auto and_then = [&] { return remark.empty() ? "" : "; "; };
   if (r.keyed_pauses > 0)
-    remark = fmt::format("{} pauses on the cadence of a keyed tone are not counted", r.keyed_pauses);
+    remark +=
+        and_then() + fmt::format("{} pauses on the cadence of a keyed tone are not counted", r.keyed_pauses);
   if (r.doubtful_pauses > 0) {
     remark += fmt::format(
         "{}{} pauses of a tone that comes and goes: keyed where it is sent, or a contact that breaks; send a "
         "steady tone, and name it, to tell",
-        remark.empty() ? "" : "; ", r.doubtful_pauses);
+        and_then(), r.doubtful_pauses);
     if (r.dropouts == 0) return unmeasurable(id, remark, static_cast<double>(r.doubtful_pauses));
   }
   return number_reading(id, static_cast<double>(r.dropouts), std::nullopt, remark);
@@ -54,7 +60,9 @@ struct EventsAnalyser::Impl {
 
   void run(std::size_t to) {
     const EventView v{buffer, left, to, rate, first};
+    const EventView s{smooth, left, to, rate, first};
     clip.search(v);
+    smoothed.search(s);
     coupled.search(v);
     click.search(v);
     const std::size_t known = pauses.size();
@@ -68,8 +76,20 @@ struct EventsAnalyser::Impl {
     if (left > context) {
       const std::size_t gone = left - context;
       buffer.erase(buffer.begin(), buffer.begin() + static_cast<std::ptrdiff_t>(gone));
+      smooth.erase(smooth.begin(), smooth.begin() + static_cast<std::ptrdiff_t>(gone));
       first += gone;
       left = context;
+    }
+  }
+
+  // The low pass of a converter puts a ripple at its own edge on tops that were cut before it. Half the rate
+  // is where it lies; the mean of neighbours has none of it, and leaves a corner a corner. It is a sample
+  // late.
+  void take(std::span<const float> samples) {
+    buffer.insert(buffer.end(), samples.begin(), samples.end());
+    for (const float x : samples) {
+      smooth.push_back(0.25F * (before[0] + x) + 0.5F * before[1]);
+      before = {before[1], x};
     }
   }
 
@@ -93,9 +113,12 @@ struct EventsAnalyser::Impl {
   std::size_t context;
   std::size_t stretch;
   std::vector<float> buffer;
+  std::vector<float> smooth;  // beside it
+  std::array<float, 2> before{};
   std::size_t left = 0;     // samples at the front that have been searched and serve as surroundings
   std::uint64_t first = 0;  // index of buffer[0]
   ClipSearch clip;
+  ClipSearch smoothed{smoothed_step};
   CoupledClipSearch coupled;
   ClickSearch click;
   DropoutSearch dropout;
@@ -111,7 +134,7 @@ EventsAnalyser& EventsAnalyser::operator=(EventsAnalyser&&) noexcept = default;
 
 void EventsAnalyser::push(std::span<const float> channel_samples) {
   Impl& m = *impl_;
-  m.buffer.insert(m.buffer.end(), channel_samples.begin(), channel_samples.end());
+  m.take(channel_samples);
   while (m.buffer.size() >= m.left + m.stretch + m.context) m.run(m.left + m.stretch);
 }
 
@@ -121,6 +144,7 @@ EventsResult EventsAnalyser::finish() {
   m.tell_pauses();
   m.result.seconds = static_cast<double>(m.first + m.buffer.size()) / m.rate;
   m.clip.finish(m.result);
+  if (m.result.clipped_samples == 0) m.smoothed.finish(m.result);
   if (m.result.clipped_samples == 0) m.coupled.finish(m.result);
   m.click.finish(m.result);
   return m.result;

@@ -27,6 +27,8 @@ void keep_event(std::vector<Event>& list, const Event& e);
 
 class ClipSearch {
  public:
+  /// @param step_samples that a step from flat to flat takes.
+  explicit ClipSearch(std::ptrdiff_t step_samples = 1) : step_samples_(step_samples) {}
   void search(const EventView& v);
   void finish(EventsResult& r) const;
 
@@ -48,6 +50,7 @@ class ClipSearch {
   static void note(Side& side, double level, std::uint64_t samples, int bulges, double time_s,
                    bool new_block);
 
+  std::ptrdiff_t step_samples_;
   std::array<Side, 2> sides_;
 };
 

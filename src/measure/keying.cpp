@@ -41,6 +41,18 @@ bool joined(const Pause& p, const Pause& next) {
   return p.ended && std::abs(p.from_s + p.length_s + next.sounded_s - next.from_s) < same_s;
 }
 
+// Sound that is no tone is not keyed where it is seldom away: a link that loses data does so on a cadence.
+bool mostly_there(std::span<const Pause> pauses) {
+  double away = 0;
+  double whole = 0;
+  if (2 * std::ranges::count_if(pauses, &Pause::steady) >= std::ssize(pauses)) return false;
+  for (const Pause& p : pauses) {
+    away += p.length_s;
+    whole += p.length_s + p.sounded_s;
+  }
+  return away < keyed_share * whole;
+}
+
 bool often_away(std::span<const Pause> pauses) {
   double away = 0;
   double whole = 0;
@@ -60,6 +72,7 @@ std::vector<PauseKind> pause_kinds(std::span<const Pause> pauses) {
   const auto pause = shared(pauses, [](const Pause& p) { return p.length_s; });
   const auto sound = shared(pauses, [](const Pause& p) { return p.sounded_s; });
   const bool away = often_away(pauses);
+  const bool broken = mostly_there(pauses);
   const auto ended = std::ranges::count_if(pauses, [](const Pause& p) { return p.ended; });
   std::vector<PauseKind> out;
   for (std::size_t i = 0; i < pauses.size(); ++i) {
@@ -76,7 +89,7 @@ std::vector<PauseKind> pause_kinds(std::span<const Pause> pauses) {
              std::abs(last.length_s - p.length_s) < same_s;
     };
     const bool again = static_cast<std::size_t>(ended) < few && i > 0 && like_last(pauses[i - 1]);
-    const bool long_enough = p.length_s >= shortest_keyed_s;
+    const bool long_enough = p.length_s >= shortest_keyed_s && !broken;
     if (long_enough && (cadence || twins || again)) {
       out.push_back(PauseKind::Keyed);
     } else {

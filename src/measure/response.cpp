@@ -18,7 +18,8 @@ namespace {
 
 using namespace response;
 
-constexpr double clear_lag = 7.0;  // correlation peak over its rms that chance does not reach
+constexpr double late_echo_s = 0.03;  // what is later the ear hears by itself (common practice)
+constexpr double clear_lag = 7.0;     // correlation peak over its rms that chance does not reach
 constexpr std::size_t fewest_points = 3;
 constexpr double floor_db = 0.01;  // arithmetic, windows, band fits
 constexpr double edge_db = -3.0;
@@ -372,6 +373,9 @@ void measure_path(Readings& out, const std::string& suffix, std::span<const floa
                    : std::string())));
       out.push_back(number_reading("audio.response.echo.level" + suffix, echo.strongest->level_db,
                                    echo.strongest->level_uncertainty_db));
+      if (echo.strongest->delay_s >= late_echo_s)
+        out.push_back(number_reading("audio.response.echo.late" + suffix, echo.strongest->level_db,
+                                     echo.strongest->level_uncertainty_db));
     } else {
       const std::string why =
           fmt::format("no echo from 0.5 ms to {:.3g} s above {:.0f} dB{}", echo.up_to_s, echo.at_most_db,

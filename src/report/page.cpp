@@ -52,13 +52,23 @@ std::string facts_html(const View& view) {
   return s;
 }
 
+// Whether a figure was read in the standard itself is for those who keep the limits; who is handed the paper
+// is told whose practice it is.
+std::string paper_source(std::string source) {
+  for (const auto& [status, words] : phrase::source_on_paper) {
+    if (const auto at = source.find(status); at != std::string::npos)
+      source.replace(at, status.size(), words);
+  }
+  return source;
+}
+
 std::string problems_html(const View& view) {
   if (view.problems.empty()) return {};
   std::string s = heading(phrase::out_of_limits) + "<ol class=\"problems\">";
   for (const Problem& p : view.problems) {
     s += "<li><div class=\"what\">" + escaped(p.label + ": " + p.reading) + "</div>";
     s += html("<div class=\"small soft\">{} ", phrase::limit) + escaped(p.limit) + " \u00b7 " +
-         escaped(p.source);
+         escaped(paper_source(p.source));
     if (!p.remark.empty()) s += " \u00b7 " + escaped(p.remark);
     s += "</div><p>" + prose(p.meaning) + "</p>" + paragraph("do", phrase::next, p.next) + "</li>";
   }
@@ -88,7 +98,7 @@ std::string row_html(const Row& row, const View& view) {
   s += "<td class=\"unit\">" + escaped(row.unit) + "</td>";
   s += "<td>" + (row.limit.empty() ? "" : verdict_tag(row.verdict)) + "</td><td class=\"lim\">" +
        escaped(row.limit);
-  if (!row.source.empty()) s += " <span class=\"src\">" + escaped(row.source) + "</span>";
+  if (!row.source.empty()) s += " <span class=\"src\">" + escaped(paper_source(row.source)) + "</span>";
   s += "</td><td class=\"rem\">" + prose(row.remark) + "</td></tr>";
   return s;
 }

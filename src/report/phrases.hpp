@@ -4,6 +4,9 @@
 // stay.
 #pragma once
 
+#include <string_view>
+#include <utility>
+
 namespace linebench::report::phrase {
 
 // clang-format off
@@ -48,6 +51,11 @@ inline constexpr char value[] = "Value";
 inline constexpr char unit[] = "Unit";
 inline constexpr char verdict[] = "Verdict";
 inline constexpr char limit[] = "Limit";
+// How the status of a figure in a limit's source is put to who is handed the paper.
+inline constexpr std::pair<std::string_view, std::string_view> source_on_paper[] = {
+    {"tolerance from memory", "tolerance common practice"},
+    {", from memory", ""},
+    {", secondary source", ""}};
 inline constexpr char limit_and_source[] = "Limit and its source";
 inline constexpr char remark[] = "Remark";
 inline constexpr char capture[] = "Capture";

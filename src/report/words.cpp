@@ -47,6 +47,14 @@ constexpr Entry entries[] = {
       "touched.",
       "Move plugs and cables one at a time while watching the level; note what was touched at the time "
       "given."}},
+    {"audio.signal.step",
+     Side::Other,
+     {"level jumps",
+      "A signal that was sent at one level changed its level at once and stayed there: a contact, a relay, a "
+      "stage that switches off when it is warm, a supply that gives way, or a control that was touched.",
+      "At the time given look at what was touched or switched; send it again, and for longer, while plugs "
+      "and "
+      "cables are moved one at a time."}},
     {"audio.tone.drift",
      Side::High,
      {"level drifts",
@@ -67,6 +75,14 @@ constexpr Entry entries[] = {
      {"hum comes in at times", "Hum came in during the run that was not there at its start.",
       "Find what was switched on at the time given: lights, motors, chargers, another supply on the same "
       "strip. Meter the supply's ripple then."}},
+    {"audio.thd.rise",
+     Side::High,
+     {"sound turns harsh at times",
+      "Distortion came in during the run that was not there at its start: a stage that gives way when it is "
+      "warm, or a supply that sags.",
+      "Note how warm the unit was at the time given and meter its supply then; run it again with the unit "
+      "cool "
+      "and compare the times."}},
     {"audio.noise.rise",
      Side::High,
      {"noise comes in at times",
@@ -250,12 +266,24 @@ constexpr Entry entries[] = {
       "Short impulses: a loose contact, a switched load nearby, static, or a digital clock slip.",
       "Move each connector gently while listening; note whether clicks come with a relay, door or barrier "
       "nearby."}},
+    {"audio.crackle.count",
+     Side::High,
+     {"it crackles",
+      "Bursts of noise come beside the tone: a dry joint, a worn control or contact, a part that breaks "
+      "down, "
+      "or a link that conceals what it lost.",
+      "Turn controls and move plugs one at a time while listening, with the lid closed; dry joints are "
+      "looked "
+      "for with the power off. If it was a noise of the room, take it again with the room quiet."}},
     {"audio.dropout.count",
      Side::High,
      {"signal drops out",
-      "The signal vanishes for moments: a loose contact, a relay, a voice switch that cuts words, "
-      "or samples lost in recording.",
-      "Check that the capture had no overruns; then move each connector gently while listening."}},
+      "The signal vanishes, for moments or for good: a loose contact, a relay, a stage that switches off "
+      "when "
+      "it is warm, a supply that gives way, a voice switch or a noise reduction that takes a steady signal "
+      "out, or samples lost in recording.",
+      "Check that the capture had no overruns and that the signal was sent to its end; then move each "
+      "connector gently while listening, and send it again for longer."}},
     {"audio.pair.steady",
      Side::Other,
      {"one side does not hold",
@@ -308,6 +336,12 @@ constexpr Entry entries[] = {
      {"echo is too strong",
       "The signal arrives twice: a second route, acoustic feedback or a badly ended line.",
       "Mute other stations one at a time; the one that takes the echo away is on the second route."}},
+    {"audio.response.echo.late",
+     Side::High,
+     {"echo is too strong",
+      "The signal arrives a second time, so late that it is heard by itself: a second route with another "
+      "delay, or a loudspeaker heard by an open microphone.",
+      "Mute other stations one at a time; the one that takes the echo away is on the second route."}},
     {"audio.sti",
      Side::Low,
      {"speech is hard to understand", "Noise, echoes or a narrow band wipe out what tells words apart.",
@@ -355,6 +389,7 @@ constexpr GroupRule groups[] = {
     {"audio.phone_burst", {"Hum and interference", 3}},
     {"audio.clip", {"Faults in time", 4}},
     {"audio.click", {"Faults in time", 4}},
+    {"audio.crackle", {"Faults in time", 4}},
     {"audio.dropout", {"Faults in time", 4}},
     {"audio.pair", {"Left and right", 5}},
     {"audio.response", {"Response", 6}},

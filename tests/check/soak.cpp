@@ -30,13 +30,20 @@ class ToneRun {
                              noise_(random_) * (t >= noise_from ? 20 : 1));
       if (t >= hum_from && t < hum_to)
         v += static_cast<float>(0.002 * std::sin(2 * std::numbers::pi * std::fmod(50 * t, 1.0)));
+      if (t >= bends_from) v = (v - 40 * v * v * v) / 0.7F;
+      if (t >= cut_from) v = std::clamp(v, -0.07F, 0.07F) * 1.2F;
+      for (const double burst : bursts) {
+        if (t >= burst && t < burst + 0.05) v += static_cast<float>(70 * noise_(random_));
+      }
       for (const double click : clicks) {
         if (std::abs(t - click) < 0.5 / rate) v += 0.6F;
       }
     }
     return x;
   }
-  std::vector<double> clicks{};
+  std::vector<double> clicks{}, bursts{};
+  double bends_from = 1e9;  // a stage that bends: v - 40 v^3 of a peak of 0.1, made up in gain
+  double cut_from = 1e9;    // tops cut at 70 % of the peak, made up in gain
   double step_at = 1e9, lost_from = 1e9, lost_to = 1e9;
   double hum_from = 1e9, hum_to = 1e9, noise_from = 1e9;
   double fall_db_per_s = 0;
@@ -192,6 +199,44 @@ TEST(Soak, HumAndNoiseThatComeInAreToldWithTheirTimes) {
   EXPECT_EQ(count(events, SoakEvent::Kind::NoiseRise), 1);
   EXPECT_EQ(count(events, SoakEvent::Kind::HumRise), 0);
   EXPECT_NEAR(number(noise, "audio.noise.rise"), 26, 0.5);
+}
+
+// Of A sin, v - k v^3 leaves A (1 - 3 k A^2 / 4) and a third harmonic of k A^3 / 4: here 0.7 and 0.1, 14 %.
+TEST(Soak, DistortionThatComesInIsToldWithItsTime) {
+  ToneRun run;
+  run.bends_from = 73;
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 125, &events);
+  EXPECT_EQ(count(events, SoakEvent::Kind::DistortionRise), 1);
+  EXPECT_GT(number(r, "audio.thd.rise"), 20);
+  EXPECT_NEAR(number(r, "audio.thd.rise.time"), 100, 25);
+  ToneRun clean;
+  const Readings none = soak(clean, 125, &events);
+  EXPECT_EQ(find_reading(none, "audio.thd.rise"), nullptr);
+}
+
+// 70 % of a period's quarter waves: asin(0.7) of pi / 2 is not cut, 0.494 of all samples are.
+TEST(Soak, TopsCutForAMinuteAreCounted) {
+  ToneRun run;
+  run.cut_from = 43;
+  const Readings r = soak(run, 105);
+  EXPECT_GT(number(r, "audio.clip.samples"), 0.4 * 62 * rate);
+  EXPECT_LT(number(r, "audio.clip.samples"), 0.6 * 62 * rate);
+}
+
+// 0.007 rms is -40 dBFS, 20 dB under the tone; some lie at the windows' edges.
+TEST(Soak, CrackleIsCountedOnceWithItsTimes) {
+  ToneRun run;
+  run.bursts = {7.0, 19.98, 20.5, 40.2, 60.9};
+  std::vector<SoakEvent> events;
+  const Readings r = soak(run, 85, &events);
+  EXPECT_EQ(number(r, "audio.crackle.count"), 5);
+  std::vector<double> times;
+  for (const SoakEvent& e : events) {
+    if (e.kind == SoakEvent::Kind::Crackle) times.push_back(e.at_s);
+  }
+  ASSERT_EQ(times.size(), run.bursts.size());
+  for (std::size_t i = 0; i < times.size(); ++i) EXPECT_NEAR(times[i], run.bursts[i], 0.03);
 }
 
 TEST(Soak, ShortDropoutAndALongLoss) {

@@ -12,10 +12,22 @@
 namespace linebench::check {
 
 struct SoakEvent {
-  enum class Kind { Click, Dropout, Clip, Step, Drift, HumRise, NoiseRise, Gone, Back } kind = Kind::Click;
-  double at_s = 0;  ///< from the start of the run
-  double amount =
-      0;  ///< Click: of full scale; Dropout: s; Clip: samples; else dB, of a drift against the start
+  enum class Kind {
+    Click,
+    Crackle,
+    Dropout,
+    Clip,
+    Step,
+    Drift,
+    HumRise,
+    NoiseRise,
+    DistortionRise,
+    Gone,
+    Back
+  } kind = Kind::Click;
+  double at_s = 0;    ///< from the start of the run
+  double amount = 0;  ///< Click: of full scale; Crackle: dB re the tone; Dropout: s; Clip: samples; else dB,
+                      ///< of a drift against the start
   std::string channel{};  ///< ".left", ".right", ".chN"; empty for mono
 };
 /// "01:02:03.4" from the start.
@@ -32,9 +44,9 @@ struct SoakOptions {
   double step_db = 0.5;             ///< least level step
 };
 
-/// Clicks, dropouts, clipping, level steps, a level that drifts, hum and noise that come in, by the program's
-/// own audio measurement, window by window; a tone that goes away for longer than a window, and comes back.
-/// Of each kind and channel all are counted and the first 500 kept with their times.
+/// Clicks, crackle, dropouts, clipping, level steps, a level that drifts, hum, noise and distortion that come
+/// in, by the program's own audio measurement, window by window; a tone that goes away for longer than a
+/// window, and comes back. Of each kind and channel all are counted and the first 500 kept with their times.
 class Soak {
  public:
   /// @param told every event, as it is found; may be empty.
@@ -46,7 +58,8 @@ class Soak {
   /// @param interleaved whole frames.
   void push(std::span<const float> interleaved);
   /// audio.signal, audio.click.count and .times, audio.dropout.count and .times, audio.clip.samples,
-  /// audio.tone.step, audio.tone.drift, audio.hum.rise, audio.noise.rise (the largest) of each channel.
+  /// audio.crackle.count and .times, audio.tone.step, audio.tone.drift, audio.hum.rise, audio.noise.rise,
+  /// audio.thd.rise (the largest) of each channel.
   /// Throws Error(Unusable) when less than 0.1 s was pushed.
   [[nodiscard]] Readings finish();
 

@@ -13,6 +13,7 @@ struct AudioOptions {
   std::optional<double> mains_hz;  ///< 50 or 60: look for hum near this only; otherwise 45 to 65 Hz
   std::optional<double> tone_hz;   ///< the tone that was sent, where known: it is then never taken for hum
   std::string signal;              ///< recipe that was sent, where known ("stipa", "tone-1k", ...)
+  bool part = false;               ///< of a longer one: who sees the whole tells what is lost at its ends
   std::optional<double> clock_error_ppm;  ///< recorder's clock error to take out of frequencies (+: fast)
 };
 

@@ -6,6 +6,7 @@
 #include <cstdint>
 #include <linebench/base/reading.hpp>
 #include <memory>
+#include <optional>
 #include <span>
 #include <string_view>
 #include <vector>
@@ -34,6 +35,7 @@ struct EventsResult {
   std::vector<Event> click_times;
   std::uint64_t dropouts = 0;
   std::vector<Event> dropout_times;
+  std::optional<double> gone_from_s;  ///< when what was sent went away for good
   std::uint64_t keyed_pauses = 0;     ///< of a tone keyed on a cadence: no dropouts
   std::uint64_t doubtful_pauses = 0;  ///< of a tone away for much of the time on no cadence: either
 };
@@ -42,8 +44,9 @@ struct EventsResult {
 /// - Clipped: at least three neighbouring samples that are flat while the waveform runs into them and out of
 /// them
 ///   steeply (a smooth crest of any frequency is not), at a level that nothing but stray peaks exceeds, at
-///   full scale or below. Where there are none, the same is looked for with a high pass of 2 to 26 Hz undone:
-///   tops that were cut before a coupling capacitor lean.
+///   full scale or below. Where there are none, the same is looked for in the mean of neighbouring samples, as
+///   the low pass of a converter ripples tops that were cut before it; then with a high pass of 2 to 26 Hz
+///   undone: tops that were cut before a coupling capacitor lean.
 /// - Click: an impulse under 3 ms whose linear-prediction error stands out eight times of the local (median)
 /// scale and
 ///   three times of everything else within 20 ms, without a lasting change of level (so not the start of a
