@@ -16,6 +16,7 @@ constexpr double chance = 0.01;
 struct Figure {
   std::string id, label, unit;
   double value = 0, uncertainty = 0;
+  bool fails = false;
 };
 
 // What is compared: numbers that were judged, and a response point by point.
@@ -23,7 +24,7 @@ std::vector<Figure> figures(const job::Capture& c) {
   std::vector<Figure> out;
   for (const Reading& r : c.readings) {
     if (const auto* v = std::get_if<double>(&r.value); v != nullptr && r.limit) {
-      out.push_back({r.id, r.label, r.unit, *v, r.uncertainty.value_or(0)});
+      out.push_back({r.id, r.label, r.unit, *v, r.uncertainty.value_or(0), r.verdict == Verdict::Fail});
     } else if (const auto* curve = std::get_if<Curve>(&r.value); curve != nullptr && r.limit) {
       for (std::size_t i = 0; i < curve->x.size(); ++i) {
         // Outside the mask a point is noise as often as signal.
@@ -107,7 +108,7 @@ std::vector<Unlike> unlike_reference(const std::map<std::string, const job::Capt
       const double sd = std::sqrt(k.spread * k.spread * (1.0 + 1.0 / k.n) + u * u);
       const double off = std::abs(f.value - k.mean);
       const double p = sd > 0 ? student_beyond(off / sd, k.n - 1) : (off > 0 ? 0.0 : 1.0);
-      compared.push_back({{test, f.label, f.unit, f.value, k.mean, k.spread, k.n}, p});
+      compared.push_back({{test, f.label, f.unit, f.value, k.mean, k.spread, k.n, f.fails}, p});
     }
   }
   std::vector<Unlike> out;

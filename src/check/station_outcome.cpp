@@ -2,6 +2,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <cmath>
 #include <cstdlib>
 #include <linebench/report/format.hpp>
 #include <linebench/report/words.hpp>
@@ -115,17 +116,25 @@ void add_distortion_point(const Tested& t, const Words& words, std::vector<Point
        "", words.text("station-distortion-do"), ""});
 }
 
+// Three figures, as the rest of the paper has them.
+std::string three_figures(double value, const std::string& unit) {
+  const double size = std::abs(value);
+  const int before = size > 0 ? static_cast<int>(std::floor(std::log10(size))) : 0;
+  return fmt::format("{:.{}f}{}{}", value, std::clamp(2 - before, 0, 3), unit.empty() ? "" : " ", unit);
+}
+
 // @return whether something is unlike the good units'.
 bool add_reference_points(const Tested& t, const Work& w, const Knowledge& k, std::vector<Point>& points) {
   const auto good = good_units(w, k);
   const auto unlike = unlike_reference(t.captures, good);
   const int units = reference_units(t.captures, good);
   for (const Unlike& u : unlike) {
+    if (u.fails) continue;
     points.push_back({Weight::Note,
                       k.words.text("station-unlike", {{"what", t.captures.at(u.test)->label + ": " + u.label},
-                                                      {"value", fmt::format("{:.3g} {}", u.value, u.unit)},
-                                                      {"mean", fmt::format("{:.3g} {}", u.mean, u.unit)},
-                                                      {"spread", fmt::format("{:.2g}", u.spread)},
+                                                      {"value", three_figures(u.value, u.unit)},
+                                                      {"mean", three_figures(u.mean, u.unit)},
+                                                      {"spread", three_figures(u.spread, "")},
                                                       {"units", std::to_string(u.units)}}),
                       k.words.text("station-unlike-why"), "", ""});
   }

@@ -28,6 +28,7 @@ struct Unlike {
   std::string label, unit;
   double value = 0, mean = 0, spread = 0;  ///< spread: standard deviation of the good units
   int units = 0;
+  bool fails = false;  ///< out of its limit as well, which is told before
 };
 
 /// A reading is unlike the good units' when it falls out of their prediction interval, its own uncertainty
