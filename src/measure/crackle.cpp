@@ -4,11 +4,11 @@
 #include <cmath>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <numbers>
 #include <string>
 
 #include "events_parts.hpp"
-#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -76,8 +76,8 @@ void CrackleSearch::look(std::size_t at) {
     tone.push_back(held_[k].tone);
     rest.push_back(held_[k].rest);
   }
-  const double tone_db = db_from_power(std::max(median(std::move(tone)), 1e-30));
-  const double usual_db = db_from_power(std::max(median(std::move(rest)), 1e-30));
+  const double tone_db = db_from_power(std::max(dsp::median(std::move(tone)), 1e-30));
+  const double usual_db = db_from_power(std::max(dsp::median(std::move(rest)), 1e-30));
   const double db = db_from_power(std::max(held_[i].rest, 1e-30));
   const bool loud =
       usual_db < tone_db - tone_leads_db && db > usual_db + stands_out_db && db > tone_db - heard_db;

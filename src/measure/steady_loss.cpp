@@ -5,11 +5,11 @@
 #include <cmath>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <numbers>
 #include <string>
 
 #include "events_parts.hpp"
-#include "median.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -51,7 +51,7 @@ dsp::Cascade filter_for(double rate_hz, const signals::Recipe& sent) {
                        : dsp::butterworth_highpass(2, highpass_hz, rate_hz);
 }
 
-double middle(std::vector<double> v) { return v.empty() ? 0 : median(v); }
+double middle(std::vector<double> v) { return v.empty() ? 0 : dsp::median(v); }
 
 std::vector<double> in_db(std::span<const float> blocks) {
   std::vector<double> db;
