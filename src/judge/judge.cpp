@@ -363,7 +363,8 @@ double severity(const Reading& r) {
   }
   const double beyond = notches(r.number(), where == Side::Low ? *r.limit->min : *r.limit->max, r.unit);
   const auto is = [&](std::string_view id) { return r.id.starts_with(id); };
-  const bool event = is("audio.dropout.") || is("audio.crackle.") || is("audio.clip.samples") || is("audio.click.");
+  const bool event =
+      is("audio.dropout.") || is("audio.crackle.") || is("audio.clip.samples") || is("audio.click.");
   return event ? event_notches + beyond : beyond;
 }
 

@@ -44,8 +44,8 @@ struct EventsResult {
 /// - Clipped: at least three neighbouring samples that are flat while the waveform runs into them and out of
 /// them
 ///   steeply (a smooth crest of any frequency is not), at a level that nothing but stray peaks exceeds, at
-///   full scale or below. Where there are none, the same is looked for in the mean of neighbouring samples, as
-///   the low pass of a converter ripples tops that were cut before it; then with a high pass of 2 to 26 Hz
+///   full scale or below. Where there are none, the same is looked for in the mean of neighbouring samples,
+///   as the low pass of a converter ripples tops that were cut before it; then with a high pass of 2 to 26 Hz
 ///   undone: tops that were cut before a coupling capacitor lean.
 /// - Click: an impulse under 3 ms whose linear-prediction error stands out eight times of the local (median)
 /// scale and
