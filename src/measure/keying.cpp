@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <functional>
 
 namespace linebench::measure {
 namespace {
@@ -41,29 +42,28 @@ bool joined(const Pause& p, const Pause& next) {
   return p.ended && std::abs(p.from_s + p.length_s + next.sounded_s - next.from_s) < same_s;
 }
 
-// Sound that is no tone is not keyed where it is seldom away: a link that loses data does so on a cadence.
-bool mostly_there(std::span<const Pause> pauses) {
+// Share of the time, from before the first of these pauses to the end of the last, that they take.
+double share_away(std::span<const Pause> pauses, const std::function<bool(const Pause&)>& counts) {
   double away = 0;
   double whole = 0;
-  if (2 * std::ranges::count_if(pauses, &Pause::steady) >= std::ssize(pauses)) return false;
   for (const Pause& p : pauses) {
+    if (!counts(p)) continue;
     away += p.length_s;
     whole += p.length_s + p.sounded_s;
   }
-  return away < keyed_share * whole;
+  return whole > 0 ? away / whole : 0;
+}
+
+// Sound that is no tone is not keyed where it is seldom away: a link that loses data does so on a cadence.
+bool mostly_there(std::span<const Pause> pauses) {
+  if (2 * std::ranges::count_if(pauses, &Pause::steady) >= std::ssize(pauses)) return false;
+  return share_away(pauses, [](const Pause&) { return true; }) < keyed_share;
 }
 
 bool often_away(std::span<const Pause> pauses) {
-  double away = 0;
-  double whole = 0;
-  int count = 0;
-  for (const Pause& p : pauses) {
-    if (!p.steady || p.length_s < shortest_keyed_s) continue;
-    ++count;
-    away += p.length_s;
-    whole += p.length_s + p.sounded_s;
-  }
-  return count >= fewest_by_hand && away > keyed_share * whole;
+  const auto by_hand = [](const Pause& p) { return p.steady && p.length_s >= shortest_keyed_s; };
+  return std::ranges::count_if(pauses, by_hand) >= fewest_by_hand &&
+         share_away(pauses, by_hand) > keyed_share;
 }
 
 }  // namespace

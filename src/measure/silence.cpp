@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/decibel.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <string>
 
 namespace linebench::measure {
@@ -21,11 +22,8 @@ struct Stretch {
 };
 
 std::vector<Stretch> silent_stretches(const std::vector<double>& blocks, double block_s) {
-  std::vector<double> sorted = blocks;
-  const auto quarter = sorted.begin() + static_cast<std::ptrdiff_t>(3 * sorted.size() / 4);
-  std::nth_element(sorted.begin(), quarter, sorted.end());
-  const double quiet =
-      *std::max_element(quarter, sorted.end()) < 1e-12 ? 0 : *quarter * power_from_db(-under_db);
+  const bool none = *std::ranges::max_element(blocks) < 1e-12;
+  const double quiet = none ? 0 : dsp::quantile(std::vector(blocks), 0.75) * power_from_db(-under_db);
   std::vector<Stretch> out;
   for (std::size_t i = 0; i < blocks.size();) {
     std::size_t to = i;

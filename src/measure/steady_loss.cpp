@@ -118,7 +118,8 @@ bool is_gone(const std::vector<double>& db, const std::vector<Run>& runs, std::s
   return level(runs[i], false) < before - gone_db;
 }
 
-void find_step(const std::vector<double>& db, const std::vector<Run>& runs, SteadyLossResult& out) {
+void find_step(const std::vector<double>& db, const std::vector<Run>& runs, double length_s,
+               SteadyLossResult& out) {
   // Of the signal alone, losses cut out.
   std::vector<double> level;
   std::vector<std::size_t> at;
@@ -144,7 +145,7 @@ void find_step(const std::vector<double>& db, const std::vector<Run>& runs, Stea
     // 1.4826: from the middle deviation to the standard one; 1.2533: of a median over that of a mean.
     const double sd = 1.4826 * middle(std::move(spread));
     out.step_u_db = 2 * std::numbers::sqrt2 * 1.2533 * sd / std::sqrt(static_cast<double>(side_blocks));
-    out.step_at_s = static_cast<double>(at[i]) * block_s;
+    out.step_at_s = static_cast<double>(at[i]) * length_s;
   }
   if (std::abs(most) >= least_step_db && std::abs(most) > 2 * out.step_u_db) out.step_db = most;
 }
@@ -202,8 +203,7 @@ SteadyLossResult SteadyLoss::finish() const {
     keep_event(out.losses, {from_s, length_s});
     out.to_the_end = last;
   }
-  if (!tone_) find_step(db, runs, out);
-  if (out.step_db) out.step_at_s *= block_s_ / block_s;
+  if (!tone_) find_step(db, runs, block_s_, out);
   return out;
 }
 
