@@ -62,6 +62,7 @@ class Keyboard : public Answers {
       : words_(words), context_(context), lines_(context), devices_(std::move(devices)) {}
 
   Reply reply(const Step& step, const check::Route& route) override {
+    std::string refused;
     for (;;) {
       show_text(context_, prompt(step));
       const auto line = next();
@@ -70,7 +71,7 @@ class Keyboard : public Answers {
         if (auto r = taken(as_it_stands(step), line->substr(1))) return *r;
         continue;
       }
-      if (line->starts_with("?")) {
+      if (line->starts_with("?") || lower_case(trimmed(*line)) == "help") {
         show_line(context_, words_.text("prompt-help"));
         continue;
       }
@@ -83,7 +84,11 @@ class Keyboard : public Answers {
           return {Reply::Kind::Keep, {}};
         if (word.empty() && can_take(devices_, step.wish)) return {Reply::Kind::Record, {}};
       }
-      if (auto r = taken(step, *line)) return *r;
+      if (auto r = taken(step, *line)) {
+        r->refused = refused;
+        return *r;
+      }
+      if (step.kind == StepKind::Meter) refused = trimmed(*line);
     }
   }
 
@@ -143,9 +148,18 @@ class Keyboard : public Answers {
     check::Accepted a = check::accept(step, line, words_);
     if (a.answer && step.kind == StepKind::Capture && !check::is_skipped(*a.answer))
       a.answer = file_named(*a.answer);
+    if (a.answer && step.kind == StepKind::Choose) show_choice(step, *a.answer, line);
     if (a.answer) return Reply{Reply::Kind::Answer, *a.answer};
     show_line(context_, a.complaint);
     return std::nullopt;
+  }
+
+  // What was picked by a number or a part of its words: a slip of the finger is seen at once.
+  void show_choice(const Step& step, const std::string& answer, const std::string& typed) const {
+    if (trimmed(typed).empty() || lower_case(trimmed(typed)) == lower_case(answer)) return;
+    for (const check::Choice& c : step.choices) {
+      if (c.word == answer) show_line(context_, words_.text("picked", {{"choice", c.text}}));
+    }
   }
 
   [[nodiscard]] std::string prompt(const Step& step) const {

@@ -17,7 +17,8 @@ namespace linebench::app {
 /// What came back from a step.
 struct Reply {
   enum class Kind { Answer, Record, Keep, Back, Change, Note, Leave } kind = Kind::Leave;
-  std::string text{};  ///< Answer: in stored form (a file for a capture); Change: the key; Note: the note
+  std::string text{};     ///< Answer: in stored form (a file for a capture); Change: the key; Note: the note
+  std::string refused{};  ///< what was metered and typed before, and is no value of this kind
 };
 
 class Answers {

@@ -93,7 +93,8 @@ Measured measure_sound(const CaptureWish& wish, const fs::path& file, const Cont
     sent = measure::Sent{.name = recipe->name,
                          .level_dbfs = signals::signal_level_dbfs(*recipe, as_written),
                          .tone_hz = measure::tone_of(*recipe),
-                         .response = measure::shows_response(*recipe)};
+                         .response = measure::shows_response(*recipe),
+                         .swept = recipe->kind->name == "sweep"};
     m.asked.level_known = true;
   }
   if (find_reading(m.document.readings, "audio.signal") == nullptr &&

@@ -60,7 +60,12 @@ class Runner {
       if (route.next.outdated && measured_anew(route.next)) continue;
       answered.clear();
       again.clear();
-      if (route.next.news) told_ = report::outcome_text(*route.next.news, terminal_style(false));
+      if (route.next.news) {
+        std::string told = report::outcome_text(*route.next.news, terminal_style(false));
+        // What has not changed since need not be read again at every step.
+        if (told == told_) route.next.news->points.clear();
+        told_ = std::move(told);
+      }
       // After a file that could not be used the step still stands on the screen.
       if (!refused) {
         show_step(route.next, route.answered.size() + 1, words_, context_);
@@ -210,6 +215,10 @@ class Runner {
         for (const job::Mark& m : check::marks_of(run_.knowledge.checklist, reply.text))
           run_.store.mark(run_.job, m);
       }
+      // A value that was metered and left out all the same stays on record.
+      if (!reply.refused.empty() && reply.text.empty())
+        run_.store.note(run_.job,
+                        words_.text("refused-left", {{"title", step.title}, {"typed", reply.refused}}));
       // What goes with a choice first: after a power cut between the two the choice is made once more.
       for (const check::Choice& c : step.choices) {
         if (c.word != reply.text || c.keeps.empty()) continue;

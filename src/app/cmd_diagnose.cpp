@@ -147,6 +147,7 @@ nlohmann::json document_of(const std::vector<diagnose::Capture>& captures, const
   j["first_step"] = d.first_step.empty() ? nlohmann::json(nullptr) : nlohmann::json(d.first_step);
   j["gaps"] = report::gaps_to_json(d);
   j["unsettled"] = d.unsettled;
+  j["out_of_limits"] = d.out_of_limits;
   j["observed"] = told.observed;
   j["site"] = {{"system", told.site.system}, {"sides", told.site.sides}};
   j["next_test"] = d.next_test ? report::next_test_to_json(*d.next_test) : nlohmann::json(nullptr);

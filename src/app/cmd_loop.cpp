@@ -76,6 +76,7 @@ Exit loop(Context& context, LoopOptions& o) {
                            .level_dbfs = level_to_send(o.signal, to, session.rate_hz()),
                            .tone_hz = measure::tone_of(recipe),
                            .response = measure::shows_response(recipe),
+                           .swept = recipe.kind->name == "sweep",
                            .returns = true,
                            .unsent = unsent_sides(o.signal, session.inputs())};
   document.readings = measure_return({again, recipe}, out, card_between(to, from, session.rate_hz()), context,

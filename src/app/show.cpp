@@ -193,7 +193,14 @@ void check_limits(const std::string& limits) {
 
 void judge_document(report::Document& document, const std::string& limits, const judge::Asked& asked) {
   document.verdict = "pass";
-  if (limits.empty()) return;
+  if (limits.empty()) {
+    // Nothing was asked of the capture but to be one of a signal.
+    for (const char* id : {"video.signal", "picture.signal"}) {
+      const Reading* r = find_reading(document.readings, id);
+      if (r != nullptr && r->measured() && r->text() == "none") document.verdict = "incomplete";
+    }
+    return;
+  }
   const judge::LimitSet set = judge::load_limit_set(limits);
   judge::judge(document.readings, set, asked);
   document.limit_set = set.name;

@@ -36,7 +36,23 @@ std::optional<double> number_of(std::string text) {
   return v;
 }
 
-// By its place, its word, or the start of the word where only one starts so.
+// As its text is; else the only one whose text starts so, or in which a word does.
+const Choice* by_text(const std::vector<Choice>& choices, const std::string& text) {
+  constexpr std::size_t least = 3;
+  if (text.size() < least) return nullptr;
+  std::vector<const Choice*> starts, holds;
+  for (const Choice& c : choices) {
+    const std::string said = " " + lower_case(c.text);
+    const auto at = said.find(" " + text);
+    if (said.substr(1) == text) return &c;
+    if (at == 0) starts.push_back(&c);
+    if (at != std::string::npos) holds.push_back(&c);
+  }
+  const auto& fit = starts.empty() ? holds : starts;
+  return fit.size() == 1 ? fit.front() : nullptr;
+}
+
+// By its place, its word, the start of the word where only one starts so, or what stands beside it.
 const Choice* pick(const std::vector<Choice>& choices, const std::string& typed) {
   const std::string text = lower_case(typed);
   for (const Choice& c : choices) {
@@ -54,7 +70,7 @@ const Choice* pick(const std::vector<Choice>& choices, const std::string& typed)
       found = &c;
     }
   }
-  return found;
+  return found != nullptr ? found : by_text(choices, text);
 }
 
 Accepted ticked(const Step& step, const std::string& typed, const Words& words) {
@@ -98,7 +114,11 @@ Accepted accept(const Step& step, const std::string& typed, const Words& words) 
   if (given.empty()) {
     if (step.kind == StepKind::Capture && step.optional) return {std::string(skipped), {}};
     if (step.optional) return {std::string(), {}};
-    return {std::nullopt, words.text(step.kind == StepKind::Capture ? "say-file" : "say-something")};
+    return {std::nullopt, words.text(step.kind == StepKind::Capture  ? "say-file"
+                                     : step.kind == StepKind::Choose ? "say-pick"
+                                     : step.kind == StepKind::Tick   ? "say-tick"
+                                                                     : "say-something",
+                                     {{"most", std::to_string(step.choices.size())}})};
   }
   switch (step.kind) {
     case StepKind::Choose: {

@@ -20,6 +20,7 @@ using report::Weight;
 // The stored answers of one feed; captures of the last round.
 struct Feed {
   const Work& work;
+  int mains_hz;
   int round = 1;
   const job::Capture* sound = nullptr;
   const job::Capture* quiet = nullptr;  // the source on, nothing playing
@@ -55,9 +56,39 @@ bool told_quietly(const Feed& f, const job::Capture& c, const std::string& id) {
                      [&](const std::string& q) { return id == q || id.starts_with(q + "."); });
 }
 
+// Whether what reads as hum is of a frequency that no public mains has: 1 % either way [EN 50160]. The notes
+// that are nearest to 50 and 60 Hz are 2 % and more away [ISO 16].
+bool of_other_frequency(const job::Capture& c, int mains_hz) {
+  bool any = false;
+  for (const Reading& r : c.readings) {
+    if (base_id(r.id) != "audio.hum.level" || r.verdict != Verdict::Fail) continue;
+    constexpr double widest = 0.01;
+    const std::string side = r.id.substr(base_id(r.id).size());
+    const Reading* hz = find_reading(c.readings, "audio.hum.frequency" + side);
+    if (hz == nullptr || !hz->measured() || !off_mains(*hz, mains_hz, widest)) return false;
+    any = true;
+  }
+  return any;
+}
+
+// A lead that picks up a line rate does so whether or not something plays; and what hums with a note's
+// frequency only while notes are played is a held note.
+bool with_the_programme(const Feed& f, const job::Capture& c, const std::string& id) {
+  if (!f.quiet_now || &c == f.quiet) return false;
+  if (id != "audio.whistle.level" && (id != "audio.hum.level" || !of_other_frequency(c, f.mains_hz)))
+    return false;
+  bool judged = false;
+  for (const Reading& r : f.quiet->readings) {
+    if (base_id(r.id) != id) continue;
+    if (r.verdict != Verdict::Pass && !bounded_within(r)) return false;
+    judged = true;
+  }
+  return judged;
+}
+
 // @param upto a job that is walked through again knows no more in a round than it did then.
-Feed last_round(const Work& w, int upto) {
-  Feed f{w};
+Feed last_round(const Work& w, int mains_hz, int upto) {
+  Feed f{w, mains_hz};
   while (f.round < upto && w.answer(round_key("feed.again", f.round)) != nullptr &&
          *w.answer(round_key("feed.again", f.round)) == "yes" &&
          (w.capture(round_key("feed.audio", f.round + 1)) != nullptr ||
@@ -120,13 +151,23 @@ bool add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
   for (const Trouble& t : troubles(without_empty_side(c, carried))) {
     // Of a side that does not hold, what and when is said by add_sound().
     if (told_quietly(f, c, t.id) || too_short_for(c, t.id) || t.id == "audio.pair.steady") continue;
+    if (with_the_programme(f, c, t.id)) {
+      const char* why = t.id == "audio.hum.level" ? "feed-note-within-why" : "feed-whistle-within-why";
+      points.push_back(
+          {Weight::Note, words.text("feed-within", {{"what", t.text}}), words.text(why), "", ""});
+      continue;
+    }
     // What a mono sum loses is nothing to a feed whose sides are kept apart.
     const bool stereo = use_of(f.work) == "stereo";
     const Advice* a = words.advice(t.id, stereo ? "stereo" : t.direction);
     if (stereo && a == words.advice(t.id, "")) a = words.advice(t.id, t.direction);
-    if (t.doubtful && (a == nullptr || !a->stop)) {
-      points.push_back({Weight::Note, words.text("feed-either", {{"what", t.text}}), "",
-                        words.text("feed-either-do"), ""});
+    const bool mixed = mixed_to_a_side(c, t.id);
+    if ((t.doubtful || mixed) && (a == nullptr || !a->stop)) {
+      const Advice* either = words.advice(t.id, mixed ? "mixed" : "doubtful");
+      const char* settles = t.id.starts_with("audio.") ? "feed-either-do" : "feed-either-picture-do";
+      points.push_back({Weight::Note, words.text("feed-either", {{"what", t.text}}),
+                        either != nullptr ? either->why : "",
+                        either != nullptr ? either->action : words.text(settles), ""});
       open = true;
       continue;
     }
@@ -196,10 +237,11 @@ void add_mono(const job::Capture& c, const Words& words, std::vector<Point>& poi
 void add_loudness(const job::Capture& c, const Words& words, std::vector<Point>& points) {
   const Reading* r = find_reading(c.readings, "audio.loudness.integrated");
   if (r == nullptr || !r->measured()) return;
-  constexpr double r128_lufs = -23.0;  // [EBU R 128] target
+  constexpr double r128_lufs = -23.0;                                         // [EBU R 128] target
+  const double over = std::round(10 * (r->number() - r128_lufs)) / 10 + 0.0;  // no minus before nought
   points.push_back({Weight::Note,
                     words.text("feed-loudness", {{"value", fmt::format("{:.1f}", r->number())},
-                                                 {"over", fmt::format("{:+.1f}", r->number() - r128_lufs)}}),
+                                                 {"over", fmt::format("{:+.1f}", over)}}),
                     "", "", ""});
 }
 
@@ -245,7 +287,7 @@ CaptureWish sound_wish(const Script& s, const std::string& level, std::optional<
                        int round) {
   CaptureWish w;
   w.label = s.words().text(round == 1 ? "feed-audio-label" : "feed-audio-label-again",
-                           {{"change", std::to_string(round - 1)}});
+                           {{"n", std::to_string(round)}});
   w.seconds = 30;
   w.limits = level + "-feed";
   w.full_scale_v = full_scale_v;
@@ -262,10 +304,10 @@ CaptureWish quiet_wish(const Script& s, const std::string& level, std::optional<
                        const job::Capture* sound, int round) {
   CaptureWish w;
   w.label = s.words().text(round == 1 ? "feed-quiet-label" : "feed-quiet-label-again",
-                           {{"change", std::to_string(round - 1)}});
+                           {{"n", std::to_string(round)}});
   w.seconds = 10;
   w.only = quiet_ids();
-  w.only.emplace_back("audio.tone");
+  for (const char* id : {"audio.tone", "audio.level.rms", "audio.level.peak"}) w.only.emplace_back(id);
   w.limits = level + "-feed";
   w.full_scale_v = full_scale_v;
   w.programme_dbfs = programme_dbfs(sound);
@@ -276,7 +318,7 @@ CaptureWish picture_wish(const Script& s, const std::string& system, int round) 
   CaptureWish w;
   w.view = CaptureWish::View::Video;
   w.label = s.words().text(round == 1 ? "feed-video-label" : "feed-video-label-again",
-                           {{"change", std::to_string(round - 1)}});
+                           {{"n", std::to_string(round)}});
   w.seconds = picture_look_s;
   w.system = system;
   return w;
@@ -287,7 +329,7 @@ CaptureWish picture_wish(const Script& s, const std::string& system, int round) 
 namespace {
 
 Outcome outcome_upto(const Work& work, const Knowledge& k, int round) {
-  const Feed f = last_round(work, round);
+  const Feed f = last_round(work, k.profile.mains_hz, round);
   Outcome o;
   if (f.sound == nullptr && f.picture == nullptr) return o;
   bool missing = add_untaken(f, k.words, o.points);

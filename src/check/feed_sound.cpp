@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/base/decibel.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/standards/weighting.hpp>
 
@@ -72,11 +73,57 @@ void add_idle_tone(const job::Capture& quiet, const Words& words, std::vector<Po
                     words.text("feed-idle-tone-why", values), words.text("feed-idle-tone-do", values), ""});
 }
 
+// What no ear hears takes headroom as dc does, and is held to what dc is held to. It is what the whole holds
+// beside the noise of the band that is heard and what was found in it.
+void add_unheard(const job::Capture& quiet, const Words& words, std::vector<Point>& points) {
+  constexpr double most_crest_db = 6;  // more is an event: a click, a plug that was moved
+  constexpr double most_heard = 0.5;
+  const Reading* largest = nullptr;
+  double most_dbfs = 0;
+  for (const Reading& whole : quiet.readings) {
+    if (base_id(whole.id) != "audio.level.rms" || !whole.measured()) continue;
+    const std::string side(channel_of(whole.id));
+    const Reading* peak = find_reading(quiet.readings, "audio.level.peak" + side);
+    const Reading* dc = find_reading(quiet.readings, "audio.level.dc" + side);
+    const Reading* noise = find_reading(quiet.readings, "audio.noise.unweighted" + side);
+    if (peak == nullptr || !peak->measured() || peak->number() - whole.number() > most_crest_db ||
+        dc == nullptr || !dc->limit || !dc->limit->max || noise == nullptr || !noise->measured())
+      continue;
+    const double all = power_from_db(whole.number());  // of a full-scale sine's
+    double heard = power_from_db(noise->number());
+    for (const char* id :
+         {"audio.hum.level", "audio.tone.level", "audio.whistle.level", "audio.phone_burst.level"}) {
+      const Reading* part = find_reading(quiet.readings, id + side);
+      if (part != nullptr && part->measured()) heard += power_from_db(part->number());
+    }
+    if (heard > most_heard * all) continue;
+    const double rest_dbfs = db_from_power(all - heard);
+    if (amplitude_from_db(rest_dbfs) < *dc->limit->max) continue;
+    if (largest != nullptr && rest_dbfs <= most_dbfs) continue;
+    largest = &whole;
+    most_dbfs = rest_dbfs;
+  }
+  if (largest == nullptr) return;
+  points.push_back(
+      {Weight::Change,
+       words.text("feed-unheard", {{"level", fmt::format("{:.1f} {}", most_dbfs, largest->unit)}}),
+       words.text("feed-unheard-why"), words.text("feed-unheard-do"), ""});
+}
+
 }  // namespace
 
 bool sides_change(const job::Capture& sound) {
   const std::string found = steadiness(sound);
   return found.ends_with("lost") || found == "turned";
+}
+
+bool mixed_to_a_side(const job::Capture& sound, std::string_view id) {
+  if (id != "audio.pair.gain") return false;
+  const Reading* gain = find_reading(sound.readings, id);
+  const Reading* sides = find_reading(sound.readings, "audio.pair.sides");
+  // What is common to both tells it far better than its tolerance.
+  return gain != nullptr && gain->limit && gain->limit->max && sides != nullptr && sides->measured() &&
+         sides->text() == "both" && gain->uncertainty.value_or(0) > *gain->limit->max;
 }
 
 // A rest is the programme's own; silence to the end may be a source that gave up.
@@ -86,6 +133,17 @@ bool add_silence(const job::Capture& sound, const Words& words, std::vector<Poin
   const bool ends = r->reason.ends_with("the end");
   leave_open(words, ends ? "feed-silent-end" : "feed-silent", {{"when", r->reason}}, points);
   return ends;
+}
+
+// Pauses that may be sent as they are, or made by a link that loses data on a cadence: whoever knows what was
+// played can tell.
+void add_keyed(const job::Capture& sound, const Words& words, std::vector<Point>& points) {
+  for (const Reading& r : sound.readings) {
+    if (base_id(r.id) != "audio.dropout.count" || !r.measured() || r.number() > 0 || r.reason.empty())
+      continue;
+    leave_open(words, "feed-keyed", {{"what", r.reason}}, points);
+    return;
+  }
 }
 
 // A steady tone on every side, and nothing beside it.
@@ -103,6 +161,7 @@ bool line_up_alone(const job::Capture& sound) {
 bool add_sound(const job::Capture& sound, const std::string& use, const Words& words,
                std::vector<Point>& points) {
   bool open = add_steadiness(sound, words, points);
+  add_keyed(sound, words, points);
   open = add_silence(sound, words, points) || open;
   if (line_up_alone(sound)) {
     leave_open(words, "feed-tone-alone", {}, points);
@@ -125,6 +184,7 @@ bool add_sound(const job::Capture& sound, const std::string& use, const Words& w
 bool add_quiet(const job::Capture& quiet, const job::Capture& sound, const Words& words,
                std::vector<Point>& points) {
   add_idle_tone(quiet, words, points);
+  add_unheard(quiet, words, points);
   if (quiet.facts.channels < sound.facts.channels) {
     leave_open(words, "feed-quiet-one-channel", {}, points);
     return true;

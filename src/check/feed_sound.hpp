@@ -16,6 +16,9 @@ namespace linebench::check {
 /// Whether a side is lost or turns over in the midst: then nothing good is said of the two together.
 [[nodiscard]] bool sides_change(const job::Capture& sound);
 
+/// Whether this is the balance of two sides whose programme differs by so much that it does not tell theirs.
+[[nodiscard]] bool mixed_to_a_side(const job::Capture& sound, std::string_view id);
+
 /// What stands on the lead with nothing playing, beside hum and noise; and whether nothing was playing.
 /// @param sound taken with it
 /// @return whether something that decides is left open.

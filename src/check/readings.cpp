@@ -53,6 +53,10 @@ std::string_view base_id(std::string_view id) {
   return kind == nullptr ? id : kind->id;
 }
 
+bool bounded_within(const Reading& r) {
+  return !r.measured() && r.at_most && r.limit && r.limit->max && *r.at_most <= *r.limit->max;
+}
+
 std::vector<Trouble> troubles(const job::Capture& c) {
   std::vector<Trouble> out;
   for (const Reading& r : c.readings) {
@@ -91,6 +95,14 @@ std::vector<Trouble> troubles(const job::Capture& c) {
   std::stable_sort(out.begin(), out.end(),
                    [](const Trouble& a, const Trouble& b) { return a.severity > b.severity; });
   return out;
+}
+
+bool off_mains(const Reading& frequency, int mains_hz, double share) {
+  // A comb of twice the mains may be all that is left of it.
+  const double order = std::max(1.0, std::round(frequency.number() / mains_hz));
+  const double off =
+      std::abs(frequency.number() / order - mains_hz) - frequency.uncertainty.value_or(0) / order;
+  return off > share * mains_hz;
 }
 
 std::string times_of(const job::Capture& run, const Trouble& t) {

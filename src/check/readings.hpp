@@ -28,6 +28,9 @@ struct Trouble {
   bool doubtful = false;  ///< within its uncertainty of the limit, on every side of a pair
 };
 
+/// Looked for and not found, with a bound that lies within the limit.
+[[nodiscard]] bool bounded_within(const Reading& reading);
+
 /// Worst first, without what only follows from another of them.
 [[nodiscard]] std::vector<Trouble> troubles(const job::Capture& capture);
 
@@ -44,6 +47,9 @@ inline constexpr double picture_look_s = 20;
 
 /// When it happened in a long run: "00:12:30.0", the first three where it happened often; empty: not known.
 [[nodiscard]] std::string times_of(const job::Capture& run, const Trouble& trouble);
+
+/// Whether a comb's fundamental is, beyond its uncertainty, further from the mains than this share of it.
+[[nodiscard]] bool off_mains(const Reading& frequency, int mains_hz, double share);
 
 /// Something wanted that could not be measured.
 struct Gap {

@@ -37,6 +37,12 @@ std::string signal_for(const std::string& seen) {
   return {};
 }
 
+// What to do before it is taken in, beside the question's own words.
+std::vector<std::string> sending(const SiteState& s, const Words& words) {
+  if (s.video || s.signal.empty()) return {};
+  return {words.text("site-send", {{"signal", s.signal}, {"part", s.path.parts.front().name}})};
+}
+
 void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, std::size_t part,
                 const std::string& path, const Outcome& news) {
   const Words& words = script.words();
@@ -50,8 +56,7 @@ void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, s
           .numbered = fmt::format("site.at.{}", part + 1)};
   if (!news.headline.empty()) ask.news = news;
   if (s.comes_and_goes) ask.help.push_back(words.text("site-while"));
-  if (!s.video && !s.signal.empty())
-    ask.help.push_back(words.text("site-send", {{"signal", s.signal}, {"part", s.path.parts.front().name}}));
+  for (std::string& line : sending(s, words)) ask.help.push_back(std::move(line));
   CaptureWish wish = wish_at(s, words.text("site-at-label", {{"part", name}}), path);
   wish.place = name;
   const job::Capture* c = script.capture(std::move(ask), std::move(wish));
@@ -117,8 +122,10 @@ bool shows_cure(const Readings& before, const job::Capture& after) {
     if (!failed(was)) return true;
     const Reading* now = find_reading(after.readings, was.id);
     if (now == nullptr || now->verdict == Verdict::Pass) return now != nullptr;
-    // Looked for and not found, with a bound that lies within the limit.
-    return now->at_most && was.limit && was.limit->max && *now->at_most <= *was.limit->max;
+    // By the limit of before: what is not found any more need not have been judged.
+    Reading bound = *now;
+    bound.limit = was.limit;
+    return bounded_within(bound);
   });
 }
 
@@ -170,6 +177,7 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
     const job::Capture* after = script.capture({.key = keyed("after"),
                                                 .words = s.video ? "site.at.video" : "site.at.audio",
                                                 .values = {{"part", end}},
+                                                .help = sending(s, k.words),
                                                 .draw = drawn(s, last, k.words)},
                                                std::move(wish));
     const diagnose::Site site{s.system};
@@ -203,6 +211,11 @@ void cure(Script& script, const Knowledge& k, SiteState& s, const std::string& p
 
 namespace {
 
+// Whether the likeliest fault at the path's end is among those of the segment, which is the first one's.
+bool comes_in_there(const diagnose::Segment& segment, const diagnose::Finding& finding) {
+  return segment.faults.empty() || segment.faults.contains(finding.fault);
+}
+
 std::string words_after(const SiteState& s, const Words& words) {
   if (s.cured) return {};
   if (s.other_now) return words.text("site-other-now");
@@ -214,6 +227,21 @@ std::string words_after(const SiteState& s, const Words& words) {
       return words.text("site-trace-do");
     default:
       return words.text("site-still");
+  }
+}
+
+// A reading that comes in elsewhere than the fault that is followed: a second fault.
+void add_second(const SiteState& s, const Words& words, std::vector<Point>& points) {
+  const auto& own = s.own_segment.between;
+  const bool elsewhere = own.size() == 1 && (own != s.segment.between || s.diagnosis.findings.empty() ||
+                                             !comes_in_there(s.segment, s.diagnosis.findings.front()));
+  for (const Trouble& x : troubles(*s.at_end())) {
+    const auto second = std::ranges::find(s.second, x.id, &std::pair<std::string, std::string>::first);
+    const bool complaint = elsewhere && std::find(s.own.begin(), s.own.end(), x.id) != s.own.end();
+    if (!complaint && second == s.second.end()) continue;
+    const std::string& part = complaint ? own.front() : second->second;
+    points.push_back({Weight::Change, words.text("site-own", {{"what", x.text}, {"part", part}}), "",
+                      std::string(report::words_for(x.id, x.side).next), ""});
   }
 }
 
@@ -252,7 +280,8 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     o.headline = words.text(s.out_of_limits() ? "site-unlisted" : "site-unlike");
   } else {
     const auto& f = d.findings.front();
-    const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
+    const std::string where =
+        comes_in_there(s.segment, f) && s.segment.between.size() == 1 ? s.segment.between.front() : "";
     o.headline = words.text(
         where.empty()                  ? "site-likely"
         : f.probability >= stands_from ? "site-found"
@@ -282,26 +311,23 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   if (const std::string foreign = foreign_mains(s, words); s.wrong() && !foreign.empty())
     o.points.push_back({Weight::Note, foreign, "", words.text("site-foreign-do"), ""});
   if (s.wrong()) {
-    // What the book names no fault for, and what a fault that is not sure rests on.
-    const bool unsure = d.findings.empty() || d.findings.front().probability < stands_from;
-    if (!s.out.empty() || (unsure && !s.cured && s.at_end() != nullptr))
-      add_troubles(*s.at_end(), s.out.empty() ? Weight::Note : Weight::Change);
+    // What the book names no fault for.
+    if (!s.out.empty()) add_troubles(*s.at_end(), Weight::Change);
+    double together = 0;
     for (const auto& f : d.findings) {
       if (f.probability < worth_a_point || s.by_limits_alone()) continue;
+      together += f.probability;
       o.points.push_back({s.cured ? Weight::Note : Weight::Change,
                           fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what,
                           // What is cured is not to be done again.
                           s.cured ? "" : f.remedy, s.cured ? "" : f.caution});
     }
-    // The complaint's own reading comes in elsewhere: a second fault.
-    if (const auto& own = s.own_segment.between; !s.cured && own.size() == 1 && own != s.segment.between) {
-      for (const Trouble& x : troubles(*s.at_end())) {
-        if (std::find(s.own.begin(), s.own.end(), x.id) == s.own.end()) continue;
-        o.points.push_back({Weight::Change, words.text("site-own", {{"what", x.text}, {"part", own.front()}}),
-                            "", std::string(report::words_for(x.id, x.side).next), ""});
-      }
-    }
+    if (together > 1) o.points.push_back({Weight::Note, words.text("site-percent"), "", "", ""});
+    if (!s.cured) add_second(s, words, o.points);
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
+    // What a fault that is not sure rests on.
+    const bool unsure = d.findings.empty() || d.findings.front().probability < stands_from;
+    if (s.out.empty() && unsure && !s.cured && s.at_end() != nullptr) add_troubles(*s.at_end(), Weight::Note);
   } else {
     std::vector<const job::Capture*> judged = s.kept;
     if (s.soak != nullptr) judged.push_back(s.soak);

@@ -2,7 +2,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <linebench/base/text.hpp>
 
 #include "readings.hpp"
@@ -35,6 +34,8 @@ std::set<std::string> barred_places(const diagnose::SignalPath& path, const diag
   std::set<std::string> barred;
   if (segment.between.empty()) return barred;
   if (segment.between.front() != path.parts.front().name) barred.insert("source");
+  // The card that was clean at one place adds nothing at the next.
+  if (!segment.after_part.empty()) barred.insert("recorder");
   // "Cable to the hub" is a cable; what has neither kind of word in its name may be either.
   const auto cable = [&](const std::string& part) { return named_by(part, words.text("site-cables")); };
   const bool units = std::ranges::all_of(segment.between, [&](const std::string& part) {
@@ -56,10 +57,7 @@ std::string foreign_mains(const SiteState& s, const Words& words) {
   if (end == nullptr || s.mains_hz == 0) return {};
   for (const Reading& r : end->readings) {
     if (!base_id(r.id).ends_with(".hum.frequency") || !r.measured()) continue;
-    // A comb of twice the mains may be all that is left of it.
-    const double order = std::max(1.0, std::round(r.number() / s.mains_hz));
-    const double off = std::abs(r.number() / order - s.mains_hz) - r.uncertainty.value_or(0) / order;
-    if (off > widest * s.mains_hz)
+    if (off_mains(r, s.mains_hz, widest))
       return words.text("site-foreign",
                         {{"hz", fmt::format("{:.1f}", r.number())}, {"mains", std::to_string(s.mains_hz)}});
   }

@@ -61,9 +61,9 @@ const job::Capture* SiteState::at_end() const {
 namespace {
 
 // Not measured, and bounded by its own bound or by the level of the whole, of which it is a part.
-bool bounded_within(const Readings& readings, const Reading& r) {
+bool cannot_exceed(const Readings& readings, const Reading& r) {
+  if (bounded_within(r)) return true;
   if (r.measured() || !r.limit || !r.limit->max || r.limit->min) return false;
-  if (r.at_most && *r.at_most <= *r.limit->max) return true;
   constexpr std::string_view level = "audio.level.rms";
   const std::string suffix = r.id.substr(base_id(r.id).size());
   const Reading* whole = r.unit == "dBFS" ? find_reading(readings, std::string(level) + suffix) : nullptr;
@@ -76,7 +76,7 @@ double within_there(const job::Capture& c, const std::vector<std::string>& out) 
   for (const Reading& r : c.readings) {
     if (std::find(out.begin(), out.end(), base_id(r.id)) == out.end()) continue;
     if (r.verdict == Verdict::Fail) return 0;
-    judged = judged || r.verdict == Verdict::Pass || bounded_within(c.readings, r);
+    judged = judged || r.verdict == Verdict::Pass || cannot_exceed(c.readings, r);
   }
   // These are read where there is one: none is a good sign.
   for (const char* found : {"audio.tone.step", "audio.signal.step", "audio.response.echo.late"}) {
@@ -104,15 +104,32 @@ diagnose::Segment segment_by(const SiteState& s, const std::vector<std::string>&
   return diagnose::segment_of(s.path, nothing_wrong_at);
 }
 
+// What one fault makes by itself; noise and the like are made by others of these as well.
+bool of_its_own(const std::string& id) {
+  static constexpr std::string_view ids[] = {
+      "audio.tone.gain",     "audio.tone.step",     "audio.hum.level",         "audio.whistle.level",
+      "audio.dropout.count", "audio.crackle.count", "audio.phone_burst.level", "audio.clip.samples"};
+  return std::find(std::begin(ids), std::end(ids), id) != std::end(ids);
+}
+
 void follow_limits(SiteState& s) {
   s.out.clear();
   s.own.clear();
+  s.second.clear();
   s.own_segment = {};
   const job::Capture* end = s.at_end();
   if (end != nullptr && names_one(s.diagnosis)) {
     const std::vector<std::string> shows = readings_of(s.seen);
     for (const Trouble& t : troubles(*end)) {
-      if (std::find(shows.begin(), shows.end(), t.id) != shows.end()) s.own.push_back(t.id);
+      const bool complaint = std::find(shows.begin(), shows.end(), t.id) != shows.end();
+      if (complaint) s.own.push_back(t.id);
+      if (complaint || !of_its_own(t.id)) continue;
+      const auto between = segment_by(s, {t.id}).between;
+      const bool apart = std::ranges::none_of(between, [&](const std::string& part) {
+        return std::ranges::find(s.segment.between, part) != s.segment.between.end();
+      });
+      if (!between.empty() && apart)
+        s.second.emplace_back(t.id, fmt::format("{}", fmt::join(between, " or ")));
     }
     if (!s.own.empty()) s.own_segment = segment_by(s, s.own);
   }

@@ -44,6 +44,9 @@ struct SiteState {
   /// too.
   std::vector<std::string> own{};
   diagnose::Segment own_segment{};
+  /// Other readings at the end of the path that come in elsewhere than the fault: reading, the parts it may
+  /// be.
+  std::vector<std::pair<std::string, std::string>> second{};
   /// What was looked at beside the end of the path because nothing was wrong there, and what was not.
   std::vector<std::string> looked{}, not_looked{};
   bool looked_all = false;      ///< nothing is left to look at

@@ -130,12 +130,14 @@ Next soak(Script& s, const Knowledge& k, const StationPlan& plan, StationState& 
 
 void make_test(Script& s, const Knowledge& k, const StationTest& test, const StationState& state) {
   const int round = state.round;
+  std::vector<std::string> steps = test.steps;
+  if (!test.signal.empty()) steps.push_back(k.words.text("station-send", {{"signal", test.signal}}));
   const job::Capture* c = s.capture({.key = round_key("test." + test.key, round),
                                      .words = "station.test",
                                      .values = {{"test", test.title}},
                                      .optional = test.optional,
                                      .reasoned = !test.optional,
-                                     .help = test.steps,
+                                     .help = std::move(steps),
                                      .cautions = test.cautions,
                                      .draw = test.draw},
                                     wish_of(test, state.system, round, k.words));

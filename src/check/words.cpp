@@ -113,7 +113,7 @@ std::string Words::text(std::string_view key, const Values& values) const {
 
 const Advice* Words::advice(std::string_view id, std::string_view side) const {
   auto it = advice_.find(fmt::format("{}.{}", id, side));
-  if (it == advice_.end() && side != "missing") it = advice_.find(id);
+  if (it == advice_.end() && side != "missing" && side != "doubtful") it = advice_.find(id);
   return it == advice_.end() ? nullptr : &it->second;
 }
 

@@ -1,4 +1,5 @@
 // Signs, trials and captures of the book: signals/faults/signs.toml.
+#include <algorithm>
 #include <linebench/diagnose/fault_book.hpp>
 
 #include "book_readers.hpp"
@@ -29,9 +30,9 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 }
 
 Sign read_sign(const TomlReader& r, const toml::table& t) {
-  r.only(t, {"id",       "label", "unit",    "family",  "scale",   "usual", "spread",
-             "span",     "words", "minutes", "how",     "caution", "typed", "uncertainty",
-             "expected", "asked", "carried", "certain", "warning", "fine"});
+  r.only(t, {"id",      "label",   "unit",    "family",  "scale", "usual",       "spread",   "span",
+             "words",   "minutes", "how",     "caution", "typed", "uncertainty", "expected", "asked",
+             "carried", "certain", "warning", "fine",    "open",  "of",          "reads",    "told_below"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");
@@ -47,7 +48,15 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
       sum += s.words.back().second;
     }
     if (!(sum > 0)) throw r.wrong(words->source(), "the shares must be above 0");
+    if (const toml::node* open = t.get("open")) {
+      for (const auto& [word, how] : r.table(*open, "\"open\"")) {
+        if (std::ranges::none_of(s.words, [&, w = word.str()](const auto& p) { return p.first == w; }))
+          throw r.wrong(word.source(), fmt::format("\"{}\" is no word of {}", word.str(), s.id));
+        s.open[std::string(word.str())] = how.value_or(std::string{});
+      }
+    }
     for (auto& [word, share] : s.words) share /= sum;
+    if (t.contains("of")) s.of = r.words(t, "of");
   } else {
     s.usual = to_working(s.scale, r.number(t, "usual", std::nullopt));
     s.spread = r.number(t, "spread", std::nullopt);
@@ -63,6 +72,7 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
     if (!(s.spread >= 1e-4 * width && s.spread <= width))
       throw r.wrong(t.source(), fmt::format("\"spread\" must be above 0 and {:g} at most", width));
     s.fine_low = s.fine_high = s.usual;
+    if (t.contains("told_below")) s.told_below = to_working(s.scale, r.number(t, "told_below", std::nullopt));
     if (const toml::node* fine = t.get("fine")) {
       const auto* range = fine->as_array();
       if (range == nullptr || range->size() != 2)
@@ -73,6 +83,7 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
         throw r.wrong(fine->source(), "\"usual\" must lie within \"fine\"");
     }
   }
+  if (t.contains("reads")) s.reads = r.words(t, "reads");
   if (const toml::node* n = t.get("asked")) s.asked = n->value_or(false);
   if (const toml::node* n = t.get("certain")) s.certain = n->value_or(false);
   if (const toml::node* n = t.get("carried")) s.carried = n->value_or(false);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/base/decibel.hpp>
 #include <linebench/diagnose/compare.hpp>
 #include <map>
 
@@ -186,7 +187,7 @@ double strength(const ReadingChange& c) {
 
 // No cure takes that much of what still comes (the project's estimate).
 constexpr double lost_db = 20;
-// A tone that is weaker by this brings less of everything with it.
+// A tone or a sync that is weaker by this brings less of everything with it.
 constexpr double weaker_db = 3;
 
 std::optional<double> number_of(const Capture& c, const std::string& id) {
@@ -209,6 +210,7 @@ bool programme_lost(const Capture& before, const Capture& after, const std::stri
 
 // A fault that went with the signal is not gone. `by_level`: the fault before was itself one of level.
 std::string lost_signal(const Capture& before, const Capture& after, bool by_level) {
+  constexpr const char* falls_too = "and what came with it falls too";
   if (nothing_came_in(after) && !nothing_came_in(before))
     return "Nothing comes in any more: every sample of the second capture is the same";
   for (const Reading& b : before.readings) {
@@ -222,14 +224,18 @@ std::string lost_signal(const Capture& before, const Capture& after, bool by_lev
         return fmt::format("The tone that came at {:.1f} dBFS{} comes no more, or far weaker", *tone,
                            channel);
       if (now && *now < *tone - weaker_db && !by_level)
-        return fmt::format("The tone{} fell by {:.1f} dB, and what came with it falls too", channel,
-                           *tone - *now);
+        return fmt::format("The tone{} fell by {:.1f} dB, {}", channel, *tone - *now, falls_too);
     } else if (programme_lost(before, after, suffix)) {
       return fmt::format(
           "The signal that came at {:.1f} dBFS{} comes no more, or far weaker: {:.1f} dB less is left",
           b.number(), channel, b.number() - number_of(after, b.id).value_or(-200));
     }
   }
+  const auto sync = number_of(before, "video.sync.amplitude"),
+             left = number_of(after, "video.sync.amplitude");
+  if (sync && left && *sync > 0 && *left > 0 && !by_level)
+    if (const double fell = db_from_amplitude(*sync / *left); fell > weaker_db)
+      return fmt::format("Sync fell by {:.1f} dB, {}", fell, falls_too);
   return {};
 }
 
@@ -369,7 +375,8 @@ Comparison compare(const FaultBook& book, const Capture& before, const Capture& 
   });
   c.caveat = caveat_of(before, after);
   const auto level = [](const Bearing& b) {
-    return b.sign.starts_with("audio.level.") || b.sign == "audio.response.gain";
+    return b.sign.starts_with("audio.level.") || b.sign == "audio.response.gain" ||
+           b.sign == "video.sync.level";
   };
   if (const std::string lost = lost_signal(before, after, rests_on(x, level));
       c.caveat.empty() && !lost.empty())

@@ -53,13 +53,15 @@ Predicted predict(const Sign& sign, const Cause* a, const Cause* b) {
 
 std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause* b) {
   std::vector<double> out(sign.words.size(), 0.0);
-  int causes = 0;
+  const bool weighed = a != nullptr && b != nullptr && a->weight > 0 && b->weight > 0;
+  double all = 0;
   for (const Cause* c : {a, b}) {
     if (c == nullptr || !c->acts) continue;
-    for (std::size_t i = 0; i < out.size(); ++i) out[i] += c->words[i];
-    ++causes;
+    const double weight = weighed ? c->weight : 1;
+    for (std::size_t i = 0; i < out.size(); ++i) out[i] += weight * c->words[i];
+    all += weight;
   }
-  for (std::size_t i = 0; i < out.size(); ++i) out[i] = causes > 0 ? out[i] / causes : sign.words[i].second;
+  for (std::size_t i = 0; i < out.size(); ++i) out[i] = all > 0 ? out[i] / all : sign.words[i].second;
   return out;
 }
 

@@ -2,6 +2,7 @@
 #include <cmath>
 #include <cstdlib>
 #include <linebench/base/decibel.hpp>
+#include <numbers>
 
 #include "gather.hpp"
 
@@ -82,6 +83,102 @@ void tear(const Capture& c, Gatherer& out) {
   }
 }
 
+// How the bars' colours differ from the table's, where no one turn makes them right.
+const char* colour_parts(const std::string& reason) {
+  static constexpr std::pair<std::string_view, const char*> said[] = {{"in each other's place", "exchanged"},
+                                                                      {"is upside down", "one upside down"},
+                                                                      {"is lost", "one lost"},
+                                                                      {"another colour system", "other"}};
+  for (const auto& [part, word] : said) {
+    if (reason.find(part) != std::string::npos) return word;
+  }
+  return nullptr;
+}
+
+// Bars alone say what colour should be.
+void colours(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  const Reading* hue = find_reading(r, "picture.hue");
+  const Reading* gain = find_reading(r, "picture.saturation");
+  if (hue != nullptr && hue->measured()) {
+    out.amount("picture.hue", r, "picture.hue", c.name);
+    out.word("picture.colour.parts", "right", c.name);
+  } else if (hue != nullptr) {
+    if (const char* word = colour_parts(hue->reason); word != nullptr)
+      out.word("picture.colour.parts", word, c.name);
+  }
+  if (text_of(r, "picture.colour").value_or("") == "none" || gain == nullptr) return;
+  if (gain->measured() && gain->number() > 0) {
+    out.number("picture.saturation", db_from_amplitude(gain->number()),
+               8.686 * gain->uncertainty.value_or(0) / gain->number(), c.name);
+  } else if (!gain->measured() && gain->reason.find("are cut off where codes end") != std::string::npos) {
+    // Green and magenta are the last to be: 94 codes off the middle of 126 in full bars, 70 in bars of 75 %.
+    const bool full = text_of(r, "picture.pattern") == "bars-100";
+    const double least_db = db_from_amplitude(126.0 / (full ? 94 : 70));
+    constexpr double beyond_db = 1;  // what is cut off stands somewhere above, by as much as this as a rule
+    out.number("picture.saturation", least_db + beyond_db, beyond_db, c.name,
+               fmt::format("{:.1f} dB at least: colours are cut off", least_db));
+  }
+}
+
+// Black is 16 of 219 codes [BT.601].
+void black(const Capture& c, Gatherer& out) {
+  const auto b = number_of(c.readings, "picture.luma.black");
+  if (!b) return;
+  out.number("picture.black", 100 * (b->value - 16) / 219, 100 * b->u / 219, c.name,
+             fmt::format("code {:.1f}", b->value));
+}
+
+// Share of pixels whose noise alone reaches the ends of the codes, 1 and 254, %: at most that of a picture
+// which stands at black and white throughout [the normal distribution's tails]. 0 where black or white stands
+// there by itself.
+double clipped_by_noise(const Readings& r) {
+  const auto noise = number_of(r, "picture.noise");
+  const auto gain = number_of(r, "picture.luma.gain");
+  const double black = number_of(r, "picture.luma.black").value_or(Number{16, 0}).value;
+  const double white = black + 2.19 * (gain ? gain->value : 100);
+  constexpr double first = 1.5, last = 253.5;  // rounded to the ends from there on
+  if (!noise || !(noise->value > 0) || black < first || white > last) return 0;
+  const auto beyond = [&](double codes) {
+    return 50 * std::erfc(codes / (noise->value + 0.5 * noise->u) / std::numbers::sqrt2);
+  };
+  return beyond(black - first) + beyond(last - white);
+}
+
+// What hum or noise lifts over the codes' ends is theirs, and no level's that is too high.
+void clipped(const Capture& c, Gatherer& out) {
+  const Readings& r = c.readings;
+  // Strong hum lifts white, at 235, over the end of the codes, at 254, whatever the source sends [BT.601].
+  constexpr double hum_that_clips_percent = 2 * 100 * (254 - 235) / 219.0;
+  const auto hum = number_of(r, "picture.hum.level");
+  if (hum && hum->value >= hum_that_clips_percent) return;
+  const auto share = number_of(r, "picture.clipped");
+  if (share && share->value > 0 && share->value < clipped_by_noise(r)) return;
+  out.amount("picture.clipped", r, "picture.clipped", c.name);
+}
+
+// How far the gain moved while the picture was taken in, as its reading says beside it; where it says
+// nothing, by less than is looked for.
+void level_step(const Capture& c, Gatherer& out) {
+  const Reading* gain = find_reading(c.readings, "picture.luma.gain");
+  if (gain == nullptr || !gain->measured()) return;
+  const std::string_view says = "it moves from ";
+  const auto at = gain->reason.find(says);
+  if (at == std::string::npos) {
+    constexpr double looked_for_db = 0.1, by_a_code_of_noise_db = 0.05;
+    const auto noise = number_of(c.readings, "picture.noise");
+    if (noise && text_of(c.readings, "picture.pattern").value_or("none").starts_with("bars"))
+      out.bound("picture.level.step", looked_for_db + by_a_code_of_noise_db * noise->value, 0, c.name);
+    return;
+  }
+  char* rest = nullptr;
+  const double low = std::strtod(gain->reason.c_str() + at + says.size(), &rest);
+  const double high = std::string_view(rest).starts_with(" to ") ? std::strtod(rest + 4, nullptr) : 0;
+  if (low > 0 && high > low)
+    out.number("picture.level.step", db_from_amplitude(high / low), 0.1, c.name,
+               fmt::format("from {:.0f} to {:.0f} %", low, high));
+}
+
 void lost_frames(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   const auto dropped = number_of(r, "picture.frames.dropped");
@@ -140,24 +237,27 @@ void gather_picture(const Capture& c, Gatherer& out) {
   }
   out.amount("picture.jitter", r, "picture.jitter", c.name);
   tear(c, out);
+  out.amount("picture.flagging", r, "picture.flagging", c.name);
   out.amount("picture.noise", r, "picture.noise", c.name);
-  // Strong hum lifts white, at 235, over the end of the codes, at 254, whatever the source sends [BT.601].
-  constexpr double hum_that_clips_percent = 2 * 100 * (254 - 235) / 219.0;
-  const auto hum = number_of(r, "picture.hum.level");
-  if (!hum || hum->value < hum_that_clips_percent)
-    out.amount("picture.clipped", r, "picture.clipped", c.name);
-  if (const auto e = number_of(r, "picture.echo.level")) {
+  // As samples tell it: a rate on the wire. That none is seen says less, since a grabber's filter hides short
+  // ones.
+  if (const auto n = number_of(r, "picture.impulses"); n && n->value > 1)
+    out.number("video.impulses", n->value, n->u, c.name);
+  constexpr double mv_per_percent = 7;  // white is 700 mV [BT.601, BT.470-6]
+  gather_tone(c, "picture.noise.periodic", mv_per_percent,
+              text_of(r, "picture.pattern").value_or("none") != "none", out);
+  clipped(c, out);
+  // That none was found holds from two thirds of a microsecond on: of a nearer one, which the waveform may
+  // show, it says nothing.
+  if (const auto e = number_of(r, "picture.echo.level"))
     out.number("picture.echo.level", e->value, e->u, c.name);
-  } else if (const auto b = bound_of(r, "picture.echo.level")) {
-    out.bound("picture.echo.level", *b, 0, c.name);
-  }
   // Where the picture rolls, its parts are not where levels and colours are looked for.
   if (rolls) return lost_frames(c, out);
-  const bool coloured = text_of(r, "picture.colour").value_or("") != "none";
-  if (const auto s = number_of(r, "picture.saturation"); coloured && s && s->value > 0)
-    out.number("picture.saturation", db_from_amplitude(s->value), 8.686 * s->u / s->value, c.name);
+  colours(c, out);
+  black(c, out);
   if (const auto g = number_of(r, "picture.luma.gain"); g && g->value > 0)
     out.number("picture.luma.gain", db_from_amplitude(g->value / 100), 8.686 * g->u / g->value, c.name);
+  level_step(c, out);
   lost_frames(c, out);
 }
 

@@ -10,10 +10,6 @@
 namespace linebench::diagnose {
 namespace {
 
-const standards::VideoStandard& nominal_of(bool is_625) {
-  return is_625 ? standards::video_625 : standards::video_525;
-}
-
 // Full bars and three-quarter ones are one picture at two levels, told by the level of sync; where sync and
 // burst are not at one level, they may be either.
 bool may_be_either(const Readings& readings, const standards::VideoStandard& nominal) {
@@ -76,9 +72,8 @@ void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& ou
              test_picture(c.readings) ? Support::Good : Support::Weak);
 }
 
-void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
+void levels(const Capture& c, const Site& site, const standards::VideoStandard& nominal, Gatherer& out) {
   const Readings& r = c.readings;
-  const standards::VideoStandard& nominal = nominal_of(is_625);
   const auto sync = number_of(r, "video.sync.amplitude");
   const double sync_nominal = std::abs(nominal.sync_mv.nominal);
   if (sync)
@@ -98,7 +93,10 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
   } else if (lines) {
     out.bound("video.burst.missing", blanked_by_turns, 0, c.name);
   }
-  out.amount("video.clipped", r, "video.clipped", c.name);
+  // Tops of colour are the means of a few samples: in snow of a tenth of white some end alike by chance.
+  const auto snow = number_of(r, "video.noise");
+  if (!snow || snow->value < 0.1 * nominal.white_mv.nominal)
+    out.amount("video.clipped", r, "video.clipped", c.name);
   if (const auto burst = number_of(r, "video.burst.amplitude")) {
     out.word("video.colour", "present", c.name);
     if (sync && sync->value > 0) {
@@ -111,7 +109,7 @@ void levels(const Capture& c, const Site& site, bool is_625, Gatherer& out) {
   } else if (no_burst(r)) {
     out.word("video.colour", "none", c.name);
   }
-  if (sync && site.system.substr(0, 3) == (is_625 ? "625" : "525"))
+  if (sync && site.system.substr(0, 3) == (nominal.is_525() ? "525" : "625"))
     setup_of(c, site, sync->value / sync_nominal, out);
   if (const auto rise = number_of(r, "video.sync.rise"))
     ratio("video.sync.rise", *rise, nominal.sync_rise_ns.nominal, c.name,
@@ -241,29 +239,6 @@ void noise(const Capture& c, Gatherer& out) {
   }
 }
 
-// On a live picture a tone that stands still may be a fine pattern of it, and is then no more than a bound.
-// That none was found says nothing of what was not looked through.
-void periodic(const Capture& c, Gatherer& out) {
-  constexpr double looked_from_hz = 40e3;  // switch-mode supplies work from some 40 kHz on
-  const Readings& r = c.readings;
-  const Reading* level = find_reading(r, "video.noise.periodic.level");
-  const auto from = number_of(r, "video.noise.periodic.from");
-  if (level == nullptr) return;
-  if (!level->measured()) {
-    if (level->at_most && from && from->value <= looked_from_hz)
-      out.bound("video.noise.periodic", *level->at_most, 0, c.name);
-    return;
-  }
-  if (!test_picture(r) && level->reason.find("stands still") != std::string::npos) {
-    out.bound("video.noise.periodic", level->number() + level->uncertainty.value_or(0), 0, c.name);
-    return;
-  }
-  out.amount("video.noise.periodic", r, "video.noise.periodic.level", c.name);
-  if (const auto f = number_of(r, "video.noise.periodic.frequency"))
-    out.word("video.noise.rate", f->value < 600e3 ? "20 to 600 kHz" : "higher", c.name,
-             fmt::format("{:.1f} kHz", f->value / 1e3));
-}
-
 // The colours of bars lie at six luminances and stand in a fixed proportion, whatever the form and the path's
 // response: where they do not, gain changes with luminance.
 void bent_colours(const Capture& c, const standards::VideoStandard& nominal, Gatherer& out) {
@@ -297,7 +272,7 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   out.word("video.signal", *signal, c.name);
   if (*signal == "none") return;  // nothing else of it means anything
   const std::string system = text_of(r, "video.system").value_or("");
-  const bool is_625 = system.starts_with("625");
+  const standards::VideoStandard& nominal = standards::standard_of(system.starts_with("625") ? 625 : 525);
   if (!site.system.empty() && !system.empty()) {
     const bool match = site.system.substr(0, 3) == system.substr(0, 3) && !system.ends_with("4.43");
     out.word("video.system.match", match ? "as expected" : "other", c.name, system);
@@ -307,9 +282,9 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
     const auto lines = number_of(r, "video.lines_per_frame");
     out.word("video.interlaced", *i, c.name, lines ? fmt::format("{:.0f} lines", lines->value) : "");
   }
-  levels(c, site, is_625, out);
+  levels(c, site, nominal, out);
   if (const auto missing = number_of(r, "video.sync.missing")) {
-    const double lines = c.facts.duration_s() * (is_625 ? 15625.0 : 15734.27);
+    const double lines = c.facts.duration_s() * nominal.line_rate_hz.value();
     // Without a length known to the facts the count is taken as of one second.
     const double thousands = (lines > 0 ? lines : 15700) / 1000;
     out.number("video.sync.missing", missing->value / thousands, 2 * std::sqrt(missing->value) / thousands,
@@ -318,7 +293,17 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   out.amount("video.sync.jitter", r, "video.sync.jitter", c.name);
   hum(c, out);
   noise(c, out);
-  periodic(c, out);
+  if (const auto n = number_of(r, "video.impulses")) {
+    out.number("video.impulses", n->value, n->u, c.name);
+    const std::string& seen = find_reading(r, "video.impulses")->reason;
+    if (seen.find("in time with twice a mains") != std::string::npos)
+      out.word("video.impulses.rhythm", "mains", c.name);
+    if (seen.find("in time with no mains") != std::string::npos)
+      out.word("video.impulses.rhythm", "nothing", c.name);
+  } else if (const auto b = bound_of(r, "video.impulses")) {
+    out.bound("video.impulses", *b, 0, c.name);
+  }
+  gather_tone(c, "video.noise.periodic", 1, test_picture(r), out);
   if (const auto e = number_of(r, "video.echo.level")) {
     out.number("video.echo.level", e->value, e->u, c.name);
     if (const auto d = number_of(r, "video.echo.polarity"))
@@ -338,7 +323,7 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   const bool grey = !number_of(r, "video.burst.amplitude");
   for (const char* id : {"video.differential_gain", "video.nonlinearity"})
     if (!grey) out.amount("video.nonlinearity", r, id, c.name);
-  bent_colours(c, nominal_of(is_625), out);
+  bent_colours(c, nominal, out);
   out.amount("video.field_tilt", r, "video.field_tilt", c.name);
 }
 

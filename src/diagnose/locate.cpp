@@ -124,6 +124,7 @@ namespace {
 struct Found {
   std::optional<double> nothing_wrong;
   std::string fault, label;        // the likeliest, where one stands out
+  double probability = 0;          // its
   std::set<std::string> may_be{};  // all that it may be
   bool too_little = false;         // could not have shown a fault
 };
@@ -157,6 +158,7 @@ Found found_at(const FaultBook& book, const std::vector<Capture>& line, const Ca
     if (f.may_be.empty()) {
       f.fault = x.fault;
       f.label = x.label;
+      f.probability = x.probability;
     }
     f.may_be.insert(x.fault);
   }
@@ -164,10 +166,13 @@ Found found_at(const FaultBook& book, const std::vector<Capture>& line, const Ca
 }
 
 // The segment is that of what is found first along the path; what only comes further on is another fault.
-std::string whose(const SignalPath& path, const Segment& s, const std::vector<Found>& found) {
+std::string whose(const SignalPath& path, Segment& s, const std::vector<Found>& found) {
   const auto wrong = static_cast<std::size_t>(std::ranges::find(path.parts, s.up_to_part, &PathPart::name) -
                                               path.parts.begin());
   if (wrong >= found.size() || found[wrong].fault.empty()) return {};
+  s.faults = found[wrong].may_be;
+  // A name that is as likely wrong sends a person to the wrong place.
+  constexpr double named_from = 0.7;
   std::string others;
   std::set<std::string> known = found[wrong].may_be;
   std::size_t last = wrong;
@@ -176,8 +181,9 @@ std::string whose(const SignalPath& path, const Segment& s, const std::vector<Fo
     if (!f.nothing_wrong) continue;
     const bool other = *f.nothing_wrong < wrong_below && !f.fault.empty() && !known.contains(f.fault);
     if (other)
-      others += fmt::format(" At the end of {} another is found, {}: it comes in behind {}.",
-                            path.parts[i].name, f.label, path.parts[last].name);
+      others +=
+          fmt::format(" At the end of {} another is found{}: it comes in behind {}.", path.parts[i].name,
+                      f.probability >= named_from ? ", " + f.label : "", path.parts[last].name);
     known.insert(f.may_be.begin(), f.may_be.end());
     last = i;
   }

@@ -23,6 +23,18 @@ std::vector<const Effect*> effects_of(const Fault& fault, const Variant& variant
   return out;
 }
 
+// Power that a fault adds, at a severity, to what these words are about.
+double power_described(const Model& m, const Sign& words, const std::vector<const Effect*>& effects,
+                       double severity) {
+  double sum = 0;
+  for (const Effect* e : effects) {
+    if (std::ranges::find(words.of, e->sign) == words.of.end()) continue;
+    if (const Cause c = cause_of(*m.book->sign(e->sign), *e, severity); c.acts)
+      sum += std::pow(10, c.mean / 10);
+  }
+  return sum;
+}
+
 FaultTable table_of(const Fault& fault, const Model& m) {
   FaultTable t;
   t.fault = &fault;
@@ -55,7 +67,9 @@ FaultTable table_of(const Fault& fault, const Model& m) {
       for (const Effect* e : effects) {
         for (std::size_t i = 0; i < t.touched.size(); ++i) {
           const auto at = static_cast<std::size_t>(t.touched[i]);
-          if (m.evidence[at].sign == e->sign) cell.causes[i] = cause_of(*m.signs[at], *e, cell.severity);
+          if (m.evidence[at].sign != e->sign) continue;
+          cell.causes[i] = cause_of(*m.signs[at], *e, cell.severity);
+          cell.causes[i].weight = power_described(m, *m.signs[at], effects, cell.severity);
         }
       }
       for (std::size_t i = 0; i < t.touched.size(); ++i) {

@@ -12,6 +12,7 @@ struct Cause {
   bool acts = false;
   double mean = 0, sd = 0;      // level or shift, working units
   std::vector<double> words{};  // scale Words: the whole distribution
+  double weight = 0;            // scale Words: power it adds to what they are about; 0: not known
 };
 
 /// How far a sign may be explained by nothing we model: a share of its density spread over all it can be. It
@@ -27,6 +28,7 @@ struct Predicted {
   double mean = 0, sd = 1;
 };
 [[nodiscard]] Predicted predict(const Sign& sign, const Cause* a, const Cause* b);
+/// Of two causes each has its say by what it makes of that which the words are about.
 [[nodiscard]] std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause* b);
 
 /// ln of the density (or probability) of the evidence with these causes; nullptr: none.
@@ -85,6 +87,11 @@ struct Model {
 
 /// What was seen or metered that speaks of a fault, a sentence each: no capture clears what a person found.
 [[nodiscard]] std::vector<std::string> unsettled(const Model& model);
+
+/// Readings out of their limits that no sign is about, a sentence each. Limits are those that a capture was
+/// judged by, else those of its view; sound that was not judged has none.
+[[nodiscard]] std::vector<std::string> out_of_limits(const FaultBook& book,
+                                                     const std::vector<Capture>& captures, const Site& site);
 
 /// @param barred places whose faults are ruled out.
 [[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,

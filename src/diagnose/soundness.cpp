@@ -73,6 +73,22 @@ Gap gap_of(const Model& m, const CaptureTest& capture, const std::set<const Sign
   return g;
 }
 
+// What was seen and could not be told leaves the job open, however seldom it is behind anything.
+std::optional<Gap> left_open(const Model& m, const CaptureTest& capture) {
+  for (std::size_t i = 0; i < m.evidence.size(); ++i) {
+    const Sign& s = *m.signs[i];
+    const Evidence& e = m.evidence[i];
+    if (!s.id.starts_with(capture.prefix)) continue;
+    const std::string text = fmt::format("{}: {}", s.label, e.shown);
+    if (const auto how = s.open.find(e.word); how != s.open.end())
+      return Gap{capture.prefix, s.id, 0, text, how->second};
+    if (s.told_below && e.at_most && e.value > *s.told_below)
+      return Gap{capture.prefix, s.id, 0, text + ", which is no clear reading: faults may lie under it",
+                 capture.how};
+  }
+  return std::nullopt;
+}
+
 }  // namespace
 
 bool of_view(const Model& m, std::string_view prefix) {
@@ -112,13 +128,14 @@ std::vector<Gap> gaps(const Model& m) {
       if (hid) sound *= 1 - t.fault->prior;
     }
     if (1 - sound > worth_a_gap) out.push_back(gap_of(m, capture, hidden, 1 - sound));
+    if (auto g = left_open(m, capture)) out.push_back(std::move(*g));
   }
   return out;
 }
 
 std::optional<NextTest> closing_capture(const Model& m, const Gap& gap) {
   for (const CaptureTest& c : m.book->captures) {
-    if (c.prefix == gap.view) return NextTest{c.id, c.label, c.how, c.caution, "", c.minutes, 0, 0};
+    if (c.prefix == gap.view) return NextTest{c.id, c.label, gap.how, c.caution, "", c.minutes, 0, 0};
   }
   return std::nullopt;
 }
@@ -128,7 +145,7 @@ std::vector<Gap> gaps(const FaultBook& book, const std::vector<Evidence>& eviden
 }
 
 bool shown_sound(const Diagnosis& d) {
-  return d.nothing_wrong > 0.5 && d.gaps.empty() && d.unsettled.empty();
+  return d.nothing_wrong > 0.5 && d.gaps.empty() && d.unsettled.empty() && d.out_of_limits.empty();
 }
 
 }  // namespace linebench::diagnose

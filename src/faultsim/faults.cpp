@@ -221,6 +221,15 @@ void pickup_faults(std::map<std::string, Maker>& m) {
     s.visible = audible(s);
   };
   m["dimmer"] = [](Site& s, Dice& d) {
+    say(s, "dimmer-off", "gone");
+    if (d.chance(0.75)) say(s, "move-cable", "less");
+    if (d.chance(0.5)) say(s, "building-load", "changes");
+    if (d.chance(0.2)) {
+      // Beside the video cable: its edges get in, one at each cut.
+      s.video.impulses = 2 * s.mains_hz;
+      s.video.impulses_by_mains = true;
+      return;
+    }
     Comb c = phase_cut(d.uniform(0.7, 2.5));
     const double corner = d.uniform(30, 100);
     for (int n = 1; n <= harmonics; ++n) c[n] *= n / std::sqrt(1 + std::pow(n / corner, 2));
@@ -229,9 +238,6 @@ void pickup_faults(std::map<std::string, Maker>& m) {
     in_line(s, c, volts);
     if (d.chance(0.3)) everywhere(s, c, volts, d);
     add_video_hum(s, c, d.log_uniform(0.1, 6));
-    say(s, "dimmer-off", "gone");
-    if (d.chance(0.75)) say(s, "move-cable", "less");
-    if (d.chance(0.5)) say(s, "building-load", "changes");
     s.visible = audible(s);
   };
   m["phone-pickup"] = [](Site& s, Dice& d) {
@@ -341,6 +347,9 @@ Installation sound_installation(Dice& d) {
   s.video.nonlinearity = d.log_uniform(0.5, 3);
   s.video.tilt = d.log_uniform(0.3, 1.5);
   add_video_hum(s, building_earth(d), d.log_uniform(0.1, 1.4));
+  s.video.hue_deg = d.normal(0, 1.2);
+  s.video.colour_db = d.normal(0, 0.3);
+  s.video.brightness = d.normal(0, 0.5);
   return s;
 }
 

@@ -59,16 +59,20 @@ void ends(std::map<std::string, Maker>& m) {
     s.video.gain_db -= d.uniform(0, 0.4);
     s.video.rise_ns *= d.uniform(1, 1.2);
     say(s, "known-cable", "gone");
-    s.visible = db(std::abs(s.video.echo)) > -30;
+    // A stub of some metres: what comes back before an edge is over only bends it.
+    s.video.echo_s = d.chance(0.35) ? d.uniform(0.03e-6, 0.4e-6) : d.uniform(0.7e-6, 1.5e-6);
+    s.visible = s.video.echo_s > echo_told_from_s ? db(std::abs(s.video.echo)) > -30
+                                                  : std::abs(db(s.video.near_echo_on_burst())) > 2.5;
   };
   m["cable-impedance"] = [](Site& s, Dice& d) {
     const double z = d.chance(0.6) ? 50 : d.uniform(93, 110);
     const double reflection = (z - 75) / (z + 75);
     // In and out of the piece: both reflections within it have one sign. A source of its own mismatch adds.
+    s.video.echo_s = d.uniform(0.3e-6, 1.5e-6);
     s.video.echo = reflection * reflection * d.uniform(0.8, 1) * std::pow(10, d.uniform(0, 7) / 20);
     say(s, "cable-print", "other");
     say(s, "known-cable", "gone");
-    s.visible = db(s.video.echo) > -30;
+    s.visible = s.video.echo_s > echo_told_from_s && db(s.video.echo) > -29;
   };
 }
 
@@ -172,6 +176,7 @@ void cables(std::map<std::string, Maker>& m) {
       s.video.missing += rate * d.log_uniform(3, 60) / 940;
       s.video.jitter_ns = std::hypot(s.video.jitter_ns, d.log_uniform(2, 100));
       s.video.gain_db += db(150 / (150 + 0.1 * ohm));
+      if (d.chance(0.4)) s.video.impulses = d.log_uniform(5, 2000);
     }
     const char* looks[] = {"corroded", "loose", "bent", "crushed"};
     say(s, "connector", d.chance(0.92) ? looks[std::min(3, d.pick(10) / 3)] : "sound");
@@ -345,6 +350,47 @@ void cameras(std::map<std::string, Maker>& m) {
     known(s);
     s.visible = s.video.missing > 2;
   };
+  m["sync-timing"] = [known](Site& s, Dice& d) {
+    // A head that changes a little early or late, or half a line lost where line pulses are left out: 0.1 to
+    // some 3 us, either way.
+    s.video.flagging_us = d.log_uniform(0.08, 3) * (d.chance(0.5) ? 1 : -1);
+    s.video.jitter_ns = std::hypot(s.video.jitter_ns, d.log_uniform(1, 40));
+    known(s);
+    if (d.chance(0.3)) say(s, "known-receiver", "gone");
+    s.visible = std::abs(s.video.flagging_us) > 0.25;
+  };
+  m["colour-parts"] = [known](Site& s, Dice& d) {
+    using enum VideoPath::Parts;
+    static constexpr VideoPath::Parts ways[] = {Exchanged, Exchanged, BothReversed, OneReversed, OneOpen};
+    s.video.parts = ways[d.pick(5)];
+    if (d.chance(0.68)) {
+      known(s);
+    } else {
+      say(s, "known-receiver", "gone");
+    }
+  };
+  m["picture-controls"] = [](Site& s, Dice& d) {
+    VideoPath& v = s.video;
+    switch (d.pick(5)) {
+      case 0:
+        v.hue_deg += d.uniform(5, 75) * (d.chance(0.5) ? 1 : -1);
+        s.visible = std::abs(v.hue_deg) > 10;
+        break;
+      case 1:
+        v.brightness += d.chance(0.6) ? d.uniform(2, 25) : d.uniform(-7, -2);
+        s.visible = std::abs(v.brightness) > 4;
+        break;
+      case 2:
+        v.contrast_db += d.chance(0.5) ? d.uniform(0.7, 4) : d.uniform(-6, -0.7);
+        s.visible = std::abs(v.contrast_db + v.white_db - v.sync_db) > 2.5;
+        break;
+      default:
+        v.colour_db += d.chance(0.6) ? d.uniform(0.8, 6) : d.uniform(-12, -0.8);
+        s.visible = std::abs(v.colour_db - v.burst_db) > 2.5;  // the burst moves it as well
+    }
+    say(s, "receiver-setting", d.chance(0.95) ? "off the middle" : "middle");
+    say(s, "known-receiver", "gone");
+  };
   m["camera-free-running"] = [](Site& s, Dice& d) {
     s.field_hz *= 1 + d.uniform(1, 4) * 1e-3 * (d.chance(0.5) ? 1 : -1);
     if (d.chance(0.5)) say(s, "known-source", "gone");
@@ -369,11 +415,10 @@ void cameras(std::map<std::string, Maker>& m) {
     known(s);
   };
   m["source-video-high"] = [](Site& s, Dice& d) {
-    const double high = d.uniform(0.8, 4);
-    s.video.gain_db += high;
+    s.video.gain_db += d.uniform(0.8, 4);
     if (d.chance(0.4)) say(s, "source-setting", "other level");
     if (d.chance(0.7)) say(s, "known-source", "gone");
-    s.visible = high > 1.5;
+    s.visible = s.video.gain_db > 1.5;
   };
   m["video-none"] = [](Site& s, Dice& d) {
     s.video.present = false;
@@ -394,7 +439,7 @@ void cameras(std::map<std::string, Maker>& m) {
     s.visible = s.video.nonlinearity > 14;
   };
   m["recorder-fault"] = [](Site& s, Dice& d) {
-    const int way = d.pick(3);
+    const int way = d.pick(4);
     AudioPath* all[] = {&s.lines[0], &s.lines[1], &s.feed[0], &s.feed[1]};
     if (way == 0) {
       const double gaps = d.log_uniform(2, 60);
@@ -417,6 +462,10 @@ void cameras(std::map<std::string, Maker>& m) {
       for (AudioPath* p : all)
         p->noise_v = std::hypot(p->noise_v, full_scale_v * std::pow(10, (level - d.uniform(4, 18)) / 20));
       s.visible = level > -64;
+    } else if (way == 2) {
+      // A gain control that hunts, by an eighth or so of a decibel up to half the picture.
+      s.video.hunting_db = d.log_uniform(0.12, 6);
+      s.visible = s.video.hunting_db > 0.8;
     } else {
       for (AudioPath* p : all) {
         p->gain_db += d.uniform(11, 18);

@@ -108,6 +108,7 @@ Wave without_interlace(const Wave& x, double samples_a_line, int lines_per_frame
 void through_cable(Wave& x, double rate, double loss_db_5mhz, double echo, double echo_s) {
   constexpr std::size_t size = 4096;
   constexpr std::size_t reach = 1024;
+  constexpr std::size_t ahead = 256;  // a delay between two samples rings before its time as well
   dsp::RealFft fft(size);
   std::vector<std::complex<double>> h(size / 2 + 1);
   const double nepers = loss_db_5mhz / 8.686;
@@ -119,7 +120,7 @@ void through_cable(Wave& x, double rate, double loss_db_5mhz, double echo, doubl
            (1.0 + echo);
   }
   Wave out(x.size());
-  for (std::size_t from = 0; from < x.size(); from += size - reach) {
+  for (std::size_t from = 0; from < x.size(); from += size - reach - ahead) {
     auto in = fft.input();
     for (std::size_t k = 0; k < size; ++k) {
       const auto at = static_cast<std::ptrdiff_t>(from + k) - static_cast<std::ptrdiff_t>(reach);
@@ -131,7 +132,7 @@ void through_cable(Wave& x, double rate, double loss_db_5mhz, double echo, doubl
     auto spectrum = fft.output();
     for (std::size_t k = 0; k < h.size(); ++k) spectrum[k] *= h[k] / static_cast<double>(size);
     fft.inverse();
-    for (std::size_t k = reach; k < size && from + k - reach < x.size(); ++k)
+    for (std::size_t k = reach; k < size - ahead && from + k - reach < x.size(); ++k)
       out[from + k - reach] = static_cast<float>(fft.input()[k]);
   }
   x = std::move(out);
@@ -195,6 +196,27 @@ void disturb(Wave& x, const Installation& s, double rate, double noise_v, double
   }
 }
 
+// Spikes that rise at once and die away in some microseconds: of a dimmer twice in each mains period, of a
+// bad contact at any time.
+void sparkle(Wave& x, const Installation& s, double rate, Dice& d) {
+  const VideoPath& v = s.video;
+  if (!(v.impulses > 0)) return;
+  const double dies_s = d.uniform(1e-6, 4e-6);
+  const double height_v = d.uniform(0.06, 0.2);
+  const double length_s = static_cast<double>(x.size()) / rate;
+  const double cut_s = d.uniform(0, 0.5 / s.mains_hz);
+  int n = 0;
+  for (double t = v.impulses_by_mains ? cut_s : 0;; ++n) {
+    t += v.impulses_by_mains ? (n == 0 ? 0 : 0.5 / s.mains_hz) : -std::log(d.uniform(1e-9, 1)) / v.impulses;
+    if (t >= length_s) return;
+    const double sign = (v.impulses_by_mains ? n % 2 == 0 : d.chance(0.5)) ? 1 : -1;
+    const auto from = static_cast<std::size_t>(t * rate);
+    for (std::size_t k = from; k < x.size() && static_cast<double>(k - from) < 6 * dies_s * rate; ++k)
+      x[k] +=
+          static_cast<float>(sign * height_v * std::exp(-static_cast<double>(k - from) / (dies_s * rate)));
+  }
+}
+
 Wave nothing(std::size_t count, double noise_v, Dice& d) {
   Wave x(count);
   for (float& v : x) v = static_cast<float>(noise_v * d.quick_normal());
@@ -224,6 +246,7 @@ CompositeTake record(const Installation& s, std::uint64_t seed, double rate, dou
   // Noise is given in 5 MHz.
   disturb(x, s, rate, v.noise_mv / 1000 * std::sqrt(std::max(rate / 2, 5e6 * (whole_band ? 1 : 0)) / 5e6),
           whole_band ? v.tone_mv / 1000 : 0, d);
+  if (whole_band) sparkle(x, s, rate, d);
   take.volts = std::move(x);
   return take;
 }

@@ -13,12 +13,12 @@ std::string answer(const Installation& s, const std::string& trial, const std::v
     if (it != s.answers.end()) return it->second;
     // What a sound installation answers, by plain sense.
     static const std::map<std::string, std::string> sound = {
-        {"pair-insulation", "open"}, {"pair-legs", "right"},       {"shield-continuity", "good"},
-        {"earth-points", "one"},     {"port-light", "on"},         {"connector", "sound"},
-        {"module-pull", "nothing"},  {"neighbour-tone", "silent"}, {"loop-back", "clean"},
-        {"terminations", "one"},     {"wiggle", "nothing"},        {"cable-print", "75 ohm"},
-        {"source-setting", "right"}, {"level-chain", "right"},     {"unit-look", "right"},
-        {"camera-colour", "colour"}};
+        {"pair-insulation", "open"}, {"pair-legs", "right"},        {"shield-continuity", "good"},
+        {"earth-points", "one"},     {"port-light", "on"},          {"connector", "sound"},
+        {"module-pull", "nothing"},  {"neighbour-tone", "silent"},  {"loop-back", "clean"},
+        {"terminations", "one"},     {"wiggle", "nothing"},         {"cable-print", "75 ohm"},
+        {"source-setting", "right"}, {"level-chain", "right"},      {"unit-look", "right"},
+        {"camera-colour", "colour"}, {"receiver-setting", "middle"}};
     const auto word = sound.find(trial);
     return word != sound.end() ? word->second : "same";
   }

@@ -2,9 +2,11 @@
 
 #include <fmt/format.h>
 
+#include <chrono>
 #include <cstdint>
 #include <linebench/base/error.hpp>
 #include <system_error>
+#include <thread>
 #include <utility>
 
 namespace linebench::job {
@@ -150,6 +152,16 @@ Database::Database(fs::path file) : file_(std::move(file)) {
 }
 
 Database::~Database() { sqlite3_close(handle_); }
+
+void Database::keep_log() const {
+  const auto until = std::chrono::steady_clock::now() + std::chrono::milliseconds(busy_ms);
+  while (true) {
+    const int code = sqlite3_exec(handle_, "PRAGMA journal_mode = WAL", nullptr, nullptr, nullptr);
+    if (code == SQLITE_OK) return;
+    if ((code & 0xff) != SQLITE_BUSY || std::chrono::steady_clock::now() >= until) fail(code);
+    std::this_thread::sleep_for(std::chrono::milliseconds(5));
+  }
+}
 
 void Database::execute(const char* sql) const {
   const int code = sqlite3_exec(handle_, sql, nullptr, nullptr, nullptr);

@@ -55,6 +55,10 @@ class Database {
   Database(const Database&) = delete;
   Database& operator=(const Database&) = delete;
 
+  /// Turns on the write-ahead log. Waits by itself: of programs that make one new store at once SQLite gives
+  /// all but one up at this step without asking the busy timeout, as waiting could lock them up for good
+  /// [SQLite: "sqlite3_busy_handler"].
+  void keep_log() const;
   void execute(const char* sql) const;
   [[nodiscard]] std::int64_t pragma(const char* name) const;
   [[nodiscard]] bool read_only() const { return read_only_; }

@@ -106,9 +106,12 @@ constexpr auto newest = static_cast<std::int64_t>(steps.size());
 }  // namespace
 
 std::int64_t version_of(const Database& db) {
+  // Of one moment, as another program may be making it.
+  db.execute("SAVEPOINT look");
   const std::int64_t mark = db.pragma("application_id");
   const std::int64_t version = db.pragma("user_version");
   const bool empty = mark == 0 && version == 0 && db.pragma("schema_version") == 0;
+  db.execute("RELEASE look");
   if (!empty && mark != application_id) {
     throw unusable(fmt::format("the job store ({}): this is a database of another program; give another file",
                                db.file().string()));

@@ -102,7 +102,8 @@ void add_step(const Database& db, const Job& job, const std::string& key, const 
 
 Store::Store(const std::filesystem::path& file) : db_(std::make_unique<Database>(file)) {
   if (!db_->read_only()) {
-    db_->execute("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON");
+    db_->keep_log();
+    db_->execute("PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON");
   }
   migrate(*db_);
 }

@@ -25,6 +25,7 @@
 #include "pair_steady.hpp"
 #include "silence.hpp"
 #include "steady_loss.hpp"
+#include "sweep_loss.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -76,6 +77,7 @@ struct Channel {
   InterferenceAnalyser interference;
   StiAnalyser sti;
   std::optional<SteadyLoss> loss;
+  std::optional<SweepLoss> sweep_loss;
   std::optional<CrackleSearch> crackle;
   std::vector<float> samples;
 };
@@ -147,6 +149,9 @@ class Meters {
     if (sent && !options.part && SteadyLoss::tells(*sent, rate_hz_)) {
       for (Channel& c : channels_) c.loss.emplace(rate_hz_, *sent);
     }
+    if (sent && !options.part && SweepLoss::tells(*sent)) {
+      for (Channel& c : channels_) c.sweep_loss.emplace(rate_hz_, *sent);
+    }
     if (facts.channels == 2) {
       pair_.emplace(rate_hz_);
       steady_.emplace(rate_hz_);
@@ -165,6 +170,7 @@ class Meters {
         channels_[c].interference.push(samples);
         channels_[c].sti.push(samples);
         if (channels_[c].loss) channels_[c].loss->push(samples);
+        if (channels_[c].sweep_loss) channels_[c].sweep_loss->push(samples);
         if (channels_[c].crackle) channels_[c].crackle->push(samples);
       }
       loudness_.push(interleaved.first(n * count));
@@ -191,7 +197,9 @@ class Meters {
       LevelResult level = channel.levels.finish();
       powers.push_back(level.mean_square);
       InterferenceResult interference = channel.interference.finish();
-      const SteadyLossResult loss = channel.loss ? channel.loss->finish() : SteadyLossResult{};
+      const SteadyLossResult loss = channel.loss         ? channel.loss->finish()
+                                    : channel.sweep_loss ? channel.sweep_loss->finish()
+                                                         : SteadyLossResult{};
       add_losses(interference.events, loss);
       ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
       if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);

@@ -17,6 +17,8 @@ constexpr double lowest_hz = 2.0;
 constexpr double step_hz = 2.2;
 // The integral is given a leak, so that dc and drift do not run away; what lies between is not touched.
 constexpr double leak_hz = 0.5;
+// So many looks at one signal find as many flat tops by chance as one does fewer of.
+constexpr std::size_t fewest_tops = 8;
 constexpr float no_denormal = 1e-18F;  // in digital silence the leak would end in numbers that cost ten times
 
 double pole(double hz, double rate_hz) { return std::exp(-2.0 * std::numbers::pi * hz / rate_hz); }
@@ -53,7 +55,7 @@ void CoupledClipSearch::finish(EventsResult& r) const {
   for (std::size_t k = 0; k < rows; ++k) {
     EventsResult found;
     clips_[k].finish(found);
-    if (found.clipped_samples <= r.clipped_samples) continue;
+    if (found.clips.size() < fewest_tops || found.clipped_samples <= r.clipped_samples) continue;
     r.clipped_samples = found.clipped_samples;
     r.clip_level = found.clip_level;
     r.clip_level_u = found.clip_level_u;

@@ -18,6 +18,7 @@ constexpr std::size_t fewest_fellows = 2;
 // Of so few pauses one is keyed where the sounds on both its sides are alike to the step.
 constexpr std::size_t few = 4;
 constexpr double same_s = 0.002;
+constexpr double tone_share = 0.9;
 // A contact seldom breaks for so much of the time; who keys a tone by hand does, again and again.
 constexpr double keyed_share = 0.2;
 constexpr int fewest_by_hand = 3;
@@ -54,9 +55,12 @@ double share_away(std::span<const Pause> pauses, const std::function<bool(const 
   return whole > 0 ? away / whole : 0;
 }
 
-// Sound that is no tone is not keyed where it is seldom away: a link that loses data does so on a cadence.
+// Sound that is no tone is not keyed where it is seldom away: a link that loses data does so on a cadence. A
+// tone holds its level before each of its pauses, a held sound under a voice before many.
 bool mostly_there(std::span<const Pause> pauses) {
-  if (2 * std::ranges::count_if(pauses, &Pause::steady) >= std::ssize(pauses)) return false;
+  if (static_cast<double>(std::ranges::count_if(pauses, &Pause::steady)) >=
+      tone_share * static_cast<double>(pauses.size()))
+    return false;
   return share_away(pauses, [](const Pause&) { return true; }) < keyed_share;
 }
 

@@ -13,11 +13,13 @@
 
 #include "picture_fields.hpp"
 #include "picture_hum.hpp"
+#include "picture_impulses.hpp"
 #include "picture_levels.hpp"
 #include "picture_lines.hpp"
 #include "picture_noise.hpp"
 #include "picture_roll.hpp"
 #include "picture_spectrum.hpp"
+#include "picture_tone.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -61,13 +63,24 @@ std::vector<Frame> sound_ones(const std::vector<Ahead>& ahead) {
   return sound.empty() ? all : sound;
 }
 
+bool beyond(const Readings& lines, const char* id, double px) {
+  const Reading* r = find_reading(lines, id);
+  return r != nullptr && r->measured() && std::abs(r->number()) > px;
+}
+
 // An edge that is smeared over the lines looks like an echo close by.
 bool bent(const Readings& lines) {
-  const auto beyond = [&](const char* id, double px) {
-    const Reading* r = find_reading(lines, id);
-    return r != nullptr && r->measured() && std::abs(r->number()) > px;
-  };
-  return beyond("picture.tear", 1) || beyond("picture.flagging", 1) || beyond("picture.jitter", 1.5);
+  return beyond(lines, "picture.tear", 1) || beyond(lines, "picture.flagging", 1) ||
+         beyond(lines, "picture.jitter", 1.5);
+}
+
+// Why rows do not stand where they stood, as far as points on them ask.
+std::string out_of_place(bool rolling, const Readings& lines) {
+  constexpr double most_jitter_px = 1.5, most_tear_px = 5;
+  if (rolling) return "the picture rolls; cure that first";
+  if (beyond(lines, "picture.jitter", most_jitter_px) || beyond(lines, "picture.tear", most_tear_px))
+    return "lines stand beside each other (tearing or jitter); cure that first";
+  return "";
 }
 
 // Over the rows of a field hum does not quite cancel, and where its bars hardly move it stands on all levels.
@@ -121,6 +134,15 @@ void drop_jitter(Readings& lines) {
                        "send bars or a crosshatch");
 }
 
+// Noise is told without them; what stands is not.
+void beside_impulses(Readings& readings) {
+  for (Reading& r : readings) {
+    if (!r.measured()) continue;
+    if (r.id == "picture.noise") r.reason += "; what the impulses make of it is left out";
+    if (r.id == "picture.noise.fixed") r = unmeasurable(r.id, "the impulses on the picture show in it");
+  }
+}
+
 class Pass {
  public:
   Pass(const PictureSetup& setup, const PictureOptions& options, bool for_page)
@@ -132,9 +154,11 @@ class Pass {
         levels_(setup),
         roll_(setup),
         fields_(setup),
+        tone_(setup),
+        impulses_(setup),
         spectrum_(setup),
         for_page_(for_page),
-        meters_{&hum_, &noise_, &lines_, &levels_, &roll_, &fields_} {}
+        meters_{&hum_, &noise_, &lines_, &levels_, &roll_, &fields_, &tone_, &impulses_} {}
 
   // Takes the frame's contents over. @param skipped frames before it that carry no picture
   void push(Frame& frame, std::uint64_t skipped) {
@@ -162,15 +186,24 @@ class Pass {
     Readings roll, noise, hum, lines;
     roll_.finish(lines_.grid_stands(), roll, traces);
     noise_.finish(roll_.rolling(), 0, noise);
+    tone_.search(noise_.sways());
+    lines_.set_tone(tone_.amplitude(), tone_.radians_per_px(), tone_.stands());
+    const Reading* stands = find_reading(noise, "picture.noise.fixed");
+    if (tone_.amplitude() == 0 && stands != nullptr && stands->measured())
+      lines_.set_standing_noise(stands->number());
+    const auto noise_at_edges = [&] {
+      return tone_.amplitude() > 0 ? std::min(tone_.rest(), noise_.noise_at_edges())
+                                   : noise_.noise_at_edges();
+    };
     // Each has a share in the other: jitter is told well enough by noise with it in.
     Readings rough;
-    lines_.finish(roll_.rolling(), noise_.noise_at_edges(), rough, nullptr);
+    lines_.finish(roll_.rolling(), noise_at_edges(), rough, nullptr);
     if (const Reading* jitter = find_reading(rough, "picture.jitter"); jitter->measured()) {
       noise.clear();
       noise_.finish(roll_.rolling(), jitter->number(), noise);
     }
     hum_.finish(roll_.rolling(), noise_.noise(), hum, traces);
-    lines_.finish(roll_.rolling(), noise_.noise_at_edges(), lines, traces);
+    lines_.finish(roll_.rolling(), noise_at_edges(), lines, traces);
     if (noise_.sways()) drop_jitter(lines);
     widen_by_uneven_hum(hum_.uneven_percent(), lines);
     levels_.finish(noise_.noise(), options_, out, traces);
@@ -183,8 +216,13 @@ class Pass {
         if (r.id.starts_with("picture.echo.")) r = unmeasurable(r.id, why);
     }
     widen_by_hum(hum, out);
+    if (const auto rest = tone_.rest_variance(); rest && !roll_.rolling())
+      noise_.finish_beside_tone(rest->variance, rest->u, rest->at_most, noise);
     for (Readings* r : {&hum, &roll, &lines, &noise}) out.insert(out.end(), r->begin(), r->end());
-    fields_.finish(out);
+    tone_.finish(roll_.rolling(), noise_.noise(), out);
+    impulses_.finish(out_of_place(roll_.rolling(), lines), out);
+    if (out.back().measured()) beside_impulses(out);
+    fields_.finish(roll_.moving(), out);
     if (traces != nullptr) spectrum_.finish(*traces);
     return out;
   }
@@ -199,9 +237,11 @@ class Pass {
   PictureLevelMeter levels_;
   PictureRollMeter roll_;
   PictureFieldMeter fields_;
+  PictureToneMeter tone_;
+  PictureImpulseMeter impulses_;
   PictureSpectrum spectrum_;
   bool for_page_;
-  std::array<FrameMeter*, 6> meters_;
+  std::array<FrameMeter*, 8> meters_;
   Frame now_, before_;
   std::vector<std::uint16_t> sums_;
   std::uint64_t index_ = 0, first_ = 0;

@@ -55,9 +55,21 @@ std::vector<std::uint8_t> held_blocks(std::span<const capture::Frame> frames,
   if (noise >= 0.6) {
     std::uint8_t low = 255, high = 0;
     for (const capture::Frame& f : frames) widen(f.y.data(), f.y.size(), low, high);
+    // What few samples reach is no limit: specks do.
+    constexpr double least_share = 0.003;
+    const auto is_limit = [&](std::uint8_t code) {
+      double at = 0, all = 0;
+      for (const capture::Frame& f : frames) {
+        at += static_cast<double>(std::ranges::count(f.y, code));
+        all += static_cast<double>(f.y.size());
+      }
+      return at > least_share * all;
+    };
+    const int lowest = low <= 20 && is_limit(low) ? low : -1;
+    const int highest = high >= 230 && is_limit(high) ? high : 256;
     for (const capture::Frame& f : frames)
       for (int r = 0; r < format.height; ++r)
-        count_codes(f.y.data() + row_at(r), blocks, low <= 20 ? low : -1, high >= 230 ? high : 256,
+        count_codes(f.y.data() + row_at(r), blocks, lowest, highest,
                     held.data() + static_cast<std::ptrdiff_t>(r) * blocks);
     const auto least = static_cast<std::uint8_t>(px * frames.size() / 50);
     for (std::uint8_t& n : held) n = n > least ? 1 : 0;

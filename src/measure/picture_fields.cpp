@@ -10,6 +10,7 @@ void PictureFieldMeter::push(const PictureView& view) {
   if (setup_.fields < 2 || view.index > 1500) return;
   if (!before_.empty()) {
     const int last = setup_.last_col / block_px;
+    look_at_rows(view.block_sums.data());
     for (int r = 1; r + 2 < setup_.height(); r += tile_rows)  // bottom field's rows
       for (int b = setup_.first_col / block_px; b < last; b += tile_blocks)
         look_at_tile(view.block_sums.data(), r, std::min(r + tile_rows, setup_.height() - 2), b,
@@ -43,6 +44,26 @@ class Pairs {
 
 }  // namespace
 
+// Rows that change as a whole do so by hum, spikes or noise of their own, not by what moves in them.
+void PictureFieldMeter::look_at_rows(const std::uint16_t* now) {
+  const int first = setup_.first_col / block_px;
+  const int n = setup_.last_col / block_px - first;
+  const double by_noise = 2 * block_px * (setup_.noise * setup_.noise + 1.0 / 12);
+  as_one_.assign(static_cast<std::size_t>(setup_.height()), 0);
+  for (int r = 0; r < setup_.height(); ++r) {
+    const auto at = static_cast<std::size_t>(r * setup_.blocks() + first);
+    double sum = 0, squares = 0;
+    for (std::size_t b = at; b < at + static_cast<std::size_t>(n); ++b) {
+      const double d = now[b] - before_[b];
+      sum += d;
+      squares += d * d;
+    }
+    const double mean = sum / n;
+    const double spread = squares / n - mean * mean;
+    as_one_[static_cast<std::size_t>(r)] = mean * mean > 2 * by_noise && mean * mean > 2 * spread ? 1 : 0;
+  }
+}
+
 void PictureFieldMeter::look_at_tile(const std::uint16_t* now, int row, int row_end, int block,
                                      int block_end) {
   const std::uint16_t* old = before_.data();
@@ -52,6 +73,8 @@ void PictureFieldMeter::look_at_tile(const std::uint16_t* now, int row, int row_
   double late_bottom = 0, late_top = 0;
   Pairs with_next, with_old;
   for (int r = row; r < row_end; r += 2) {
+    const std::uint8_t* rows = as_one_.data() + r;
+    const bool as_one = rows[-1] != 0 || rows[0] != 0 || rows[1] != 0;
     for (int b = block; b < block_end; ++b) {
       const int i = r * blocks + b;
       const double top_next = 0.5 * (now[i - blocks] + now[i + blocks]);
@@ -72,6 +95,7 @@ void PictureFieldMeter::look_at_tile(const std::uint16_t* now, int row, int row_
         }
         continue;
       }
+      if (as_one) continue;
       ++moving;
       late_bottom += (old[i] - top_next) * (old[i] - top_next);
       late_top += (now[i] - top_old) * (now[i] - top_old);
@@ -92,7 +116,7 @@ void PictureFieldMeter::look_at_tile(const std::uint16_t* now, int row, int row_
   late_top_ += late_top;
 }
 
-void PictureFieldMeter::finish(Readings& out) const {
+void PictureFieldMeter::finish(bool rolling, Readings& out) const {
   constexpr std::uint64_t enough = 400;
   if (setup_.fields < 2) {
     for (const char* id : {"picture.field_order", "picture.field_order.kept", "picture.fields.swapped"})
@@ -125,12 +149,16 @@ void PictureFieldMeter::finish(Readings& out) const {
                           : text_reading("picture.field_order.kept", "no",
                                          "the source says otherwise: fields will judder when shown"));
   }
-  if (detail_ > 2000) {
+  if (rolling) {  // between its two fields it has moved on as well
+    out.push_back(
+        unmeasurable("picture.fields.swapped", "the picture rolls from field to field; cure the roll first"));
+  } else if (detail_ > 2000 && (!setup_.rows_alike() || setup_.pattern.kind == PatternKind::Crosshatch)) {
     out.push_back(text_reading("picture.fields.swapped", swapped ? "yes" : "no",
                                swapped ? "rows of the two fields stand in each other's place" : ""));
   } else {
-    out.push_back(unmeasurable("picture.fields.swapped",
-                               "rows look too much alike; point the camera at something with detail"));
+    out.push_back(unmeasurable(
+        "picture.fields.swapped",
+        "rows look too much alike; send a crosshatch, or point the camera at something with detail"));
   }
 }
 

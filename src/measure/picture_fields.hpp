@@ -11,13 +11,15 @@ class PictureFieldMeter final : public FrameMeter {
  public:
   explicit PictureFieldMeter(const PictureSetup& setup) : setup_(setup) {}
   void push(const PictureView& view) override;
-  void finish(Readings& out) const;
+  void finish(bool rolling, Readings& out) const;
 
  private:
   static constexpr int tile_rows = 32, tile_blocks = 8;
+  void look_at_rows(const std::uint16_t* now);
   void look_at_tile(const std::uint16_t* now, int row, int row_end, int block, int block_end);
 
   const PictureSetup& setup_;
+  std::vector<std::uint8_t> as_one_;           // rows that change so
   std::vector<std::uint16_t> before_;          // block sums of the frame before
   double late_bottom_ = 0;                     // bottom field against the next frame's top
   double late_top_ = 0;                        // the next frame's bottom against this one's top

@@ -15,10 +15,14 @@ using cd = std::complex<double>;
 using Shape = std::array<double, hum_shapes>;
 constexpr double two_pi = 2 * std::numbers::pi;
 
+// Two sums side by side and two more: none waits for the one before.
 double dot(const Shape& a, const Shape& b) {
-  double s = 0;
-  for (std::size_t k = 0; k < hum_shapes; ++k) s += a[k] * b[k];
-  return s;
+  constexpr std::size_t whole = hum_shapes / 4 * 4;
+  double s[4]{};
+  for (std::size_t k = 0; k < whole; k += 4)
+    for (std::size_t i = 0; i < 4; ++i) s[i] += a[k + i] * b[k + i];
+  for (std::size_t k = whole; k < hum_shapes; ++k) s[k - whole] += a[k] * b[k];
+  return (s[0] + s[2]) + (s[1] + s[3]);
 }
 cd dot(const Shape& a, const FieldShapes::Turning& b) {
   cd s = 0;
@@ -96,11 +100,16 @@ class Fitter {
   Line project(double hz, double spatial_hz, const std::vector<FieldProfile>& data) const {
     Line l;
     FieldShapes::Turning e[2];
+    Shape real[2], imaginary[2];  // apart, the inner loop takes several at a time
     double energy[2]{};
     for (std::size_t q = 0; q < 2; ++q) {
       if (count_[q] == 0) continue;
       e[q] = q == 1 && count_[0] > 0 && rows_alike_ ? e[0] : model(q, spatial_hz);
       for (const cd& v : e[q]) energy[q] += std::norm(v);
+      for (std::size_t k = 0; k < hum_shapes; ++k) {
+        real[q][k] = e[q][k].real();
+        imaginary[q][k] = e[q][k].imag();
+      }
     }
     cd mean[2]{};
     Turns turns(hz);
@@ -110,9 +119,8 @@ class Fitter {
       const cd turn = turns.at(x.t - middle_);
       mean[q] += turn;
       if (data.empty()) continue;
-      cd s = 0;
-      for (std::size_t k = 0; k < hum_shapes; ++k) s += data[i].c[k] * std::conj(e[q][k]);
-      l.z += std::conj(turn) * s;
+      const cd part(dot(data[i].c, real[q]), -dot(data[i].c, imaginary[q]));
+      l.z += dsp::product(std::conj(turn), part);
     }
     for (std::size_t q = 0; q < 2; ++q) {
       if (count_[q] == 0) continue;

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/statistics.hpp>
 
@@ -38,6 +39,42 @@ LINEBENCH_VECTORISED void products(const float* d, std::size_t n, float* out) {
   }
   LINEBENCH_STORE_EIGHT(out, near);
   LINEBENCH_STORE_EIGHT(out + eight, far);
+}
+
+// What a is beyond b. @return the sum
+LINEBENCH_VECTORISED int beyond(const std::uint8_t* a, const std::uint8_t* b, std::size_t n, float* out) {
+  int sum = 0;
+  for (std::size_t i = 0; i < n; ++i) {
+    const int d = a[i] - b[i];
+    sum += d;
+    out[i] = static_cast<float>(d);
+  }
+  return sum;
+}
+float beyond(const std::uint8_t* a, const float* b, std::size_t n, float* out) {
+  float sum = 0;
+  for (std::size_t i = 0; i < n; ++i) sum += out[i] = static_cast<float>(a[i]) - b[i];
+  return sum;
+}
+
+// Puts 0, the mean of the others, where a few samples stand far off. @return how many are left
+std::size_t leave_out_specks(std::span<float> d, float far, float& mean) {
+  if (std::ranges::all_of(d, [far](float v) { return std::abs(v) <= far; })) return d.size();
+  std::vector<float> sorted(d.begin(), d.end());
+  const float middle = dsp::quantile(sorted, 0.5);  // the mean is pulled by them
+  const auto is_speck = [&](float v) { return std::abs(v - middle) > far; };
+  std::size_t left = 0;
+  float sum = 0;
+  for (const float v : d) {
+    if (is_speck(v)) continue;
+    sum += v;
+    ++left;
+  }
+  if (left == d.size() || 2 * left < d.size()) return d.size();  // no specks: something else is there
+  const float of_left = sum / static_cast<float>(left);
+  for (float& v : d) v = is_speck(v) ? 0 : v - of_left;
+  mean += of_left;
+  return left;
 }
 
 }  // namespace
@@ -78,10 +115,13 @@ LevelParts level_parts(const PictureSetup& s) {
 LevelNoiseMeter::LevelNoiseMeter(const PictureSetup& setup, std::vector<Columns> parts)
     : setup_(setup), parts_(std::move(parts)) {
   if (parts_.empty()) return;
+  constexpr double far_codes = 12, far_noise = 8;
+  far_ = static_cast<float>(std::max(far_codes, far_noise * setup.noise));
   const PictureBand& band = setup.bands[setup.pattern.band];
   rows_ = setup.straight_rows();
-  // Half of a whole picture's rows tell noise to some tenths of a per cent: two of a field, and two left out.
-  if (rows_.size() > 256) std::erase_if(rows_, [&](int r) { return r / (2 * setup.fields) % 2 == 1; });
+  // Half of a whole picture's rows tell noise to some tenths of a per cent: three of a field, and three left
+  // out.
+  if (rows_.size() > 256) std::erase_if(rows_, [&](int r) { return r / (3 * setup.fields) % 2 == 1; });
   if (rows_.size() < 32) return;
   for (const int r : rows_) {
     const auto at = std::lower_bound(rows_.begin(), rows_.end(), r + setup.fields);
@@ -100,6 +140,9 @@ void LevelNoiseMeter::Sums::join(const Sums& other) {
   steps += other.steps;
   within += other.within;
   of_means += other.of_means;
+  of_rows += other.of_rows;
+  bends += other.bends;
+  of_bends += other.of_bends;
   for (std::size_t k = 0; k < lags; ++k) lag[k] += other.lag[k];
 }
 
@@ -110,37 +153,50 @@ void LevelNoiseMeter::compare(const std::vector<std::uint8_t>& a, const std::vec
   const double scale = b != nullptr ? 0.5 : 1.0;
   const std::size_t in_row = line_.size();
   row_means_.resize(rows_.size() * parts_.size());
+  std::array<double, lags> sum{};
   std::array<float, most_width + 2 * eight> d{};  // nothing beyond the part's end
   for (std::size_t r = 0; r < rows_.size(); ++r) {
     for (std::size_t p = 0; p < parts_.size(); ++p) {
       const std::size_t at = r * in_row + p * n;
-      float mean = 0;
-      for (std::size_t i = 0; i < n; ++i) {
-        const float other = b != nullptr ? static_cast<float>((*b)[at + i]) : line_[p * n + i];
-        d[i] = static_cast<float>(a[at + i]) - other;
-        mean += d[i];
-      }
-      mean /= static_cast<float>(n);
+      float mean = (b != nullptr ? static_cast<float>(beyond(&a[at], &(*b)[at], n, d.data()))
+                                 : beyond(&a[at], &line_[p * n], n, d.data())) /
+                   static_cast<float>(n);
       for (std::size_t i = 0; i < n; ++i) d[i] -= mean;
+      const std::size_t left = leave_out_specks(std::span(d).first(n), far_, mean);
       row_means_[r * parts_.size() + p] = mean;
       std::array<float, 2 * eight> lag{};
       static_assert(lags <= lag.size());
       products(d.data(), n, lag.data());
-      for (std::size_t k = 0; k < lags; ++k) {
-        to.lag[k] += scale * static_cast<double>(lag[k]) / static_cast<double>(n - k);
-      }
-      to.within += scale * static_cast<double>(lag[0]) / (width_ - 1);
-      to.rows += 1;
+      const double whole = static_cast<double>(n) / static_cast<double>(left);
+      for (std::size_t k = 0; k < lags; ++k) sum[k] += whole * static_cast<double>(lag[k]);
     }
   }
+  for (std::size_t k = 0; k < lags; ++k) to.lag[k] += scale * sum[k] / static_cast<double>(n - k);
+  to.within += scale * sum[0] / (width_ - 1);
+  to.rows += static_cast<double>(row_means_.size());
+  const auto n_parts = static_cast<double>(parts_.size());
+  const auto mean_of = [&](std::ptrdiff_t r, std::size_t p) {
+    return static_cast<double>(row_means_[static_cast<std::size_t>(r) * parts_.size() + p]);
+  };
   for (std::size_t r = 0; r < rows_.size(); ++r) {
-    if (below_[r] < 0) continue;
+    const std::ptrdiff_t at = static_cast<std::ptrdiff_t>(r), next = below_[r];
+    if (next < 0) continue;
+    const std::ptrdiff_t third = below_[static_cast<std::size_t>(next)];
+    double all = 0, squares = 0, all_bent = 0, squares_bent = 0;
     for (std::size_t p = 0; p < parts_.size(); ++p) {
-      const float step = row_means_[static_cast<std::size_t>(below_[r]) * parts_.size() + p] -
-                         row_means_[r * parts_.size() + p];
-      to.of_means += scale * static_cast<double>(step * step) / 2;
-      to.steps += 1;
+      const double step = mean_of(next, p) - mean_of(at, p);
+      all += step;
+      squares += step * step;
+      const double bend = third < 0 ? 0 : mean_of(third, p) - mean_of(next, p) - step;
+      all_bent += bend;
+      squares_bent += bend * bend;
     }
+    to.of_means += scale * squares / 2;
+    to.steps += n_parts;
+    if (n_parts < 2) continue;
+    to.of_rows += scale * (all * all - squares) / (n_parts - 1) / 2;
+    to.of_bends += scale * (all_bent * all_bent - squares_bent) / (n_parts - 1) / 6;
+    to.bends += third < 0 ? 0 : n_parts;
   }
 }
 
@@ -190,6 +246,69 @@ double LevelNoiseMeter::edge_factor(const Sums& s) const {
   return own > 0 ? std::max(0.0, factor / own) : 1;
 }
 
+// Of each row of each part, about its own mean and what all rows show: what the mean of all frames holds
+// beyond noise's share. @param keeps share of a frame's noise that the next one still holds
+double LevelNoiseMeter::standing(double within, double keeps) const {
+  const auto frames = static_cast<double>(frames_);
+  const std::size_t in_row = line_.size();
+  std::vector<double> column(in_row, 0);
+  for (std::size_t at = 0; at < pixels_; ++at) column[at % in_row] += whole_[at];
+  for (double& v : column) v /= static_cast<double>(rows_.size());
+  const auto n_px = static_cast<std::size_t>(width_);
+  double stands = 0;
+  for (std::size_t at = 0; at < pixels_; at += n_px) {
+    double sum = 0, squares = 0;
+    for (std::size_t i = at; i < at + n_px; ++i) {
+      const double d = (whole_[i] - column[i % in_row]) / frames;
+      sum += d;
+      squares += d * d;
+    }
+    stands += squares - sum * sum / width_;
+  }
+  const double kept = (1 - 1.0 / width_) * (1 - 1.0 / static_cast<double>(rows_.size()));
+  return stands / static_cast<double>(pixels_) / kept -
+         within * std::min(1.0, (1 + keeps) / (1 - keeps) / frames);
+}
+
+SharedNoise LevelNoiseMeter::shared() const {
+  SharedNoise out;
+  Sums next;
+  for (const Sums& s : next_) next.join(s);
+  const double within = next.within / next.rows;
+  const auto n_parts = static_cast<double>(parts_.size());
+  out.stands = standing(within, 0);
+  const double alike = next.hang_together(width_);
+  const double by_pixels = 2 * std::sqrt(2 * alike / static_cast<double>(pixels_));
+  out.stands_u = std::hypot(by_pixels * std::abs(out.stands),
+                            (by_pixels + 0.01) * within / static_cast<double>(frames_));
+  if (next.bends == 0) return out;
+  std::vector<double> each;
+  for (const Sums& s : next_)
+    if (s.steps > 0) each.push_back(s.of_rows / s.steps);
+  out.rows = next.of_rows / next.steps;
+  double scatter = 0;
+  for (const double v : each) scatter += (v - *out.rows) * (v - *out.rows);
+  const auto n = static_cast<double>(each.size());
+  // A row counts once however wide it is; its steps, and frames, share theirs with their neighbours.
+  const auto by_count = [&](double parts) {
+    return 2 * (std::max(0.0, *out.rows) + next.means() / n_parts) * std::sqrt(3 / (parts / n_parts));
+  };
+  const double by_groups = n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0;
+  // Hum's slope is in steps from row to row and not in what three of them bend by.
+  const double by_hum = *out.rows - next.of_bends / next.bends;
+  out.rows_u =
+      std::hypot(std::max(by_count(next.steps), by_groups), by_hum > by_count(next.bends) ? by_hum : 0.0);
+  return out;
+}
+
+// Values of a narrow band hang together: so many stand for one.
+double LevelNoiseMeter::Sums::hang_together(double px) const {
+  const double one = variance(px);
+  double alike = 1;
+  for (std::size_t k = 1; k < lags; ++k) alike += 2 * std::pow((lag[k] / rows + means()) / one, 2);
+  return alike;
+}
+
 LevelNoise LevelNoiseMeter::result() const {
   LevelNoise out;
   Sums next;
@@ -203,36 +322,20 @@ LevelNoise LevelNoiseMeter::result() const {
   double scatter = 0;
   for (const double v : each) scatter += (v - one) * (v - one);
   const auto n = static_cast<double>(each.size());
-  // Values of a narrow band hang together: so many stand for one.
-  double alike = 1;
-  for (std::size_t k = 1; k < lags; ++k)
-    alike += 2 * std::pow((next.lag[k] / next.rows + next.means()) / one, 2);
+  const double alike = next.hang_together(width_);
   const double by_count = 2 * one * std::sqrt(3 * alike / (next.rows * width_));
   const double by_groups = n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0;
   out.u = std::hypot(std::max(by_count, by_groups), 0.15 * std::max(0.0, next.means() - one / width_),
                      0.002 * one);
   out.variance = out.next_frame = one;
-  const double within = inside_.variance(width_);
+  const double within = out.in_frame = inside_.variance(width_);
   const double later = later_.rows > 0 ? later_.variance(width_) : one;
   if (later > 1.06 * one + 2 * out.u) {
     // Noise that hangs on from frame to frame. What stands still is no noise; it is what the mean of all
     // frames holds beyond noise's share.
     out.smoothed = true;
     const double keeps = std::clamp(1 - one / std::max(within, later), 0.0, 0.98);
-    const auto frames = static_cast<double>(frames_);
-    double stands = 0;
-    const auto n_px = static_cast<std::size_t>(width_);
-    for (std::size_t at = 0; at < pixels_; at += n_px) {  // each row of each part about its own mean
-      double sum = 0, squares = 0;
-      for (std::size_t i = at; i < at + n_px; ++i) {
-        const double d = whole_[i] / frames - static_cast<double>(line_[i % line_.size()]);
-        sum += d;
-        squares += d * d;
-      }
-      stands += squares - sum * sum / width_;
-    }
-    stands = std::max(0.0, stands / static_cast<double>(pixels_) -
-                               within * std::min(1.0, (1 + keeps) / (1 - keeps) / frames));
+    const double stands = std::max(0.0, standing(within, keeps));
     out.variance = std::max(later, within - stands);
     const double hangs = (1 + keeps * keeps) / (1 - keeps * keeps);
     out.u = std::hypot(std::hypot(out.u * std::sqrt(hangs) * out.variance / one, 0.01 * out.variance), stands,

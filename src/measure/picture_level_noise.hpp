@@ -6,6 +6,7 @@
 #include <array>
 #include <cstdint>
 #include <linebench/capture/frame_source.hpp>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -18,7 +19,16 @@ struct LevelNoise {
   double u = 0;           ///< of the variance, k=2
   double next_frame = 0;  ///< the same by frames that follow each other; less behind temporal noise reduction
   bool smoothed = false;  ///< it is
+  double in_frame = 0;    ///< variance of one frame about the pattern's line, what stands still with it
   double at_edges = 0;    ///< variance of white noise that would move the band's edges as much
+};
+
+/// Variances besides, (codes)^2, u with k = 2.
+struct SharedNoise {
+  std::optional<double> rows;  ///< new in each frame, of whole rows alike; nothing where one part shows it
+  double rows_u = 0;
+  double stands = 0;  ///< within rows, the same in each frame
+  double stands_u = 0;
 };
 
 /// Level parts of a test picture.
@@ -37,7 +47,9 @@ class LevelNoiseMeter {
   [[nodiscard]] bool usable() const { return pixels_ > 0; }
   void push(const capture::Frame& frame);
   [[nodiscard]] bool measured() const { return pairs_ > 0; }
+  /// Without what rows share.
   [[nodiscard]] LevelNoise result() const;
+  [[nodiscard]] SharedNoise shared() const;
 
  private:
   static constexpr std::size_t lags = 10;    // px, of the autocovariance
@@ -48,14 +60,20 @@ class LevelNoiseMeter {
     double rows = 0, steps = 0;
     double within = 0;               // variance about each row's mean
     double of_means = 0;             // variance of the rows' means, from one to the next of a field
+    double of_rows = 0;              // of it, what the parts of a row have alike
+    double bends = 0, of_bends = 0;  // the same of three rows, which hum's slope is not in
     std::array<double, lags> lag{};  // autocovariance about each row's mean
     void join(const Sums& other);
     /// Rows that change by whole codes without noise in them are hum's.
-    [[nodiscard]] double means() const { return steps > 0 ? std::min(of_means / steps, within / rows) : 0; }
+    [[nodiscard]] double means() const {
+      return steps > 0 ? std::clamp((of_means - of_rows) / steps, 0.0, within / rows) : 0;
+    }
+    [[nodiscard]] double hang_together(double px) const;
     [[nodiscard]] double variance(double px) const { return within / rows * (px - 1) / px + means(); }
   };
   void compare(const std::vector<std::uint8_t>& a, const std::vector<std::uint8_t>* b, Sums& to);
   [[nodiscard]] double edge_factor(const Sums& s) const;
+  [[nodiscard]] double standing(double within, double keeps) const;
 
   const PictureSetup& setup_;
   std::vector<LevelParts::Columns> parts_;  // all of one width
@@ -65,8 +83,9 @@ class LevelNoiseMeter {
   int width_ = 0;
   std::size_t pixels_ = 0;
   std::array<std::vector<std::uint8_t>, apart + 1> kept_;  // the last frames' parts, by index
-  std::vector<float> row_means_;                           // scratch
-  std::vector<double> whole_;                              // sum over the frames
+  float far_ = 0;                 // codes from a part's mean, beyond which a sample is a speck
+  std::vector<float> row_means_;  // scratch
+  std::vector<double> whole_;     // sum over the frames
   std::uint64_t frames_ = 0, pairs_ = 0;
   std::array<Sums, groups> next_{};
   Sums inside_, later_;

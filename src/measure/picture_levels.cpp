@@ -102,6 +102,62 @@ std::string colour_fault(const Colours& have, const Colours& want) {
   return "another colour system, or a fault in the decoder";
 }
 
+// Where codes end (0 and 255 are sync's [BT.601]) a colour difference, or half of its noise, is cut off, and
+// the mean says less than was sent.
+bool cut_off(double code, double noise) {
+  const double margin = 1 + 2.5 * noise;
+  return code < 1 + margin || code > 254 - margin;
+}
+
+// picture.saturation and picture.hue: the turn and gain that bring the table's colours to the bars'.
+// `u_level`: standard error of a bar's mean code.
+void colour_readings(const Pattern& p, const std::vector<double>& blue, const std::vector<double>& red,
+                     bool colour, double noise, double u_level, Readings& out) {
+  const auto refuse = [&](const std::string& why) {
+    out.push_back(unmeasurable("picture.saturation", why));
+    out.push_back(unmeasurable("picture.hue", why));
+  };
+  std::complex<double> sum = 0;
+  double norm = 0;
+  Colours have, want;
+  std::string of;
+  const standards::BarForm form{"", p.bar_white, p.bar_colour};
+  for (int i = std::max(1, p.first_bar); i <= std::min(6, p.last_bar); ++i) {
+    const double cb = blue[static_cast<std::size_t>(i)], cr = red[static_cast<std::size_t>(i)];
+    if (cut_off(cb, noise) || cut_off(cr, noise)) {
+      of = "; Cb or Cr of the others is cut off where codes end";
+      continue;
+    }
+    have.push_back(uv_of(cb, cr));
+    const auto n = standards::yuv_from_rgb(standards::bar_rgb(form, i));
+    want.emplace_back(n.u, n.v);
+    sum += std::conj(want.back()) * have.back();
+    norm += std::norm(want.back());
+  }
+  if (have.size() < 2) return refuse("Cb and Cr are cut off where codes end; turn the grabber's colour down");
+  if (!of.empty()) of = fmt::format("from {} bars", have.size()) + of;
+  const std::complex<double> c = sum / norm;
+  double rest = 0;
+  for (std::size_t i = 0; i < have.size(); ++i) rest += std::norm(have[i] - c * want[i]);
+  // One code of colour difference is 0.0039 in U and 0.0055 in V.
+  const double code = 0.0048;
+  const double u_rounding = code * u_level / std::sqrt(norm);
+  const double dof = 2 * static_cast<double>(have.size()) - 2;  // two of each colour, two fitted
+  const double u_rest = std::sqrt(rest / dof / norm);
+  const double u = std::max(2 * u_rounding, coverage_factor(dof) * u_rest);
+  if (!colour || std::abs(c) <= 0.05) {
+    out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.002)));
+    out.push_back(unmeasurable("picture.hue", "there is no colour"));
+    return;
+  }
+  if (rest > 0.15 * total(have))
+    return refuse("the bars' colours do not agree with one turn: " + colour_fault(have, want));
+  // A source's own colours, rounded to whole codes as most are kept, are seldom nearer to the table.
+  out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.004), of));
+  out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
+                               std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.25), of));
+}
+
 // Of the band, all of them where too few are straight.
 std::vector<int> rows_of(const PictureSetup& setup) {
   if (setup.bands.empty()) return {};
@@ -260,53 +316,24 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     out.push_back(unmeasurable("picture.hue", why));
     out.push_back(unmeasurable("picture.saturation", why));
   } else {
-    std::complex<double> sum = 0;
-    double norm = 0;
-    std::vector<std::complex<double>> have, want;
-    const standards::BarForm form{"", p.bar_white, p.bar_colour};
-    for (int i = std::max(1, p.first_bar); i <= std::min(6, p.last_bar); ++i) {
+    std::vector<double> blue, red;  // mean Cb and Cr of each bar
+    for (int i = 0; i < p.bars; ++i) {
       const double a = (i + 0.3) * w / p.bars / 2;
       const double b = (i + 0.7) * w / p.bars / 2;
-      have.push_back(uv_of(stretch(cb, a, b).mean, stretch(cr, a, b).mean));
-      const auto n = standards::yuv_from_rgb(standards::bar_rgb(form, i));
-      want.emplace_back(n.u, n.v);
-      sum += std::conj(want.back()) * have.back();
-      norm += std::norm(want.back());
+      blue.push_back(stretch(cb, a, b).mean);
+      red.push_back(stretch(cr, a, b).mean);
     }
-    const std::complex<double> c = sum / norm;
-    double rest = 0;
-    for (std::size_t i = 0; i < have.size(); ++i) rest += std::norm(have[i] - c * want[i]);
-    // One code of colour difference is 0.0039 in U and 0.0055 in V.
-    const double code = 0.0048;
-    const double u_rounding = code * std::hypot(rounding, statistic) / std::sqrt(norm);
-    const double dof = 2 * static_cast<double>(have.size()) - 2;  // two of each colour, two fitted
-    const double u_rest = std::sqrt(rest / dof / norm);
-    const double u = std::max(2 * u_rounding, coverage_factor(dof) * u_rest);
-    if (!colour || std::abs(c) <= 0.05) {
-      out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.002)));
-      out.push_back(unmeasurable("picture.hue", "there is no colour"));
-    } else if (rest > 0.15 * total(have)) {
-      const std::string why = "the bars' colours do not agree with one turn: " + colour_fault(have, want);
-      out.push_back(unmeasurable("picture.saturation", why));
-      out.push_back(unmeasurable("picture.hue", why));
-    } else {
-      // A source's own colours, rounded to whole codes as most are kept, are seldom nearer to the table.
-      out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.004)));
-      out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
-                                   std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.25)));
-    }
+    colour_readings(p, blue, red, colour, noise, std::hypot(rounding, statistic), out);
     for (int i = 0; i < p.bars; ++i) {
       const std::string id =
           fmt::format("picture.bars.{}", standards::bar_names[static_cast<std::size_t>(i)]);
-      const double a = (i + 0.3) * w / p.bars / 2;
-      const double b = (i + 0.7) * w / p.bars / 2;
       const double level = bar_level[static_cast<std::size_t>(i)];
       const double one = 2 * std::hypot(rounding, statistic);
       out.push_back(number_reading(id + ".luma", level, one));
       out.push_back(number_reading(id + ".luma_mv", standard.picture_mv((level - 16) / 219),
                                    one * standard.white_mv.nominal * (1 - standard.setup_fraction) / 219));
-      out.push_back(number_reading(id + ".cb", stretch(cb, a, b).mean, one));
-      out.push_back(number_reading(id + ".cr", stretch(cr, a, b).mean, one));
+      out.push_back(number_reading(id + ".cb", blue[static_cast<std::size_t>(i)], one));
+      out.push_back(number_reading(id + ".cr", red[static_cast<std::size_t>(i)], one));
     }
   }
   if (const auto range = gain_.moved(noise)) widen_by_moving_gain(*range, out);

@@ -14,6 +14,7 @@ namespace linebench::measure {
 namespace {
 
 constexpr double least_placed_px = 0.3;  // of a picture that is not known, k=2 of its lines' jitter
+constexpr double least_by_tone = 1e-3;   // px^2, beyond which what a tone does is not told from jitter
 constexpr double nan = std::numeric_limits<double>::quiet_NaN();
 
 }  // namespace
@@ -30,6 +31,39 @@ double PictureLineMeter::all_move() const {
   return std::sqrt(std::max(0.0, common_squares_ / n - common_sum_ / n * (common_sum_ / n)));
 }
 
+void PictureLineMeter::set_tone(double amplitude, double radians_per_px, bool stands) {
+  tone_stands_ = stands;
+  if (lines_.empty() || !(amplitude > 0)) return;
+  double sum = 0, n = 0;
+  for (int r = 0; r < setup_.height(); ++r) {
+    const ShiftReference* line = lines_.of(r);
+    if (line == nullptr) continue;
+    sum += line->by_tone(radians_per_px);
+    n += 1;
+  }
+  by_tone_ = amplitude * amplitude * sum / std::max(1.0, n);
+}
+
+// Rows of a test picture that something lies on, as specks, are not where their edges seem to be.
+void PictureLineMeter::leave_out(const std::vector<double>& rest, std::vector<double>& shift) {
+  std::vector<double> known;
+  for (const double v : rest)
+    if (std::isfinite(v)) known.push_back(v);
+  if (known.empty()) return;
+  const double most = 3 * dsp::median(std::move(known)) + 2;
+  for (std::size_t r = 0; r < shift.size(); ++r)
+    if (rest[r] > most) shift[r] = nan;
+}
+
+// Variance of a row's shift by what stands at edges and is no noise of the level parts: the subcarrier that a
+// decoder leaves there, each edge's in its own phase.
+double PictureLineMeter::beyond_noise(double square_noise) const {
+  if (disagree_n_ < 100) return by_tone_;
+  const double noise = square_noise * disagree_noise_ / disagree_n_;
+  const double beyond = disagree_ / disagree_n_ - noise;
+  return std::max(by_tone_, beyond > 0.25 * noise + 2.5e-5 ? beyond : 0);
+}
+
 PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), lines_(s), tear_(s.fields), bend_(s) {
   for (auto* v : {&count_, &noise_, &found_.px, &found_.squares, &unbent_.px, &unbent_.squares})
     v->assign(static_cast<std::size_t>(s.height()), 0);
@@ -42,6 +76,7 @@ void PictureLineMeter::push(const PictureView& view) {
   // Beyond two hundred frames every second says as much.
   if (view.index > 200 && view.index % 2 != 0) return;
   std::vector<double> shift(static_cast<std::size_t>(setup_.height()), nan);
+  std::vector<double> rest = shift, variance = shift;
   lost_.resize(shift.size(), 0);
   for (std::size_t r = 0; r < shift.size(); ++r) {
     const ShiftReference* line = lines_.of(static_cast<int>(r));
@@ -56,8 +91,21 @@ void PictureLineMeter::push(const PictureView& view) {
     if (!valid) continue;
     ++seen_;
     shift[r] = s.px;
+    rest[r] = s.rest;
+    variance[r] = s.variance;
+    constexpr std::size_t every = 8;  // lines of a field
+    if (!setup_.rows_alike() || (view.index + r / 2) % every != 0) continue;
+    if (const auto v = line->disagreement(view.row(static_cast<int>(r)), s.px)) {
+      disagree_ += *v;
+      disagree_noise_ += s.variance;
+      disagree_n_ += 1;
+    }
+  }
+  if (setup_.rows_alike()) leave_out(rest, shift);
+  for (std::size_t r = 0; r < shift.size(); ++r) {
+    if (!std::isfinite(shift[r])) continue;
     count_[r] += 1;
-    noise_[r] += s.variance;
+    noise_[r] += variance[r];
   }
   std::vector<double> straight = setup_.patterned() ? tear_.push(shift) : shift;
   const double common = middle_of(straight);
@@ -118,10 +166,13 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     why = "the picture rolls, so lines do not stay where they are compared";
   else if (lines_.empty() || tried_ == 0)
     why = "the picture has no upright edges to see a shift by; send bars or a crosshatch";
+  else if (by_tone_ > 0 &&
+           (seen_ < tried_ / 2 || (by_tone_ > least_by_tone && (tone_stands_ || !setup_.patterned()))))
+    why = "a steady tone hides where lines stand; find its source first";
   else if (seen_ < tried_ / 2)
     why =
-        "the picture moves too much to compare its lines; send bars or a crosshatch, or hold the camera "
-        "still";
+        "lines cannot be compared: the picture moves, or something lies over its edges (dots of subcarrier, "
+        "stripes); send a crosshatch, or hold the camera still";
   else if (!setup_.patterned() && all_move() > 0.5)
     why = "the whole picture moves sideways: hold the camera still, or send bars or a crosshatch";
   else if (setup_.patterned() && !upright())
@@ -148,8 +199,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   constexpr std::size_t groups = 16;
   std::array<double, groups> square{}, number{};
   double by_noise = 0, by_noise_n = 0;
+  const double least_count = std::clamp(static_cast<double>(seen_frames_), 2.0, 3.0);
   for (std::size_t r = 0; r < h; ++r) {
-    if (count_[r] < 3) continue;
+    if (count_[r] < least_count) continue;
     const std::size_t g = (r / 2) % groups;
     const double n = count_[r] - 1;
     square[g] += squares[r] - sum[r] * sum[r] / count_[r] - n2 * noise_[r] * n / count_[r];
@@ -164,8 +216,8 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     if (count_[r] < 1 || count_[r + fields] < 1) continue;
     const double d = sum[r] / count_[r] - sum[r + fields] / count_[r + fields];
     steps.push_back(d * d);
-    step_noise += n2 * (noise_[r] / (count_[r] * count_[r]) +
-                        noise_[r + fields] / (count_[r + fields] * count_[r + fields]));
+    for (const std::size_t k : {r, r + fields})
+      step_noise += noise_[k] / count_[k] * (n2 / count_[k] + standing_noise_ * standing_noise_);
   }
   std::vector<double> each;
   for (std::size_t g = 0; g < groups; ++g)
@@ -198,14 +250,21 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     refuse("picture.jitter",
            patterned ? "too few lines" : "too few frames of a picture that stands still; take ten or more");
   } else {
-    const double jitter = std::sqrt(std::max(0.0, mean - tear_.put_back_variance()));
+    const double moved = std::max(0.0, mean - tear_.put_back_variance());
+    const double beyond = beyond_noise(n2);
+    const double jitter = std::sqrt(std::max(0.0, moved - beyond));
     // Noise moves lines by its share at the frequencies of their edges, and is seldom white; a live picture's
     // fine detail meets it where that matters most.
     const double u2 = coverage_factor(m - 1) * std::sqrt(scatter / (m - 1) / m) +
-                      (patterned ? 0.05 : 0.35) * by_noise / by_noise_n + tear_.put_back_variance();
+                      (patterned && by_tone_ == 0 ? 0.05 : 0.35) * by_noise / by_noise_n +
+                      tear_.put_back_variance();
+    // Phases at random may cancel, or add up to three times their mean power, which is spread as an
+    // exponential.
+    const double u_beyond =
+        std::max(std::sqrt(moved) - jitter, jitter - std::sqrt(std::max(0.0, moved - 3 * beyond)));
     // u of a root: by its slope, or the root of u itself close to nothing.
-    const double u =
-        jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5;
+    const double u = std::hypot(
+        u_beyond, jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5);
     // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
     placed = setup_.rows_alike() || u < least_placed_px;
     const double by_bend = bent ? bend_.rms_px() : 0;
@@ -216,8 +275,12 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
         bent ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with the mains, as hum on "
                            "sync makes it; {:.2f} px each line's own",
                            by_bend, jitter)
-        : patterned ? ""
-                    : "of what moves from frame to frame"));
+        : beyond > 0 ? fmt::format("{} moves the edges of lines by about {:.2f} px, which is taken out",
+                                   by_tone_ > 0 ? "a steady tone on the picture"
+                                                : "subcarrier that the decoder leaves at them",
+                                   std::sqrt(beyond))
+        : patterned  ? ""
+                     : "of what moves from frame to frame"));
     if (patterned && all_move() > std::max(0.1, 0.5 * whole))
       out.back().reason += fmt::format(
           "{}{:.2f} px of it rms are of all lines alike from frame to frame: the picture moves as one, or "

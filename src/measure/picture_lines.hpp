@@ -16,6 +16,11 @@ class PictureLineMeter final : public FrameMeter {
   explicit PictureLineMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;
   void finish(bool rolling, double noise, Readings& out, PictureTraces* traces) const;
+  /// Of a steady tone that lies on the picture: its share is not the lines' own.
+  /// @param stands it is the same in each frame, so that it moves each line for good
+  void set_tone(double amplitude, double radians_per_px, bool stands);
+  /// Rms within rows that is the same in each frame, codes: it moves a row's edges for good.
+  void set_standing_noise(double rms) { standing_noise_ = rms; }
   /// The level lines of a grid stand where they stood in all frames: it does not roll, whatever else it does.
   [[nodiscard]] bool grid_stands() const;
 
@@ -23,6 +28,8 @@ class PictureLineMeter final : public FrameMeter {
   [[nodiscard]] bool upright() const;
   [[nodiscard]] static double middle_of(const std::vector<double>& shift);
   [[nodiscard]] double all_move() const;
+  static void leave_out(const std::vector<double>& rest, std::vector<double>& shift);
+  [[nodiscard]] double beyond_noise(double square_noise) const;
 
   const PictureSetup& setup_;
   UprightLines lines_;
@@ -35,9 +42,13 @@ class PictureLineMeter final : public FrameMeter {
   // and without what hum on sync bends.
   std::vector<double> count_, noise_;
   Sums found_, unbent_;
-  std::vector<std::uint8_t> lost_;              // rows not found in the frame before
-  std::vector<double> first_frame_;             // shifts
-  double common_sum_ = 0, common_squares_ = 0;  // of each frame's middle shift
+  std::vector<std::uint8_t> lost_;   // rows not found in the frame before
+  std::vector<double> first_frame_;  // shifts
+  double standing_noise_ = 0;
+  bool tone_stands_ = false;
+  double by_tone_ = 0;                                         // px^2
+  double disagree_ = 0, disagree_noise_ = 0, disagree_n_ = 0;  // edges of a row, see disagreement()
+  double common_sum_ = 0, common_squares_ = 0;                 // of each frame's middle shift
   TearFinder tear_;
   HumBend bend_;
   std::uint64_t frames_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;

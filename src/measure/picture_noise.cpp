@@ -180,12 +180,12 @@ void PictureNoiseMeter::push(const PictureView& view) {
   run_ = 0;
   if ((view.frame->number > 0 && view.frame->corrupt) || variance_.empty()) return;
   // Rows of blanking that the grabber fills in are free of noise.
-  if (const float half_way = dsp::quantile(variance_, 0.5); half_way > 0.5F)
-    std::erase_if(variance_, [&](float v) { return v < 0.15F * half_way; });
-  // Level parts of a standing picture make up the lower half; the mean of what lies near the median is
-  // theirs.
-  const float middle = dsp::quantile(variance_, 0.5);
-  const float quiet = dsp::quantile(variance_, 0.1);
+  float middle = dsp::quantile(variance_, 0.5);
+  if (middle > 0.5F && std::erase_if(variance_, [&](float v) { return v < 0.15F * middle; }) > 0)
+    middle = dsp::quantile(variance_, 0.5);
+  // Level parts of a standing picture make up the lower half, which the median has put before it; the mean of
+  // what lies near the median is theirs.
+  const float quiet = dsp::quantile(std::span(variance_).first(variance_.size() / 2 + 1), 0.2);
   // Of noise alone (chi-squared, 31 degrees of freedom) the tenth lies at 0.69 of the middle. Where it lies
   // far lower most of the picture moves, and only its quietest parts tell of noise.
   const bool moves = quiet < 0.6F * middle;
@@ -241,41 +241,6 @@ void PictureNoiseMeter::compare_means(std::span<const BlockSums> row, std::span<
   }
 }
 
-void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
-  const std::uint64_t pairs = frames_ > 0 ? frames_ - 1 : 0;
-  std::string why;
-  if (pairs == 0) {
-    why = "one frame only; take several";
-  } else if (equal_ == pairs) {
-    why =
-        "all frames are equal, bit by bit: the picture is frozen, or it comes from a generator without "
-        "noise; "
-        "move something before the camera to tell";
-  } else if (equal_ > 0 && setup_.format.lossy) {
-    why = "a lossy coder repeats what hardly changes, so equal frames tell nothing; take it in as YUYV";
-  }
-  if (!why.empty()) {
-    for (const char* id : {"picture.frames.duplicated", "picture.frames.frozen"})
-      out.push_back(unmeasurable(id, why));
-  } else {
-    out.push_back(number_reading("picture.frames.duplicated", static_cast<double>(equal_), std::nullopt,
-                                 fmt::format("of {} frames", frames_)));
-    out.push_back(number_reading("picture.frames.frozen", static_cast<double>(longest_) * setup_.frame_s,
-                                 std::nullopt));
-  }
-  if (gaps_ > 0 || corrupt_ > 0) {
-    std::string remark = gaps_ > 0 ? fmt::format("in {} gaps of the device's count", gaps_) : "";
-    if (corrupt_ > 0) remark += fmt::format("{}{} more came damaged", remark.empty() ? "" : "; ", corrupt_);
-    out.push_back(number_reading("picture.frames.dropped", static_cast<double>(lost_), std::nullopt, remark));
-  } else if (setup_.format.counted) {
-    out.push_back(number_reading("picture.frames.dropped", 0, std::nullopt));
-  } else {
-    out.push_back(
-        unmeasurable("picture.frames.dropped",
-                     "the file does not say which frames are missing; take it in with capture picture"));
-  }
-}
-
 void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
   const bool compared = std::any_of(count_.begin(), count_.end(), [](std::uint64_t n) { return n > 0; });
   if (!compared || rolling) {
@@ -288,8 +253,47 @@ void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
   } else {
     finish_by_blocks(jitter_px, out);
   }
+  shared(rolling || !compared, out);
   repeated_and_lost(out);
   clipped(out);
+}
+
+// What rows share, and what stands still: neither is in the noise within rows.
+void PictureNoiseMeter::shared(bool incomparable, Readings& out) const {
+  constexpr const char* rows = "picture.noise.rows";
+  constexpr const char* fixed = "picture.noise.fixed";
+  std::string why;
+  if (!grey_.measured())
+    why = "no test picture with level parts is seen; send a flat field or bars";
+  else if (incomparable)
+    why = "frames cannot be compared";
+  else if (setup_.format.lossy)
+    why = "a lossy coder takes it away or makes it; take it in as YUYV";
+  if (!why.empty()) {
+    for (const char* id : {rows, fixed}) out.push_back(unmeasurable(id, why));
+    return;
+  }
+  const SharedNoise s = grey_.shared();
+  // Whole codes without noise to dither them show hum as rows that step, and slopes as patterns.
+  const double rounding = std::min(1.0, std::exp(-2 * 9.8696 * noise_ * noise_)) / 12;
+  constexpr double least = 0.1;
+  const auto tell = [&](const char* id, double variance, double u_count, const char* remark,
+                        const char* without) {
+    const double u = u_count + rounding;
+    const double v = std::sqrt(std::max(0.0, variance));
+    const double most = std::sqrt(v * v + u);
+    if (variance > std::max(1.5 * u, least * least))
+      out.push_back(number_reading(id, v, u / (2 * v), remark));
+    else
+      out.push_back(unmeasurable(id, fmt::format("less than {:.2f} codes{}", most, without), most));
+  };
+  if (s.rows)
+    tell(rows, *s.rows, s.rows_u, "whole rows alike, new in each frame, as streaks", "");
+  else
+    out.push_back(unmeasurable(rows, "one level part only; send a flat field or bars"));
+  tell(fixed, s.stands, s.stands_u,
+       "the same in each frame; not of whole rows or columns, which picture has too",
+       "; whole rows or columns that stand are not told from picture");
 }
 
 void PictureNoiseMeter::refuse(const std::string& why, std::optional<double> most, Readings& out) {
@@ -325,6 +329,22 @@ void PictureNoiseMeter::finish_by_level_parts(double jitter_px, Readings& out) {
   }
   tell(told, out);
   noise_at_edges_ = std::sqrt(std::max(0.0, at_edges - 1.0 / 12));
+}
+
+void PictureNoiseMeter::finish_beside_tone(double variance, double u, bool at_most, Readings& out) {
+  std::erase_if(out, [](const Reading& r) { return r.id == "picture.noise" || r.id == "picture.snr"; });
+  for (Reading& r : out)
+    if (r.measured() && (r.id == "picture.noise.rows" || r.id == "picture.noise.fixed"))
+      r = unmeasurable(r.id, "the steady tone on the picture shows in it");
+  if (at_most) {
+    const double most = std::sqrt(1.1 * variance + u);
+    return refuse(
+        fmt::format("a tone that wanders lies on the picture, which hides noise below {:.1f} codes; "
+                    "find its source first",
+                    most),
+        most, out);
+  }
+  tell({variance, u, 0.005, "beside the steady tone, which has readings of its own"}, out);
 }
 
 void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
@@ -442,14 +462,6 @@ void PictureNoiseMeter::tell(const Told& told, Readings& out) {
   const double u = std::hypot(u_told, u_rounding, told.u * noise_);
   out.push_back(number_reading("picture.noise", noise_, u, told.how));
   out.push_back(number_reading("picture.snr", 20 * std::log10(219 / noise_), 8.686 * u / noise_));
-}
-
-void PictureNoiseMeter::clipped(Readings& out) const {
-  const double share = pixels_ > 0 ? 100.0 * static_cast<double>(at_ends_) / static_cast<double>(pixels_) : 0;
-  std::string remark = "codes 0, 1, 254 and 255";
-  if (setup_.format.through_rgb)
-    remark = "decoded to RGB, which cuts at 16 and 235: " + remark + " cannot occur";
-  out.push_back(number_reading("picture.clipped", share, std::nullopt, remark));
 }
 
 }  // namespace linebench::measure

@@ -19,6 +19,10 @@ class PictureNoiseMeter final : public FrameMeter {
   void push(const PictureView& view) override;
   /// @param jitter_px of the lines, rms; 0 where not known
   void finish(bool rolling, double jitter_px, Readings& out);
+  /// After finish(), where a steady tone was found: writes the noise without it instead.
+  /// @param variance of level parts beside the tone, codes^2, rounding's share in it. @param u of it, k = 2
+  /// @param at_most it wanders, so some of it may be left in the variance
+  void finish_beside_tone(double variance, double u, bool at_most, Readings& out);
   /// Rms of one frame, codes, rounding's share taken out; 0 when not known.
   [[nodiscard]] double noise() const { return noise_; }
   /// Of white noise that would move edges as much as what is there.
@@ -49,6 +53,7 @@ class PictureNoiseMeter final : public FrameMeter {
   void tell(const Told& told, Readings& out);
   void clipped(Readings& out) const;
   void repeated_and_lost(Readings& out) const;
+  void shared(bool incomparable, Readings& out) const;
 
   const PictureSetup& setup_;
   LevelNoiseMeter grey_, coloured_;

@@ -159,30 +159,40 @@ PictureRollMeter::Match PictureRollMeter::find(const Rows& now, double expected,
   const auto middle = static_cast<int>(std::lround(expected));
   const int low = everywhere ? -rows_ / 2 : middle - 6;
   const int high = everywhere ? rows_ / 2 : middle + 6;
-  std::vector<double> costs;
+  struct Place {
+    double cost = 0, least = 0;  // there; between it and its neighbours
+    bool valley = false;
+  };
+  std::vector<Place> places;
   double best = std::numeric_limits<double>::infinity();
   double sum = 0;
   int count = 0;
-  for (int d = low - 1; d <= high + 1; ++d) {
-    const double c = costs.emplace_back(cost(now, d));
-    if (d < low || d > high || !std::isfinite(c)) continue;
-    sum += c;
+  double a = cost(now, low - 1), b = cost(now, low), c = 0;
+  for (int d = low; d <= high; ++d, a = b, b = c) {
+    c = cost(now, d + 1);
+    const double bend = a + c - 2 * b;
+    Place p{b, b, b <= a && b <= c};
+    if (p.valley && bend > 1e-9 && std::isfinite(bend)) p.least -= (a - c) * (a - c) / (8 * bend);
+    places.push_back(p);
+    if (!std::isfinite(b)) continue;
+    sum += b;
     ++count;
-    best = std::min(best, c);
+    best = std::min(best, p.least);
   }
   Match m;
   if (count == 0) return m;
-  // Crosshatch and other repeating detail fit as well a period on, by noise alone even better; and where it
-  // makes no difference, the picture has not moved. The nearest of those that fit is taken.
+  // Crosshatch and other repeating detail fit as well a period on, by noise alone even better, or since a
+  // period on lies nearer to whole lines; and where it makes no difference, the picture has not moved. The
+  // nearest of those that fit is taken.
   int at = high + rows_;
   for (int d = low; d <= high; ++d) {
-    const double* c = &costs[static_cast<std::size_t>(d - low + 1)];
-    const bool fits = *c <= best || (*c < 1.15 * best + 2 && *c <= c[-1] && *c <= c[1]);
+    const Place& p = places[static_cast<std::size_t>(d - low)];
+    const bool fits = p.least <= best || (p.valley && p.least < 1.15 * best + 2 + 0.15 * (p.cost - p.least));
     if (fits && std::abs(d - middle) < std::abs(at - middle)) at = d;
   }
-  const double a = cost(now, at - 1);
-  const double b = cost(now, at);
-  const double c = cost(now, at + 1);
+  a = cost(now, at - 1);
+  b = cost(now, at);
+  c = cost(now, at + 1);
   m.lines = at;
   // Of a hard edge the cost rises straight on both sides, of soft ones as a parabola: the root serves both.
   if (std::isfinite(a) && std::isfinite(c) && a + c - 2 * b > 1e-9) {
@@ -369,6 +379,17 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
                  u_ends),
       0.0004 * lines,
       5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
+  const bool gap_passes = gaps_ * 3 > tried_ && last_gap_ - first_gap_ >= 4;
+  // Rows of one band are alike but for what lies over them, a tone's stripes or dots of subcarrier, which
+  // move by themselves.
+  const bool one_band = setup_.rows_alike() && setup_.bands.size() == 1;
+  if (one_band && !gap_passes && setup_.pattern.kind != PatternKind::Crosshatch) {
+    out.push_back(unmeasurable(
+        "picture.roll",
+        "rows of this test picture are alike, and no dark bar between pictures passes: what moves "
+        "lies over it (dots of subcarrier, stripes); send a crosshatch or a live picture"));
+    return;
+  }
   // A tear that wanders down a grid carries its uprights' broken ends with it.
   if (grid_stands && std::abs(lines) > 1) {
     out.push_back(number_reading("picture.roll", 0, std::max(0.1, 2.0 / static_cast<double>(tried_)),
@@ -409,7 +430,6 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
   if (uneven && std::abs(lines) > u)
     remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
   if (rolling_) remark = (lines > 0 ? "downward" : "upward") + (remark.empty() ? "" : "; " + remark);
-  const bool gap_passes = gaps_ * 3 > tried_ && last_gap_ - first_gap_ >= 4;
   if (rolling_ && !gap_passes)
     remark += "; no dark bar between pictures passes with it: a camera that is turned shows the same";
   out.push_back(number_reading("picture.roll", lines, u, remark));

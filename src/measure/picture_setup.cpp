@@ -246,17 +246,46 @@ void fill_times(PictureSetup& s, const PictureOptions& options) {
   s.last_col = (f.width - margin) / block_px * block_px;
 }
 
+LINEBENCH_VECTORISED void add_frame(const std::uint8_t* y, std::size_t n, std::uint16_t* sum,
+                                    std::uint8_t* least, std::uint8_t* greatest) {
+  for (std::size_t i = 0; i < n; ++i) {
+    sum[i] = static_cast<std::uint16_t>(sum[i] + y[i]);
+    least[i] = std::min(least[i], y[i]);
+    greatest[i] = std::max(greatest[i], y[i]);
+  }
+}
+
+// Of five frames and more without the least and the greatest of each place, which may be specks.
+std::vector<float> mean_of_frames(std::span<const Frame> frames) {
+  constexpr std::size_t enough = 5, most = 256;  // whose sum fits
+  frames = frames.first(std::min(frames.size(), most));
+  const std::size_t n = frames.front().y.size();
+  std::vector<std::uint16_t> sum(n, 0);
+  std::vector<std::uint8_t> least(n, 255), greatest(n, 0);
+  for (const Frame& f : frames) add_frame(f.y.data(), n, sum.data(), least.data(), greatest.data());
+  const bool trim = frames.size() >= enough;
+  const float k = 1.0F / static_cast<float>(frames.size() - (trim ? 2 : 0));
+  std::vector<float> mean(n);
+  for (std::size_t i = 0; i < n; ++i)
+    mean[i] = k * static_cast<float>(sum[i] - (trim ? least[i] + greatest[i] : 0));
+  return mean;
+}
+
 // On a test picture all that changes on its level parts is noise, of however narrow a band, or what a decoder
 // leaves of the subcarrier: no motion.
-double noise_of_test_picture(const PictureSetup& s, std::span<const Frame> frames) {
+void take_noise_of_test_picture(PictureSetup& s, std::span<const Frame> frames) {
   const LevelParts parts = level_parts(s);
-  double largest = 0;
+  double largest = 0, in_frame = 0;
   for (const auto& p : {parts.grey, parts.coloured}) {
     LevelNoiseMeter meter(s, p);
     for (const Frame& f : frames) meter.push(f);
-    if (meter.measured()) largest = std::max(largest, std::sqrt(std::max(0.0, meter.result().variance)));
+    if (!meter.measured()) continue;
+    const LevelNoise n = meter.result();
+    largest = std::max(largest, n.variance);
+    in_frame = std::max(in_frame, n.in_frame);
   }
-  return largest;
+  s.noise = std::max(s.noise, std::sqrt(largest));
+  s.frame_noise = std::sqrt(in_frame);
 }
 
 }  // namespace
@@ -338,7 +367,6 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
   PictureSetup s;
   s.format = format;
   fill_times(s, options);
-  const std::size_t n = frames[0].y.size();
   if (frames.size() > 1) s.noise = difference_noise(frames[0], frames[1], s.width(), s.height());
   s.held = held_blocks(frames, s.format, s.noise);
   if (frames.size() > 1) {
@@ -362,12 +390,9 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     s.noisy = frames[0].y != frames[1].y || frames[0].y != frames.back().y;
   }
   const auto mean_of = [&](std::span<const Frame> some) {
-    s.mean.assign(n, 0);
+    s.mean = mean_of_frames(some);
+    s.mean_of = some.size();
     s.mean_noise = std::sqrt((s.noise * s.noise + 0.083) / static_cast<double>(some.size()));
-    const float k = 1.0F / static_cast<float>(some.size());
-    for (const Frame& f : some) {
-      for (std::size_t i = 0; i < n; ++i) s.mean[i] += k * static_cast<float>(f.y[i]);
-    }
   };
   // A picture that rolls smears in the mean; then the first frame alone may still show its bands.
   bool recognised_over_time = false;
@@ -389,8 +414,9 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     s.banded_share = 0;
     mean_of(frames);
   } else if (recognised_over_time) {
-    s.noise = std::max(s.noise, noise_of_test_picture(s, frames));
+    take_noise_of_test_picture(s, frames);
   }
+  s.frame_noise = std::max(s.frame_noise, s.noise);
   return s;
 }
 

@@ -2,6 +2,7 @@
 #pragma once
 
 #include <cstdint>
+#include <optional>
 #include <span>
 #include <vector>
 
@@ -10,6 +11,7 @@ namespace linebench::measure {
 struct RowShift {
   double px = 0;        ///< +: right
   double variance = 0;  ///< of px by unit noise: multiply by the noise's mean square
+  double rest = 0;      ///< mean square of what the line moved leaves of the row
   bool valid = false;
   bool sure = false;  ///< what is left shows that it is this line and no other
 };
@@ -28,8 +30,14 @@ class ShiftReference {
     return planes_.empty() ? 0.0 : static_cast<double>(planes_[0].energy);
   }
   /// Least-squares shift, a constant level between the two left free.
+  /// @param codes luma of the whole row
   /// @param far look all over the reach where the row is not found nearby, which takes long
-  [[nodiscard]] RowShift find(const std::uint8_t* row, double noise, bool far = true) const;
+  [[nodiscard]] RowShift find(const std::uint8_t* codes, double noise, bool far = true) const;
+  /// Variance that a tone of unit amplitude in any phase gives the shift.
+  [[nodiscard]] double by_tone(double radians_per_px) const;
+  /// What the edges of a row disagree by about its shift: variance of the shift that comes of it, noise's
+  /// share included. Of edges that stand apart from each other, three or more. @param px as found
+  [[nodiscard]] std::optional<double> disagreement(const std::uint8_t* codes, double px) const;
 
  private:
   struct Plane {
@@ -37,16 +45,30 @@ class ShiftReference {
     float energy = 0;                 // of the slope, what is random in the line taken out
     float seen = 0;                   // with it
   };
+  // The line moved right, on the columns that are compared.
+  struct Moved {
+    const float *value, *slope;
+    float energy;
+    int whole;  // px of it
+  };
+  [[nodiscard]] Moved moved(int eighths) const;
   struct Match {
     double step = 0;    // further shift by the slope
     double rest = 0;    // squares left after it
     double before = 0;  // squares before it
   };
-  [[nodiscard]] Match match(const std::uint8_t* row, int eighths) const;
-  [[nodiscard]] int coarse(const std::uint8_t* row) const;
+  struct Edge {
+    int from, to;  // columns, counted from first
+  };
+  void find_edges();
+  // Of a row's columns first .. last-1.
+  [[nodiscard]] Match match(std::span<const float> row, int eighths) const;
+  [[nodiscard]] int coarse(std::span<const float> row) const;
+  bool without_specks(std::span<float> row, int eighths, double noise) const;
 
   static constexpr int parts = 8;
   int first_, last_, reach_;
+  std::vector<Edge> edges_;
   std::vector<Plane>
       planes_;  // shifts -reach .. reach in eighths: plane p is the line moved by p/8, whole px by offset
 };

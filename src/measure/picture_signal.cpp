@@ -1,19 +1,20 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <linebench/dsp/vectorised.hpp>
 #include <linebench/measure/picture_signal.hpp>
-#include <numeric>
 
 namespace linebench::measure {
 namespace {
 
 constexpr std::size_t every = 8;  // rows looked at
 
-// The commonest code of some values and the share of them within 1 of it.
+// The commonest code of some values and the share of them within 1 of it, and about it: as far as noise goes.
 struct Mode {
   int code = 0;
-  double share = 0;
+  double share = 0, about = 0;
   int low = 255, high = 0;
+  double mean = 0, square = 0;  // mean square about the mean
 };
 Mode mode_of(const std::vector<std::uint8_t>& values) {
   std::array<std::uint32_t, 256> count{};
@@ -23,12 +24,23 @@ Mode mode_of(const std::vector<std::uint8_t>& values) {
     if (count[static_cast<std::size_t>(c)] == 0) continue;
     m.low = std::min(m.low, c);
     m.high = std::max(m.high, c);
+    const double n = count[static_cast<std::size_t>(c)];
+    m.mean += n * c;
+    m.square += n * c * c;
     if (count[static_cast<std::size_t>(c)] > count[static_cast<std::size_t>(m.code)]) m.code = c;
   }
-  std::uint32_t near = 0;
-  for (int c = std::max(0, m.code - 1); c <= std::min(255, m.code + 1); ++c)
-    near += count[static_cast<std::size_t>(c)];
-  m.share = values.empty() ? 0 : near / static_cast<double>(values.size());
+  const auto within = [&](int codes) {
+    double some = 0;
+    for (int c = std::max(0, m.code - codes); c <= std::min(255, m.code + codes); ++c)
+      some += count[static_cast<std::size_t>(c)];
+    return some;
+  };
+  constexpr int far = 12;
+  const double n = std::max(1.0, static_cast<double>(values.size()));
+  m.share = within(1) / n;
+  m.about = within(far) / n;
+  m.mean /= n;
+  m.square = std::max(0.0, m.square / n - m.mean * m.mean);
   return m;
 }
 
@@ -40,18 +52,20 @@ std::vector<std::uint8_t> some_rows(const std::vector<std::uint8_t>& plane, std:
   return out;
 }
 
-double mean_of(const std::vector<std::uint8_t>& v) {
-  return v.empty() ? 0 : std::accumulate(v.begin(), v.end(), 0.0) / static_cast<double>(v.size());
-}
-
-double mean_square(const std::vector<std::uint8_t>& v) {
-  double sum = 0, squares = 0;
-  for (const std::uint8_t c : v) {
-    sum += c;
-    squares += c * c;
+// Whole numbers, so that the sums are exact in any order.
+LINEBENCH_VECTORISED std::uint64_t squares_apart(const std::uint8_t* a, const std::uint8_t* b,
+                                                 std::size_t n) {
+  std::uint64_t all = 0;
+  for (std::size_t at = 0; at < n;) {
+    const std::size_t end = std::min(n, at + 65536);  // 2^16 squares of 255 fit 32 bits
+    std::uint32_t some = 0;
+    for (; at < end; ++at) {
+      const int d = a[at] - b[at];
+      some += static_cast<std::uint32_t>(d * d);
+    }
+    all += some;
   }
-  const auto n = static_cast<double>(v.size());
-  return n > 0 ? std::max(0.0, squares / n - sum / n * (sum / n)) : 0;
+  return all;
 }
 
 }  // namespace
@@ -74,11 +88,9 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
   constexpr double nearly_all = 0.85;
   if (cb.code > 165 && y.code < 120 && std::min({y.share, cb.share, cr.share}) > nearly_all)
     return "the whole picture is blue: what a grabber shows when no signal comes in";
-  const double square = mean_square(rows_);
-  const double mean = mean_of(rows_);
   const bool grey = std::abs(cb.code - 128) < 5 && std::abs(cr.code - 128) < 5;
-  black_ = grey && mean < 22 && square < 4 * 4 && y.high - y.low < 10 + 10 * std::sqrt(square);
-  bright_ = mean > 35;
+  black_ = grey && y.mean < 22 && y.square < 4 * 4 && y.high - y.low < 10 + 10 * std::sqrt(y.square);
+  bright_ = y.mean > 35;
   const bool exact = y.low == y.high && cb.low == cb.high && cr.low == cr.high;
   if (exact && y.low < 5 && cb.low < 5) return "all codes are zero: the grabber sends nothing";
   if (exact && y.low > 250 && cb.low > 250) return "all codes are at their end: the grabber sends nothing";
@@ -87,15 +99,17 @@ std::string SignalWatch::look(const capture::Frame& frame, const capture::FrameF
   if (exact && uneven_ && !frame.corrupt)
     return "one code in every pixel: what some grabbers show when the signal goes";
   uneven_ = uneven_ || !exact;
-  // Snow is new in every frame and every line.
-  if (before_.size() != rows_.size() || square < 25 * 25) return {};
-  double over_time = 0, over_lines = 0;
-  for (std::size_t i = 0; i < rows_.size(); ++i) over_time += std::pow(rows_[i] - before_[i], 2);
+  // Snow is new in every frame and every line, and of all codes. A grid that rolls is of one, but for its
+  // lines.
+  constexpr double mostly = 0.6;
+  if (before_.size() != rows_.size() || y.square < 25 * 25 || y.about > mostly) return {};
+  const auto over_time = static_cast<double>(squares_apart(rows_.data(), before_.data(), rows_.size()));
+  double over_lines = 0;
   for (std::size_t at = 0; at + 2 * w <= rows_.size(); at += 2 * w)
-    for (std::size_t i = at; i < at + w; ++i) over_lines += std::pow(rows_[i] - rows_[i + w], 2);
+    over_lines += static_cast<double>(squares_apart(rows_.data() + at, rows_.data() + at + w, w));
   const auto n = static_cast<double>(rows_.size());
-  const double same = 1 - over_time / n / 2 / square;
-  const double alike = 1 - over_lines / (n / 2) / 2 / square;
+  const double same = 1 - over_time / n / 2 / y.square;
+  const double alike = 1 - over_lines / (n / 2) / 2 / y.square;
   if (same < 0.25 && alike < 0.25) return "snow: noise without a picture; no signal, or far too weak a one";
   return {};
 }

@@ -47,13 +47,14 @@ void TearFinder::steps_of(const std::vector<Known>& lines, int field, std::vecto
   const auto gap = [&](std::size_t i, std::size_t n) {
     return lines[i + n - 1].line - lines[i - n].line - static_cast<int>(2 * n - 1);
   };
-  for (std::size_t i = nearest; i + nearest <= lines.size(); ++i) {
+  // Nearer the first line there is no slope, and what goes on of a bend at the top would be a step.
+  for (std::size_t i = side; i + nearest <= lines.size(); ++i) {
     if (gap(i, nearest) > most_missing) continue;
     Step s;
     s.row = fields_ * lines[i].line + field;
     for (std::size_t k = 0; k < nearest; ++k) s.close += (lines[i + k].px - lines[i - 1 - k].px) / nearest;
     s.middle = middle_of(lines, i, i + nearest) - middle_of(lines, i - nearest, i);
-    s.sloped = i >= side && i + side <= lines.size() && gap(i, side) <= most_missing;
+    s.sloped = i + side <= lines.size() && gap(i, side) <= most_missing;
     // Each side's mean and slope (k counts away from the step); a bend that goes on evenly is no tear.
     double above = 0, below = 0, slopes = 0;
     for (std::size_t k = 0; s.sloped && k < side; ++k) {

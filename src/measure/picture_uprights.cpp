@@ -152,6 +152,30 @@ void UprightLines::meet(const PictureView& first) {
   adopt(first);
 }
 
+// Variance of the rows' places in one frame by a line, px^2; nothing where few of them show it.
+std::optional<double> UprightLines::spread(const PictureView& first, std::size_t band,
+                                           const ShiftReference& line) const {
+  const std::vector<int>& rows = setup_.bands[band].rows;
+  if (!line.usable(setup_.noise, rough_energy)) return std::nullopt;
+  double n = 0, sum = 0, squares = 0;
+  for (const int r : rows) {
+    const RowShift s = line.find(first.row(r), setup_.noise);
+    if (!s.valid) continue;
+    n += 1, sum += s.px, squares += s.px * s.px;
+  }
+  if (n < 0.8 * static_cast<double>(rows.size())) return std::nullopt;
+  return squares / n - sum / n * (sum / n);
+}
+
+// Rows put together by a subcarrier left at edges, each in its own phase, come to show that instead of the
+// edges, and are found further apart by it than by the mean; those that do stand apart are so by either.
+bool UprightLines::shows_edges(const PictureView& first, std::size_t band,
+                               const ShiftReference& sharp) const {
+  const auto by_mean = spread(first, band, *lines_[band].reference);
+  const auto by_sharp = spread(first, band, sharp);
+  return !by_mean || !by_sharp || *by_sharp < 2 * *by_mean + 0.01;
+}
+
 void UprightLines::sharpen(const PictureView& first) {
   const auto w = static_cast<std::size_t>(setup_.width());
   const auto row_of = [&](int r) { return first.row(r); };
@@ -167,7 +191,9 @@ void UprightLines::sharpen(const PictureView& first) {
       line = line_of(std::move(y), setup_.noise / std::sqrt(static_cast<double>(rows.size())));
     }
     // The mean over frames is quieter where it is as sharp.
-    if (line.reference->energy() > 1.15 * lines_[b].reference->energy()) lines_[b] = std::move(line);
+    if (line.reference->energy() > 1.15 * lines_[b].reference->energy() &&
+        shows_edges(first, b, *line.reference))
+      lines_[b] = std::move(line);
   }
 }
 

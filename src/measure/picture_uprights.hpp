@@ -2,6 +2,7 @@
 #pragma once
 
 #include <memory>
+#include <optional>
 #include <vector>
 
 #include "picture_shift.hpp"
@@ -33,6 +34,10 @@ class UprightLines {
   void each_band_its_own();
   void each_row_its_own();
   void sharpen(const PictureView& first);
+  [[nodiscard]] std::optional<double> spread(const PictureView& first, std::size_t band,
+                                             const ShiftReference& line) const;
+  [[nodiscard]] bool shows_edges(const PictureView& first, std::size_t band,
+                                 const ShiftReference& sharp) const;
   void adopt(const PictureView& first);
 
   const PictureSetup& setup_;

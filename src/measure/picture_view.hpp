@@ -45,11 +45,13 @@ struct PictureSetup {
   int first_col = 0;        ///< columns clear of the blanking's edges: first .. last-1, whole blocks
   int last_col = 0;
   double noise = 0;            ///< rms luma noise of one frame, roughly
+  double frame_noise = 0;      ///< with what stands still: what rows of a test picture differ by
   bool noisy = false;          ///< frames differ, so repeated ones can be told
   bool still = false;          ///< the picture stands still over the acquired frames
   bool nowhere_still = false;  ///< not even its quietest tenth does
   double apart = 1;            ///< what frames five apart differ by in its quietest tenth, over neighbours
   std::vector<float> mean;     ///< temporal mean of luma, rows x width
+  std::size_t mean_of = 0;     ///< frames
   double mean_noise = 0;       ///< rms noise left in it
   std::vector<PictureBand> bands;
   std::vector<int> band_of_row;    ///< -1: none

@@ -95,6 +95,16 @@ Answer presence(const Readings& readings, const std::string& suffix, const std::
   return {"present", ""};
 }
 
+void refuse_broken_response(Readings& readings, const std::string& suffix) {
+  const auto losses = number_of(readings, "audio.dropout.count", suffix);
+  if (!losses || *losses == 0) return;
+  for (Reading& r : readings) {
+    if (r.id.starts_with("audio.response") && r.id.ends_with(suffix) && r.measured())
+      r = unmeasurable(r.id,
+                       "part of the sweep did not come back (see dropouts); mend that, then send it again");
+  }
+}
+
 }  // namespace
 
 bool shows_response(const signals::Recipe& recipe) {
@@ -114,6 +124,7 @@ void add_signal_readings(Readings& readings, const CaptureFacts& facts, const st
     const std::string suffix = channel_suffix(c, facts.channels);
     const Answer answer = presence(readings, suffix, sent);
     added.push_back(text_reading("audio.signal" + suffix, answer.word, answer.why));
+    if (sent && sent->swept) refuse_broken_response(readings, suffix);
     if (!sent || !sent->level_dbfs || !sent->tone_hz) continue;
     const Reading* level = find(readings, "audio.tone.level", suffix);
     if (level == nullptr || !level->measured() || !tone_is_back(readings, suffix, *sent)) continue;

@@ -31,7 +31,7 @@ BlackLevel::BlackLevel(const VideoSetup& setup, double spread_mv)
       near_mv_(8 * gain_ + 0.5 * spread_mv),
       bins_(gain_, spread_mv) {
   setup_.at_mv = standards::video_525.black_mv.nominal * gain_;
-  const standards::VideoStandard& s = is_625_ ? standards::video_625 : standards::video_525;
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
   std::vector<bool> picture(static_cast<std::size_t>(setup.lines) + 1, false);
   for (int line = 1; line <= setup.lines; ++line)
     picture[static_cast<std::size_t>(line)] = standards::line_structure_in_frame(s, 0, line).has_picture();

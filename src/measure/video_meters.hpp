@@ -10,6 +10,7 @@
 #include "video_clip.hpp"
 #include "video_echo.hpp"
 #include "video_hum.hpp"
+#include "video_impulses.hpp"
 #include "video_levels.hpp"
 #include "video_noise.hpp"
 #include "video_picture.hpp"
@@ -32,6 +33,7 @@ struct VideoMeters {
         hum(setup, options.mains_hz, clock_error_ppm),
         picture(setup, sync),
         noise(setup, picture),
+        impulses(setup),
         echo(setup, picture, options.velocity_factor),
         cable(echo, options.cable),
         steady(setup, burst) {}
@@ -45,6 +47,7 @@ struct VideoMeters {
   VideoHumMeter hum;
   PictureMeter picture;
   NoiseMeter noise;
+  ImpulseMeter impulses;
   EchoMeter echo;
   CableMeter cable;
   TerminationMeter termination;
@@ -56,7 +59,7 @@ struct VideoMeters {
     LineMeter* meter;
   };
   /// In the order in which they take a line and finish: a measure comes after those it asks.
-  [[nodiscard]] std::array<Named, 14> list() {
+  [[nodiscard]] std::array<Named, 15> list() {
     return {{{"line rate, jitter", &rate},
              {"sync, blanking", &sync},
              {"pulses", &pulses},
@@ -66,6 +69,7 @@ struct VideoMeters {
              {"hum", &hum},
              {"test pictures", &picture},
              {"noise, tones", &noise},
+             {"impulses", &impulses},
              {"echoes", &echo},
              {"cable", &cable},
              {"termination", &termination},

@@ -20,16 +20,11 @@ constexpr std::uint64_t first_line = 150;  // by then it is known what noise alo
 constexpr std::size_t least_stretches = 8;
 constexpr double subcarrier_guard_hz = 40e3;
 constexpr double cycles_in_stretch = 1.5;  // fewer, and the fit's slope takes most of the tone
-constexpr std::size_t background_bins = 256;
-constexpr int unfold_lines = 12;  // a bar's width apart
+constexpr int unfold_lines = 12;           // a bar's width apart
 constexpr std::size_t most_tried = 3;
 constexpr std::size_t piece = 48;  // samples that a turned field is summed over
 constexpr double wander_hz = 2.5e3;
 constexpr double most_left = 0.25;  // of the power round a tone when it is taken out
-
-double hann(std::size_t i, std::size_t n) {
-  return 0.5 - 0.5 * std::cos(2 * pi * (static_cast<double>(i) + 0.5) / static_cast<double>(n));
-}
 
 // Sums over a piece of x times each of two tables, and of x squared.
 struct PieceSums {
@@ -113,7 +108,7 @@ std::vector<double> ToneSearch::spectrum(const Field& f, dsp::RealFft& fft) cons
   fft.forward();
   double sum = 0;
   for (const Stretch& s : f.stretches)
-    sum += static_cast<double>(s.shape->length()) * hann(s.at + s.shape->length() / 2, length_);
+    sum += static_cast<double>(s.shape->length()) * window(s.at + s.shape->length() / 2);
   std::vector<double> p(length_ / 2 + 1);
   const double scale = sum > 0 ? 4 / (sum * sum) : 0.0;
   for (std::size_t k = 0; k < p.size(); ++k) p[k] = scale * std::norm(fft.output()[k]);
@@ -247,21 +242,7 @@ double ToneSearch::unfold(double hz, double least_hz) const {
 // Fine picture that passed for flat spreads over many multiples of the line rate round a frequency, and
 // taking one tone out leaves the others.
 bool ToneSearch::is_tone(double hz, const std::vector<double>& before, dsp::RealFft& fft) const {
-  const Field& f = fields_.front();
-  Field without = f;
-  const Fit t = fit(f, turned(f, hz), hz);
-  const double w = 2 * pi * hz / rate_hz_;
-  for (const Stretch& s : f.stretches) {
-    std::complex<double> turn = std::polar(1.0, std::remainder(w * static_cast<double>(s.at), 2 * pi));
-    const std::complex<double> step = std::polar(1.0, w);
-    std::vector<float> tone(s.shape->length());
-    for (float& x : tone) {
-      x = static_cast<float>(t.amplitude.real() * turn.real() + t.amplitude.imag() * turn.imag());
-      turn *= step;
-    }
-    s.shape->take_out_fit(tone);
-    for (std::size_t i = 0; i < tone.size(); ++i) without.samples[s.at + i] -= tone[i];
-  }
+  const Field without = without_tone(fields_.front(), hz);
   const std::vector<double> after = spectrum(without, fft);
   const double step = rate_hz_ / static_cast<double>(length_);
   double sum_before = 0;
@@ -298,6 +279,7 @@ ToneSearch::Found ToneSearch::measured(double hz) const {
     double hz_variance = 0;
   };
   std::vector<Seen> seen;
+  double rest = 0, samples = 0;
   for (const Field& f : fields_) {
     const Turned turn = turned(f, hz);
     const double at = refine(f, turn);
@@ -306,6 +288,8 @@ ToneSearch::Found ToneSearch::measured(double hz) const {
     // What the noise makes of it [Rife and Boorstyn 1974].
     const double hz_u = std::sqrt(t.variance) / (a * 2 * pi * spread_s(turn));
     seen.push_back({a, t.variance, at, hz_u * hz_u});
+    rest += std::max(0.0, turn.power - t.explained) / turn.samples / static_cast<double>(fields_.size());
+    samples += turn.samples;
   }
   Found out;
   const auto mean = [&](const auto& value, const auto& variance, double& u) {
@@ -328,6 +312,8 @@ ToneSearch::Found ToneSearch::measured(double hz) const {
   double a_u = 0;
   out.pp_mv = 2 * mean([](const Seen& x) { return x.a; }, [](const Seen& x) { return x.a_variance; }, a_u);
   out.pp_u = 2 * a_u;
+  out.rest_mv = std::sqrt(rest);
+  out.samples = samples;
   out.hz = mean([](const Seen& x) { return x.hz; }, [](const Seen& x) { return x.hz_variance; }, out.hz_u);
   const double seconds = static_cast<double>(length_) / rate_hz_;
   out.line_locked = std::abs(std::remainder(out.hz, line_hz_)) < 0.3 / seconds;
@@ -373,7 +359,7 @@ ToneSearch::Found ToneSearch::line_by_line(double hz, int lines_away, double lea
   for (int m = -lines_away; m <= lines_away; ++m) {
     const double at = hz + m * line_hz_;
     if (at < least_hz || at > 0.48 * rate_hz_ || is_colour(at)) continue;
-    double explained = 0;
+    double explained = 0, power_of_all = 0, samples = 0;
     double square = 0;
     double weights = 0;
     double lines = 0;
@@ -382,9 +368,12 @@ ToneSearch::Found ToneSearch::line_by_line(double hz, int lines_away, double lea
       const std::size_t end = whole.stretches[i].at + period;
       for (; i < whole.stretches.size() && whole.stretches[i].at < end; ++i)
         line.stretches.push_back(whole.stretches[i]);
-      const Fit f = fit(line, turned(line, at), at);
+      const Turned t = turned(line, at);
+      const Fit f = fit(line, t, at);
       if (!(f.variance > 0)) continue;
       explained += f.explained;
+      power_of_all += t.power;
+      samples += t.samples;
       square += (std::norm(f.amplitude) - 2 * f.variance) / f.variance;
       weights += 1 / f.variance;
       lines += 1;
@@ -394,10 +383,22 @@ ToneSearch::Found ToneSearch::line_by_line(double hz, int lines_away, double lea
     const double power = std::max(0.0, square / weights);
     const double power_u = 2 * std::sqrt(4 * power * weights + 4 * lines) / weights;
     const double pp = 2 * std::sqrt(power);
-    out = {at, wander_hz, pp, together(0.25 * pp, 2 * power_u / std::max(1e-9, pp)), false, true};
+    out = {.hz = at,
+           .hz_u = wander_hz,
+           .pp_mv = pp,
+           .pp_u = together(0.25 * pp, 2 * power_u / std::max(1e-9, pp)),
+           .rest_mv = std::sqrt(std::max(0.0, power_of_all - explained) / samples),
+           .samples = samples,
+           .wanders = true};
   }
   whole.samples = std::move(line.samples);
   return out;
+}
+
+// Of a mean over so many exponential powers, for a mean of one.
+double ToneSearch::median_of_mean() const {
+  const auto fields = static_cast<double>(fields_.size());
+  return fields > 1 ? 1 - 1 / (3 * fields) : std::numbers::ln2;
 }
 
 // What stands about a bin, as far as a supply's frequency wanders: mV^2 peak, of the fields' mean.
@@ -424,6 +425,7 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
   }
   const auto fields = static_cast<double>(fields_.size());
   const double step = rate_hz_ / static_cast<double>(length_);
+  out.floor_mv = floor_of(mean);
   out.from_hz = lowest_hz();
   out.to_hz = 0.48 * rate_hz_;
   const double limit = threshold(fields);
@@ -440,8 +442,7 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
   for (std::size_t b = first; b + background_bins < last; b += background_bins) {
     block.assign(mean.begin() + static_cast<std::ptrdiff_t>(b),
                  mean.begin() + static_cast<std::ptrdiff_t>(b + background_bins));
-    const double median_of_mean = 1 - 1 / (3 * fields);  // of a mean over exponential powers, near enough
-    const double background = dsp::quantile(block, 0.5) / (fields > 1 ? median_of_mean : std::numbers::ln2);
+    const double background = dsp::quantile(block, 0.5) / median_of_mean();
     worst = std::max(worst, background);
     for (std::size_t k = b; k < b + background_bins; ++k) {
       if (is_colour(static_cast<double>(k) * step)) continue;

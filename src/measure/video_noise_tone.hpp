@@ -28,6 +28,8 @@ class ToneSearch {
     double hz_u = 0;  ///< expanded
     double pp_mv = 0;
     double pp_u = 0;           ///< expanded
+    double rest_mv = 0;        ///< rms of what it leaves of the fields
+    double samples = 0;        ///< that is told by
     bool line_locked = false;  ///< at a multiple of the line rate
     bool wanders = false;      ///< does not keep its frequency over a field
   };
@@ -37,12 +39,25 @@ class ToneSearch {
     double least_pp_mv = 0;  ///< a tone above this would have been found
     double from_hz = 0;      ///< range looked through
     double to_hz = 0;
+    double floor_mv = 0;  ///< rms of what the spectrum holds between tones, however many there are
   };
   /// To be called once, at the end. @param noise_alone lengths whose stretches are to be looked at.
   /// @param lines_alike a test picture is there: fine picture stands at multiples of the line rate alone.
   [[nodiscard]] Result result(std::span<const FlatSpectrum* const> noise_alone, bool lines_alike);
 
+  /// Samples of each stretch.
+  struct Part {
+    std::size_t from, to;
+  };
+  struct Rest {
+    double variance = 0, samples = 0;
+    double of_means = 0;  // what it is more than about the mean of each part
+  };
+  /// What a tone leaves on these parts of all stretches, found anew in each field. After result().
+  [[nodiscard]] Rest rest_on(std::span<const Part> parts, double hz) const;
+
  private:
+  static constexpr std::size_t background_bins = 256;
   struct Stretch {
     const FlatSpectrum* shape;
     std::size_t at;  // in the field's samples
@@ -66,6 +81,7 @@ class ToneSearch {
     double variance = 0;             // of either part
     double explained = 0;            // sum of squares
   };
+  [[nodiscard]] Field without_tone(const Field& f, double hz) const;
   [[nodiscard]] bool is_colour(double hz) const;
   void sort_out(std::span<const FlatSpectrum* const> noise_alone);
   [[nodiscard]] double lowest_hz() const;
@@ -76,6 +92,9 @@ class ToneSearch {
   [[nodiscard]] double unfold(double hz, double least_hz) const;
   [[nodiscard]] bool is_tone(double hz, const std::vector<double>& before, dsp::RealFft& fft) const;
   [[nodiscard]] Found line_by_line(double hz, int lines_away, double least_hz);
+  [[nodiscard]] double window(std::size_t i) const;  // Hann's, over a field
+  [[nodiscard]] double median_of_mean() const;
+  [[nodiscard]] double floor_of(const std::vector<double>& sum_of_fields) const;
   [[nodiscard]] double power_about(const std::vector<double>& sum_of_fields, std::size_t bin) const;
   [[nodiscard]] double spread_s(const Turned& t) const;
   [[nodiscard]] Found measured(double hz) const;

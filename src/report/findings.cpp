@@ -182,6 +182,8 @@ std::string diagnosis_headline(const Diagnosis& d) {
                       d.findings.front().probability > std::max(d.nothing_wrong, d.unlisted);
   if (!stands && d.nothing_wrong >= d.unlisted && d.gaps.empty() && !d.unsettled.empty())
     return fmt::format(phrase::only_observed, show_probability(d.nothing_wrong));
+  if (!stands && d.nothing_wrong >= d.unlisted && d.gaps.empty() && !d.out_of_limits.empty())
+    return fmt::format(phrase::only_limits, show_probability(d.nothing_wrong));
   if (!stands && d.nothing_wrong >= d.unlisted)
     return fmt::format(phrase::too_little, show_probability(d.nothing_wrong));
   if (!stands) return fmt::format(phrase::none_stands_out, show_probability(d.unlisted));
@@ -202,6 +204,7 @@ std::vector<std::string> left_open(const Diagnosis& d) {
   if (d.nothing_wrong <= may_be_sound) return out;
   for (const diagnose::Gap& g : d.gaps) out.push_back(g.text + ".");
   for (const std::string& u : d.unsettled) out.push_back(u + ".");
+  for (const std::string& o : d.out_of_limits) out.push_back(o + ".");
   return out;
 }
 

@@ -55,7 +55,8 @@ inline constexpr char limit[] = "Limit";
 inline constexpr std::pair<std::string_view, std::string_view> source_on_paper[] = {
     {"tolerance from memory", "tolerance common practice"},
     {", from memory", ""},
-    {", secondary source", ""}};
+    {", secondary source", ""},
+    {", seen", ""}};
 inline constexpr char limit_and_source[] = "Limit and its source";
 inline constexpr char remark[] = "Remark";
 inline constexpr char capture[] = "Capture";
@@ -155,6 +156,8 @@ inline constexpr char too_little[] =
     "Nothing speaks clearly of a fault, and too little was measured to call it good (nothing wrong {})";
 inline constexpr char only_observed[] =
     "Nothing captured shows a fault (nothing wrong {}), but what was observed speaks of one";
+inline constexpr char only_limits[] =
+    "No fault of the book shows (nothing else wrong {}), but what was captured is not within its limits";
 inline constexpr char none_stands_out[] = "No fault of the book stands out (something else {})";
 inline constexpr char all_but_certain[] = "is all but certain";
 inline constexpr char likely[] = "is likely";

@@ -1,5 +1,7 @@
 #include "words_picture.hpp"
 
+#include "words_both.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -82,6 +84,22 @@ constexpr Entry entries[] = {
       "The picture is grainy: a dark scene at full gain, or a weak signal amplified.",
       "Give the camera light and measure again; if noise stays, compare the level at both ends of the "
       "cable."}},
+    {"picture.noise.rows",
+     Side::High,
+     {"whole rows flicker, as streaks",
+      "Noise slower than a line: on sync, where the clamp finds it, or in the source.",
+      "Try another source on the same line: if the streaks stay, move each connector gently and look for "
+      "interference on the cable."}},
+    {"picture.noise.fixed",
+     Side::High,
+     {"a pattern stands in the picture",
+      "What is the same in each frame is no noise of a line: the camera's sensor or a converter makes it.",
+      "Try another source on the same line, and another grabber on the same source."}},
+    {"picture.impulses", Side::High, picture_sparkles},
+    {"picture.noise.periodic.level",
+     Side::High,
+     {"a steady pattern lies on the picture", "A radio carrier or a switching supply gets into the cable.",
+      "Note its frequency; switch off supplies and dimmers nearby one at a time while watching the figure."}},
     {"picture.luma.gain",
      Side::High,
      {"the picture is too bright",
@@ -180,6 +198,7 @@ constexpr GroupRule groups[] = {
     {"picture.tear", {"Picture stability", 24}},
     {"picture.flagging", {"Picture stability", 24}},
     {"picture.noise", {"Picture noise and response", 25}},
+    {"picture.impulses", {"Picture noise and response", 25}},
     {"picture.snr", {"Picture noise and response", 25}},
     {"picture.echo", {"Picture noise and response", 25}},
     {"picture.multiburst", {"Picture noise and response", 25}},

@@ -1,5 +1,7 @@
 #include "words_video.hpp"
 
+#include "words_both.hpp"
+
 namespace linebench::report {
 namespace {
 
@@ -201,6 +203,7 @@ constexpr Entry entries[] = {
       "The picture is grainy: a dark scene at full gain, or a weak signal amplified.",
       "Give the camera light and measure again; if noise stays, compare the level at both ends of the "
       "cable."}},
+    {"video.impulses", Side::High, picture_sparkles},
     {"video.noise.periodic.level",
      Side::High,
      {"a steady pattern lies on the picture", "A radio carrier or a switching supply gets into the cable.",

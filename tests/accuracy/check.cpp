@@ -1,7 +1,8 @@
 // The accuracy card in the README is what these cases give, leaves no reading out, and holds no claim that is
 // wrong.
 // LINEBENCH_WRITE_CARD=1 runs every case and writes the card, LINEBENCH_TEST_LONG=1 runs every case and
-// compares. Otherwise the quick cases are run and the rest of the card is read.
+// compares. Otherwise the quick cases are run and the rest of the card is read. LINEBENCH_CARD_ONLY=p5 runs
+// every case of sweep p5 alone.
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -51,14 +52,15 @@ void expect_alike(const Row& card, const Row& now) {
 }
 
 TEST(AccuracyCard, CasesGiveTheFiguresInTheReadme) {
-  const bool write = asked("LINEBENCH_WRITE_CARD");
+  const char* only = std::getenv("LINEBENCH_CARD_ONLY");
+  const bool write = asked("LINEBENCH_WRITE_CARD") && only == nullptr;
   const bool whole = write || asked("LINEBENCH_TEST_LONG");
   const std::vector<Case> cases = all_cases();
   const std::string card = card_in(whole_readme());
   const std::vector<Row> written = rows_in(card, cases);
   std::vector<Row> rows;
   for (const Case& c : cases) {
-    if (!whole && !c.quick) continue;
+    if (only != nullptr ? c.key != only : !whole && !c.quick) continue;
     const stopwatch::Stopwatch watch;
     const std::vector<Row> now = rows_of(c);
     std::printf("  %s, %s: %.1f s\n", c.key.c_str(), c.sweep.c_str(), watch.seconds());

@@ -156,6 +156,41 @@ std::vector<Found> multiburst(unsigned seed) {
   return std::move(t).found();
 }
 
+// Of whole rows, and what is the same in each frame.
+std::vector<Found> shared_noise(unsigned seed) {
+  Draw d(seed);
+  Scene s;
+  s.lines = d.coin() ? 625 : 525;
+  s.line = frame_synth::flat(d.between(0.3, 0.7));
+  s.noise = d.octaves(0.7, 3);
+  s.row_noise = d.octaves(0.5, 4);
+  s.stands = d.octaves(0.5, 4);
+  Trial t(measure(s, 8, seed));
+  t.expect("picture.noise.rows", s.row_noise);
+  t.expect("picture.noise.fixed", s.stands);
+  return std::move(t).found();
+}
+
+// A carrier or a supply on a flat field or on bars.
+std::vector<Found> periodic(unsigned seed) {
+  Draw d(seed);
+  Scene s;
+  s.lines = d.coin() ? 625 : 525;
+  s.coloured_bars = d.coin();
+  s.line = s.coloured_bars ? frame_synth::bars(0.75, 0.75) : frame_synth::flat(d.between(0.3, 0.7));
+  s.noise = d.octaves(1, 3);
+  s.tone_percent = d.octaves(0.3, 3);
+  s.tone_hz = d.octaves(50e3, 3.4e6);
+  const int frames = 12;
+  Trial t(measure(s, frames, seed));
+  // Of what is taken of it: six fields.
+  const double variance = s.noise * s.noise + 1.0 / 12;
+  const double n = 6.0 * s.width * s.height() / 2;
+  t.expect("picture.noise.periodic.level", s.tone_percent, 2 * std::sqrt(2 * variance / n) / 2.19);
+  t.expect("picture.noise.periodic.frequency", s.tone_hz);
+  return std::move(t).found();
+}
+
 }  // namespace
 
 void add_picture_cases(std::vector<Case>& to) {
@@ -174,8 +209,16 @@ void add_picture_cases(std::vector<Case>& to) {
                 "rolling by up to 6 lines a frame, torn by 1 to 15 px, bent by 1 to 12 px, noise of 1 to 3 "
                 "codes",
                 40, moved});
+  to.push_back({"picture",
+                "a steady tone of 0.3 to 3 % at 50 kHz to 3.4 MHz on grey or bars, 525 and 625 lines, noise "
+                "of 1 to 3 codes, 12 frames",
+                40, periodic});
   to.push_back(
       {"picture", "multiburst that falls by up to 7.5 dB, noise of 1 to 3 codes, 4 frames", 40, multiburst});
+  to.push_back({"picture",
+                "noise of whole rows and noise that stands still, 0.5 to 4 codes each, beside 0.7 to 3 "
+                "codes, 8 frames",
+                40, shared_noise});
 }
 
 }  // namespace accuracy

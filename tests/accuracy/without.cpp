@@ -56,7 +56,11 @@ constexpr Without list[] = {
     {"waveform", "video.sync.missing", count},
     {"waveform", "video.level.step", "held within 0.1 dB of jumps put in, in tests/video/steady.cpp"},
     {"waveform", "video.burst.missing", count},
+    {"waveform", "video.impulses", "needs impulses; its coverage is tested in tests/video/impulses.cpp"},
+    {"waveform", "video.impulses.time", "held within a microsecond in tests/video/impulses.cpp"},
+    {"picture", "picture.impulses", "needs impulses; its coverage is tested in tests/picture/impulses.cpp"},
     {"waveform", "video.noise.periodic.from", "says where the search began, and claims no uncertainty"},
+    {"picture", "picture.noise.periodic.from", "says where the search began, and claims no uncertainty"},
     {"waveform", "video.bars.kind", word},
     {"waveform", "video.saturation",
      "video.bars.COLOUR.chroma over video.burst.amplitude; held within its claim in "

@@ -56,6 +56,19 @@ TEST(MeasurePicture, JsonVerdictAndPage) {
   EXPECT_NE(text.out.find("bars-75"), std::string::npos);
 }
 
+// Blue, as a grabber shows when nothing comes in [common practice].
+TEST(MeasurePicture, NoPictureIsNoPass) {
+  const Folder dir;
+  frame_synth::Scene s;
+  write_yuv(dir, s, 1);
+  std::ofstream out(dir.path / "gate.yuv", std::ios::binary);
+  for (int i = 0; i < 10 * 720 * 576 / 2; ++i) out.write("\x29\xf0\x29\x6e", 4);
+  out.close();
+  const auto r = run(dir, "measure gate.yuv --json");
+  EXPECT_EQ(r.exit, 1) << r.err;
+  EXPECT_EQ(nlohmann::json::parse(r.out)["verdict"], "incomplete");
+}
+
 TEST(MeasurePicture, RefusesWhatDoesNotBelong) {
   const Folder dir;
   frame_synth::Scene s;

@@ -217,6 +217,10 @@ TEST_F(MeasureVideo, NothingThereIsNotMeasured) {
       EXPECT_EQ(reading.at("verdict"), "unmeasurable") << reading.at("id");
     }
   }
+  // Nor does it pass where no limits are named.
+  const auto bare = run(folder, "measure noise.raw --json");
+  EXPECT_EQ(bare.exit, 1);
+  EXPECT_EQ(json::parse(bare.out).at("verdict"), "incomplete");
 }
 
 }  // namespace

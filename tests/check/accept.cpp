@@ -30,7 +30,26 @@ TEST(Accept, ChoicesByPlaceWordOrStart) {
   EXPECT_FALSE(check::accept(s, "st", english()).answer);  // two start so
   EXPECT_FALSE(check::accept(s, "0", english()).answer);
   EXPECT_FALSE(check::accept(s, "", english()).answer);
+  EXPECT_NE(check::accept(s, "", english()).complaint.find("from 1 to 4"), std::string::npos);
   EXPECT_NE(check::accept(s, "9", english()).complaint.find("mono, stereo"), std::string::npos);
+}
+
+// What stands beside the word is what a person reads, and types.
+TEST(Accept, ChoicesByWhatStandsBesideThem) {
+  Step s;
+  s.kind = StepKind::Choose;
+  s.choices = {{"audio", "Sound"},
+               {"video", "Composite video"},
+               {"both", "Sound and composite video"},
+               {"hum", "Hum or buzz behind it"},
+               {"level", "Too quiet or too loud"}};
+  EXPECT_EQ(check::accept(s, "sound", english()).answer, "audio");
+  EXPECT_EQ(check::accept(s, "composite", english()).answer, "video");
+  EXPECT_EQ(check::accept(s, "Buzz", english()).answer, "hum");
+  EXPECT_EQ(check::accept(s, "too quiet", english()).answer, "level");
+  EXPECT_FALSE(check::accept(s, "soun", english()).answer) << "two hold it";
+  EXPECT_FALSE(check::accept(s, "or", english()).answer) << "too short";
+  EXPECT_FALSE(check::accept(s, "uzz", english()).answer) << "no word starts so";
 }
 
 TEST(Accept, NumbersInsideTheirRange) {
@@ -55,6 +74,7 @@ TEST(Accept, TicksRoundTrip) {
   EXPECT_EQ(check::ticks(*a.answer)[2].second, "not needed");
   EXPECT_EQ(check::accept(s, "all", english()).answer, "seated=done strap=done call=done");
   EXPECT_FALSE(check::accept(s, "4", english()).answer);
+  EXPECT_NE(check::accept(s, "", english()).complaint.find("all, or none"), std::string::npos);
 }
 
 TEST(Accept, WhatAPersonTypedIsNotTakenForAPlaceholder) {

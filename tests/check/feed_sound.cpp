@@ -135,4 +135,51 @@ TEST(FeedSound, ASmallDelayBetweenTheSidesIsNotCalledNone) {
   EXPECT_TRUE(says(j, "note", "cancel at 8000 Hz")) << j.at("points").dump(1);
 }
 
+// A supply that motorboats at 8 Hz, and one that switches at 30 kHz: 1 % of programme at -20 dBFS, as is
+// allowed of dc, is -60 dBFS.
+TEST(FeedSound, WhatNoEarHearsIsToldToo) {
+  const Taken t;
+  const std::string f = t.folder.path.string();
+  const auto stands = [&](int hz, int db, int rate) {
+    check_test::sox("-r " + std::to_string(rate) + " -n -b 24 -c 2 '" + f + "/low.wav' synth 6 sine " +
+                    std::to_string(hz) + " vol " + std::to_string(db) + "dB");
+    check_test::sox("-r " + std::to_string(rate) + " -n -b 24 -c 2 '" + f +
+                    "/hiss.wav' synth 6 whitenoise vol -96dB");
+    check_test::sox("-m -v 1 '" + f + "/low.wav' -v 1 '" + f + "/hiss.wav' -b 24 '" + t.quiet + "'");
+    return check_feed(t.folder);
+  };
+  for (const auto& [hz, rate] : {std::pair{8, 48000}, {30000, 96000}}) {
+    const json j = stands(hz, -40, rate);
+    EXPECT_EQ(outcome(j), "connect with a change") << hz << " Hz: " << j.at("points").dump(1);
+    EXPECT_TRUE(says(j, "change", "below 20 Hz or above 20 kHz: -40.0 dBFS")) << j.at("points").dump(1);
+    EXPECT_EQ(outcome(stands(hz, -75, rate)), "connect") << hz;
+  }
+  // One knock at the plug is none that stands there.
+  check_test::sox("-n -r 48000 -b 24 -c 2 '" + f + "/low.wav' synth 0.06 sine 8 vol -20dB pad 3 3");
+  check_test::sox("-n -r 48000 -b 24 -c 2 '" + f + "/hiss.wav' synth 6 whitenoise vol -96dB");
+  check_test::sox("-m -v 1 '" + f + "/low.wav' -v 1 '" + f + "/hiss.wav' -b 24 '" + t.quiet + "'");
+  EXPECT_FALSE(says(check_feed(t.folder), "change", "no ear hears"));
+}
+
+// A line rate that comes by the lead stands there with nothing playing as well [BT.1700: 15 625 Hz].
+TEST(FeedSound, AWhistleOfTheProgrammeIsNotTheLeads) {
+  const Taken t;
+  const auto whistle = [&](const std::string& file) {
+    const std::string alone = file + ".line.wav", before = file + ".before.wav";
+    std::filesystem::rename(file, before);
+    check_test::sox("-n -r 48000 -b 24 -c 2 '" + alone + "' synth 12 sine 15625 vol -66dB");
+    check_test::sox("-m -v 1 '" + before + "' -v 1 '" + alone + "' -b 24 '" + file + "'");
+    std::filesystem::remove(before);
+    std::filesystem::remove(alone);
+  };
+  whistle(t.sound);
+  const json played = check_feed(t.folder);
+  EXPECT_EQ(outcome(played), "connect") << played.at("points").dump(1);
+  EXPECT_TRUE(says(played, "note", "Line whistle")) << played.at("points").dump(1);
+  whistle(t.quiet);
+  const json led = check_feed(t.folder);
+  EXPECT_EQ(outcome(led), "connect with a change") << led.at("points").dump(1);
+  EXPECT_TRUE(says(led, "change", "Line whistle")) << led.at("points").dump(1);
+}
+
 }  // namespace

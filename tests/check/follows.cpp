@@ -2,6 +2,8 @@
 // none twice the level (CCITT N.60 levels, EBU/BT.470 burst).
 #include <gtest/gtest.h>
 
+#include <cmath>
+
 #include "../../src/check/readings.hpp"
 
 namespace {
@@ -65,6 +67,30 @@ TEST(Follows, LevelsOfASourceThatIsTooLarge) {
   }
   EXPECT_EQ(ids(picture("correct", 420, 980, 560)).find("video.burst") != std::string::npos, true);
   EXPECT_EQ(ids(picture("correct", 250, 583, 250)), "video.sync.amplitude ");
+}
+
+// The line and its late copy add: on a flat part 0.6 us and more behind an edge a copy of share a leaves 1 +
+// a of the level. Sync of 300 mV is 255 mV under a copy of -15 %, white of 700 mV is 805 mV under one of +15
+// %.
+TEST(Follows, LevelsUnderAnEcho) {
+  const auto under = [](double echo_db, double sync, double white) {
+    job::Capture c = picture("correct", sync, white, 300);
+    c.readings.push_back(judged("video.echo.level", echo_db, std::nullopt, -26));
+    return ids(c);
+  };
+  const double of_15_percent = 20 * std::log10(0.15);
+  EXPECT_EQ(under(of_15_percent, 255, 595), "video.echo.level ");
+  EXPECT_EQ(under(of_15_percent, 345, 805), "video.echo.level ");
+  // More than the echo can do is wrong by itself, on either side.
+  EXPECT_NE(under(of_15_percent, 200, 595).find("video.sync.amplitude"), std::string::npos);
+  EXPECT_NE(under(of_15_percent, 345, 900).find("video.white"), std::string::npos);
+  // An echo within its limit (2.5 % = -32 dB) makes nothing of it.
+  EXPECT_NE(under(-32, 255, 595).find("video.sync.amplitude"), std::string::npos);
+  // Nor is it to blame for what is no level.
+  job::Capture c = picture("correct", 255, 595, 300);
+  c.readings.push_back(judged("video.echo.level", of_15_percent, std::nullopt, -26));
+  c.readings.push_back(judged("video.noise.periodic.level", -30, std::nullopt, -40));
+  EXPECT_NE(ids(c).find("video.noise.periodic"), std::string::npos);
 }
 
 // 600 ppm off in both: one clock makes line and subcarrier (BT.470: 283.75 and a quarter cycle to the line).

@@ -295,6 +295,19 @@ TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
   EXPECT_NE(r.err.find("'12 banana': \"banana\" is not its unit; type it as VALUE"), std::string::npos)
       << r.err;
   EXPECT_EQ(r.err.find("--observed"), std::string::npos) << r.err;
+  // Left out after that, it stays on record: a meter showed something.
+  std::ofstream(folder.path / "home/profile.toml") << "mains_hz = 50\n";
+  check_test::Terminal t((folder.path / "home").string(), {"check", "site", "--job", "last"});
+  for (const char* line : {"12 banana", ""}) {
+    ASSERT_TRUE(t.wait_for("Answer (?): ")) << t.screen();
+    t.line(line);
+  }
+  ASSERT_TRUE(t.wait_for("Step ")) << t.screen();
+  ASSERT_TRUE(t.wait_for("(?): ")) << t.screen();
+  t.line("stop");
+  EXPECT_EQ(t.finish(), 4);
+  const auto shown = run(folder, "jobs show last");
+  EXPECT_NE(shown.out.find("'12 banana'"), std::string::npos) << shown.out;
 }
 
 // A path that carries nothing has no hum: a pulled plug measures like the best of cures.

@@ -3,8 +3,12 @@
 
 #include <cstdio>
 #include <cstdlib>
+#include <filesystem>
 #include <stdexcept>
 #include <string>
+#include <vector>
+
+#include "support/python.hpp"
 
 namespace check_test {
 
@@ -32,6 +36,34 @@ inline void programme(const std::string& file, double rms_dbfs, const std::strin
   sox("-n -r 48000 -b 24 '" + hiss + "' synth 12 whitenoise vol -96dB");
   sox("-m -v 1 '" + mono + "' -v 1 '" + hiss + "' -b 24 '" + file + "' remix " + remix);
   for (const std::string& f : {said, hiss, mono}) std::remove(f.c_str());
+}
+
+struct Breaks {
+  int seed, count;
+  double shortest_s, longest_s;
+  double left;       ///< share of the sound that is left in one
+  double click = 0;  ///< rms, full scale, of a sample put on where each begins
+};
+/// A mono recording of 12 s whose sound goes for moments at uneven times, by numpy.
+inline void breaks(const std::filesystem::path& file, const Breaks& b) {
+  std::vector<std::string> with = {file.string()};
+  for (const double v : {static_cast<double>(b.seed), static_cast<double>(b.count), b.shortest_s, b.longest_s,
+                         b.left, b.click})
+    with.push_back(std::to_string(v));
+  (void)testing_support::run_python(
+      "import sys, subprocess, numpy as np\n"
+      "f = sys.argv[1]\n"
+      "seed, count, shortest, longest, left, click = map(float, sys.argv[2:])\n"
+      "x = np.frombuffer(subprocess.run(['sox', f, '-t', 'f32', '-'], capture_output=True).stdout, "
+      "'<f4').copy()\n"
+      "r = np.random.default_rng(int(seed))\n"
+      "for t in np.sort(r.uniform(1, 11, int(count))):\n"
+      "    i = int(t * 48000); k = int(r.uniform(shortest, longest) * 48000)\n"
+      "    x[i:i + k] *= left\n"
+      "    if click: x[i] += click * r.normal()\n"
+      "subprocess.run(['sox', '-t', 'f32', '-r', '48000', '-c', '1', '-', '-b', '24', f], "
+      "input=x.tobytes(), check=True)\n",
+      with);
 }
 
 /// The same feed with nothing playing: hiss alone.

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <filesystem>
 #include <fstream>
+#include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/diagnose/fault_book.hpp>
@@ -62,6 +63,20 @@ TEST(FaultBook, MainsAndEarthEntriesCarryTheirCaution) {
   for (const Sign& s : book.signs) {
     if (s.trial && (s.id.starts_with("earth") || s.id.starts_with("supply") || s.id.starts_with("shield"))) {
       EXPECT_FALSE(s.trial->caution.empty()) << s.id;
+    }
+  }
+}
+
+// What a sign is said to be made of, or to be about, is there.
+TEST(FaultBook, SignsNameReadingsAndSignsThatThereAre) {
+  const FaultBook book = load_fault_book({shipped});
+  for (const Sign& s : book.signs) {
+    for (const std::string& id : s.reads) EXPECT_NE(find_kind(id), nullptr) << s.id << ": " << id;
+    for (const std::string& id : s.of) {
+      const Sign* size = book.sign(id);
+      ASSERT_NE(size, nullptr) << s.id << ": " << id;
+      EXPECT_EQ(s.scale, Scale::Words) << s.id;
+      EXPECT_TRUE(size->scale != Scale::Words && size->scale != Scale::Shift) << id << " has no power";
     }
   }
 }

@@ -45,6 +45,24 @@ TEST(DiagnoseCompare, HumThatWentWhileTheToneFellIsNoCure) {
   EXPECT_FALSE(holds(stays, "fell by")) << stays;
 }
 
+// A second termination leaves two thirds (75 ohm into 37.5 ohm, Ohm's law); a resistive splitter leaves half.
+TEST(DiagnoseCompare, HumThatFellWithSyncIsNoCure) {
+  const auto at = [](double part, double hum_mv) {
+    return Readings{text_reading("video.signal", "present"), text_reading("video.system", "625"),
+                    number("video.sync.amplitude", 300 * part, 1), number("video.hum.level", hum_mv, 0.2),
+                    number("video.hum.frequency", 50.0, 0.01)};
+  };
+  for (const double part : {0.5, 2.0 / 3}) {
+    const std::string fell = said(at(1, 54.8), at(part, 54.8 * part));
+    EXPECT_TRUE(holds(fell, "Sync fell by") && holds(fell, "cannot be told")) << fell;
+  }
+  const std::string cured = said(at(1, 54.8), at(0.98, 2));
+  EXPECT_FALSE(holds(cured, "Sync fell")) << cured;
+  // Twice as much came without a termination: that it fell to nominal is the cure.
+  const std::string ended = said(at(2, 5), at(1, 2.5));
+  EXPECT_FALSE(holds(ended, "Sync fell")) << ended;
+}
+
 TEST(DiagnoseCompare, ACaptureThatCouldNotShowTheFaultSaysNothingOfIt) {
   const Readings bars = {text_reading("picture.signal", "present"), number("picture.hum.level", 6.25, 0.03),
                          number("picture.hum.frequency", 49.7, 0.001)};

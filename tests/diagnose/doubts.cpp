@@ -20,6 +20,44 @@ TEST(DiagnosePicture, ACarrierIsATransmitterOrASupply) {
   EXPECT_EQ(first(diagnosed({of_readings(r)})), "supply-switching");
 }
 
+// The same seen by a grabber: 3 % of white peak to peak is 21 mV [BT.601, BT.470-6].
+TEST(DiagnosePicture, HerringboneInThePictureIsATransmitterOrASupply) {
+  const auto with = [](double hz) {
+    Readings r;
+    r.push_back(text_reading("picture.signal", "present"));
+    r.push_back(text_reading("picture.pattern", "bars-75"));
+    r.push_back(number("picture.noise", 0.7, 0.01));
+    r.push_back(number("picture.noise.periodic.from", 40e3, 0));
+    r.push_back(number("picture.noise.periodic.level", 3, 0.1));
+    r.push_back(number("picture.noise.periodic.frequency", hz, 50));
+    return of_readings(r, "picture.yuv");
+  };
+  const Diagnosis d = diagnosed({with(1.2e6)});
+  EXPECT_EQ(first(d), "radio-pickup") << shown(d);
+  EXPECT_GT(probability(d, "radio-pickup"), 0.5) << shown(d);
+  EXPECT_LT(d.nothing_wrong, 0.05) << shown(d);
+  const auto& views = book().fault("radio-pickup")->views;
+  EXPECT_NE(std::ranges::find(views, "picture"), views.end());
+  EXPECT_EQ(first(diagnosed({with(90e3)})), "supply-switching");
+}
+
+// A spike twice in each mains period is a dimmer's, one at any time a contact's.
+TEST(DiagnosePicture, ImpulsesInTimeWithTheMainsAreADimmers) {
+  const auto with = [](const char* rhythm) {
+    Readings r = bars_625();
+    r.push_back(unmeasurable("video.hum.level", "none found", 0.5));
+    r.push_back(
+        number_reading("video.impulses", 110, 50, std::string("17 seen, of 20 mV and more, ") + rhythm));
+    return of_readings(r);
+  };
+  const Diagnosis locked = diagnosed({with("in time with twice a mains of 50.0 Hz")});
+  EXPECT_EQ(first(locked), "dimmer") << shown(locked);
+  EXPECT_GT(probability(locked, "dimmer"), 0.8) << shown(locked);
+  const Diagnosis any = diagnosed({with("in time with no mains")});
+  EXPECT_EQ(first(any), "connector-bad") << shown(any);
+  EXPECT_LT(probability(any, "dimmer"), 0.1) << shown(any);
+}
+
 // Yellow and cyan of 100/0/75/0 bars cut at 560 mV (by the samples: 356 and 595 mV of chrominance left), the
 // darker colours whole [BT.470-6 levels]. A recorder of 13.5 MS/s shows no peaks to find the cut by.
 TEST(DiagnosePicture, ColoursCutByTheirLuminanceAreOverload) {

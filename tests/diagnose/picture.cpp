@@ -213,4 +213,37 @@ TEST(DiagnosePicture, ColoursCutOffAreADrivenStage) {
   EXPECT_GT(diagnosed({of_readings(whole)}).nothing_wrong, 0.5) << shown(diagnosed({of_readings(whole)}));
 }
 
+// Two cuts in each mains period make 100 or 120 spikes a second (phase control, common practice); a contact's
+// come at any rate; a switcher's edges come by the thousand.
+TEST(DiagnosePicture, SparkleIsNamedByHowOftenItComes) {
+  const auto with = [](double a_second) {
+    Readings r = bars_625();
+    r.push_back(number("video.impulses", a_second, 0.2 * a_second));
+    return diagnosed({of_readings(r)});
+  };
+  for (const double cuts : {100.0, 120.0}) {
+    const Diagnosis d = with(cuts);
+    EXPECT_LT(d.nothing_wrong, 0.05) << shown(d);
+    EXPECT_GT(probability(d, "dimmer"), 0.3) << shown(d);
+  }
+  EXPECT_EQ(first(with(18)), "connector-bad") << shown(with(18));
+  EXPECT_EQ(first(with(19000)), "supply-switching") << shown(with(19000));
+  Readings none = bars_625();
+  none.push_back(unmeasurable("video.impulses", "none", 5));
+  EXPECT_GT(diagnosed({of_readings(none)}).nothing_wrong, 0.7) << shown(diagnosed({of_readings(none)}));
+}
+
+// A stub of 12 m returns a fifth of the signal after 119 ns, half a period of 4.43 MHz and a little: levels
+// rise by 20 lg 1.2 = 1.6 dB and the burst falls by 3.5 dB against them, |1 + 0.2 exp(-j 2 pi f t)| / 1.2.
+TEST(DiagnosePicture, AStubOfSomeMetresIsSeenByLevelsAndBurst) {
+  const double gain = 1.2;
+  Readings r = bars_625(300 * gain, 700 * gain, 241);
+  r.push_back(number("video.sync.rise", 225, 6));
+  r.push_back(unmeasurable("video.echo.level",
+                           "none found from 0.52 us on; nearer ones look like the edge itself", -40));
+  r.push_back(number("video.cable.loss", 0.0, 0.13));
+  const Diagnosis d = diagnosed({of_readings(r)});
+  EXPECT_EQ(first(d), "ghost-tee") << shown(d);
+}
+
 }  // namespace

@@ -1,6 +1,7 @@
 // What several captures or lines have in common, and what they only seem to.
 #include <map>
 
+#include "../../src/diagnose/model.hpp"
 #include "job.hpp"
 
 namespace {
@@ -164,6 +165,40 @@ TEST(DiagnoseShared, WhatLiesBeyondAFaultsRangeIsNotQuotedForIt) {
     }
   }
   EXPECT_TRUE(seen) << shown(d);
+}
+
+// Ripple of 60 mV beside 6 mV from an earth loop makes a hundredth of the power less of one than of the
+// other: what the pattern is, the ripple says. Where nobody knows what each makes, both have their say.
+TEST(DiagnoseShared, OfTwoCausesTheOneThatMakesMoreHasTheWord) {
+  const Sign& pattern = *book().sign("video.hum.pattern");
+  const auto even = [&](double loop_mv, double ripple_mv) {
+    Cause earth{true, 0, 0, {}, loop_mv * loop_mv};
+    Cause ripple{true, 0, 0, {}, ripple_mv * ripple_mv};
+    std::size_t place = 0;
+    while (pattern.words[place].first != "even") ++place;
+    std::size_t other = 0;
+    while (pattern.words[other].first != "fundamental") ++other;
+    earth.words.assign(pattern.words.size(), 0);
+    ripple.words.assign(pattern.words.size(), 0);
+    earth.words[other] = ripple.words[place] = 1;
+    return predict_words(pattern, &earth, &ripple)[place];
+  };
+  EXPECT_NEAR(even(6, 60), 100.0 / 101, 1e-9);
+  EXPECT_NEAR(even(60, 6), 1.0 / 101, 1e-9);
+  EXPECT_NEAR(even(0, 60), 0.5, 1e-9);
+  // In a whole job: even hum of 60 mV, and a transformer that takes a little of it away.
+  Readings r = bars_625();
+  r.push_back(number("video.hum.level", 60, 1));
+  r.push_back(number("video.hum.frequency", 50.02, 0.01));
+  r.push_back(number("video.field.frequency", 50, 0.001));
+  r.push_back(number("video.hum.harmonic.1", 6, 0.5));
+  r.push_back(number("video.hum.harmonic.2", 58, 0.5));
+  r.push_back(number("video.hum.harmonic.4", 12, 0.5));
+  const std::vector<std::string> typed = {"isolate-video=less", "supply-ripple=300 mV"};
+  const std::vector<Evidence> told = parse_observed(typed, book());
+  const Diagnosis d = diagnose::diagnose(book(), Job{{of_readings(r)}, told, {}});
+  EXPECT_EQ(first(d), "supply-ripple") << shown(d);
+  EXPECT_GT(probability(d, "supply-ripple"), 0.9) << shown(d);
 }
 
 }  // namespace

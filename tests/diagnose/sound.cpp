@@ -245,4 +245,19 @@ TEST(DiagnoseSound, ALeftRightTestByHandAccusesNoContact) {
   EXPECT_LT(probability(d, "connector-bad"), 0.1) << shown(d);
 }
 
+// A picture half bright and half dark on a shared return: a square wave at the field rate of 525 lines, 1/n
+// of each odd multiple (Fourier series). Mains of 60 Hz with the same multiples is not the video's.
+TEST(DiagnoseSound, AnEvenBuzzAtTheFieldRateIsTheVideos) {
+  const auto with = [](double hz) {
+    synth::Samples x = quiet(20, 77);
+    for (int n = 1; n < 60; n += 2) synth::add_sine(x, rate, hz * n, -44 - 20 * std::log10(n));
+    return diagnosed({measured({x})});
+  };
+  const Diagnosis field = with(60000.0 / 1001);
+  EXPECT_EQ(first(field), "video-into-audio") << shown(field);
+  EXPECT_LT(field.nothing_wrong, 0.01) << shown(field);
+  const Diagnosis mains = with(60.01);
+  EXPECT_LT(probability(mains, "video-into-audio"), 0.2) << shown(mains);
+}
+
 }  // namespace

@@ -157,4 +157,68 @@ TEST(DiagnoseSoundness, TheNextTestSettlesTheSameWhereverItIsNamed) {
   }
 }
 
+// What was seen and could not be told is neither sound nor a fault: the capture that tells it comes next.
+TEST(DiagnoseSoundness, WhatWasSeenAndNotToldLeavesTheJobOpen) {
+  Readings bars = bars_625();
+  bars.push_back(unmeasurable("video.hum.level", "none found", 0.5));
+  EXPECT_TRUE(shown_sound(diagnosed({of_readings(bars)}))) << shown(diagnosed({of_readings(bars)}));
+  Readings ghost = bars;
+  ghost.push_back(unmeasurable("video.echo.level", "something like an echo follows the edges"));
+  const Diagnosis d = diagnosed({of_readings(ghost)});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+  ASSERT_FALSE(d.gaps.empty());
+  EXPECT_EQ(d.gaps[0].sign, "video.echo.trace");
+  EXPECT_NE(d.gaps[0].how.find("2T pulse"), std::string::npos) << d.gaps[0].how;
+  // Clean bars are looked through from 35 kHz on: below where the search begins something lies.
+  Readings late = bars;
+  late.push_back(number("video.noise.periodic.from", 150e3, 1));
+  late.push_back(unmeasurable("video.noise.periodic.level", "none found", 0.1));
+  const Diagnosis e = diagnosed({of_readings(late)});
+  EXPECT_FALSE(shown_sound(e)) << shown(e);
+  ASSERT_FALSE(e.gaps.empty());
+  EXPECT_EQ(e.gaps[0].sign, "video.noise.search");
+  EXPECT_NE(e.gaps[0].text.find("150 kHz"), std::string::npos) << e.gaps[0].text;
+}
+
+// A picture that measure fails is not sound here either: dirt that stands is no sign of any fault, and a K
+// rating of 9 % is out of the 4 % of the limit set, with nothing of the book to say for it.
+TEST(DiagnoseSoundness, AReadingOutOfItsLimitsThatNoSignIsAboutLeavesTheJobOpen) {
+  const auto picture = [](double fixed) {
+    Readings r;
+    r.push_back(text_reading("picture.signal", "present"));
+    r.push_back(text_reading("picture.pattern", "bars-75"));
+    r.push_back(number("picture.noise", 0.7, 0.01));
+    r.push_back(number("picture.noise.fixed", fixed, 0.02));
+    r.push_back(unmeasurable("picture.hum.level", "none found", 0.05));
+    return of_readings(r, "picture.yuv");
+  };
+  EXPECT_TRUE(shown_sound(diagnosed({picture(0.5)}))) << shown(diagnosed({picture(0.5)}));
+  const Diagnosis d = diagnosed({picture(5)});
+  EXPECT_FALSE(shown_sound(d));
+  ASSERT_EQ(d.out_of_limits.size(), 1U);
+  EXPECT_NE(d.out_of_limits[0].find("Noise that stands is out of its limit: 5.00 codes"), std::string::npos)
+      << d.out_of_limits[0];
+  const auto pulse = [](double k) {
+    Readings r = bars_625();
+    r.push_back(unmeasurable("video.hum.level", "none found", 0.5));
+    r.push_back(number("video.k2t", k, 0.1));
+    Capture c = of_readings(r);
+    c.facts.sample_rate_hz = 13.5e6;
+    return c;
+  };
+  EXPECT_TRUE(shown_sound(diagnosed({pulse(1)})));
+  EXPECT_FALSE(shown_sound(diagnosed({pulse(9)})));
+  EXPECT_NE(diagnosed({pulse(9)}).out_of_limits.at(0).find("K rating"), std::string::npos);
+  // What a sign is about is weighed by it.
+  Capture high = pulse(1);
+  high.readings.push_back(number("video.snr.weighted", 53, 0.5));
+  EXPECT_TRUE(diagnosed({high}).out_of_limits.empty());
+  // As it was judged, where it was.
+  Capture strict = pulse(1);
+  Reading& k = strict.readings.back();
+  k.limit = Limit{std::nullopt, 0.5, {}, {}, "house"};
+  k.verdict = Verdict::Fail;
+  EXPECT_EQ(diagnosed({strict}).out_of_limits.size(), 1U);
+}
+
 }  // namespace

@@ -23,6 +23,8 @@ struct Case {
   [[nodiscard]] int place(const std::string& fault) const;
   /// Likeliest first, over nothing wrong, something not listed and the faults.
   [[nodiscard]] std::string first() const;
+  /// Somewhat likely to be sound, and nothing said to be left open, such as noise that clicks hide.
+  [[nodiscard]] bool called_sound() const;
 };
 
 [[nodiscard]] const linebench::diagnose::FaultBook& shipped_book();
@@ -38,7 +40,8 @@ struct Case {
 
 /// Cases for each fault: the environment's LINEBENCH_FAULTSIM_CASES, else `usual`.
 [[nodiscard]] int cases_each(int usual);
-/// First seed: scoring seeds, or from 0 where LINEBENCH_FAULTSIM_TUNING is set.
+/// First seed: LINEBENCH_FAULTSIM_SEED where it is set; scoring seeds, or from 0 where
+/// LINEBENCH_FAULTSIM_TUNING is set.
 [[nodiscard]] std::uint64_t first_seed();
 
 }  // namespace faultsim_test

@@ -2,6 +2,8 @@
 // right itself.
 #include <gtest/gtest.h>
 
+#include <algorithm>
+#include <linebench/faultsim/captures.hpp>
 #include <linebench/faultsim/installation.hpp>
 #include <numbers>
 
@@ -80,10 +82,37 @@ TEST(FaultCircuits, EveryFaultLeavesItsMarkAndTheSameSeedTheSameJob) {
     EXPECT_EQ(one.video.hum_mv, two.video.hum_mv) << fault;
     EXPECT_EQ(one.lines[0].gain_db, two.lines[0].gain_db) << fault;
     EXPECT_EQ(one.faults, std::vector<std::string>{fault});
-    const bool marked =
-        !one.answers.empty() || one.lines[0].hum != sound.lines[0].hum || one.field_hz != sound.field_hz;
+    const bool marked = !one.answers.empty() || one.lines[0].hum != sound.lines[0].hum ||
+                        one.field_hz != sound.field_hz || one.video.gain_db != sound.video.gain_db ||
+                        one.video.tone_mv != sound.video.tone_mv;
     EXPECT_TRUE(marked) << fault;
   }
+}
+
+// A cable is linear and does not change with time: what rests on sync stays where it rests, wherever the
+// simulator's blocks meet.
+TEST(FaultCircuits, ACableMakesNoSpikes) {
+  Dice d(6);
+  Installation s = sound_installation(d);
+  s.video.hum_mv = {};
+  s.video.noise_mv = s.video.tone_mv = s.video.jitter_ns = 0;
+  s.video.loss_db = 0.8;
+  s.video.echo = 0.1;
+  s.video.echo_s = 0.4137e-6;  // between two samples
+  const CompositeTake take = record_waveform(s, 1, 0.1);
+  const auto tip = *std::min_element(take.volts.begin(), take.volts.end());
+  // The third and fourth microsecond of each line sync are flat; equalising pulses are over by then.
+  const double us = take.rate_hz * 1e-6;
+  std::size_t syncs = 0;
+  int run = 0;
+  float worst = 0;
+  for (std::size_t n = 0; n < take.volts.size(); ++n) {
+    run = take.volts[n] < 0.75F * tip ? run + 1 : 0;
+    syncs += run == static_cast<int>(3 * us) ? 1 : 0;
+    if (run > 2.8 * us && run < 4 * us) worst = std::max(worst, std::abs(take.volts[n] - take.volts[n - 1]));
+  }
+  EXPECT_GT(syncs, 1500U);
+  EXPECT_LT(worst, 0.004F);
 }
 
 }  // namespace

@@ -180,6 +180,20 @@ double hum_pp(const Comb& c) {
   return 2.6 * std::sqrt(sum);
 }
 
+// The same among a picture's rows, in % of white: by the rms of its noise, from two turns a row on.
+void pattern(Readings& r, const VideoPath& v, double hold) {
+  Dice d(static_cast<std::uint64_t>(v.tone_hz));
+  const double percent = v.tone_mv / 7 * hold;
+  const double least = 0.15 + 0.05 * v.noise_mv;
+  if (percent > least && v.tone_hz > 40e3 && v.tone_hz < 6e6) {
+    r.push_back(read("picture.noise.periodic.level", percent, 0.03 * percent + 0.03, d));
+    r.push_back(read("picture.noise.periodic.frequency", v.tone_hz, 5e-5 * v.tone_hz, d));
+  } else {
+    r.push_back(unmeasurable("picture.noise.periodic.level", "none found", least));
+  }
+  r.push_back(number_reading("picture.noise.periodic.from", 40e3, std::nullopt));
+}
+
 void periodic(Readings& r, const VideoPath& v, double from_hz, Dice& d) {
   const double level = v.tone_mv * scale_of(v.gain_db);
   if (level > 0.5 && v.tone_hz > from_hz) {
@@ -217,7 +231,7 @@ diagnose::Capture waveform(const Installation& s, Dice& d) {
   r.push_back(read("video.sync.rise", v.rise_ns, 6, d));
   r.push_back(read("video.sync.jitter", v.jitter_ns, 0.15 * v.jitter_ns, d));
   if (v.colour) {
-    const double burst = (is_625 ? 300 : 285.7) * g * scale_of(v.burst_db);
+    const double burst = (is_625 ? 300 : 285.7) * g * scale_of(v.burst_db) * v.near_echo_on_burst();
     r.push_back(read("video.burst.amplitude", burst, 0.006 * burst + 0.3, d));
   } else {
     r.push_back(unmeasurable("video.burst.amplitude",
@@ -240,17 +254,55 @@ diagnose::Capture waveform(const Installation& s, Dice& d) {
     r.push_back(unmeasurable("video.hum.level", "none found", least));
   }
   r.push_back(read("video.noise", v.noise_mv * g, 0.08 * v.noise_mv, d));
-  // The bars' flat parts are short: slower tones are not looked for there.
-  periodic(r, v, 360e3, d);
+  // Sync tips and back porches are a tenth of the time.
+  const double watched_s = 0.1 * c.facts.duration_s();
+  const int hit = d.poisson(v.impulses * watched_s);
+  // So many keep time with something or with nothing [Rayleigh's test]; fewer do not tell.
+  const std::string rhythm = v.impulses_by_mains ? (hit > 11 ? ", in time with twice a mains" : "")
+                             : hit > 16          ? ", in time with no mains"
+                                                 : "";
+  r.push_back(hit > 0
+                  ? number_reading("video.impulses", hit / watched_s, (2 * std::sqrt(hit) + 1) / watched_s,
+                                   fmt::format("{} seen{}", hit, rhythm))
+                  : unmeasurable("video.impulses", "none", 3 / watched_s));
+  periodic(r, v, 35e3, d);
   const double echo = db(std::abs(v.echo));
   const double echo_floor = d.uniform(-46, -40);
-  level_or_bound(r, "video.echo.level", echo, echo_floor, 1, d);
-  if (echo > echo_floor)
-    r.push_back(number_reading("video.echo.polarity", v.echo < 0 ? -1 : 1, std::nullopt));
+  const bool seen = v.echo_s > echo_told_from_s && echo > echo_floor;
+  if (seen) {
+    r.push_back(read("video.echo.level", echo, 1, d));
+  } else {
+    r.push_back(unmeasurable("video.echo.level",
+                             echo > -26 && d.chance(0.3)
+                                 ? "something like an echo follows the edges"
+                                 : "none found; nearer ones look like the edge itself",
+                             echo_floor));
+  }
+  if (seen) r.push_back(number_reading("video.echo.polarity", v.echo < 0 ? -1 : 1, std::nullopt));
   r.push_back(read("video.cable.loss", v.loss_db, 0.4, d));
   r.push_back(read("video.differential_gain", v.nonlinearity, 0.3 + 0.03 * v.nonlinearity, d));
   r.push_back(read("video.field_tilt", v.tilt, 0.2, d));
   return c;
+}
+
+// Saturation and hue of full bars: above 1.35 times their size all colours are cut off where codes end.
+void colours(Readings& r, const VideoPath& v, double gain, Dice& d) {
+  using enum VideoPath::Parts;
+  const char* parts = v.parts == Exchanged     ? "Cb and Cr stand in each other's place"
+                      : v.parts == OneReversed ? "Cr (the V axis) is upside down"
+                      : v.parts == OneOpen     ? "Cr is lost"
+                                               : nullptr;
+  gain *= scale_of(v.colour_db + std::clamp(v.cable_burst_db - v.burst_db, -6.0, 8.0));
+  const char* why =
+      gain > 1.35 ? "Cb and Cr are cut off where codes end; turn the grabber's colour down" : parts;
+  if (why != nullptr) {
+    r.push_back(unmeasurable("picture.saturation", why));
+    r.push_back(unmeasurable("picture.hue", why));
+    return;
+  }
+  r.push_back(read("picture.saturation", gain * scale_of(d.normal(0, 0.3)), 0.01, d));
+  const double turn = std::remainder(v.hue_deg + (v.parts == BothReversed ? 180 : 0), 360);
+  r.push_back(read("picture.hue", turn, 0.4, d));
 }
 
 diagnose::Capture picture(const Installation& s, Dice& d) {
@@ -261,9 +313,8 @@ diagnose::Capture picture(const Installation& s, Dice& d) {
   r.push_back(text_reading("picture.signal", seen ? "present" : "none"));
   if (!seen) return c;
   const bool other_system = v.system.substr(0, 3) != s.system.substr(0, 3);
-  r.push_back(text_reading("picture.colour", v.colour && !(other_system && d.chance(0.8)) && v.burst_db > -14
-                                                 ? "present"
-                                                 : "none"));
+  const bool coloured = v.colour && !(other_system && d.chance(0.8)) && v.burst_db > -14;
+  r.push_back(text_reading("picture.colour", coloured ? "present" : "none"));
   // The grabber's gain control holds sync; hum and noise are seen against white, its own noise beside them.
   const double hold = scale_of(-v.sync_db);
   const double hum_percent = std::hypot(hum_pp(v.hum_mv) / 7 * hold, 0.05);
@@ -281,17 +332,30 @@ diagnose::Capture picture(const Installation& s, Dice& d) {
   r.push_back(read("picture.roll", rolls ? d.uniform(2, 60) : 0, 0.1, d));
   r.push_back(read("picture.jitter", std::hypot(0.06, v.jitter_ns / 74 + 0.01 * v.missing), 0.02, d));
   r.push_back(read("picture.tear", std::hypot(0.2, v.missing > 0.5 ? d.log_uniform(1, 40) : 0.2), 0.1, d));
+  r.push_back(read("picture.flagging", v.flagging_us * 13.5 * std::exp(-1), 0.3, d));
   r.push_back(read("picture.noise", std::hypot(0.6, 0.31 * v.noise_mv * hold), 0.05, d));
-  level_or_bound(r, "picture.echo.level", db(std::abs(v.echo)), d.uniform(-42, -35), 1.5, d);
-  const double chroma =
-      v.burst_db < -1 && v.loss_db < 2.5 ? 1.0 : scale_of(-0.8 * std::max(0.0, v.loss_db - 1));
-  r.push_back(read("picture.saturation", chroma * scale_of(d.normal(0, 0.4)), 0.03, d));
-  r.push_back(read("picture.luma.gain",
-                   100 * std::min(1.08, scale_of(v.white_db - v.sync_db)) * scale_of(d.normal(0, 0.2)), 0.5,
-                   d));
+  pattern(r, v, hold);
+  level_or_bound(r, "picture.echo.level", v.echo_s > 0.63e-6 ? db(std::abs(v.echo)) : -99,
+                 d.uniform(-42, -35), 1.5, d);
+  // Chroma's gain control follows the burst through what a cable loses, up to some 6 dB of it.
+  const double loss_fsc = v.loss_db * std::sqrt((v.system == "625" ? 4.43 : 3.58) / 5);
+  const double chroma = scale_of(0.5 * std::min(0.0, 6 - loss_fsc));
+  if (coloured) colours(r, v, chroma, d);
+  const double lift = (v.setup_mv - s.expected_setup_mv()) / (714.3 - s.expected_setup_mv());
+  const double black = lift + v.brightness / 100;
+  r.push_back(read("picture.luma.black", std::max(1.0, 16 + 219 * black), 0.3, d));
+  const double luma = scale_of(v.white_db - v.sync_db + v.contrast_db) * (1 - lift);
+  const double gain = 100 * luma * scale_of(d.normal(0, 0.2));
+  const double low = gain * scale_of(-v.hunting_db);
+  if (v.hunting_db > 0.1) {
+    r.push_back(
+        number_reading("picture.luma.gain", low, gain - low,
+                       fmt::format("it moves from {:.1f} to {:.1f} % while this is taken in", low, gain)));
+  } else {
+    r.push_back(read("picture.luma.gain", gain, 0.5, d));
+  }
   r.push_back(read("picture.clipped",
-                   std::max(0.01, v.white_db - v.sync_db > 0.7 ? d.uniform(2, 15) : d.uniform(0.01, 0.1)),
-                   0.01, d));
+                   luma + black > 1.08 || black < -0.06 ? d.uniform(2, 15) : d.uniform(0.01, 0.1), 0.01, d));
   r.push_back(number_reading("picture.frames.dropped", d.poisson(v.lost_frames * 0.5), std::nullopt));
   return c;
 }

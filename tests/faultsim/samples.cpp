@@ -204,6 +204,90 @@ TEST(FaultSamples, ASoundInstallationIsCalledSound) {
   }
 }
 
+// Captures of one view of a sound site to which this was done.
+template <class Do>
+diagnose::Diagnosis of_views(std::uint64_t seed, std::string_view first_reading, Do done) {
+  faultsim::Dice dice(seed);
+  faultsim::Installation site = faultsim::sound_installation(dice);
+  done(site);
+  std::vector<diagnose::Capture> kept;
+  for (diagnose::Capture& c : measured(site, seed)) {
+    if (find_reading(c.readings, first_reading) != nullptr) kept.push_back(std::move(c));
+  }
+  return diagnose::diagnose(shipped_book(), diagnose::Job{kept, {}, {site.system, "two"}});
+}
+
+double probability(const diagnose::Diagnosis& d, std::string_view fault) {
+  for (const auto& [id, p] : d.ranking) {
+    if (id == fault) return p;
+  }
+  return 0;
+}
+
+// Snow whose peaks reach the ends of the codes is noise: nothing is driven too far by it.
+TEST(FaultSamples, SnowIsNoOverload) {
+  std::uint64_t seed = first_seed() + 800'000;
+  for (const char* view : {"picture.signal", "video.signal"}) {
+    for (const double mv : {12.0, 25.0, 50.0, 90.0}) {
+      const auto d = of_views(++seed, view, [&](faultsim::Installation& s) { s.video.noise_mv = mv; });
+      std::printf("  %s, %.0f mV of noise: overloaded %.3f, first %s %.3f\n", view, mv,
+                  probability(d, "input-overloaded"), d.ranking[0].first.c_str(), d.ranking[0].second);
+      EXPECT_LT(probability(d, "input-overloaded"), 0.1) << view << " " << mv;
+      EXPECT_EQ(d.ranking[0].first, "video-noisy") << view << " " << mv;
+    }
+  }
+}
+
+// What comes back within an edge's length moves colours and bends edges: it is told or left open, never
+// sound.
+TEST(FaultSamples, ANearEchoIsNotCalledSound) {
+  std::uint64_t seed = first_seed() + 900'000;
+  for (const double ns : {120.0, 220.0, 350.0, 450.0}) {
+    for (const double down_db : {6.0, 12.0}) {
+      const auto d = of_views(++seed, "video.signal", [&](faultsim::Installation& s) {
+        s.video.echo_s = ns * 1e-9;
+        s.video.echo = std::pow(10, -down_db / 20);
+      });
+      std::printf("  %.0f ns, %.0f dB down: nothing wrong %.3f, sound %d, gaps %zu, out %zu, %s %.3f\n", ns,
+                  down_db, d.nothing_wrong, diagnose::shown_sound(d) ? 1 : 0, d.gaps.size(),
+                  d.out_of_limits.size(), d.ranking[0].first.c_str(), d.ranking[0].second);
+      EXPECT_FALSE(diagnose::shown_sound(d)) << ns << " " << down_db;
+    }
+  }
+}
+
+// A carrier on the cable, seen by the grabber alone.
+TEST(FaultSamples, ACarrierInThePictureIsATransmitters) {
+  std::uint64_t seed = first_seed() + 950'000;
+  for (const double hz : {0.9e6, 1.7e6, 2.3e6}) {
+    const auto d = of_views(++seed, "picture.signal", [&](faultsim::Installation& s) {
+      s.video.tone_mv = 25;
+      s.video.tone_hz = hz;
+    });
+    std::printf("  %.1f MHz: nothing wrong %.3f, %s %.3f\n", hz * 1e-6, d.nothing_wrong,
+                d.ranking[0].first.c_str(), d.ranking[0].second);
+    EXPECT_EQ(d.ranking[0].first, "radio-pickup") << hz;
+    EXPECT_LT(d.nothing_wrong, 0.1) << hz;
+  }
+}
+
+// A grabber whose gain control hunts shows no steady picture, and a fault is named for it.
+TEST(FaultSamples, GainThatHuntsIsTheGrabbersOrAContacts) {
+  std::uint64_t seed = first_seed() + 970'000;
+  for (const double db : {0.6, 1.5, 4.0}) {
+    const auto d =
+        of_views(++seed, "picture.signal", [&](faultsim::Installation& s) { s.video.hunting_db = db; });
+    const double named = probability(d, "recorder-fault") + probability(d, "connector-bad");
+    std::printf("  %.1f dB: nothing wrong %.3f, grabber or contact %.3f, first %s\n", db, d.nothing_wrong,
+                named, d.ranking[0].first.c_str());
+    EXPECT_FALSE(diagnose::shown_sound(d)) << db;
+    if (db > 1) {
+      EXPECT_LT(d.nothing_wrong, 0.2) << db;
+      EXPECT_GT(named, 0.5) << db;
+    }
+  }
+}
+
 // What the readings of samples say must be what stands on the wires.
 TEST(FaultSamples, ReadingsAgreeWithTheWires) {
   std::uint64_t seed = first_seed() + 700'000;

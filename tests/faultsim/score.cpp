@@ -94,13 +94,13 @@ TEST(FaultSimulation, RightFaultFirstOnUnseenInstallations) {
       ++answered[fault][c.first()];
       r.first += first ? 1 : 0;
       r.third += c.place(fault) < 3 ? 1 : 0;
-      r.cleared += c.diagnosis.nothing_wrong > 0.2 ? 1 : 0;
+      r.cleared += c.called_sound() ? 1 : 0;
       const diagnose::Diagnosis later = after_next_test(c, seed);
       const bool after = later.ranking.front().first == fault &&
                          later.ranking.front().second > std::max(later.nothing_wrong, later.unlisted);
       r.after_test += after ? 1 : 0;
       if (!first) ++r.instead[c.first()];
-      if (tuning && (!first || !after || c.diagnosis.nothing_wrong > 0.2)) print_miss(c, seed);
+      if (tuning && (!first || !after || c.called_sound())) print_miss(c, seed);
     }
   }
   for (int k = 0; k < each; ++k) ++answered["nothing wrong"][make_case({}, ++seed).first()];
@@ -175,7 +175,7 @@ TEST(FaultSimulation, TwoFaultsAtOnceAreBothAmongTheFirst) {
     const std::string first = c.first();
     one_first += first == a || first == b ? 1 : 0;
     both += c.place(a) < 4 && c.place(b) < 4 ? 1 : 0;
-    cleared += c.diagnosis.nothing_wrong > 0.2 ? 1 : 0;
+    cleared += c.called_sound() ? 1 : 0;
     if (first_seed() == 0 && (c.place(a) >= 4 || c.place(b) >= 4)) {
       std::printf("  %s + %s:", a.c_str(), b.c_str());
       for (std::size_t i = 0; i < 4; ++i)

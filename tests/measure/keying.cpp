@@ -228,3 +228,23 @@ TEST(Keying, EqualBreaksInMusicAreDropouts) {
     EXPECT_LE(r.dropouts, put) << seed;
   }
 }
+
+// Three sines held under a voice, cut on a cadence: before the breaks in which the voice is heard it is no
+// tone.
+TEST(Keying, EqualBreaksInAHeldSoundUnderAVoiceAreDropouts) {
+  for (unsigned seed = 1; seed <= 3; ++seed) {
+    for (const double away_s : {0.06, 0.12}) {
+      synth::Samples x(synth::count(24.0, rate), 0.0F);
+      for (const double hz : {220.0, 277.18, 329.63}) synth::add_sine(x, rate, hz, -24.0);
+      synth::add_voice(x, rate, 110, -22.0, seed);
+      std::uint64_t put = 0;
+      for (double t = 1.3; t < 23; t += 1.7, ++put) {
+        for (auto i = synth::count(t, rate); i < synth::count(t + away_s, rate); ++i) x[i] *= 0.0005F;
+      }
+      synth::add_noise(x, -95.0, seed);
+      const EventsResult r = events_of(x);
+      EXPECT_GE(r.dropouts, put - 1) << seed << " " << away_s;
+      EXPECT_LE(r.dropouts, put) << seed << " " << away_s;
+    }
+  }
+}

@@ -107,6 +107,12 @@ TEST(Response, TelephoneBandReversedWithEcho) {
       EXPECT_NEAR(number(r, "audio.response.delay") * 48000, 4321.0, 1.5) << echo_s;
       EXPECT_NEAR(number(r, "audio.response.echo.delay"), echo_s, 0.1e-3);
       EXPECT_NEAR(number(r, "audio.response.echo.level"), -12.04, 1.0) << echo_s;
+      // From 30 ms on it is heard by itself (common practice).
+      const auto* late = find_reading(r, "audio.response.echo.late");
+      EXPECT_EQ(late != nullptr, echo_s > 30e-3) << echo_s;
+      if (late != nullptr) {
+        EXPECT_NEAR(late->number(), -12.04, *late->uncertainty) << echo_s;
+      }
     }
     const Samples x = noise ? white(48000, 5, -15, 9) : sweep(48000, 5, 50, 15000);
     Samples y = through(x, 48000, 4321.0, x.size() + 48000, telephone);

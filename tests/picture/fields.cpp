@@ -60,4 +60,24 @@ TEST(PictureFields, WhoWalksThroughTellsTheOrder) {
   }
 }
 
+// Noise of whole rows and a dimmer's spikes change rows of a picture that stands still.
+TEST(PictureFields, RowsThatChangeAsOneAreNoMotion) {
+  for (const int lines : {525, 625}) {
+    for (const bool spikes : {false, true}) {
+      Scene s;
+      s.lines = lines;
+      s.coloured_bars = spikes;
+      if (!spikes) s.line = frame_synth::flat(0.5);
+      s.noise = 0.7;
+      s.row_noise = spikes ? 0 : 2;
+      if (spikes) {  // at each half of a mains period, 0.2 ms long
+        s.other = [](double t, int, int) { return std::fmod(t * 100.06, 1.0) < 0.02 ? 12.0 : 0.0; };
+      }
+      const Readings r = frame_synth::measure(s, 50);
+      for (const char* id : {"picture.field_order", "picture.field_order.kept", "picture.fields.swapped"})
+        EXPECT_FALSE(get(r, id).measured()) << id;
+    }
+  }
+}
+
 }  // namespace

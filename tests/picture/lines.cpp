@@ -1,6 +1,11 @@
 // Lines beside each other: where a tear stands, what is none, and how it shows on a crosshatch.
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <linebench/measure/picture.hpp>
+#include <numbers>
+
+#include "support/changed_frames.hpp"
 #include "support/frame_synth.hpp"
 
 namespace {
@@ -28,6 +33,27 @@ TEST(PictureLines, TearOfTheLastLines) {
     const Readings r = measure(s, 8);
     expect_within(r, "picture.tear", 6, 0.3);
     expect_within(r, "picture.jitter", 0.03, 0.02);
+  }
+}
+
+// White specks, as many as lines, each 3 px wide: they move the places of single lines.
+TEST(PictureLines, SpecksAreNoTear) {
+  for (const int specks : {100, 400, 1000}) {
+    Scene s;
+    s.coloured_bars = true;
+    s.noise = 1;
+    std::mt19937 random(7);
+    frame_synth::Changed source(s, 30, [&](capture::Frame& f, int) {
+      for (int k = 0; k < specks; ++k) {
+        const auto at = static_cast<std::ptrdiff_t>(random() % (f.y.size() - 3));
+        std::fill_n(f.y.begin() + at, 3, std::uint8_t{235});
+      }
+    });
+    const Readings r = measure::measure_picture(source, {});
+    const Reading& tear = get(r, "picture.tear");
+    if (tear.measured()) {
+      EXPECT_EQ(tear.number(), 0) << specks << ": " << tear.reason;
+    }
   }
 }
 
@@ -104,6 +130,59 @@ TEST(PictureLines, JitterThatGoesOnFromLineToLineIsNoTear) {
       const auto jitter = s.shift;
       s.shift = [&](int frame, int row) { return jitter(frame, row) + (row >= 300 ? 12 : 0); };
       expect_within(measure(s, 10), "picture.tear", 12, 4);
+    }
+  }
+}
+
+// A decoder with a notch leaves some of the subcarrier at the edges of bars, where colour changes: 3.579545
+// MHz or 4.43361875 MHz [BT.470], a raised cosine of 12 px on either side, in the phase its line and frame
+// have. Lines do not move by it, and those that do move as far as they did.
+class WithSubcarrierAtEdges final : public capture::FrameSource {
+ public:
+  WithSubcarrierAtEdges(const Scene& s, int frames, double codes)
+      : lines_(s.lines), codes_(codes), source_(s, frames, 5) {}
+  [[nodiscard]] const CaptureFacts& facts() const override { return source_.facts(); }
+  [[nodiscard]] const capture::FrameFormat& format() const override { return source_.format(); }
+  bool read(capture::Frame& f) override {
+    if (!source_.read(f)) return false;
+    const double subcarrier_hz = lines_ == 625 ? 4433618.75 : 315e6 / 88;
+    const double line_s = lines_ == 625 ? 64e-6 : 1001.0 / 15750000;
+    const std::size_t w = 720, rows = f.y.size() / w;
+    for (std::size_t row = 0; row < rows; ++row) {
+      const double line = static_cast<double>(f.number) * lines_ + static_cast<double>(row / 2) +
+                          (row % 2 == 0 ? 0.0 : (lines_ + 1) / 2);
+      for (std::size_t x = 78; x < 642; ++x) {
+        const double at = std::remainder(static_cast<double>(x), 90.0);
+        if (std::abs(at) > 12) continue;
+        const double size = codes_ * 0.5 * (1 + std::cos(std::numbers::pi * at / 12));
+        const double t = line * line_s + static_cast<double>(x) / 13.5e6;
+        std::uint8_t& y = f.y[row * w + x];
+        y = static_cast<std::uint8_t>(
+            std::lround(y + size * std::sin(2 * std::numbers::pi * std::fmod(subcarrier_hz * t, 1.0))));
+      }
+    }
+    return true;
+  }
+
+ private:
+  int lines_;
+  double codes_;
+  frame_synth::Source source_;
+};
+
+TEST(PictureLines, SubcarrierLeftAtEdgesIsNoJitter) {
+  for (const int lines : {525, 625}) {
+    for (const double codes : {4.0, 10.0}) {
+      for (const double jitter : {0.0, 0.2}) {
+        Scene s;
+        s.lines = lines;
+        s.noise = 1;
+        s.coloured_bars = true;
+        s.jitter = jitter;
+        WithSubcarrierAtEdges source(s, 40, codes);
+        SCOPED_TRACE(fmt::format("{} lines, {} codes, {} px", lines, codes, jitter));
+        expect_within(linebench::measure::measure_picture(source, {}), "picture.jitter", jitter, 0.2);
+      }
     }
   }
 }
@@ -228,6 +307,20 @@ TEST(PictureLines, TearThatWandersDownACrosshatch) {
   s.roll = 20;
   r = measure(s, 25);
   EXPECT_NEAR(get(r, "picture.roll").number(), 20, get(r, "picture.roll").uncertainty.value());
+}
+
+// Two frames tell a variance as three do, with one degree of freedom a line.
+TEST(PictureLines, JitterByTwoFrames) {
+  for (const int frames : {2, 3, 4}) {
+    Scene s;
+    s.noise = 1;
+    s.jitter = 0.6;
+    const Readings r = measure(s, frames);
+    const Reading& j = *find_reading(r, "picture.jitter");
+    ASSERT_TRUE(j.measured()) << j.reason;
+    EXPECT_NEAR(j.number(), 0.6, 0.06 + 0.03) << frames;
+    EXPECT_NEAR(j.number(), 0.6, 1.5 * j.uncertainty.value()) << frames;
+  }
 }
 
 }  // namespace

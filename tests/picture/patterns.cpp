@@ -404,6 +404,25 @@ TEST(PictureFields, SwappedRows) {
   EXPECT_EQ(text(measure_frames(frames, s.format()), "picture.fields.swapped"), "yes");
 }
 
+// A receiver out of step shows each field where it is by then: their rows stand apart, and are in their
+// place.
+TEST(PictureFields, RollingRowsAreNotSwapped) {
+  for (const double roll : {-10.0, -6.0, 3.0, 10.0}) {
+    Scene s;
+    s.noise = 1;
+    s.picture = frame_synth::landscape;
+    s.roll = roll;
+    s.roll_scanned = true;
+    const Readings r = measure_frames(take(s, 40), s.format());
+    ASSERT_TRUE(find_reading(r, "picture.roll")->measured()) << find_reading(r, "picture.roll")->reason;
+    EXPECT_NEAR(find_reading(r, "picture.roll")->number(), roll, 0.1 + 0.001 * roll * roll);
+    const Reading* swapped = find_reading(r, "picture.fields.swapped");
+    ASSERT_NE(swapped, nullptr);
+    EXPECT_FALSE(swapped->measured()) << roll;
+    EXPECT_FALSE(swapped->reason.empty());
+  }
+}
+
 TEST(PictureFrames, RepeatedLostFrozen) {
   Scene s;
   s.noise = 1;

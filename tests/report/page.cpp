@@ -74,6 +74,36 @@ TEST(Page, IsWellFormedAndComplete) {
   EXPECT_LT(page.find("class=\"verdict FAIL\""), page.find("Out of limits"));
 }
 
+// A customer who is refused a station reads whose practice a limit is, not how well its keepers know the
+// standard. Every shipped set is put on paper, each limit out of reach of its reading.
+TEST(Page, SourcesOnPaperAreForWhoIsHandedIt) {
+  std::size_t limits = 0;
+  for (const std::string& name : judge::limit_set_names()) {
+    const judge::LimitSet set = judge::load_limit_set(name);
+    report::PageSection s;
+    for (const judge::LimitEntry& e : set.entries) {
+      Reading r = e.limit.allowed.empty()
+                      ? number_reading(e.id, e.limit.max ? *e.limit.max + 1 : *e.limit.min - 1, 0.01)
+                      : text_reading(e.id, "none of these");
+      if (e.limit.max || e.limit.min || !e.limit.allowed.empty()) {
+        r.limit = e.limit;
+        r.verdict = Verdict::Fail;
+        s.document.readings.push_back(std::move(r));
+        ++limits;
+      }
+    }
+    s.document.verdict = "fail";
+    const std::string page = report::html_page({}, {s});
+    for (const char* bad : {"from memory", "secondary source", ", seen"})
+      EXPECT_EQ(page.find(bad), std::string::npos) << name << ": " << page.substr(page.find(bad), 60);
+    if (name.starts_with("composite-625")) {
+      for (const char* want : {"BT.470</span>", "CCITT N.60, tolerance common practice"})
+        EXPECT_NE(page.find(want), std::string::npos) << want;
+    }
+  }
+  EXPECT_GT(limits, 200u);
+}
+
 TEST(Page, FetchesNothingAndRunsNothing) {
   const std::string page = report::html_page({}, {full_section(), full_section()});
   for (const char* bad :

@@ -73,12 +73,19 @@ struct Scene {
   double offset = 0;       ///< codes
   double noise = 0;        ///< codes rms, luma
   double noise_width = 0;  ///< px over which noise is smoothed (Gaussian, rms); 0: white up to 6.75 MHz
+  double row_noise = 0;    ///< codes rms, of each row of each frame as a whole
+  double stands = 0;       ///< codes rms, white, the same in each frame
   double hum_percent = 0;  ///< of white, peak to peak, of each of these
   double hum_hz = 50.2;
   double hum2_percent = 0;  ///< at twice hum_hz
   double hum_phase = 0.7;
+  double tone_percent = 0;  ///< of white, peak to peak: a steady carrier, in time with no line or field
+  double tone_hz = 0;
   /// What else comes in, % of white, by time (s), frame and row of the frame.
   std::function<double(double t, int frame, int row)> other{};
+  /// What else comes in, % of white, by the time a sample was scanned at, s.
+  std::function<double(double t)> wave{};
+  double specks = 0;   ///< a frame: 1 to 3 px of 60 to 150 codes up or down, anywhere
   double jitter = 0;   ///< px rms, each line of each frame by itself
   double flag_px = 0;  ///< sideways at row 0, falling to 1/e in 20 field lines
   double tear_px = 0;  ///< all below row 300 moved right
@@ -153,28 +160,51 @@ class Source final : public linebench::capture::FrameSource {
           219 * 0.005 *
           (s_.hum_percent * std::sin(w_hum + s_.hum_phase) + s_.hum2_percent * std::sin(2 * w_hum + 0.4));
       const double other = s_.other ? 2.19 * s_.other(t, at_, r) : 0;
+      // Lines are scanned one after another: the later field begins half a frame on, at a whole line
+      // [BT.656].
+      const bool later = top != (s_.lines == 625);
+      const double line = at_ * s_.lines + field_line + (later ? (s_.lines + 1) / 2 : 0);
+      const double tone_turns = std::fmod(s_.tone_hz * line * line_s, 1.0);
       double d = s_.jitter * normal(random_) + s_.flag_px * std::exp(-field_line / 20.0) +
                  (r >= 300 ? s_.tear_px : 0);
       if (s_.shift) d += s_.shift(at_, r);
       double row = r - s_.roll * (s_.roll_scanned ? t * format_.frame_rate_hz : at_);
       row -= h * std::floor(row / h);
+      const double streak = s_.row_noise > 0 ? s_.row_noise * normal(random_) : 0;
+      const auto standing = static_cast<std::size_t>(r) * 7919;
       // Gaussian values drawn once; each row starts at a place of its own among them.
       std::size_t draw = random_() & 0xffff;
       for (int x = 0; x < w; ++x) {
         double v = s_.picture ? s_.picture(x - d, row) : value(x - d);
         if (s_.echo_gain != 0) v += s_.echo_gain * value(x - d - s_.echo_px);
-        v = 16 + s_.offset + 219 * s_.gain * v + hum + other +
+        if (s_.tone_percent != 0)
+          v += s_.tone_percent / 200 / s_.gain *
+               std::sin(2 * std::numbers::pi * (tone_turns + s_.tone_hz * x / 13.5e6));
+        if (s_.wave) v += s_.wave(line * line_s + x / 13.5e6) / 100 / s_.gain;
+        v = 16 + s_.offset + 219 * s_.gain * v + hum + other + streak +
+            s_.stands * static_cast<double>(noise_[(standing + static_cast<std::size_t>(x)) & 0xffff]) +
             s_.noise * static_cast<double>(noise_[draw++ & 0xffff]);
         f.y[static_cast<std::size_t>(r) * static_cast<std::size_t>(w) + static_cast<std::size_t>(x)] =
             static_cast<std::uint8_t>(std::clamp(std::lround(v), 0L, 255L));
       }
       if (s_.coloured_bars) colour_row(f, r);
     }
+    if (s_.specks > 0) speckle(f);
     ++at_;
     return true;
   }
 
  private:
+  void speckle(Frame& f) {
+    std::uniform_real_distribution<double> any;
+    for (int n = std::poisson_distribution<int>(s_.specks)(random_); n > 0; --n) {
+      const auto at = static_cast<std::size_t>(any(random_) * static_cast<double>(f.y.size() - 3));
+      const double codes = (60 + 90 * any(random_)) * (any(random_) < 0.5 ? -1 : 1);
+      const auto px = 1 + static_cast<std::size_t>(3 * any(random_));
+      for (std::size_t i = at; i < at + px; ++i)
+        f.y[i] = static_cast<std::uint8_t>(std::clamp(std::lround(f.y[i] + codes), 1L, 254L));
+    }
+  }
   static constexpr int margin = 220;
   static constexpr int parts = 16;
   // Weights at whole px; their power is brought back to one.

@@ -47,7 +47,8 @@ class Words {
   [[nodiscard]] const Question& question(std::string_view key) const;
   [[nodiscard]] const Question* find_question(std::string_view key) const;
   [[nodiscard]] std::string text(std::string_view key, const Values& values = {}) const;
-  /// "ID.high", "ID.low" before "ID", but "ID.missing" alone; nullptr when nothing is said of it.
+  /// "ID.high", "ID.low" before "ID", but "ID.missing" and "ID.doubtful" alone; nullptr when nothing is said
+  /// of it.
   [[nodiscard]] const Advice* advice(std::string_view id, std::string_view side) const;
 
   /// "{name}" replaced by its value; what has no value is left as it stands.

@@ -3,6 +3,7 @@
 
 #include <linebench/diagnose/diagnose.hpp>
 #include <optional>
+#include <set>
 #include <string>
 #include <vector>
 
@@ -63,6 +64,8 @@ struct Segment {
   std::vector<std::string> between;  ///< the parts it may be in, in order
   std::string measure_next;  ///< the part at whose end to measure next; empty: the segment is one part
   std::string text;          ///< one or two sentences
+  /// What may be wrong at its end; another fault comes in elsewhere. Empty: not known.
+  std::set<std::string> faults{};
 };
 /// The segment, from the probability that nothing is wrong at the end of each of the path's parts; nothing
 /// where that was not measured.

@@ -63,6 +63,7 @@ struct Diagnosis {
   std::string first_step;  ///< makes it safe: where it is not empty, no test is put before it
   std::vector<Gap> gaps;   ///< what keeps it from being called sound
   std::vector<std::string> unsettled;                   ///< so does what a person found: a sentence each
+  std::vector<std::string> out_of_limits;               ///< and readings that the book cannot weigh
   std::vector<std::string> silent;                      ///< names of captures by which nothing came in
   std::vector<std::pair<std::string, double>> ranking;  ///< every fault's id and probability, likeliest first
 };
@@ -85,8 +86,8 @@ struct Job {
 [[nodiscard]] std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job);
 [[nodiscard]] Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options = {});
 
-/// True where nothing wrong is likelier than not, the evidence leaves no gap and nobody saw or metered a
-/// fault: only then is it "sound".
+/// True where nothing wrong is likelier than not, the evidence leaves no gap, nobody saw or metered a fault
+/// and no reading that the book cannot weigh is out of its limits: only then is it "sound".
 [[nodiscard]] bool shown_sound(const Diagnosis& diagnosis);
 
 /// What this evidence leaves open, view by view; empty: enough was shown to clear a job by. For guided jobs

@@ -56,8 +56,13 @@ struct Sign {
   double low = 0, high = 0;            ///< working units: what it can be at all
   double fine_low = 0, fine_high = 0;  ///< working units: between these it says no more than the usual
   Shares words;                        ///< scale Words: shares where nothing is wrong
+  std::vector<std::string> of{};       ///< scale Words: signs whose size they are about
+  std::vector<std::string> reads{};    ///< readings it is made of, beside the one of its own id
   bool carried = false;                ///< shown by what is sent: an idle line leaves it open
-  bool asked = false;    ///< every capture of its view should show it: sound is nothing that leaves it open
+  bool asked = false;  ///< every capture of its view should show it: sound is nothing that leaves it open
+  std::map<std::string, std::string>
+      open{};                          ///< words that leave a job open, with the capture that settles it
+  std::optional<double> told_below{};  ///< working units: a bound above this leaves a job open
   bool certain = false;  ///< cannot be misread: what a fault does not make of it rules the fault out
   std::optional<Trial> trial;
 };
@@ -83,9 +88,9 @@ struct Variant {
 struct Fault {
   std::string id;  ///< the file's name without .toml
   std::string label, what, group;
-  std::string
-      place;  ///< where alone it comes in: "source" (the path's first part), "cable", "unit"; empty: anywhere
-  double prior = 0;                     ///< share of jobs that have it: the project's estimate
+  std::string place;  ///< where alone it comes in: "source" (the path's first part), "cable", "unit",
+                      ///< "recorder"; empty: anywhere
+  double prior = 0;   ///< share of jobs that have it: the project's estimate
   std::vector<std::string> views;       ///< "audio", "waveform", "lowband", "picture", "meter", "eye"
   std::string test;                     ///< sign of the trial that splits it from its look-alikes
   std::vector<std::string> excludes{};  ///< ids of faults that cannot be there beside it

@@ -73,6 +73,8 @@ struct AudioPath {
   }
 };
 
+/// Sync's edge lasts 0.14 to 0.2 us at the source: an echo within two or three of that is part of it.
+constexpr double echo_told_from_s = 0.5e-6;
 struct VideoPath {
   bool present = true, inverted = false, interlaced = true, colour = true;
   std::string system;                              // "525", "525-no-setup", "625"
@@ -84,6 +86,8 @@ struct VideoPath {
   Comb hum_mv{};  // rms mV
   double noise_mv = 1.2;
   double tone_mv = 0, tone_hz = 0;
+  double impulses = 0;  // a second
+  bool impulses_by_mains = false;
   double echo = 0;            // amplitude ratio, sign kept
   double echo_s = 0.5e-6;     // after the direct signal
   double loss_db = 0.8;       // at 5 MHz
@@ -91,6 +95,18 @@ struct VideoPath {
   double nonlinearity = 1.2;  // %
   double tilt = 0.6;
   double lost_frames = 0;  // of 1000
+  double hunting_db = 0;   // what the grabber's gain falls by for moments
+  double flagging_us = 0;  // how far off the lines' time is after the field sync, + late
+  // What the receiver's settings make of it, and the order of the source's colour differences.
+  double hue_deg = 0, colour_db = 0, contrast_db = 0, brightness = 0;  // the last in % of white
+  /// What comes back within an edge adds to sync's level and, by its delay, to the burst's or against it.
+  [[nodiscard]] double near_echo_on_burst() const {
+    if (echo_s > echo_told_from_s) return 1;
+    const double turn =
+        2 * std::numbers::pi * (system == "625" ? 4.43361875e6 : 315e6 / 88) * echo_s;  // [BT.1700]
+    return std::abs(1.0 + echo * std::polar(1.0, -turn)) / std::abs(1.0 + echo);
+  }
+  enum class Parts { Right, Exchanged, BothReversed, OneReversed, OneOpen } parts = Parts::Right;
 };
 
 struct Installation {
@@ -105,6 +121,8 @@ struct Installation {
   VideoPath video;
   std::map<std::string, std::string> answers;  // what a person would find: trial -> as typed
   std::vector<std::string> faults;
+  /// Where black belongs above blanking.
+  [[nodiscard]] double expected_setup_mv() const { return system == "525" ? 53.6 : 0; }
   bool visible = true;  // above what a careful technician could see or hear
 };
 

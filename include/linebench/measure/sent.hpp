@@ -16,6 +16,7 @@ struct Sent {
   std::optional<double> level_dbfs{};  ///< rms at which it was sent [AES17], where known
   std::optional<double> tone_hz{};     ///< the one frequency of a steady tone
   bool response = false;               ///< the return was searched for it: shows_response()
+  bool swept = false;                  ///< one frequency after the other
   bool returns = false;               ///< sent into the path that was taken in, so its markers must come back
   std::vector<std::string> unsent{};  ///< suffixes of channels it was not sent to: ".right"
 };
@@ -36,6 +37,8 @@ struct Sent {
 /// - audio.tone.gain: level of the tone over the level it was sent at, where both are known; its uncertainty
 /// is
 ///   that of the tone's level.
+/// The response to a sweep of which a part did not come back is refused: what was away reads as a fall of the
+/// path, or turns its polarity.
 /// @param readings of the return, as measure_audio() and measure_response() give them.
 void add_signal_readings(Readings& readings, const CaptureFacts& facts, const std::optional<Sent>& sent);
 
