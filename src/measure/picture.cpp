@@ -74,6 +74,14 @@ bool bent(const Readings& lines) {
          beyond(lines, "picture.jitter", 1.5);
 }
 
+PictureNoiseMeter::Sideways sideways(const Readings& lines) {
+  const auto px = [&](const char* id) {
+    const Reading* r = find_reading(lines, id);
+    return r != nullptr && r->measured() ? r->number() : 0.0;
+  };
+  return {px("picture.jitter"), px("picture.tear")};
+}
+
 // Why rows do not stand where they stood, as far as points on them ask.
 std::string out_of_place(bool rolling, const Readings& lines) {
   constexpr double most_jitter_px = 1.5, most_tear_px = 5;
@@ -109,6 +117,14 @@ void widen_by_uneven_hum(double percent, Readings& lines) {
       r = number_reading("picture.tear", 0, 0.12 * percent + r.uncertainty.value_or(0),
                          "no step found that hum, cut off where codes end, does not make as well");
   }
+}
+
+// Torn uprights leave rows at one side and come in at the other, and change their means.
+void drop_hum_of_torn_grid(const PictureSetup& s, const Readings& lines, Readings& hum) {
+  if (s.pattern.kind != PatternKind::Crosshatch || !beyond(lines, "picture.tear", 0)) return;
+  for (Reading& r : hum)
+    if (r.measured() || r.at_most)
+      r = unmeasurable(r.id, "a grid that tears changes its rows as hum does; send a flat field or bars");
 }
 
 // The dark bar between pictures passes through a picture that rolls, and takes its share of every mean over
@@ -185,8 +201,8 @@ class Pass {
     out.push_back(text_reading("picture.pattern", p.name, p.remark));
     Readings roll, noise, hum, lines;
     roll_.finish(lines_.grid_stands(), roll, traces);
-    noise_.finish(roll_.rolling(), 0, noise);
-    tone_.search(noise_.sways());
+    noise_.finish(roll_.rolling(), {}, noise);
+    tone_.search(noise_.sways(), lines_.pulled());
     lines_.set_tone(tone_.amplitude(), tone_.radians_per_px(), tone_.stands());
     const Reading* stands = find_reading(noise, "picture.noise.fixed");
     if (tone_.amplitude() == 0 && stands != nullptr && stands->measured())
@@ -198,13 +214,12 @@ class Pass {
     // Each has a share in the other: jitter is told well enough by noise with it in.
     Readings rough;
     lines_.finish(roll_.rolling(), noise_at_edges(), rough, nullptr);
-    if (const Reading* jitter = find_reading(rough, "picture.jitter"); jitter->measured()) {
-      noise.clear();
-      noise_.finish(roll_.rolling(), jitter->number(), noise);
-    }
+    noise.clear();
+    noise_.finish(roll_.rolling(), sideways(rough), noise);
     hum_.finish(roll_.rolling(), noise_.noise(), hum, traces);
     lines_.finish(roll_.rolling(), noise_at_edges(), lines, traces);
     if (noise_.sways()) drop_jitter(lines);
+    drop_hum_of_torn_grid(setup_, lines, hum);
     widen_by_uneven_hum(hum_.uneven_percent(), lines);
     levels_.finish(noise_.noise(), options_, out, traces);
     if (roll_.moving()) drop_levels(out);

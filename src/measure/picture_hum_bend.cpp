@@ -35,16 +35,17 @@ std::vector<double> HumBend::push(std::span<const double> shift) {
       ++n;
     }
     if (n < 2 * (last_ - first_) / 3) continue;
-    Terms bend = normal.ldlt().solve(right);
-    bend[0] = 0;  // where the field stands
+    // Hum whose frequency is not the fields' moves each field as a whole besides.
+    const Terms bend = normal.ldlt().solve(right);
+    Sums& of_field = bend_[static_cast<std::size_t>(field)];
     for (std::size_t r = static_cast<std::size_t>(field); r < shift.size();
          r += static_cast<std::size_t>(setup_.fields)) {
       if (!std::isfinite(shift[r])) continue;
       const double px = bend.dot(of_row_[r]);
       rest[r] -= px;
-      rows_ += 1;
-      sum_ += px;
-      squares_ += px * px;
+      of_field.n += 1;
+      of_field.px += shift[r];
+      of_field.squares += shift[r] * shift[r];
     }
     note_blocks(shift, rest, field);
   }
@@ -82,16 +83,23 @@ void HumBend::note_blocks(std::span<const double> shift, std::span<const double>
 }
 
 bool HumBend::found() const {
-  if (blocks_ < 20 || rms_px() < 0.05) return false;
+  constexpr double least_px = 0.05;
+  if (blocks_ < 20) return false;
   const double doubt = by_chance_ * std::sqrt(2 / blocks_);
   const double whole = whole_ - by_chance_;
+  if (whole < least_px * least_px * blocks_) return false;
   const double rest = rest_ - by_chance_;
   return whole > 10 * doubt && rest < 0.01 * whole + 2 * doubt;
 }
 
-double HumBend::rms_px() const {
-  if (rows_ < 1) return 0;
-  return std::sqrt(std::max(0.0, squares_ / rows_ - sum_ / rows_ * (sum_ / rows_)));
+double HumBend::whole_variance() const {
+  // Where a field stands on average beside the other is no bend.
+  double n = 0, squares = 0;
+  for (const Sums& s : bend_) {
+    n += s.n;
+    squares += s.n > 0 ? s.squares - s.px * s.px / s.n : 0;
+  }
+  return n > 0 ? std::max(0.0, squares / n) : 0;
 }
 
 }  // namespace linebench::measure

@@ -15,13 +15,17 @@ class HumBend {
   explicit HumBend(const PictureSetup& setup);
 
   /// @param shift of each row of a frame, px; not a number: not known
-  /// @return the shifts with the bend taken out
+  /// @return the shifts with the bend taken out, and where each field stands
   std::vector<double> push(std::span<const double> shift);
   /// Next to all that moves or stands from line to line but for what each does by itself is such a bend: a
   /// tear, or a bend of the top alone, is not.
   [[nodiscard]] bool found() const;
-  /// Of the bend, over all rows and frames.
-  [[nodiscard]] double rms_px() const;
+  /// Of all rows' shifts in all frames, px^2: the bend, what each line does by itself, noise.
+  [[nodiscard]] double whole_variance() const;
+  /// Whether the bend was fitted to this row; to those at the top and the bottom it is only carried on.
+  [[nodiscard]] bool fitted(int row) const {
+    return row / setup_.fields >= first_ && row / setup_.fields < last_;
+  }
 
  private:
   static constexpr int terms = 5;  // a constant, and sine and cosine of both
@@ -31,7 +35,10 @@ class HumBend {
   const PictureSetup& setup_;
   int first_ = 0, last_ = 0;  // lines of a field: the top flags and the bottom tears
   std::vector<Terms> of_row_;
-  double rows_ = 0, sum_ = 0, squares_ = 0;                   // of the bend
+  struct Sums {
+    double n = 0, px = 0, squares = 0;  // of rows
+  };
+  std::array<Sums, 2> bend_{};                                // of each field's rows
   double blocks_ = 0, whole_ = 0, rest_ = 0, by_chance_ = 0;  // squares of the means of some lines
 };
 

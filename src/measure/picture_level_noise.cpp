@@ -13,7 +13,8 @@ namespace {
 
 using Columns = LevelParts::Columns;
 
-constexpr int most_width = 64;         // px of a part
+constexpr int most_width = 64;  // px of a part
+constexpr int least_part = 16;
 constexpr std::size_t most_parts = 6;  // beyond that more say no more
 
 // Noise is cut off where codes end.
@@ -82,7 +83,7 @@ std::size_t leave_out_specks(std::span<float> d, float far, float& mean) {
 LevelParts level_parts(const PictureSetup& s) {
   LevelParts out;
   const Pattern& p = s.pattern;
-  if (!s.rows_alike() || p.kind == PatternKind::Crosshatch || p.kind == PatternKind::Ramp) return out;
+  if (!s.rows_alike() || p.kind == PatternKind::Ramp) return out;
   const PictureBand& band = s.bands[p.band];
   std::vector<Columns> grey, coloured;
   if (p.kind == PatternKind::Bars) {
@@ -92,14 +93,19 @@ LevelParts level_parts(const PictureSetup& s) {
       (i == 0 || i == 7 ? grey : coloured).push_back(c);
     }
   } else {
-    constexpr int edge = 10, least = 24;
+    // Between the uprights of a grid there is less.
+    const bool grid = p.kind == PatternKind::Crosshatch;
+    const int least = grid ? least_part : 24;
     for (const FramePlateau& f : line_shape(band.y, s.first_col, s.last_col).plateaus) {
+      const int edge = grid ? std::clamp(f.width() / 5, 5, 10) : 10;
+      if (f.width() >= least + 2 * edge)
+        out.clear_px = out.clear_px > 0 ? std::min(out.clear_px, edge) : edge;
       for (int from = f.from + edge; from + least <= f.to - edge; from += most_width)
         grey.push_back({from, std::min(from + most_width, f.to - edge)});
     }
   }
   const auto keep = [&](std::vector<Columns>& v) {
-    std::erase_if(v, [&](Columns c) { return c.to - c.from < 16 || cut_off(s, band.rows, c); });
+    std::erase_if(v, [&](Columns c) { return c.to - c.from < least_part || cut_off(s, band.rows, c); });
     int width = most_width;
     for (const Columns& c : v) width = std::min(width, c.to - c.from);
     for (Columns& c : v) c.to = c.from + width;
@@ -108,7 +114,8 @@ LevelParts level_parts(const PictureSetup& s) {
   keep(grey);
   keep(coloured);
   if (grey.empty()) std::swap(grey, coloured);
-  out = {std::move(grey), std::move(coloured)};
+  out.grey = std::move(grey);
+  out.coloured = std::move(coloured);
   return out;
 }
 

@@ -37,6 +37,7 @@ struct LevelParts {
     int from, to;
   };
   std::vector<Columns> grey;      ///< without colour, or all of them where every one has it
+  int clear_px = 0;               ///< from edges to the parts, of all but bars
   std::vector<Columns> coloured;  ///< the decoder may leave some of the subcarrier there
 };
 [[nodiscard]] LevelParts level_parts(const PictureSetup& setup);

@@ -65,7 +65,8 @@ double PictureLineMeter::beyond_noise(double square_noise) const {
 }
 
 PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), lines_(s), tear_(s.fields), bend_(s) {
-  for (auto* v : {&count_, &noise_, &found_.px, &found_.squares, &unbent_.px, &unbent_.squares})
+  for (auto* v : {&count_, &noise_, &found_.px, &found_.squares, &unbent_.px, &unbent_.squares, &alone_.px,
+                  &alone_.squares})
     v->assign(static_cast<std::size_t>(s.height()), 0);
 }
 
@@ -115,7 +116,11 @@ void PictureLineMeter::push(const PictureView& view) {
   // What all lines of a live picture do alike the camera does.
   for (double& px : straight) px -= setup_.patterned() ? 0.0 : common;
   add(straight, found_);
-  if (setup_.rows_alike()) add(bend_.push(straight), unbent_);
+  if (setup_.rows_alike()) {
+    add(bend_.push(straight), unbent_);
+    for (double& px : straight) px -= common;
+    add(straight, alone_);
+  }
   if (first_frame_.empty()) first_frame_ = std::move(shift);
 }
 
@@ -127,14 +132,26 @@ void PictureLineMeter::add(const std::vector<double>& shift, Sums& sums) const {
   }
 }
 
+bool PictureLineMeter::pulled() const {
+  constexpr double least_px = 0.1;
+  return bend_.found() || tear_.standing_at().has_value() || all_move() > least_px;
+}
+
 bool PictureLineMeter::grid_stands() const {
   constexpr int edge = 8;  // rows of blanking stand as well
   if (seen_frames_ < 4 || setup_.pattern.kind != PatternKind::Crosshatch) return false;
+  // Rows never found to show uprights; where a grid rolls its level lines leave each row now and then.
+  constexpr double seldom = 0.2, never = 0.02;
+  constexpr std::uint64_t enough = 12;  // frames to go on from a row
+  const auto stands = [&](int r) {
+    const double found = count_[static_cast<std::size_t>(r)] / static_cast<double>(seen_frames_);
+    if (lines_.at_times(r)) return found < seldom;
+    return lines_.of(r) != nullptr && seen_frames_ >= enough && found < never;
+  };
   int level = 0;
   bool before = true;
   for (int r = edge; r + edge < setup_.height(); ++r) {
-    const bool now =
-        lines_.at_times(r) && count_[static_cast<std::size_t>(r)] < 0.2 * static_cast<double>(seen_frames_);
+    const bool now = stands(r);
     level += now && !before ? 1 : 0;
     before = now;
   }
@@ -171,8 +188,8 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     why = "a steady tone hides where lines stand; find its source first";
   else if (seen_ < tried_ / 2)
     why =
-        "lines cannot be compared: the picture moves, or something lies over its edges (dots of subcarrier, "
-        "stripes); send a crosshatch, or hold the camera still";
+        "lines cannot be compared: the picture moves, lines are pulled far aside, or something lies over "
+        "its edges (dots of subcarrier, stripes); send a crosshatch, or hold the camera still";
   else if (!setup_.patterned() && all_move() > 0.5)
     why = "the whole picture moves sideways: hold the camera still, or send bars or a crosshatch";
   else if (setup_.patterned() && !upright())
@@ -192,7 +209,10 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   }
   place /= std::max(1.0, place_n);
   const bool bent = bend_.found();
-  const auto& [sum, squares] = bent ? unbent_ : found_;
+  // A tear that wanders goes over the top in some frames, and moves the others as a whole against them.
+  const bool torn = patterned && tear_.standing_at().has_value();
+  const auto& [sum, squares] = bent ? unbent_ : torn ? alone_ : found_;
+  const double as_one = bent || torn ? 0.0 : all_move();
   // Jitter is each line's movement about its own mean place, and where the line's proper place is known also
   // what is left from line to line of the mean places: twice the median square of their steps, which neither
   // tearing nor a bend moves. Noise gives its share to both.
@@ -200,8 +220,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   std::array<double, groups> square{}, number{};
   double by_noise = 0, by_noise_n = 0;
   const double least_count = std::clamp(static_cast<double>(seen_frames_), 2.0, 3.0);
-  for (std::size_t r = 0; r < h; ++r) {
-    if (count_[r] < least_count) continue;
+  // A tear that wanders over the top pulls its lines in some frames, which is not told from a bend there.
+  for (std::size_t r = torn ? h / 8 : 0; r < h; ++r) {
+    if (count_[r] < least_count || (bent && !bend_.fitted(static_cast<int>(r)))) continue;
     const std::size_t g = (r / 2) % groups;
     const double n = count_[r] - 1;
     square[g] += squares[r] - sum[r] * sum[r] / count_[r] - n2 * noise_[r] * n / count_[r];
@@ -267,7 +288,8 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
         u_beyond, jitter * jitter > u2 ? u2 / (2 * jitter) : std::sqrt(jitter * jitter + u2) - jitter * 0.5);
     // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
     placed = setup_.rows_alike() || u < least_placed_px;
-    const double by_bend = bent ? bend_.rms_px() : 0;
+    const double by_bend =
+        bent ? std::sqrt(std::max(0.0, bend_.whole_variance() - by_noise / by_noise_n - moved)) : 0;
     const double whole = std::hypot(jitter, by_bend);
     const double own = bent ? jitter / whole : 1;
     out.push_back(number_reading(
@@ -281,12 +303,12 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                                    std::sqrt(beyond))
         : patterned  ? ""
                      : "of what moves from frame to frame"));
-    if (patterned && all_move() > std::max(0.1, 0.5 * whole))
+    if (patterned && as_one > std::max(0.1, 0.5 * whole))
       out.back().reason += fmt::format(
           "{}{:.2f} px of it rms are of all lines alike from frame to frame: the picture moves as one, or "
           "tears "
           "at its top",
-          out.back().reason.empty() ? "" : "; ", all_move());
+          out.back().reason.empty() ? "" : "; ", as_one);
   }
   if (!patterned || !placed) {
     const std::string instead =
@@ -309,9 +331,9 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                        n2 * noise_[r] / (count_[r] * count_[r]),
                    true};
     }
-    if (const auto bend = find_bend(
-            places, setup_.fields, tear_.standing_at(),
-            all_move() * all_move() / static_cast<double>(std::max<std::uint64_t>(1, seen_frames_))))
+    if (const auto bend =
+            find_bend(places, setup_.fields, tear_.standing_at(),
+                      as_one * as_one / static_cast<double>(std::max<std::uint64_t>(1, seen_frames_))))
       out.push_back(
           number_reading("picture.flagging", bend->px, bend->u, bend->px != 0 ? "+: to the right" : ""));
     else

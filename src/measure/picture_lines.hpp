@@ -21,6 +21,8 @@ class PictureLineMeter final : public FrameMeter {
   void set_tone(double amplitude, double radians_per_px, bool stands);
   /// Rms within rows that is the same in each frame, codes: it moves a row's edges for good.
   void set_standing_noise(double rms) { standing_noise_ = rms; }
+  /// Many lines alike are pulled aside: bent, torn, or all of them.
+  [[nodiscard]] bool pulled() const;
   /// The level lines of a grid stand where they stood in all frames: it does not roll, whatever else it does.
   [[nodiscard]] bool grid_stands() const;
 
@@ -39,9 +41,9 @@ class PictureLineMeter final : public FrameMeter {
   void add(const std::vector<double>& shift, Sums& sums) const;
 
   // Of each row: how often seen, the variance noise gives it, sums of the shift and of its square as found
-  // and without what hum on sync bends.
+  // without what hum on sync bends, and without what all lines do alike.
   std::vector<double> count_, noise_;
-  Sums found_, unbent_;
+  Sums found_, unbent_, alone_;
   std::vector<std::uint8_t> lost_;   // rows not found in the frame before
   std::vector<double> first_frame_;  // shifts
   double standing_noise_ = 0;

@@ -86,6 +86,7 @@ PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup)
 
 PictureNoiseMeter::PictureNoiseMeter(const PictureSetup& setup, LevelParts parts)
     : setup_(setup),
+      clear_px_(parts.clear_px),
       grey_(setup, std::move(parts.grey)),
       coloured_(setup, std::move(parts.coloured)),
       sway_(setup, px) {
@@ -241,33 +242,47 @@ void PictureNoiseMeter::compare_means(std::span<const BlockSums> row, std::span<
   }
 }
 
-void PictureNoiseMeter::finish(bool rolling, double jitter_px, Readings& out) {
+// Why level parts, or what stands in for them, hold edges as well.
+std::string PictureNoiseMeter::edges_come_in(const Sideways& lines) const {
+  if (setup_.pattern.kind == PatternKind::Crosshatch) {
+    const double reach = 3 * lines.jitter + lines.tear;
+    if (reach > (grey_.measured() ? clear_px_ : 0.3))
+      return "lines are pulled so far aside that the grid's uprights come where its noise is looked for; "
+             "send "
+             "a flat field or bars";
+  } else if (grey_.measured() && lines.jitter > most_jitter_px) {
+    return "lines jitter so far that edges come into the level parts; cure the jitter first";
+  }
+  return {};
+}
+
+void PictureNoiseMeter::finish(bool rolling, const Sideways& lines, Readings& out) {
   const bool compared = std::any_of(count_.begin(), count_.end(), [](std::uint64_t n) { return n > 0; });
   if (!compared || rolling) {
     refuse(rolling       ? "the picture rolls, so frames cannot be compared"
            : frames_ < 2 ? "one frame only; noise is told from frame to frame, take several"
                          : "the frames are all equal, so there is nothing to tell noise from",
            std::nullopt, out);
+  } else if (const std::string why = edges_come_in(lines); !why.empty()) {
+    refuse(why, std::nullopt, out);
   } else if (grey_.measured()) {
-    finish_by_level_parts(jitter_px, out);
+    finish_by_level_parts(out);
   } else {
-    finish_by_blocks(jitter_px, out);
+    finish_by_blocks(lines.jitter, out);
   }
-  shared(rolling || !compared, out);
+  shared(rolling || !compared ? "frames cannot be compared" : edges_come_in(lines), out);
   repeated_and_lost(out);
   clipped(out);
 }
 
 // What rows share, and what stands still: neither is in the noise within rows.
-void PictureNoiseMeter::shared(bool incomparable, Readings& out) const {
+void PictureNoiseMeter::shared(std::string why_not, Readings& out) const {
   constexpr const char* rows = "picture.noise.rows";
   constexpr const char* fixed = "picture.noise.fixed";
-  std::string why;
+  std::string why = std::move(why_not);
   if (!grey_.measured())
     why = "no test picture with level parts is seen; send a flat field or bars";
-  else if (incomparable)
-    why = "frames cannot be compared";
-  else if (setup_.format.lossy)
+  else if (why.empty() && setup_.format.lossy)
     why = "a lossy coder takes it away or makes it; take it in as YUYV";
   if (!why.empty()) {
     for (const char* id : {rows, fixed}) out.push_back(unmeasurable(id, why));
@@ -303,10 +318,7 @@ void PictureNoiseMeter::refuse(const std::string& why, std::optional<double> mos
 }
 
 // Of a test picture it is known which parts are level and that nothing moves.
-void PictureNoiseMeter::finish_by_level_parts(double jitter_px, Readings& out) {
-  if (jitter_px > most_jitter_px)
-    return refuse("lines jitter so far that edges come into the level parts; cure the jitter first",
-                  std::nullopt, out);
+void PictureNoiseMeter::finish_by_level_parts(Readings& out) {
   const LevelNoise grey = grey_.result();
   Told told{grey.variance, grey.u, 0, "on level parts of the test picture; rounding to codes taken out"};
   if (grey.smoothed) {

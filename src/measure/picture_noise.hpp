@@ -17,8 +17,12 @@ class PictureNoiseMeter final : public FrameMeter {
  public:
   explicit PictureNoiseMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;
-  /// @param jitter_px of the lines, rms; 0 where not known
-  void finish(bool rolling, double jitter_px, Readings& out);
+  /// How far lines are moved sideways, px: 0 where not known.
+  struct Sideways {
+    double jitter = 0;  ///< rms
+    double tear = 0;
+  };
+  void finish(bool rolling, const Sideways& lines, Readings& out);
   /// After finish(), where a steady tone was found: writes the noise without it instead.
   /// @param variance of level parts beside the tone, codes^2, rounding's share in it. @param u of it, k = 2
   /// @param at_most it wanders, so some of it may be left in the variance
@@ -48,14 +52,16 @@ class PictureNoiseMeter final : public FrameMeter {
     std::string how{};
   };
   void finish_by_blocks(double jitter_px, Readings& out);
-  void finish_by_level_parts(double jitter_px, Readings& out);
+  void finish_by_level_parts(Readings& out);
+  [[nodiscard]] std::string edges_come_in(const Sideways& lines) const;
   void refuse(const std::string& why, std::optional<double> most, Readings& out);
   void tell(const Told& told, Readings& out);
   void clipped(Readings& out) const;
   void repeated_and_lost(Readings& out) const;
-  void shared(bool incomparable, Readings& out) const;
+  void shared(std::string why_not, Readings& out) const;
 
   const PictureSetup& setup_;
+  int clear_px_ = 0;  // from edges to the level parts
   LevelNoiseMeter grey_, coloured_;
   SwayFit sway_;
   std::optional<double> noise_at_edges_;

@@ -392,8 +392,9 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
   }
   // A tear that wanders down a grid carries its uprights' broken ends with it.
   if (grid_stands && std::abs(lines) > 1) {
-    out.push_back(number_reading("picture.roll", 0, std::max(0.1, 2.0 / static_cast<double>(tried_)),
-                                 "something moves up or down, but the level lines of the grid stand"));
+    out.push_back(
+        number_reading("picture.roll", 0, std::max(0.1, 2.0 / static_cast<double>(tried_)),
+                       "what changes lies over the grid or pulls it sideways: its level lines stand"));
     return;
   }
   // A picture that shakes or is panned up and down does not roll, but it does move.

@@ -65,6 +65,42 @@ double mismatch_moved(const std::vector<float>& a, const std::vector<float>& b, 
   return static_cast<double>(bad) / static_cast<double>(d.size());
 }
 
+// A row of the mean image without its level, by px.
+std::vector<float> row_by_px(const PictureSetup& s, const float* row) {
+  return {row + s.first_col, row + s.last_col};
+}
+
+float steepest(const std::vector<float>& v, std::size_t i) {
+  const float before = i > 0 ? std::abs(v[i] - v[i - 1]) : 0;
+  const float after = i + 1 < v.size() ? std::abs(v[i + 1] - v[i]) : 0;
+  return std::max(before, after);
+}
+
+// Share of a line that stands out of its commonest level: of a grid its uprights alone.
+double share_of_detail(const std::vector<float>& v, float tolerance) {
+  const float middle = dsp::median(v);
+  const auto out = std::ranges::count_if(v, [&](float x) { return std::abs(x - middle) > tolerance; });
+  return static_cast<double>(out) / static_cast<double>(v.size());
+}
+
+// Share of px by which b is not a moved by whole px and up to half of one: where uprights are narrower than
+// the blocks of a signature, these say nothing of moves by less than a block.
+double mismatch_by_px(const std::vector<float>& a, const std::vector<float>& b, int shift, float tolerance) {
+  const int n = static_cast<int>(a.size());
+  const int from = std::max(0, shift), to = std::min(n, n + shift);
+  const auto at = [](const std::vector<float>& v, int i) { return v[static_cast<std::size_t>(i)]; };
+  std::vector<float> some;
+  for (int i = from; i < to; i += 4) some.push_back(at(b, i) - at(a, i - shift));
+  if (some.empty()) return 1;
+  const float level = dsp::median(std::move(some));
+  int bad = 0;
+  for (int i = from; i < to; ++i) {
+    const float off = std::abs(at(b, i) - at(a, i - shift) - level);
+    if (off > tolerance && off > tolerance + 0.5F * steepest(a, static_cast<std::size_t>(i - shift))) ++bad;
+  }
+  return static_cast<double>(bad) / (to - from);
+}
+
 class Banding {
  public:
   explicit Banding(PictureSetup& s) : s_(s), tolerance_(static_cast<float>(std::max(4.0, 2.5 * s.noise))) {}
@@ -86,7 +122,8 @@ class Banding {
 
  private:
   struct Line {
-    std::vector<float> shape;
+    std::vector<float> shape;  // of blocks
+    std::vector<float> px;
     double level;
     int count = 0;
   };
@@ -97,13 +134,14 @@ class Banding {
       const float* row = s_.mean.data() + static_cast<std::size_t>(r) * static_cast<std::size_t>(s_.width());
       const double mean =
           std::accumulate(row + s_.first_col, row + s_.last_col, 0.0) / (s_.last_col - s_.first_col);
-      place(r, signature(s_, row), mean, std::abs(mean - before) < 4 + 0.5 * s_.noise);
+      place(r, row, mean, std::abs(mean - before) < 4 + 0.5 * s_.noise);
       before = mean;
     }
   }
 
   // Hum moves a row's level slowly from line to line of a field; a step is another line.
-  void place(int r, const std::vector<float>& shape, double level, bool level_goes_on) {
+  void place(int r, const float* row, double level, bool level_goes_on) {
+    const std::vector<float> shape = signature(s_, row);
     if (level_goes_on && last_ >= 0 && fits(last_, shape)) return take(r, last_, shape, pulled(last_, shape));
     for (int i = 0; i < static_cast<int>(lines_.size()); ++i) {
       const bool near = std::abs(lines_[static_cast<std::size_t>(i)].level - level) < 12 + s_.noise;
@@ -112,7 +150,7 @@ class Banding {
     for (int i = 0; i < static_cast<int>(lines_.size()); ++i) {
       if (fits_bent(i, shape)) return take(r, i, shape, true);
     }
-    lines_.push_back({shape, level, 0});
+    lines_.push_back({shape, row_by_px(s_, row), level, 0});
     take(r, static_cast<int>(lines_.size()) - 1, shape, false);
   }
   bool fits(int line, const std::vector<float>& shape) {
@@ -130,6 +168,15 @@ class Banding {
   // A row pulled sideways (tearing, flagging) shows the same line elsewhere.
   bool fits_bent(int line, const std::vector<float>& shape) {
     return lines_[static_cast<std::size_t>(line)].count >= 8 && moved(line, shape) < 0.1;
+  }
+  [[nodiscard]] bool moved_by_px(const Line& line, const Line& other) const {
+    constexpr int reach = 24;
+    const double detail =
+        std::min(share_of_detail(line.px, 2 * tolerance_), share_of_detail(other.px, 2 * tolerance_));
+    const double most = std::min(0.1, 0.25 * detail);
+    for (int shift = -reach; shift <= reach; ++shift)
+      if (mismatch_by_px(line.px, other.px, shift, tolerance_) < most) return true;
+    return false;
   }
   // It fits where it stands, but better elsewhere.
   bool pulled(int line, const std::vector<float>& shape) {
@@ -185,7 +232,10 @@ class Banding {
     for (std::size_t i = 1; i < order.size(); ++i) {
       Line& small = lines_[static_cast<std::size_t>(order[i])];
       for (std::size_t k = 0; k < i; ++k) {
-        if (small.count < 1 || !fits_bent(order[k], small.shape)) continue;
+        if (small.count < 1) continue;
+        if (!fits_bent(order[k], small.shape) &&
+            !moved_by_px(lines_[static_cast<std::size_t>(order[k])], small))
+          continue;
         lines_[static_cast<std::size_t>(order[k])].count += small.count;
         small.count = 0;
         for (std::size_t r = 0; r < s_.band_of_row.size(); ++r) {
@@ -413,7 +463,7 @@ PictureSetup make_picture_setup(std::span<const Frame> frames, const capture::Fr
     std::fill(s.band_of_row.begin(), s.band_of_row.end(), -1);
     s.banded_share = 0;
     mean_of(frames);
-  } else if (recognised_over_time) {
+  } else if (recognised_over_time && s.pattern.kind != PatternKind::Crosshatch) {
     take_noise_of_test_picture(s, frames);
   }
   s.frame_noise = std::max(s.frame_noise, s.noise);

@@ -150,7 +150,11 @@ bool PictureToneMeter::stands() const {
   return tone_ && in_mean(tone_->hz, true) > most;
 }
 
-void PictureToneMeter::search(bool moves) {
+void PictureToneMeter::search(bool moves, bool pulled) {
+  if (why_.empty() && pulled && setup_.pattern.kind == PatternKind::Crosshatch)
+    why_ =
+        "lines are pulled aside, and the uprights of a grid then come near to a tone; send a flat field or "
+        "colour bars";
   if (why_.empty() && of_frames_ && moves)
     why_ =
         "the camera sways, and fine detail looks the same: hold it still, or send a flat field or colour "

@@ -19,7 +19,7 @@ class PictureToneMeter final : public FrameMeter {
   explicit PictureToneMeter(const PictureSetup& setup);
   void push(const PictureView& view) override;
   /// To be called once. @param moves what is no test picture does not stand still after all
-  void search(bool moves);
+  void search(bool moves, bool pulled);
   /// After search(): the tone found is the same in each frame.
   [[nodiscard]] bool stands() const;
   /// Amplitude of the tone found, codes; 0: none.

@@ -302,7 +302,7 @@ TEST(PictureLines, TearThatWandersDownACrosshatch) {
   s.shift = [](int frame, int row) { return row >= 20 * frame % 500 + 30 ? 6.0 : 0.0; };
   r = measure(s, 25);
   EXPECT_EQ(get(r, "picture.flagging").number(), 0);
-  EXPECT_NE(get(r, "picture.jitter").reason.find("all lines alike"), std::string::npos);
+  expect_within(r, "picture.jitter", 0.03, 0.03);
   s.shift = {};
   s.roll = 20;
   r = measure(s, 25);
