@@ -40,9 +40,9 @@ cp "$here/guest.sh" "$work/"
 say "virtual machine: kernel $version under software emulation"
 began=$(date +%s)
 status=0
-timeout 300 qemu-system-x86_64 -accel tcg,thread=multi -cpu max -m 1024 -smp 2 -nodefaults -no-user-config -display none \
+timeout 420 qemu-system-x86_64 -accel tcg,thread=multi -cpu max -m 1024 -smp 2 -nodefaults -no-user-config -display none \
   -serial stdio -no-reboot -kernel "$vm/kernel/boot/vmlinuz-$version" -initrd "$vm/initrd.gz" \
-  -append "console=ttyS0 panic=-1 quiet" \
+  -append "console=ttyS0 panic=-1 quiet loglevel=1" \
   -fsdev local,id=r,path=/,security_model=none,readonly=on,multidevs=remap -device virtio-9p-pci,fsdev=r,mount_tag=hostroot \
   -fsdev local,id=w,path="$work",security_model=none -device virtio-9p-pci,fsdev=w,mount_tag=work \
   < /dev/null > "$vm/console.log" 2>&1 || status=$?
