@@ -85,35 +85,46 @@ void add_test_points(const Tested& t, const std::set<std::string>& doubted, cons
   }
 }
 
-// How loud the loudest tone was sent that distortion was read of; nothing: it was read of none.
-std::optional<double> distortion_upto_dbfs(const Tested& t) {
-  std::optional<double> loudest;
+struct Span {
+  double from, to;
+};
+
+// From how quiet to how loud tones were sent that distortion was read of; nothing: it was read of none.
+std::optional<Span> distortion_dbfs(const Tested& t) {
+  std::optional<Span> all;
   for (const auto& [key, c] : t.captures) {
     for (const Reading& r : c->readings) {
-      if (base_id(r.id) != "audio.thd_n" || !r.measured()) continue;
+      const bool tells = base_id(r.id) == "audio.thd" || base_id(r.id) == "audio.thd_n";
+      if (!tells || (!r.measured() && !bounded_within(r))) continue;
       const std::string side = r.id.substr(base_id(r.id).size());
       const Reading* came = find_reading(c->readings, "audio.tone.level" + side);
       const Reading* gain = find_reading(c->readings, "audio.tone.gain" + side);
       if (came == nullptr || gain == nullptr || !came->measured() || !gain->measured()) continue;
-      loudest = std::max(loudest.value_or(-999), came->number() - gain->number());
+      const double sent = came->number() - gain->number();
+      all = all ? Span{std::min(all->from, sent), std::max(all->to, sent)} : Span{sent, sent};
     }
   }
-  return loudest;
+  return all;
 }
 
-// A stage that clips at the level speech is sent at is clean below it.
+// A stage that clips at the level speech is sent at is clean below it; one whose halves do not meet is clean
+// at that level.
 void add_distortion_point(const Tested& t, const Words& words, std::vector<Point>& points) {
   constexpr double nominal_dbfs = -20;  // [SMPTE RP 155], as signals/tone-1k-nominal.toml
+  constexpr double quiet_dbfs = -40;    // as signals/tone-1k-quiet.toml
   constexpr double near_db = 3;
   if (std::ranges::all_of(t.plan->tests, [](const StationTest& test) { return test.video; })) return;
-  const auto upto = distortion_upto_dbfs(t);
-  if (upto && *upto > nominal_dbfs - near_db) return;
-  points.push_back(
-      {Weight::Note,
-       upto ? words.text("station-distortion-upto", {{"level", fmt::format("{:.0f}", *upto)},
-                                                     {"under", fmt::format("{:.0f}", nominal_dbfs - *upto)}})
-            : words.text("station-distortion-none"),
-       "", words.text("station-distortion-do"), ""});
+  const auto span = distortion_dbfs(t);
+  const auto told = [&](const char* key, double level, const char* action) {
+    const Values values = {{"level", fmt::format("{:.0f}", level)},
+                           {"under", fmt::format("{:.0f}", nominal_dbfs - level)}};
+    points.push_back({Weight::Note, words.text(key, values), "", words.text(action), ""});
+  };
+  if (!span || span->to <= nominal_dbfs - near_db)
+    told(span ? "station-distortion-upto" : "station-distortion-none", span ? span->to : 0,
+         "station-distortion-do");
+  if (span && span->from > quiet_dbfs + near_db)
+    told("station-distortion-downto", span->from, "station-distortion-downto-do");
 }
 
 // Three figures, as the rest of the paper has them.

@@ -173,10 +173,10 @@ constexpr Entry entries[] = {
     {"audio.thd",
      Side::High,
      {"distortion is too high",
-      "A stage bends the waveform: overload, a failing supply, or a rubbing loudspeaker.",
+      "A stage bends the waveform: overload, crossover, a failing supply, or a rubbing loudspeaker.",
       "Lower the level by 10 dB and measure again. If distortion falls steeply it is overload: find the "
-      "stage and its "
-      "gain. If it stays, change the stage."}},
+      "stage and its gain. If it rises, the two halves of an output stage do not meet (crossover): look at "
+      "its idle current. If it stays, change the stage."}},
     {"audio.thd_n",
      Side::High,
      {"distortion plus noise is too high",

@@ -132,6 +132,7 @@ std::vector<DemoJob> demo_jobs() {
        std::initializer_list<std::pair<const char*, const char*>>{{"talk", "sweep-speech"},
                                                                   {"listen", "sweep-speech"},
                                                                   {"level", "tone-1k-nominal"},
+                                                                  {"quiet", "tone-1k-quiet"},
                                                                   {"noise", "silence"},
                                                                   {"intelligibility", "stipa-nominal"},
                                                                   {"feedback", "sweep-speech"}}) {
