@@ -20,12 +20,12 @@ double normal_below(double z) { return 0.5 * std::erfc(-z / std::numbers::sqrt2)
 
 }  // namespace
 
-Predicted predict(const Sign& sign, const Cause* a, const Cause* b) {
+Predicted predict(const Sign& sign, Causes causes) {
   Predicted p{sign.usual, sign.spread};
   if (!adds_as_power(sign.scale)) {
     double variance = p.sd * p.sd;
-    for (const Cause* c : {a, b}) {
-      if (c == nullptr || !c->acts) continue;
+    for (const Cause* c : causes) {
+      if (!c->acts) continue;
       p.mean += c->mean;
       variance += c->sd * c->sd;
     }
@@ -38,8 +38,8 @@ Predicted predict(const Sign& sign, const Cause* a, const Cause* b) {
   double sum = base;
   double spread2 = base * base * p.sd * p.sd;
   bool alone = true;
-  for (const Cause* c : {a, b}) {
-    if (c == nullptr || !c->acts) continue;
+  for (const Cause* c : causes) {
+    if (!c->acts) continue;
     const double add = power(c->mean);
     sum += add;
     spread2 += add * add * c->sd * c->sd;
@@ -51,12 +51,12 @@ Predicted predict(const Sign& sign, const Cause* a, const Cause* b) {
   return p;
 }
 
-std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause* b) {
+std::vector<double> predict_words(const Sign& sign, Causes causes) {
   std::vector<double> out(sign.words.size(), 0.0);
-  const bool weighed = a != nullptr && b != nullptr && a->weight > 0 && b->weight > 0;
+  const bool weighed = std::ranges::all_of(causes, [](const Cause* c) { return !c->acts || c->weight > 0; });
   double all = 0;
-  for (const Cause* c : {a, b}) {
-    if (c == nullptr || !c->acts) continue;
+  for (const Cause* c : causes) {
+    if (!c->acts) continue;
     const double weight = weighed ? c->weight : 1;
     for (std::size_t i = 0; i < out.size(); ++i) out[i] += weight * c->words[i];
     all += weight;
@@ -67,19 +67,21 @@ std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause*
 
 namespace {
 
-bool acts(const Cause* c) { return c != nullptr && c->acts; }
+bool act(Causes causes) {
+  return std::ranges::any_of(causes, [](const Cause* c) { return c->acts; });
+}
 
 // Of one reading, whatever it was picked from.
-double log_density_of_one(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
-  double stray = sign.certain ? certain_stray_share : acts(a) || acts(b) ? stray_share : sound_stray_share;
+double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes) {
+  double stray = sign.certain ? certain_stray_share : act(causes) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
     std::size_t place = 0;
     while (place < sign.words.size() && sign.words[place].first != e.word) ++place;
     if (place == sign.words.size()) return 0;
-    const double p = predict_words(sign, a, b)[place];
+    const double p = predict_words(sign, causes)[place];
     return std::log((1 - stray) * p + stray / static_cast<double>(sign.words.size()));
   }
-  const Predicted m = predict(sign, a, b);
+  const Predicted m = predict(sign, causes);
   const double sd = std::hypot(m.sd, e.sd);
   const double value = held(sign, e.value);
   const double z = (value - m.mean) / sd;
@@ -101,22 +103,22 @@ double log_unknown_of_one(const Sign& sign, const Evidence& e) {
   if (e.at_most) {
     // That nothing was found where nothing is usual speaks for no fault, known or not.
     const double share = std::log(std::clamp((held(sign, e.value) - sign.low) / span, 1e-4, 1.0));
-    return std::min(share, log_density_of_one(sign, e, nullptr, nullptr));
+    return std::min(share, log_density_of_one(sign, e, {}));
   }
   return -std::log(span);
 }
 
 // Probability that a reading is no further from sound than this one.
-double not_odder(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
+double not_odder(const Sign& sign, const Evidence& e, Causes causes) {
   if (sign.scale == Scale::Words) {
     double own = 0;
     for (const auto& [word, share] : sign.words) own = word == e.word ? share : own;
-    const std::vector<double> p = predict_words(sign, a, b);
+    const std::vector<double> p = predict_words(sign, causes);
     double sum = 0;
     for (std::size_t i = 0; i < p.size(); ++i) sum += sign.words[i].second >= own ? p[i] : 0;
     return sum;
   }
-  const Predicted m = predict(sign, a, b);
+  const Predicted m = predict(sign, causes);
   const double sd = std::hypot(m.sd, e.sd);
   const double value = held(sign, e.value);
   if (sign.scale != Scale::Shift) return normal_below((value - m.mean) / sd);
@@ -134,24 +136,20 @@ double of_picked(double log_ratio, double others, double n) {
 }  // namespace
 
 Sound sound_case(const Sign& sign, const Evidence& e) {
-  return {log_density_of_one(sign, e, nullptr, nullptr), not_odder(sign, e, nullptr, nullptr)};
+  return {log_density_of_one(sign, e, {}), not_odder(sign, e, {})};
 }
 
-double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b, const Sound& sound) {
-  const double one = log_density_of_one(sign, e, a, b);
-  if (!(e.among > 1) || e.at_most || (!acts(a) && !acts(b))) return one;
-  const double others = not_odder(sign, e, a, b) / std::max(sound.not_odder, 1e-6);
+double log_density(const Sign& sign, const Evidence& e, Causes causes, const Sound& sound) {
+  const double one = log_density_of_one(sign, e, causes);
+  if (!(e.among > 1) || e.at_most || !act(causes)) return one;
+  const double others = not_odder(sign, e, causes) / std::max(sound.not_odder, 1e-6);
   return sound.log + of_picked(one - sound.log, others, e.among);
-}
-
-double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b) {
-  return log_density(sign, e, a, b, sound_case(sign, e));
 }
 
 double log_density_unknown(const Sign& sign, const Evidence& e) {
   const double one = log_unknown_of_one(sign, e);
   if (!(e.among > 1) || e.at_most) return one;
-  const double sound = log_density_of_one(sign, e, nullptr, nullptr);
+  const double sound = log_density_of_one(sign, e, {});
   return sound + of_picked(one - sound, 0.5, e.among);
 }
 

@@ -68,7 +68,9 @@ struct Range {
 std::optional<Range> range_of(const Sign& s, const FaultTable& t, std::size_t i, int way) {
   const auto [least, most] = ends_of(t, i, way);
   if (least == nullptr) return std::nullopt;
-  return Range{predict(s, &least->causes[i], nullptr), predict(s, &most->causes[i], nullptr)};
+  const Cause* from = &least->causes[i];
+  const Cause* to = &most->causes[i];
+  return Range{predict(s, {&from, 1}), predict(s, {&to, 1})};
 }
 
 // The same with the spread of nine cases in ten at its ends, as far as the usual reading. A meter's trial has
@@ -167,6 +169,21 @@ std::vector<std::string> cautions_of(const Model& m, const std::vector<Finding>&
   return out;
 }
 
+// The fault that is mostly there where this one is; empty where none is.
+std::string companion_of(const Model& m, int index, double probability) {
+  std::vector<double> beside(m.tables.size(), 0.0);
+  for (const Hypothesis& h : m.hypotheses) {
+    if (!h.holds(index)) continue;
+    for (const int other : h.faults) beside[static_cast<std::size_t>(other)] += h.probability;
+  }
+  beside[static_cast<std::size_t>(index)] = 0;
+  const auto most = std::ranges::max_element(beside);
+  constexpr double usual_case = 0.5;
+  return *most > usual_case * probability
+             ? m.tables[static_cast<std::size_t>(most - beside.begin())].fault->label
+             : "";
+}
+
 Finding finding_of(const Model& m, int index, double probability, const Options& options) {
   const FaultTable& t = m.tables[static_cast<std::size_t>(index)];
   const Fault& f = *t.fault;
@@ -189,12 +206,7 @@ Finding finding_of(const Model& m, int index, double probability, const Options&
   };
   std::stable_sort(out.evidence_for.begin(), out.evidence_for.end(), stronger);
   std::stable_sort(out.evidence_against.begin(), out.evidence_against.end(), stronger);
-  double best = 0.5 * probability;  // named only where it is the usual case
-  for (const Hypothesis& h : m.hypotheses) {
-    if (h.second < 0 || (h.first != index && h.second != index) || h.probability < best) continue;
-    best = h.probability;
-    out.usually_with = m.tables[static_cast<std::size_t>(h.first == index ? h.second : h.first)].fault->label;
-  }
+  out.usually_with = companion_of(m, index, probability);
   if (options.next_tests) out.next_test = best_test(m, index);
   return out;
 }
@@ -244,7 +256,7 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
   for (const Hypothesis& h : m.hypotheses) {
     if (h.unlisted) {
       d.unlisted = h.probability;
-    } else if (h.first < 0 || (captured(m) && unseen(m, h))) {
+    } else if (h.faults.empty() || (captured(m) && unseen(m, h))) {
       // What was not looked at is not held against what was.
       d.nothing_wrong += h.probability;
     }
@@ -288,12 +300,16 @@ namespace {
 std::vector<Term> sum_of(const Model& m, int fault) {
   std::vector<double> parts[5];
   for (const Hypothesis& h : m.hypotheses) {
-    const bool holds = h.first == fault || h.second == fault;
-    const std::size_t part = h.unlisted ? 1 : h.first < 0 ? 0 : !holds ? 4 : h.second < 0 ? 2 : 3;
+    const std::size_t part = h.unlisted             ? 1
+                             : h.faults.empty()     ? 0
+                             : !h.holds(fault)      ? 4
+                             : h.faults.size() == 1 ? 2
+                                                    : 3;
     parts[part].push_back(h.log_weight);
   }
   static constexpr const char* names[] = {"nothing wrong", "something not in the book", "this fault alone",
-                                          "this fault beside another", "all other faults and pairs of them"};
+                                          "this fault beside another",
+                                          "all other faults, alone or several at once"};
   std::vector<double> all;
   std::vector<Term> out;
   for (std::size_t k = 0; k < 5; ++k) {

@@ -307,17 +307,22 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
 
 // Gaps that every path has at once are the recorder's; a contact's are its own path's.
 void events_where(const std::vector<Capture>& captures, Gatherer& out) {
-  std::vector<double> rates;
+  std::vector<double> rates, worst;
   for (const Capture& c : captures) {
     const double minutes = c.facts.duration_s() / 60;
     if (!(minutes > 0) || c.along_path > 0) continue;
+    std::vector<double> here;
     for (const std::string& suffix : suffixes_of(c)) {
       const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
       const auto gaps = gaps_of(c, suffix);
       if (clicks || gaps)
-        rates.push_back(((clicks ? clicks->value : 0) + (gaps ? gaps->value : 0)) / minutes);
+        here.push_back(((clicks ? clicks->value : 0) + (gaps ? gaps->value : 0)) / minutes);
     }
+    rates.insert(rates.end(), here.begin(), here.end());
+    if (!here.empty() && (worst.empty() || std::ranges::max(here) > std::ranges::max(worst))) worst = here;
   }
+  // A recorder may lose samples in one take and not in another: then in all channels of that one.
+  if (worst.size() > 1) rates = worst;
   if (rates.size() < 2) return;
   const double most = *std::max_element(rates.begin(), rates.end());
   if (most < 4) return;

@@ -157,28 +157,6 @@ void clipped(const Capture& c, Gatherer& out) {
   out.amount("picture.clipped", r, "picture.clipped", c.name);
 }
 
-// How far the gain moved while the picture was taken in, as its reading says beside it; where it says
-// nothing, by less than is looked for.
-void level_step(const Capture& c, Gatherer& out) {
-  const Reading* gain = find_reading(c.readings, "picture.luma.gain");
-  if (gain == nullptr || !gain->measured()) return;
-  const std::string_view says = "it moves from ";
-  const auto at = gain->reason.find(says);
-  if (at == std::string::npos) {
-    constexpr double looked_for_db = 0.1, by_a_code_of_noise_db = 0.05;
-    const auto noise = number_of(c.readings, "picture.noise");
-    if (noise && text_of(c.readings, "picture.pattern").value_or("none").starts_with("bars"))
-      out.bound("picture.level.step", looked_for_db + by_a_code_of_noise_db * noise->value, 0, c.name);
-    return;
-  }
-  char* rest = nullptr;
-  const double low = std::strtod(gain->reason.c_str() + at + says.size(), &rest);
-  const double high = std::string_view(rest).starts_with(" to ") ? std::strtod(rest + 4, nullptr) : 0;
-  if (low > 0 && high > low)
-    out.number("picture.level.step", db_from_amplitude(high / low), 0.1, c.name,
-               fmt::format("from {:.0f} to {:.0f} %", low, high));
-}
-
 void lost_frames(const Capture& c, Gatherer& out) {
   const Readings& r = c.readings;
   const auto dropped = number_of(r, "picture.frames.dropped");
@@ -257,7 +235,7 @@ void gather_picture(const Capture& c, Gatherer& out) {
   black(c, out);
   if (const auto g = number_of(r, "picture.luma.gain"); g && g->value > 0)
     out.number("picture.luma.gain", db_from_amplitude(g->value / 100), 8.686 * g->u / g->value, c.name);
-  level_step(c, out);
+  out.amount("picture.level.step", r, "picture.level.step", c.name);
   lost_frames(c, out);
 }
 

@@ -295,11 +295,8 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   noise(c, out);
   if (const auto n = number_of(r, "video.impulses")) {
     out.number("video.impulses", n->value, n->u, c.name);
-    const std::string& seen = find_reading(r, "video.impulses")->reason;
-    if (seen.find("in time with twice a mains") != std::string::npos)
-      out.word("video.impulses.rhythm", "mains", c.name);
-    if (seen.find("in time with no mains") != std::string::npos)
-      out.word("video.impulses.rhythm", "nothing", c.name);
+    if (const auto with = text_of(r, "video.impulses.rhythm"))
+      out.word("video.impulses.rhythm", *with, c.name);
   } else if (const auto b = bound_of(r, "video.impulses")) {
     out.bound("video.impulses", *b, 0, c.name);
   }

@@ -1,4 +1,4 @@
-// The tables: every fault by severity and variant, pairs, and the hypotheses' probabilities.
+// The tables: every fault by severity and variant, and the hypotheses' probabilities.
 #include "model.hpp"
 
 #include <algorithm>
@@ -13,8 +13,13 @@ namespace {
 constexpr int severities = 12;
 // Odds against a sound job of something that the book does not list: the project's estimate.
 constexpr double unlisted_odds = 0.03;
-// Pairs are tried of the likeliest faults with every other.
+// Several at once are tried of the likeliest faults with every other, and of the likeliest sets of them with
+// one more. With the book's shares one job in nine has three faults or more, and none that counts more than
+// five.
 constexpr std::size_t pair_leaders = 8;
+constexpr std::size_t set_leaders = 24;
+constexpr std::size_t most_at_once = 5;
+constexpr double negligible = 7;  // nats below the likeliest: sets are not followed further
 
 std::vector<const Effect*> effects_of(const Fault& fault, const Variant& variant) {
   std::vector<const Effect*> out;
@@ -73,10 +78,11 @@ FaultTable table_of(const Fault& fault, const Model& m) {
         }
       }
       for (std::size_t i = 0; i < t.touched.size(); ++i) {
-        if (!cell.causes[i].acts) continue;
+        const Cause* cause = &cell.causes[i];
+        if (!cause->acts) continue;
         const auto at = static_cast<std::size_t>(t.touched[i]);
-        cell.log_ratio[i] = log_density(*m.signs[at], m.evidence[at], &cell.causes[i], nullptr, m.sound[at]) -
-                            m.sound[at].log;
+        cell.log_ratio[i] =
+            log_density(*m.signs[at], m.evidence[at], {&cause, 1}, m.sound[at]) - m.sound[at].log;
       }
       cell.log_total = std::accumulate(cell.log_ratio.begin(), cell.log_ratio.end(), 0.0);
       logs.push_back(cell.log_weight + cell.log_total);
@@ -129,29 +135,63 @@ bool exclude(const Fault& a, const Fault& b) {
 
 double log_odds(const Fault& f) { return std::log(f.prior / (1 - f.prior)); }
 
+double log_odds(const Model& m, const std::vector<int>& faults) {
+  double sum = 0;
+  for (const int i : faults) sum += log_odds(*m.tables[static_cast<std::size_t>(i)].fault);
+  return sum;
+}
+
+bool go_together(const Model& m, const std::vector<int>& faults, int added) {
+  const Fault& f = *m.tables[static_cast<std::size_t>(added)].fault;
+  return std::ranges::none_of(
+      faults, [&](int i) { return i == added || exclude(f, *m.tables[static_cast<std::size_t>(i)].fault); });
+}
+
+// The likeliest of these many at once with one fault more each.
+void add_one_more(Model& m, const std::vector<int>& order, std::size_t size, Together& together) {
+  std::vector<std::size_t> bases;
+  double best = -std::numeric_limits<double>::infinity();
+  for (std::size_t i = 0; i < m.hypotheses.size(); ++i) {
+    best = std::max(best, m.hypotheses[i].log_weight);
+    if (!m.hypotheses[i].unlisted && m.hypotheses[i].faults.size() == size) bases.push_back(i);
+  }
+  std::ranges::stable_sort(bases, [&](std::size_t a, std::size_t b) {
+    return m.hypotheses[a].log_weight > m.hypotheses[b].log_weight;
+  });
+  bases.resize(std::min(bases.size(), size == 1 ? pair_leaders : set_leaders));
+  std::set<std::vector<int>> seen;
+  for (const std::size_t base : bases) {
+    const Hypothesis h = m.hypotheses[base];
+    if (size > 1 && h.log_weight < best - negligible) break;
+    for (const int i : order) {
+      if (!go_together(m, h.faults, i)) continue;
+      Hypothesis more{h.faults, false, 0, 0};
+      more.faults.insert(std::ranges::upper_bound(more.faults, i), i);
+      if (!seen.insert(more.faults).second) continue;
+      const double odds = log_odds(m, more.faults);
+      more.log_weight = odds + together.log_ratio_if(more.faults, i, best - negligible - odds);
+      if (size == 1 || more.log_weight > best - negligible) m.hypotheses.push_back(std::move(more));
+    }
+  }
+}
+
 void weigh(Model& m, const std::set<std::string>& barred) {
   m.hypotheses.push_back({});
   Hypothesis unlisted;
   unlisted.unlisted = true;
   unlisted.log_weight = std::log(unlisted_odds) + log_unlisted_ratio(m);
   m.hypotheses.push_back(unlisted);
-  std::vector<std::size_t> order;
+  std::vector<int> order;
   for (std::size_t i = 0; i < m.tables.size(); ++i) {
-    if (!barred.contains(m.tables[i].fault->place)) order.push_back(i);
+    if (!barred.contains(m.tables[i].fault->place)) order.push_back(static_cast<int>(i));
   }
-  const auto single = [&](std::size_t i) { return log_odds(*m.tables[i].fault) + m.tables[i].log_ratio; };
-  for (const std::size_t i : order) m.hypotheses.push_back({static_cast<int>(i), -1, false, single(i), 0});
-  std::stable_sort(order.begin(), order.end(),
-                   [&](std::size_t a, std::size_t b) { return single(a) > single(b); });
-  for (std::size_t k = 0; k < std::min(pair_leaders, order.size()); ++k) {
-    for (std::size_t j = k + 1; j < order.size(); ++j) {
-      const FaultTable& a = m.tables[order[k]];
-      const FaultTable& b = m.tables[order[j]];
-      if (exclude(*a.fault, *b.fault)) continue;
-      m.hypotheses.push_back({static_cast<int>(order[k]), static_cast<int>(order[j]), false,
-                              log_odds(*a.fault) + log_odds(*b.fault) + log_pair_ratio(m, a, b), 0});
-    }
-  }
+  const auto single = [&](int i) {
+    const FaultTable& t = m.tables[static_cast<std::size_t>(i)];
+    return log_odds(*t.fault) + t.log_ratio;
+  };
+  for (const int i : order) m.hypotheses.push_back({{i}, false, single(i), 0});
+  Together together(m);
+  for (std::size_t size = 1; size < most_at_once; ++size) add_one_more(m, order, size, together);
   std::vector<double> logs;
   for (const Hypothesis& h : m.hypotheses) logs.push_back(h.log_weight);
   const double total = log_sum(logs);
@@ -167,35 +207,6 @@ double log_sum(std::span<const double> logs) {
   double sum = 0;
   for (const double l : logs) sum += std::exp(l - top);
   return top + std::log(sum);
-}
-
-double log_pair_ratio(const Model& m, const FaultTable& a, const FaultTable& b) {
-  struct Shared {
-    std::size_t evidence, in_a, in_b;
-  };
-  std::vector<Shared> shared;
-  for (std::size_t i = 0; i < a.touched.size(); ++i) {
-    for (std::size_t j = 0; j < b.touched.size(); ++j) {
-      if (a.touched[i] == b.touched[j]) shared.push_back({static_cast<std::size_t>(a.touched[i]), i, j});
-    }
-  }
-  if (shared.empty()) return a.log_ratio + b.log_ratio;
-  std::vector<double> logs;
-  logs.reserve(a.cells.size() * b.cells.size());
-  for (const Cell& x : a.cells) {
-    for (const Cell& y : b.cells) {
-      double sum = x.log_weight + y.log_weight + x.log_total + y.log_total;
-      for (const Shared& s : shared) {
-        const Cause& p = x.causes[s.in_a];
-        const Cause& q = y.causes[s.in_b];
-        if (!p.acts || !q.acts) continue;  // one alone is already in the totals
-        sum += log_density(*m.signs[s.evidence], m.evidence[s.evidence], &p, &q, m.sound[s.evidence]) -
-               m.sound[s.evidence].log - x.log_ratio[s.in_a] - y.log_ratio[s.in_b];
-      }
-      logs.push_back(sum);
-    }
-  }
-  return log_sum(logs);
 }
 
 Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
@@ -221,18 +232,16 @@ bool captured(const Model& m) {
 
 bool unseen(const Model& m, const Hypothesis& h) {
   const auto untouched = [&](int t) {
-    if (t < 0) return true;
     const FaultTable& table = m.tables[static_cast<std::size_t>(t)];
     return table.touched.empty() && !asked_of(m, *table.fault);
   };
-  return h.first >= 0 && untouched(h.first) && untouched(h.second);
+  return !h.faults.empty() && std::ranges::all_of(h.faults, untouched);
 }
 
 std::vector<double> marginals(const Model& m) {
   std::vector<double> p(m.tables.size(), 0.0);
   for (const Hypothesis& h : m.hypotheses) {
-    if (h.first >= 0) p[static_cast<std::size_t>(h.first)] += h.probability;
-    if (h.second >= 0) p[static_cast<std::size_t>(h.second)] += h.probability;
+    for (const int i : h.faults) p[static_cast<std::size_t>(i)] += h.probability;
   }
   return p;
 }

@@ -1,7 +1,9 @@
 // Densities of signs under causes, and the tables the inference works on.
 #pragma once
 
+#include <algorithm>
 #include <linebench/diagnose/diagnose.hpp>
+#include <map>
 #include <span>
 #include <vector>
 
@@ -23,24 +25,26 @@ constexpr double sound_stray_share = 0.0001;
 /// The same of a sign that cannot be misread.
 constexpr double certain_stray_share = 1e-7;
 
+/// What several faults do to one sign; empty: nothing is wrong.
+using Causes = std::span<const Cause* const>;
+
 /// Mean and standard deviation of a sign with these causes on top of what is always there.
 struct Predicted {
   double mean = 0, sd = 1;
 };
-[[nodiscard]] Predicted predict(const Sign& sign, const Cause* a, const Cause* b);
-/// Of two causes each has its say by what it makes of that which the words are about.
-[[nodiscard]] std::vector<double> predict_words(const Sign& sign, const Cause* a, const Cause* b);
+[[nodiscard]] Predicted predict(const Sign& sign, Causes causes);
+/// Of several causes each has its say by what it makes of that which the words are about.
+[[nodiscard]] std::vector<double> predict_words(const Sign& sign, Causes causes);
 
-/// ln of the density (or probability) of the evidence with these causes; nullptr: none.
-[[nodiscard]] double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b);
-/// What that needs of the sound case, worked out once for a piece of evidence that is weighed many times.
+/// What a density needs of the sound case, worked out once for a piece of evidence that is weighed many
+/// times.
 struct Sound {
   double log = 0;        ///< ln of its density
   double not_odder = 1;  ///< probability that a reading is no further from the usual
 };
 [[nodiscard]] Sound sound_case(const Sign& sign, const Evidence& e);
-[[nodiscard]] double log_density(const Sign& sign, const Evidence& e, const Cause* a, const Cause* b,
-                                 const Sound& sound);
+/// ln of the density (or probability) of the evidence with these causes.
+[[nodiscard]] double log_density(const Sign& sign, const Evidence& e, Causes causes, const Sound& sound);
 /// The same when nothing at all is known about its cause.
 [[nodiscard]] double log_density_unknown(const Sign& sign, const Evidence& e);
 
@@ -66,10 +70,13 @@ struct FaultTable {
 };
 
 struct Hypothesis {
-  int first = -1, second = -1;  // places in the tables; -1, -1: nothing wrong
+  std::vector<int> faults;  // places in the tables, ascending; none: nothing wrong
   bool unlisted = false;
   double log_weight = 0;  // prior times likelihood, relative to nothing wrong
   double probability = 0;
+
+  [[nodiscard]] bool sound() const { return faults.empty() && !unlisted; }
+  [[nodiscard]] bool holds(int fault) const { return std::ranges::find(faults, fault) != faults.end(); }
 };
 
 struct Model {
@@ -97,8 +104,27 @@ struct Model {
 [[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
                                 const std::set<std::string>& barred = {});
 
-/// ln of the pair's likelihood over that of nothing wrong.
-[[nodiscard]] double log_pair_ratio(const Model& model, const FaultTable& a, const FaultTable& b);
+/// Likelihoods of faults that are there together, each worked out once.
+class Together {
+ public:
+  explicit Together(const Model& model) : model_(model) {}
+  /// ln of the evidence's likelihood with all these faults over that of nothing wrong. @param faults
+  /// ascending.
+  double log_ratio(const std::vector<int>& faults);
+  /// The same where it is likely to come to `least`; else what it cannot well exceed.
+  double log_ratio_if(const std::vector<int>& faults, int added, double least);
+
+ private:
+  struct Joint;
+  [[nodiscard]] bool meet(int a, int b) const;
+  [[nodiscard]] std::vector<std::vector<int>> groups(const std::vector<int>& faults) const;
+  double of_group(const std::vector<int>& group);
+  [[nodiscard]] Joint alone(int fault) const;
+  [[nodiscard]] Joint with(const Joint& joint, int fault) const;
+
+  const Model& model_;
+  std::map<std::vector<int>, double> known_;
+};
 
 [[nodiscard]] double log_sum(std::span<const double> logs);
 

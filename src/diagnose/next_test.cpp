@@ -30,9 +30,9 @@ const Effect* effect_on(const Fault& fault, int variant, const std::string& sign
   return nullptr;
 }
 
-std::vector<double> outcomes(const Sign& sign, const Cause* a, const Cause* b) {
-  if (sign.scale == Scale::Words) return predict_words(sign, a, b);
-  const Predicted p = predict(sign, a, b);
+std::vector<double> outcomes(const Sign& sign, Causes causes) {
+  if (sign.scale == Scale::Words) return predict_words(sign, causes);
+  const Predicted p = predict(sign, causes);
   const double sd = std::hypot(p.sd, sign.trial ? 0.5 * sign.trial->uncertainty : 0.0);
   std::vector<double> out(bins);
   double below = 0;
@@ -54,7 +54,8 @@ Pmf single(const Sign& sign, const FaultTable& t) {
     if (t.posterior[c] < 1e-4) continue;
     const Effect* e = effect_on(*t.fault, t.cells[c].variant, sign.id);
     const Cause cause = e != nullptr ? cause_of(sign, *e, t.cells[c].severity) : Cause{};
-    const Pmf p = outcomes(sign, &cause, nullptr);
+    const Cause* one = &cause;
+    const Pmf p = outcomes(sign, {&one, 1});
     sum.resize(p.size());
     for (std::size_t i = 0; i < p.size(); ++i) sum[i] += t.posterior[c] * p[i];
   }
@@ -66,6 +67,15 @@ Cause likeliest(const Sign& sign, const FaultTable& t) {
                                           t.posterior.begin());
   const Effect* e = effect_on(*t.fault, t.cells[c].variant, sign.id);
   return e != nullptr ? cause_of(sign, *e, t.cells[c].severity) : Cause{};
+}
+
+// What several make of it, each as it is likeliest.
+Pmf of_several(const Model& m, const Sign& sign, const std::vector<int>& faults) {
+  std::vector<Cause> each;
+  for (const int f : faults) each.push_back(likeliest(sign, m.tables[static_cast<std::size_t>(f)]));
+  std::vector<const Cause*> causes;
+  for (const Cause& c : each) causes.push_back(&c);
+  return outcomes(sign, causes);
 }
 
 bool touches(const FaultTable& t, const std::string& sign) {
@@ -96,7 +106,7 @@ double information(const Model& m, const Sign& sign, const std::vector<Weighted>
     if (p.empty()) p = single(sign, m.tables[static_cast<std::size_t>(table)]);
     return p;
   };
-  const Pmf sound = outcomes(sign, nullptr, nullptr);
+  const Pmf sound = outcomes(sign, {});
   Pmf unknown = sound;
   for (double& x : unknown) x = 0.7 * x + 0.3 / static_cast<double>(unknown.size());
   Pmf all(sound.size(), 0.0);
@@ -107,25 +117,17 @@ double information(const Model& m, const Sign& sign, const std::vector<Weighted>
     Pmf pmf;
     if (h->unlisted) {
       pmf = unknown;
-    } else if (h->first < 0) {
-      pmf = sound;
-    } else if (h->second < 0) {
-      pmf = of_single(h->first);
     } else {
-      const FaultTable& a = m.tables[static_cast<std::size_t>(h->first)];
-      const FaultTable& b = m.tables[static_cast<std::size_t>(h->second)];
-      const bool in_a = touches(a, sign.id);
-      const bool in_b = touches(b, sign.id);
-      if (in_a && in_b) {
-        const Cause x = likeliest(sign, a);
-        const Cause y = likeliest(sign, b);
-        pmf = outcomes(sign, &x, &y);
-      } else {
-        pmf = in_b ? of_single(h->second) : of_single(h->first);
+      std::vector<int> touching;
+      for (const int f : h->faults) {
+        if (touches(m.tables[static_cast<std::size_t>(f)], sign.id)) touching.push_back(f);
       }
+      pmf = touching.empty()       ? sound
+            : touching.size() == 1 ? of_single(touching.front())
+                                   : of_several(m, sign, touching);
     }
     for (double& x : pmf) x = (1 - stray_share) * x + stray_share / static_cast<double>(pmf.size());
-    const bool holds = fault >= 0 && (h->first == fault || h->second == fault);
+    const bool holds = fault >= 0 && h->holds(fault);
     if (holds) p_with += p;
     for (std::size_t i = 0; i < pmf.size(); ++i) {
       all[i] += p * pmf[i];
@@ -197,8 +199,7 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   double p_with = 0;
   for (const Weighted& w : hypotheses) {
     prior.push_back(w.probability);
-    if (about >= 0 && (w.hypothesis->first == about || w.hypothesis->second == about))
-      p_with += w.probability;
+    if (about >= 0 && w.hypothesis->holds(about)) p_with += w.probability;
   }
   const double open = about < 0 ? entropy(prior) : entropy({p_with, 1 - p_with});
   std::map<std::pair<int, std::string>, Pmf> cache;

@@ -4,11 +4,20 @@
 
 #include <algorithm>
 #include <cmath>
+#include <linebench/base/decibel.hpp>
+#include <numbers>
 #include <string_view>
 
 #include "picture_plateaus.hpp"
 
 namespace linebench::measure {
+namespace {
+
+constexpr std::uint64_t fewest_frames = 4;
+constexpr double least_contrast = 20;  // codes
+constexpr double least_step = 0.01;    // of the contrast: what rounding and clamps move it by
+
+}  // namespace
 
 GainWatch::GainWatch(const PictureSetup& setup, const std::vector<int>& rows) : setup_(setup) {
   const Pattern& p = setup.pattern;
@@ -59,15 +68,32 @@ void GainWatch::push(const capture::Frame& frame) {
   last_[1] = contrast;
 }
 
-std::optional<GainWatch::Range> GainWatch::moved(double noise) const {
-  if (frames_ < 4) return std::nullopt;
-  const double mean = sum_ / static_cast<double>(frames_);
+double GainWatch::by_noise(double noise) const {
   const double px =
       static_cast<double>(rows_.size()) * std::min(bright_.to - bright_.from, dark_.to - dark_.from);
   // Noise of a narrow band counts for eight times as few px; six times the difference's rms at either end.
-  const double by_noise = 12 * noise * std::sqrt(2 * 8 / px);
-  if (!(mean > 20) || high_ - low_ < 0.01 * mean + by_noise) return std::nullopt;
+  return 12 * noise * std::sqrt(2 * 8 / px) / (sum_ / static_cast<double>(frames_));
+}
+
+std::optional<GainWatch::Range> GainWatch::moved(double noise) const {
+  if (frames_ < fewest_frames) return std::nullopt;
+  const double mean = sum_ / static_cast<double>(frames_);
+  if (!(mean > least_contrast) || high_ - low_ < mean * (least_step + by_noise(noise))) return std::nullopt;
   return Range{low_ / mean, high_ / mean};
+}
+
+Reading GainWatch::step(double noise) const {
+  const char* id = "picture.level.step";
+  if (rows_.empty()) return unmeasurable(id, "needs a test picture that holds black and white: send bars");
+  if (frames_ < fewest_frames || !(sum_ > least_contrast * static_cast<double>(frames_)))
+    return unmeasurable(id, "too few frames, or too weak a picture, to tell");
+  constexpr double db_a_share = 20 / std::numbers::ln10;
+  // Of lowest and highest noise takes its part twice: two standard deviations of each.
+  const double u = db_a_share * by_noise(noise) / 3;
+  if (const auto range = moved(noise))
+    return number_reading(id, db_from_amplitude(range->high / range->low), u);
+  const double most = db_a_share * (least_step + by_noise(noise));
+  return unmeasurable(id, fmt::format("none found: less than {:.2f} dB", most), most);
 }
 
 void widen_by_moving_gain(const GainWatch::Range& range, Readings& levels) {

@@ -19,11 +19,15 @@ class GainWatch {
     double low, high;
   };
   [[nodiscard]] std::optional<Range> moved(double noise) const;
+  /// picture.level.step: what that comes to, or what it would have had to be.
+  [[nodiscard]] Reading step(double noise) const;
 
  private:
   struct Columns {
     int from = 0, to = 0;
   };
+  /// Share of the mean by which noise alone may part lowest and highest.
+  [[nodiscard]] double by_noise(double noise) const;
   const PictureSetup& setup_;
   std::vector<int> rows_;
   Columns bright_, dark_;

@@ -337,6 +337,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     }
   }
   if (const auto range = gain_.moved(noise)) widen_by_moving_gain(*range, out);
+  out.push_back(gain_.step(noise));
   const MeanLine line{y, std::hypot(noise / std::sqrt(std::max(1.0, rows)), rounding)};
   if (rows > 0 && p.kind == PatternKind::Multiburst) {
     multiburst_readings(setup_, line, out);

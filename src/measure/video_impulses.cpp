@@ -53,10 +53,12 @@ double with_chance_runs(double left) {
 }
 
 // Whether, and with what, so many impulses keep time: what is switched with the mains comes twice in each of
-// its periods. Empty where there are too few to tell. Rayleigh's test for a common phase: at random, n unit
+// its periods. Rayleigh's test for a common phase: at random, n unit
 // pointers sum to R with a chance of exp(-R^2 / n) of more [circular statistics, from memory].
-std::string rhythm(const std::vector<double>& times_s) {
-  if (times_s.size() < 2) return {};
+Reading rhythm(const std::vector<double>& times_s) {
+  const char* id = "video.impulses.rhythm";
+  const Reading untold = unmeasurable(id, "too few to tell; take a longer capture");
+  if (times_s.size() < 2) return untold;
   constexpr std::size_t enough = 1000;
   const std::span<const double> times(times_s.data(), std::min(enough, times_s.size()));
   const double length_s = times.back() - times.front();
@@ -74,9 +76,10 @@ std::string rhythm(const std::vector<double>& times_s) {
   }
   constexpr double one_in_a_thousand = 6.9;
   const double sure = std::log(tried) + one_in_a_thousand;
-  if (best > sure) return fmt::format(", in time with twice a mains of {:.1f} Hz", best_hz / 2);
+  if (best > sure)
+    return text_reading(id, "mains", fmt::format("twice in each period of {:.1f} Hz", best_hz / 2));
   // Of a steady rhythm a few may be others' between.
-  return 0.7 * n > sure ? ", in time with no mains" : "";
+  return 0.7 * n > sure ? text_reading(id, "nothing") : untold;
 }
 
 }  // namespace
@@ -238,7 +241,8 @@ void ImpulseMeter::finish(const VideoSetup& setup, Readings& out) {
   const double u = rate * std::hypot(2 / std::sqrt(expected), window_u);
   std::vector<double> times_s;
   for (const Hit& h : found) times_s.push_back(h.change.time_s);
-  out.push_back(number_reading(id, rate, u, fmt::format("{:.0f} seen, {}{}", n, size, rhythm(times_s))));
+  out.push_back(number_reading(id, rate, u, fmt::format("{:.0f} seen, {}", n, size)));
+  out.push_back(rhythm(times_s));
   out.push_back(number_reading("video.impulses.time", found.front().change.time_s, rise_us * 1e-6));
 }
 

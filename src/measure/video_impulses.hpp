@@ -9,10 +9,10 @@
 
 namespace linebench::measure {
 
-/// video.impulses, video.impulses.time. Looked for where every line is alike whatever the picture: on the
-/// sync tip and on the back porch behind the burst, a twelfth of the time. What meets the signal at random
-/// meets them as often as the picture, so that the rate is of the whole; it is known as well as the count is
-/// [Poisson].
+/// video.impulses, video.impulses.rhythm, video.impulses.time. Looked for where every line is alike whatever
+/// the picture: on the sync tip and on the back porch behind the burst, a twelfth of the time. What meets the
+/// signal at random meets them as often as the picture, so that the rate is of the whole; it is known as well
+/// as the count is [Poisson].
 class ImpulseMeter : public LineMeter {
  public:
   explicit ImpulseMeter(const VideoSetup& setup);

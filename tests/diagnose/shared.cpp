@@ -181,7 +181,8 @@ TEST(DiagnoseShared, OfTwoCausesTheOneThatMakesMoreHasTheWord) {
     earth.words.assign(pattern.words.size(), 0);
     ripple.words.assign(pattern.words.size(), 0);
     earth.words[other] = ripple.words[place] = 1;
-    return predict_words(pattern, &earth, &ripple)[place];
+    const Cause* both[] = {&earth, &ripple};
+    return predict_words(pattern, both)[place];
   };
   EXPECT_NEAR(even(6, 60), 100.0 / 101, 1e-9);
   EXPECT_NEAR(even(60, 6), 1.0 / 101, 1e-9);

@@ -258,12 +258,10 @@ diagnose::Capture waveform(const Installation& s, Dice& d) {
   const double watched_s = 0.1 * c.facts.duration_s();
   const int hit = d.poisson(v.impulses * watched_s);
   // So many keep time with something or with nothing [Rayleigh's test]; fewer do not tell.
-  const std::string rhythm = v.impulses_by_mains ? (hit > 11 ? ", in time with twice a mains" : "")
-                             : hit > 16          ? ", in time with no mains"
-                                                 : "";
+  if (v.impulses_by_mains ? hit > 11 : hit > 16)
+    r.push_back(text_reading("video.impulses.rhythm", v.impulses_by_mains ? "mains" : "nothing"));
   r.push_back(hit > 0
-                  ? number_reading("video.impulses", hit / watched_s, (2 * std::sqrt(hit) + 1) / watched_s,
-                                   fmt::format("{} seen{}", hit, rhythm))
+                  ? number_reading("video.impulses", hit / watched_s, (2 * std::sqrt(hit) + 1) / watched_s)
                   : unmeasurable("video.impulses", "none", 3 / watched_s));
   periodic(r, v, 35e3, d);
   const double echo = db(std::abs(v.echo));
@@ -348,11 +346,11 @@ diagnose::Capture picture(const Installation& s, Dice& d) {
   const double gain = 100 * luma * scale_of(d.normal(0, 0.2));
   const double low = gain * scale_of(-v.hunting_db);
   if (v.hunting_db > 0.1) {
-    r.push_back(
-        number_reading("picture.luma.gain", low, gain - low,
-                       fmt::format("it moves from {:.1f} to {:.1f} % while this is taken in", low, gain)));
+    r.push_back(number_reading("picture.luma.gain", low, gain - low));
+    r.push_back(read("picture.level.step", v.hunting_db, 0.05, d));
   } else {
     r.push_back(read("picture.luma.gain", gain, 0.5, d));
+    r.push_back(unmeasurable("picture.level.step", "none found", 0.1 + 0.015 * v.noise_mv * hold));
   }
   r.push_back(read("picture.clipped",
                    luma + black > 1.08 || black < -0.06 ? d.uniform(2, 15) : d.uniform(0.01, 0.1), 0.01, d));

@@ -144,6 +144,9 @@ TEST(GrabberGainControl, GainThatMovesIsNotLearnt) {
   EXPECT_NEAR(gain.number(), 86, 0.5);
   EXPECT_NEAR(gain.uncertainty.value(), 27, 1);
   EXPECT_NE(gain.reason.find("it moves from 8"), std::string::npos) << gain.reason;
+  const Reading& step = get(r, "picture.level.step");
+  EXPECT_NEAR(step.number(), 20 * std::log10(1.13 / 0.86), 0.1);
+  EXPECT_NEAR(step.number(), 20 * std::log10(1.13 / 0.86), step.uncertainty.value() + 0.05);
   const Reading& white = get(r, "picture.luma.white");
   EXPECT_NEAR(white.uncertainty.value(), 0.13 * (white.number() - 16), 1.5);
   GrabberCalibration c;
