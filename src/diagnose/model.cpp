@@ -17,7 +17,7 @@ constexpr double unlisted_odds = 0.03;
 // one more. With the book's shares one job in nine has three faults or more, and none that counts more than
 // five.
 constexpr std::size_t pair_leaders = 8;
-constexpr std::size_t set_leaders = 24;
+constexpr std::size_t set_leaders = 12;
 constexpr std::size_t most_at_once = 5;
 constexpr double negligible = 7;  // nats below the likeliest: sets are not followed further
 
@@ -169,7 +169,7 @@ void add_one_more(Model& m, const std::vector<int>& order, std::size_t size, Tog
       more.faults.insert(std::ranges::upper_bound(more.faults, i), i);
       if (!seen.insert(more.faults).second) continue;
       const double odds = log_odds(m, more.faults);
-      more.log_weight = odds + together.log_ratio_if(more.faults, i, best - negligible - odds);
+      more.log_weight = odds + together.log_ratio_with(more.faults, i, best - negligible - odds);
       if (size == 1 || more.log_weight > best - negligible) m.hypotheses.push_back(std::move(more));
     }
   }

@@ -111,8 +111,9 @@ class Together {
   /// ln of the evidence's likelihood with all these faults over that of nothing wrong. @param faults
   /// ascending.
   double log_ratio(const std::vector<int>& faults);
-  /// The same where it is likely to come to `least`; else what it cannot well exceed.
-  double log_ratio_if(const std::vector<int>& faults, int added, double least);
+  /// The same, one of them added to the others. Near enough where it explains little that they leave, or
+  /// where all come to less than `least`.
+  double log_ratio_with(const std::vector<int>& faults, int added, double least);
 
  private:
   struct Joint;
@@ -120,10 +121,11 @@ class Together {
   [[nodiscard]] std::vector<std::vector<int>> groups(const std::vector<int>& faults) const;
   double of_group(const std::vector<int>& group);
   [[nodiscard]] Joint alone(int fault) const;
-  [[nodiscard]] Joint with(const Joint& joint, int fault) const;
+  void add(Joint& joint, int fault, bool carry_on) const;
 
   const Model& model_;
-  std::map<std::vector<int>, double> known_;
+  std::map<std::vector<int>, double> known_;  // of groups
+  std::map<std::vector<int>, double> near_;   // of sets, as near as was worth it
 };
 
 [[nodiscard]] double log_sum(std::span<const double> logs);

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numeric>
+#include <optional>
 
 #include "model.hpp"
 
@@ -10,7 +11,7 @@ namespace linebench::diagnose {
 namespace {
 
 // So many ways and severities of those before are carried on to one fault more.
-constexpr std::size_t carried = 16;
+constexpr std::size_t carried = 8;
 
 std::size_t at(int i) { return static_cast<std::size_t>(i); }
 
@@ -56,7 +57,7 @@ Together::Joint Together::alone(int fault) const {
   return j;
 }
 
-Together::Joint Together::with(const Joint& joint, int fault) const {
+void Together::add(Joint& joint, int fault, bool carry_on) const {
   const FaultTable& t = model_.tables[at(fault)];
   // Evidence that it and one before it act on, with its place in each one's table.
   struct Shared {
@@ -75,51 +76,60 @@ Together::Joint Together::with(const Joint& joint, int fault) const {
     }
     if (!s.before.empty()) shared.push_back(std::move(s));
   }
-  Joint out{joint.faults, {}, 0};
-  out.faults.push_back(fault);
-  std::vector<double> logs;
   std::vector<const Cause*> causes;
+  // What they make of one sign together, and what it was without this one; nothing where only one acts.
+  const auto both = [&](const Joint::Part& p, const Cell& c,
+                        const Shared& s) -> std::optional<std::pair<double, double>> {
+    if (!c.causes[s.here].acts) return std::nullopt;
+    causes.clear();
+    double was = 0;
+    for (const auto& [k, place] : s.before) {
+      const Cause& cause = p.cells[k]->causes[place];
+      if (!cause.acts) continue;
+      causes.push_back(&cause);
+      was = p.cells[k]->log_ratio[place];
+    }
+    if (causes.empty()) return std::nullopt;
+    if (causes.size() > 1) was = p.ratio.at(s.evidence);
+    causes.push_back(&c.causes[s.here]);
+    const auto e = at(s.evidence);
+    return std::pair(
+        log_density(*model_.signs[e], model_.evidence[e], causes, model_.sound[e]) - model_.sound[e].log,
+        was);
+  };
+  std::vector<double> before, logs;
   for (const Joint::Part& p : joint.parts) {
+    before.push_back(p.log);
     for (const Cell& c : t.cells) {
-      Joint::Part more{p.log + c.log_weight + c.log_total, p.cells, p.ratio};
-      more.cells.push_back(&c);
+      double log = p.log + c.log_weight + c.log_total;
       for (const Shared& s : shared) {
-        if (!c.causes[s.here].acts) continue;
-        causes.clear();
-        double was = 0;
-        for (const auto& [k, place] : s.before) {
-          const Cause& cause = p.cells[k]->causes[place];
-          if (!cause.acts) continue;
-          causes.push_back(&cause);
-          was = p.cells[k]->log_ratio[place];
-        }
-        if (causes.empty()) continue;
-        if (causes.size() > 1) was = p.ratio.at(s.evidence);
-        causes.push_back(&c.causes[s.here]);
-        const auto e = at(s.evidence);
-        const double is =
-            log_density(*model_.signs[e], model_.evidence[e], causes, model_.sound[e]) - model_.sound[e].log;
-        more.log += is - was - c.log_ratio[s.here];
-        more.ratio[s.evidence] = is;
+        if (const auto of = both(p, c, s)) log += of->first - of->second - c.log_ratio[s.here];
       }
-      logs.push_back(more.log);
-      out.parts.push_back(std::move(more));
+      logs.push_back(log);
     }
   }
-  // What is not carried on stands in the sum all the same.
-  const double lost = joint.log_ratio - [&] {
-    std::vector<double> kept;
-    for (const Joint::Part& p : joint.parts) kept.push_back(p.log);
-    return log_sum(kept);
-  }();
-  out.log_ratio = log_sum(logs) + lost;
-  for (Joint::Part& p : out.parts) p.log += lost;
-  if (out.parts.size() > carried) {
-    std::ranges::nth_element(out.parts, out.parts.begin() + carried,
-                             [](const Joint::Part& a, const Joint::Part& b) { return a.log > b.log; });
-    out.parts.resize(carried);
+  // What was not carried on stands in the sum all the same.
+  const double lost = joint.log_ratio - log_sum(before);
+  joint.log_ratio = log_sum(logs) + lost;
+  joint.faults.push_back(fault);
+  if (!carry_on) return;
+  std::vector<std::size_t> order(logs.size());
+  std::iota(order.begin(), order.end(), std::size_t{0});
+  const std::size_t kept = std::min(carried, order.size());
+  std::ranges::partial_sort(order, order.begin() + static_cast<std::ptrdiff_t>(kept),
+                            [&](std::size_t a, std::size_t b) { return logs[a] > logs[b]; });
+  std::vector<Joint::Part> parts;
+  for (std::size_t k = 0; k < kept; ++k) {
+    const Joint::Part& p = joint.parts[order[k] / t.cells.size()];
+    const Cell& c = t.cells[order[k] % t.cells.size()];
+    Joint::Part more{logs[order[k]] + lost, p.cells, p.ratio};
+    more.cells.push_back(&c);
+    for (const Shared& s : shared) {
+      if (const auto of = both(p, c, s)) more.ratio[s.evidence] = of->first;
+    }
+    parts.push_back(std::move(more));
   }
-  return out;
+  joint.parts = std::move(parts);
 }
 
 double Together::of_group(const std::vector<int>& group) {
@@ -131,24 +141,33 @@ double Together::of_group(const std::vector<int>& group) {
   std::ranges::stable_sort(
       order, [&](int a, int b) { return model_.tables[at(a)].log_ratio > model_.tables[at(b)].log_ratio; });
   Joint joint = alone(order.front());
-  for (std::size_t i = 1; i < order.size(); ++i) joint = with(joint, order[i]);
+  for (std::size_t i = 1; i < order.size(); ++i) add(joint, order[i], i + 1 < order.size());
   return known_[group] = joint.log_ratio;
 }
 
 double Together::log_ratio(const std::vector<int>& faults) {
+  if (const auto found = near_.find(faults); found != near_.end()) return found->second;
   double sum = 0;
   for (const std::vector<int>& group : groups(faults)) sum += of_group(group);
   return sum;
 }
 
-double Together::log_ratio_if(const std::vector<int>& faults, int added, double least) {
+double Together::log_ratio_with(const std::vector<int>& faults, int added, double least) {
   std::vector<int> before = faults;
   std::erase(before, added);
-  // Faults that speak for the same evidence bring less together than each by itself, but for what they make
-  // of one sign between them.
-  constexpr double between_them = 2;
-  const double most = log_ratio(before) + model_.tables[at(added)].log_ratio + between_them;
-  return faults.size() > 2 && most < least ? most : log_ratio(faults);
+  if (before.size() < 2) return log_ratio(faults);
+  // Beside several that act where it does, it brings no more than beside the one that leaves it least to
+  // explain.
+  constexpr double worth_the_sum = -2;  // nats
+  double gain = model_.tables[at(added)].log_ratio;
+  for (const int other : before) {
+    if (!meet(other, added)) continue;
+    const std::vector<int> pair = {std::min(other, added), std::max(other, added)};
+    gain = std::min(gain, of_group(pair) - model_.tables[at(other)].log_ratio);
+  }
+  const double near = log_ratio(before) + gain;
+  if (gain > worth_the_sum && near > least) return log_ratio(faults);
+  return near_[faults] = near;
 }
 
 }  // namespace linebench::diagnose
