@@ -82,14 +82,18 @@ void HumBend::note_blocks(std::span<const double> shift, std::span<const double>
   }
 }
 
-bool HumBend::found() const {
+// Of the squares of the blocks' places, by chance.
+double HumBend::doubt() const { return by_chance_ * std::sqrt(2 / blocks_); }
+
+bool HumBend::wanders() const {
   constexpr double least_px = 0.05;
   if (blocks_ < 20) return false;
-  const double doubt = by_chance_ * std::sqrt(2 / blocks_);
   const double whole = whole_ - by_chance_;
-  if (whole < least_px * least_px * blocks_) return false;
-  const double rest = rest_ - by_chance_;
-  return whole > 10 * doubt && rest < 0.01 * whole + 2 * doubt;
+  return whole > least_px * least_px * blocks_ && whole > 10 * doubt();
+}
+
+bool HumBend::found() const {
+  return wanders() && rest_ - by_chance_ < 0.01 * (whole_ - by_chance_) + 2 * doubt();
 }
 
 double HumBend::whole_variance() const {

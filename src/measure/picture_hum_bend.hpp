@@ -17,6 +17,8 @@ class HumBend {
   /// @param shift of each row of a frame, px; not a number: not known
   /// @return the shifts with the bend taken out, and where each field stands
   std::vector<double> push(std::span<const double> shift);
+  /// Lines near each other are pulled aside alike, whatever does it.
+  [[nodiscard]] bool wanders() const;
   /// Next to all that moves or stands from line to line but for what each does by itself is such a bend: a
   /// tear, or a bend of the top alone, is not.
   [[nodiscard]] bool found() const;
@@ -30,6 +32,7 @@ class HumBend {
  private:
   static constexpr int terms = 5;  // a constant, and sine and cosine of both
   using Terms = Eigen::Matrix<double, terms, 1>;
+  [[nodiscard]] double doubt() const;
   void note_blocks(std::span<const double> shift, std::span<const double> rest, int field);
 
   const PictureSetup& setup_;

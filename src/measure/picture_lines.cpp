@@ -134,7 +134,7 @@ void PictureLineMeter::add(const std::vector<double>& shift, Sums& sums) const {
 
 bool PictureLineMeter::pulled() const {
   constexpr double least_px = 0.1;
-  return bend_.found() || tear_.standing_at().has_value() || all_move() > least_px;
+  return bend_.wanders() || tear_.standing_at().has_value() || all_move() > least_px;
 }
 
 bool PictureLineMeter::grid_stands() const {

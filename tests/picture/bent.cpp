@@ -88,6 +88,20 @@ TEST(PictureBent, HumOnSyncOfNarrowSquares) {
     }
 }
 
+// Twice the other mains, which no sines of the own one follow: no cause is named, but no tone is seen either.
+TEST(PictureBent, ByTwiceTheOtherMains) {
+  for (const auto& [lines, hz] : {std::pair{625, 120.0}, {525, 100.0}}) {
+    Scene s = crosshatch(lines, 48);
+    s.shift = [&](int frame, int row) {
+      return 2 * std::sin(2 * std::numbers::pi * hz * time_of(lines, frame, row));
+    };
+    const Readings r = measure(s, 30, 3);
+    const Reading& jitter = get(r, "picture.jitter");
+    EXPECT_NEAR(jitter.number(), std::numbers::sqrt2, 2 * jitter.uncertainty.value()) << lines;
+    expect_true_noise(r, fmt::format("{} lines, {} Hz", lines, hz));
+  }
+}
+
 // All below a row that goes down by some rows in each frame.
 TEST(PictureBent, TearThatWandersFast) {
   struct Tear {
