@@ -27,6 +27,22 @@ bool cut_off(const PictureSetup& s, const std::vector<int>& rows, Columns c) {
   return 20 * held > all;
 }
 
+// A plateau without what stands on it: a pulse or a grid's upright may be narrower than what parts two of
+// them.
+std::vector<Columns> level_runs(const std::vector<double>& line, const FramePlateau& f) {
+  constexpr double most_off = 6;  // codes
+  std::vector<Columns> runs;
+  int from = -1;
+  for (int x = f.from; x <= f.to; ++x) {
+    const bool level = x < f.to && std::abs(line[static_cast<std::size_t>(x)] - f.mean) <= most_off;
+    if (level && from < 0) from = x;
+    if (level || from < 0) continue;
+    runs.push_back({from, x});
+    from = -1;
+  }
+  return runs;
+}
+
 // Sums of each value times those up to 15 further on.
 constexpr std::size_t eight = 8;
 LINEBENCH_VECTORISED void products(const float* d, std::size_t n, float* out) {
@@ -97,11 +113,13 @@ LevelParts level_parts(const PictureSetup& s) {
     const bool grid = p.kind == PatternKind::Crosshatch;
     const int least = grid ? least_part : 24;
     for (const FramePlateau& f : line_shape(band.y, s.first_col, s.last_col).plateaus) {
-      const int edge = grid ? std::clamp(f.width() / 5, 5, 10) : 10;
-      if (f.width() >= least + 2 * edge)
+      for (const Columns& run : level_runs(band.y, f)) {
+        const int edge = grid ? std::clamp((run.to - run.from) / 5, 5, 10) : 10;
+        if (run.to - run.from < least + 2 * edge) continue;
         out.clear_px = out.clear_px > 0 ? std::min(out.clear_px, edge) : edge;
-      for (int from = f.from + edge; from + least <= f.to - edge; from += most_width)
-        grey.push_back({from, std::min(from + most_width, f.to - edge)});
+        for (int from = run.from + edge; from + least <= run.to - edge; from += most_width)
+          grey.push_back({from, std::min(from + most_width, run.to - edge)});
+      }
     }
   }
   const auto keep = [&](std::vector<Columns>& v) {

@@ -88,6 +88,27 @@ TEST(PictureBent, HumOnSyncOfNarrowSquares) {
     }
 }
 
+// Uprights, or a pulse, of two px: what is level goes only up to them.
+TEST(PictureBent, NoiseBesideNarrowUprightsThatJitter) {
+  for (const double jitter : {0.1, 0.3}) {
+    for (const double pitch : {32.0, 40.0, 48.0}) {
+      Scene s = crosshatch(625, pitch);
+      s.picture = [pitch](double x, double row) {
+        const double d = std::remainder(x - pitch / 2, pitch);
+        const double upright = frame_synth::step(d, -1) - frame_synth::step(d, 1);
+        return 0.75 * std::max(upright, std::fmod(row + 24, 48) < 2 ? 1.0 : 0.0);
+      };
+      s.jitter = jitter;
+      expect_true_noise(measure(s, 20, 3), fmt::format("pitch {}, jitter {}", pitch, jitter));
+    }
+    Scene s;
+    s.noise = noise;
+    s.jitter = jitter;
+    s.line = frame_synth::pulse_bar();
+    expect_true_noise(measure(s, 20, 3), fmt::format("pulse and bar, jitter {}", jitter));
+  }
+}
+
 // Twice the other mains, which no sines of the own one follow: no cause is named, but no tone is seen either.
 TEST(PictureBent, ByTwiceTheOtherMains) {
   for (const auto& [lines, hz] : {std::pair{625, 120.0}, {525, 100.0}}) {
