@@ -33,7 +33,7 @@ started() {
 # again where a busy machine lost frames.
 answers() {
   local seen=0 asked
-  for _ in $(seq 900); do
+  for _ in $(seq 3000); do
     sleep 0.2
     asked=$(grep -o '[1-4][.] Send' "$out/guided.err" 2> /dev/null | wc -l)
     [ "$asked" -gt "$seen" ] || continue

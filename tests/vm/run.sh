@@ -40,7 +40,7 @@ cp "$here/guest.sh" "$work/"
 say "virtual machine: kernel $version under software emulation"
 began=$(date +%s)
 status=0
-timeout 420 qemu-system-x86_64 -accel tcg,thread=multi -cpu max -m 1024 -smp 2 -nodefaults -no-user-config -display none \
+timeout 900 qemu-system-x86_64 -accel tcg,thread=multi -cpu max -m 1024 -smp 2 -nodefaults -no-user-config -display none \
   -serial stdio -no-reboot -kernel "$vm/kernel/boot/vmlinuz-$version" -initrd "$vm/initrd.gz" \
   -append "console=ttyS0 panic=-1 quiet loglevel=1" \
   -fsdev local,id=r,path=/,security_model=none,readonly=on,multidevs=remap -device virtio-9p-pci,fsdev=r,mount_tag=hostroot \
