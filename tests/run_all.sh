@@ -64,6 +64,7 @@ if [ -n "$long" ]; then
   say "200 kills, 24 h of stream, the accuracy card, every trial of the claimed uncertainties"
   adds long_test faults '*'
   adds long_test live 'LiveCost.*'
+  adds long_test cost '*'
   adds long_test check '*Soak.MemoryDoesNotGrow'
   adds long_test accuracy '*'
   for part in live lowband measure picture video; do adds long_test "$part" '*Coverage*:*Uncert*:*Claim*'; done

@@ -315,8 +315,7 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
     for (const std::string& suffix : suffixes_of(c)) {
       const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
       const auto gaps = gaps_of(c, suffix);
-      if (clicks || gaps)
-        here.push_back(((clicks ? clicks->value : 0) + (gaps ? gaps->value : 0)) / minutes);
+      if (clicks || gaps) here.push_back(((clicks ? clicks->value : 0) + (gaps ? gaps->value : 0)) / minutes);
     }
     rates.insert(rates.end(), here.begin(), here.end());
     if (!here.empty() && (worst.empty() || std::ranges::max(here) > std::ranges::max(worst))) worst = here;
