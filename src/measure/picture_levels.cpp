@@ -9,6 +9,7 @@
 #include <linebench/measure/statistics.hpp>
 #include <linebench/standards/video_colour.hpp>
 #include <numbers>
+#include <optional>
 
 #include "picture_multiburst.hpp"
 #include "picture_plateaus.hpp"
@@ -109,6 +110,17 @@ bool cut_off(double code, double noise) {
   return code < 1 + margin || code > 254 - margin;
 }
 
+// What the ends of the codes cut off noise about a level takes from its mean.
+double cut_off_mean(double code, double noise) {
+  const auto beyond = [&](double codes) {
+    const double z = codes / noise;
+    return noise * (std::exp(-z * z / 2) / std::sqrt(2 * std::numbers::pi) -
+                    z * std::erfc(z / std::numbers::sqrt2) / 2);
+  };
+  return noise > 0 ? std::max(beyond(254.5 - code), beyond(code - 0.5)) : 0.0;
+}
+bool at_end(double code) { return code < 2 || code > 253; }
+
 // picture.saturation and picture.hue: the turn and gain that bring the table's colours to the bars'.
 // `u_level`: standard error of a bar's mean code.
 void colour_readings(const Pattern& p, const std::vector<double>& blue, const std::vector<double>& red,
@@ -156,6 +168,33 @@ void colour_readings(const Pattern& p, const std::vector<double>& blue, const st
   out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.004), of));
   out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
                                std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.25), of));
+}
+
+// The bar's level is that of its middle, as its amplitude is defined [BT.1439]; the ground's that of its
+// widest part.
+struct BarAndGround {
+  double bar = 0, ground = 0;
+  double uneven = 0;
+};
+std::optional<BarAndGround> bar_and_ground(std::span<const double> line, const LineShape& shape) {
+  constexpr double ground_alike = 3;
+  const FramePlateau *bar = nullptr, *ground = nullptr;
+  double top = shape.base;
+  for (const FramePlateau& p : shape.plateaus) top = std::max(top, p.mean);
+  for (const FramePlateau& p : shape.plateaus) {
+    if (p.mean > (shape.base + top) / 2 && (bar == nullptr || p.width() > bar->width())) bar = &p;
+    if (std::abs(p.mean - shape.base) <= ground_alike && (ground == nullptr || p.width() > ground->width()))
+      ground = &p;
+  }
+  if (bar == nullptr || ground == nullptr) return std::nullopt;
+  // What slopes or steps there is in the middle half; and noise's share of that, which counts elsewhere.
+  const auto slope = [&](const FramePlateau& p) {
+    const double quarter = p.width() / 4.0, middle = (p.from + p.to) / 2.0;
+    return std::abs(stretch(line, p.from + quarter, middle).mean -
+                    stretch(line, middle, p.to - quarter).mean);
+  };
+  return BarAndGround{middle_level(line, *bar), middle_level(line, *ground),
+                      0.25 * std::hypot(slope(*bar), slope(*ground))};
 }
 
 // Of the band, all of them where too few are straight.
@@ -234,6 +273,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
   std::vector<Level> levels;
   std::vector<double> bar_level;
   std::string from;
+  double uneven = 0;  // how far a level is not the same all along
   const double w = setup_.width();
   if (rows > 0 && p.kind == PatternKind::Bars) {
     const standards::BarForm form{"", p.bar_white, p.bar_colour};
@@ -260,16 +300,27 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
           {level[i], 16 + 219.0 * static_cast<double>(i) / static_cast<double>(level.size() - 1)});
     from = "from the steps, the lowest taken as black and the highest as white";
   } else if (rows > 0 && (p.kind == PatternKind::PulseBar || p.kind == PatternKind::Window)) {
-    const LineShape shape = line_shape(y, setup_.first_col, setup_.last_col);
-    const auto bar =
-        std::max_element(shape.plateaus.begin(), shape.plateaus.end(),
-                         [](const FramePlateau& a, const FramePlateau& b) { return a.mean < b.mean; });
-    levels = {{shape.base, 16}, {bar->mean, 235}};
-    from = "from bar and ground, taken as white and black";
+    if (const auto found = bar_and_ground(y, line_shape(y, setup_.first_col, setup_.last_col))) {
+      levels = {{found->ground, 16}, {found->bar, 235}};
+      uneven = found->uneven;
+      from = "from the bar's middle and the ground, taken as white and black";
+    }
+  }
+  std::string limits;  // why no level can be told
+  const bool white_cut = p.kind == PatternKind::Bars && p.first_bar > 0;
+  const bool black_cut = p.kind == PatternKind::Bars && p.last_bar < p.bars - 1;
+  if (p.kind != PatternKind::Bars) {
+    for (const Level& l : levels) uneven = std::hypot(uneven, cut_off_mean(l.codes, noise));
+    if (std::ranges::any_of(levels, [](const Level& l) { return at_end(l.codes); })) {
+      limits =
+          "its brightest or darkest part stands where codes end; set level, contrast or brightness right "
+          "first";
+      levels.clear();
+    }
   }
   const double statistic = noise / std::sqrt(std::max(1.0, rows * w / 20));
   if (levels.size() >= 2) {
-    const Straight s = fit_levels(levels, std::hypot(rounding, statistic));
+    const Straight s = fit_levels(levels, std::hypot(rounding, statistic, uneven));
     const double white = s.offset + 235 * s.gain;
     const double black = s.offset + 16 * s.gain;
     const auto mv = [&](double codes) { return standard.picture_mv((codes - 16) / 219); };
@@ -284,10 +335,9 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
       out.push_back(number_reading(id, codes, u, from));
       out.push_back(number_reading(id_mv, mv(codes), u * per_code, mv_remark));
     };
-    const bool bars = p.kind == PatternKind::Bars;
-    end("picture.luma.white", bars && p.first_bar > 0, white, s.u_white,
+    end("picture.luma.white", white_cut, white, s.u_white,
         fmt::format("what the code stands for, {}", standard.label));
-    end("picture.luma.black", bars && p.last_bar < p.bars - 1, black, s.u_black, "");
+    end("picture.luma.black", black_cut, black, s.u_black, "");
     const std::string own =
         "the grabber's gain control has a part in it: it may hide a level that is wrong on the cable";
     out.push_back(number_reading("picture.luma.gain", 100 * s.gain, 100 * s.u_gain,
@@ -295,6 +345,7 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
   } else {
     const std::string why =
         !p.limits.empty() ? p.remark
+        : !limits.empty() ? limits
         : p.kind == PatternKind::Flat
             ? fmt::format("a flat field (code {:.1f}) has no known white; send bars, a staircase or a window",
                           rows > 0 ? stretch(y, setup_.first_col, setup_.last_col).mean : 0)

@@ -26,7 +26,34 @@ double most_common(std::span<const double> line, int from, int to) {
   return n > 0 ? sum / n : 4.0 * static_cast<double>(top);
 }
 
+// The lowest level that stands far: the trough that an echo turned over leaves beside a bar is only as wide
+// as the echo is late.
+double ground_level(const std::vector<FramePlateau>& plateaus, double base) {
+  constexpr int least_px = 16;
+  constexpr double alike = 3, far = 0.35;
+  if (plateaus.empty()) return base;
+  const auto [low, high] = std::ranges::minmax(plateaus, {}, &FramePlateau::mean);
+  const double middle = (low.mean + high.mean) / 2;
+  const auto width_at = [&](double level) {
+    int px = 0;
+    for (const FramePlateau& p : plateaus) px += std::abs(p.mean - level) <= alike ? p.width() : 0;
+    return px;
+  };
+  int widest = 0;
+  for (const FramePlateau& p : plateaus)
+    if (p.mean <= middle) widest = std::max(widest, width_at(p.mean));
+  double ground = base;
+  for (const FramePlateau& p : plateaus)
+    if (p.width() >= least_px && p.mean < ground && width_at(p.mean) >= far * widest) ground = p.mean;
+  return ground;
+}
+
 }  // namespace
+
+double middle_level(std::span<const double> line, const FramePlateau& p) {
+  const double quarter = p.width() / 4.0;
+  return stretch(line, p.from + quarter, p.to - quarter).mean;
+}
 
 LineStretch stretch(std::span<const double> line, double from, double to) {
   const int a = std::max(0, static_cast<int>(std::ceil(from)));
@@ -72,9 +99,7 @@ LineShape line_shape(std::span<const double> line, int from, int to) {
       start = -1;
     }
   }
-  for (const FramePlateau& p : shape.plateaus) {
-    if (p.width() >= 16 && p.mean < shape.base) shape.base = p.mean;
-  }
+  shape.base = ground_level(shape.plateaus, shape.base);
   // Peaks that stand out of the base and are narrow.
   double tallest = 0;
   for (int x = from; x < to; ++x) tallest = std::max(tallest, line[static_cast<std::size_t>(x)] - shape.base);

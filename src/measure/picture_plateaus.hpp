@@ -21,13 +21,15 @@ struct FramePlateau {
   double mean = 0;
   [[nodiscard]] int width() const { return to - from; }
 };
+/// Mean level of a plateau's middle half: an echo steps its beginning.
+[[nodiscard]] double middle_level(std::span<const double> line, const FramePlateau& p);
 /// A peak narrower than 12 px on flat ground.
 struct Spike {
   double at = 0;
   double height = 0;  ///< above the base
 };
 struct LineShape {
-  double base = 0;  ///< the lowest level stretch, or the most common level
+  double base = 0;  ///< the lowest level that stands far, or the most common level
   std::vector<FramePlateau>
       plateaus;  ///< at least 12 px of level line, left to right; equal neighbours joined
   std::vector<Spike> spikes;
