@@ -12,9 +12,11 @@ constexpr int together = 8;  // lines of a field whose mean shows what bends the
 
 }  // namespace
 
-HumBend::HumBend(const PictureSetup& s)
-    : setup_(s), first_(s.height() / s.fields / 8), last_(s.height() / s.fields * 15 / 16) {
-  const double mains_hz = s.format.lines == 525 ? 60 : 50;  // near enough within one field for any mains
+HumBend::HumBend(const PictureSetup& s, double mains_hz)
+    : setup_(s),
+      mains_hz_(mains_hz),
+      first_(s.height() / s.fields / 8),
+      last_(s.height() / s.fields * 15 / 16) {
   for (int r = 0; r < s.height(); ++r) {
     const double w = 2 * std::numbers::pi * mains_hz * s.row_time(r);
     of_row_.push_back(Terms{1, std::sin(w), std::cos(w), std::sin(2 * w), std::cos(2 * w)});
@@ -95,6 +97,8 @@ bool HumBend::wanders() const {
 bool HumBend::found() const {
   return wanders() && rest_ - by_chance_ < 0.01 * (whole_ - by_chance_) + 2 * doubt();
 }
+
+bool HumBend::better_than(const HumBend& other) const { return other.rest_ - rest_ > 4 * doubt(); }
 
 double HumBend::whole_variance() const {
   // Where a field stands on average beside the other is no bend.

@@ -12,7 +12,8 @@ namespace linebench::measure {
 
 class HumBend {
  public:
-  explicit HumBend(const PictureSetup& setup);
+  /// @param mains_hz near enough within one field
+  HumBend(const PictureSetup& setup, double mains_hz);
 
   /// @param shift of each row of a frame, px; not a number: not known
   /// @return the shifts with the bend taken out, and where each field stands
@@ -22,6 +23,9 @@ class HumBend {
   /// Next to all that moves or stands from line to line but for what each does by itself is such a bend: a
   /// tear, or a bend of the top alone, is not.
   [[nodiscard]] bool found() const;
+  [[nodiscard]] double mains_hz() const { return mains_hz_; }
+  /// What it leaves, more of which is certainly more than the other leaves; of the same frames.
+  [[nodiscard]] bool better_than(const HumBend& other) const;
   /// Of all rows' shifts in all frames, px^2: the bend, what each line does by itself, noise.
   [[nodiscard]] double whole_variance() const;
   /// Whether the bend was fitted to this row; to those at the top and the bottom it is only carried on.
@@ -36,6 +40,7 @@ class HumBend {
   void note_blocks(std::span<const double> shift, std::span<const double> rest, int field);
 
   const PictureSetup& setup_;
+  double mains_hz_;
   int first_ = 0, last_ = 0;  // lines of a field: the top flags and the bottom tears
   std::vector<Terms> of_row_;
   struct Sums {

@@ -64,10 +64,13 @@ double PictureLineMeter::beyond_noise(double square_noise) const {
   return std::max(by_tone_, beyond > 0.25 * noise + 2.5e-5 ? beyond : 0);
 }
 
-PictureLineMeter::PictureLineMeter(const PictureSetup& s) : setup_(s), lines_(s), tear_(s.fields), bend_(s) {
-  for (auto* v : {&count_, &noise_, &found_.px, &found_.squares, &unbent_.px, &unbent_.squares, &alone_.px,
-                  &alone_.squares})
-    v->assign(static_cast<std::size_t>(s.height()), 0);
+PictureLineMeter::PictureLineMeter(const PictureSetup& s)
+    : setup_(s), lines_(s), tear_(s.fields), mains_{Unbent(s, 50), Unbent(s, 60)} {
+  for (auto* v : {&count_, &noise_}) v->assign(static_cast<std::size_t>(s.height()), 0);
+  for (Sums* sums : {&found_, &alone_, &mains_[0].rows, &mains_[1].rows}) {
+    sums->px.assign(static_cast<std::size_t>(s.height()), 0);
+    sums->squares = sums->px;
+  }
 }
 
 void PictureLineMeter::push(const PictureView& view) {
@@ -117,7 +120,7 @@ void PictureLineMeter::push(const PictureView& view) {
   for (double& px : straight) px -= setup_.patterned() ? 0.0 : common;
   add(straight, found_);
   if (setup_.rows_alike()) {
-    add(bend_.push(straight), unbent_);
+    for (Unbent& u : mains_) add(u.bend.push(straight), u.rows);
     for (double& px : straight) px -= common;
     add(straight, alone_);
   }
@@ -132,9 +135,15 @@ void PictureLineMeter::add(const std::vector<double>& shift, Sums& sums) const {
   }
 }
 
+const PictureLineMeter::Unbent& PictureLineMeter::likelier() const {
+  const Unbent& own = mains_[setup_.format.lines == 525 ? 1 : 0];
+  const Unbent& other = mains_[setup_.format.lines == 525 ? 0 : 1];
+  return other.bend.better_than(own.bend) ? other : own;
+}
+
 bool PictureLineMeter::pulled() const {
   constexpr double least_px = 0.1;
-  return bend_.wanders() || tear_.standing_at().has_value() || all_move() > least_px;
+  return likelier().bend.wanders() || tear_.standing_at().has_value() || all_move() > least_px;
 }
 
 bool PictureLineMeter::grid_stands() const {
@@ -208,10 +217,12 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     place_n += count_[r];
   }
   place /= std::max(1.0, place_n);
-  const bool bent = bend_.found();
+  const HumBend& bend = likelier().bend;
+  const HumBend& other_bend = (&mains_[0] == &likelier() ? mains_[1] : mains_[0]).bend;
+  const bool bent = bend.found();
   // A tear that wanders goes over the top in some frames, and moves the others as a whole against them.
   const bool torn = patterned && tear_.standing_at().has_value();
-  const auto& [sum, squares] = bent ? unbent_ : torn ? alone_ : found_;
+  const auto& [sum, squares] = bent ? likelier().rows : torn ? alone_ : found_;
   const double as_one = bent || torn ? 0.0 : all_move();
   // Jitter is each line's movement about its own mean place, and where the line's proper place is known also
   // what is left from line to line of the mean places: twice the median square of their steps, which neither
@@ -222,7 +233,7 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
   const double least_count = std::clamp(static_cast<double>(seen_frames_), 2.0, 3.0);
   // A tear that wanders over the top pulls its lines in some frames, which is not told from a bend there.
   for (std::size_t r = torn ? h / 8 : 0; r < h; ++r) {
-    if (count_[r] < least_count || (bent && !bend_.fitted(static_cast<int>(r)))) continue;
+    if (count_[r] < least_count || (bent && !bend.fitted(static_cast<int>(r)))) continue;
     const std::size_t g = (r / 2) % groups;
     const double n = count_[r] - 1;
     square[g] += squares[r] - sum[r] * sum[r] / count_[r] - n2 * noise_[r] * n / count_[r];
@@ -289,14 +300,17 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     // Of a live picture the lines it is told by are means of such as jitter themselves: softer than they are.
     placed = setup_.rows_alike() || u < least_placed_px;
     const double by_bend =
-        bent ? std::sqrt(std::max(0.0, bend_.whole_variance() - by_noise / by_noise_n - moved)) : 0;
+        bent ? std::sqrt(std::max(0.0, bend.whole_variance() - by_noise / by_noise_n - moved)) : 0;
     const double whole = std::hypot(jitter, by_bend);
     const double own = bent ? jitter / whole : 1;
     out.push_back(number_reading(
         "picture.jitter", whole, std::hypot(own * u, 0.005, (patterned ? 0.02 : 0.08) * whole),
-        bent ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with the mains, as hum on "
-                           "sync makes it; {:.2f} px each line's own",
-                           by_bend, jitter)
+        bent         ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with {}, as hum on "
+                                           "sync makes it; {:.2f} px each line's own",
+                                   by_bend,
+                           bend.better_than(other_bend) ? fmt::format("mains of {:.0f} Hz", bend.mains_hz())
+                                                                : "the mains",
+                                   jitter)
         : beyond > 0 ? fmt::format("{} moves the edges of lines by about {:.2f} px, which is taken out",
                                    by_tone_ > 0 ? "a steady tone on the picture"
                                                 : "subcarrier that the decoder leaves at them",
@@ -331,11 +345,11 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
                        n2 * noise_[r] / (count_[r] * count_[r]),
                    true};
     }
-    if (const auto bend =
+    if (const auto flag =
             find_bend(places, setup_.fields, tear_.standing_at(),
                       as_one * as_one / static_cast<double>(std::max<std::uint64_t>(1, seen_frames_))))
       out.push_back(
-          number_reading("picture.flagging", bend->px, bend->u, bend->px != 0 ? "+: to the right" : ""));
+          number_reading("picture.flagging", flag->px, flag->u, flag->px != 0 ? "+: to the right" : ""));
     else
       refuse("picture.flagging", "the top of the picture does not show the same lines as the rest");
   }

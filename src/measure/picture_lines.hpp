@@ -1,6 +1,7 @@
 // Sideways movement of lines: jitter, tearing, flagging.
 #pragma once
 
+#include <array>
 #include <linebench/base/reading.hpp>
 #include <vector>
 
@@ -41,9 +42,9 @@ class PictureLineMeter final : public FrameMeter {
   void add(const std::vector<double>& shift, Sums& sums) const;
 
   // Of each row: how often seen, the variance noise gives it, sums of the shift and of its square as found
-  // without what hum on sync bends, and without what all lines do alike.
+  // and without what all lines do alike.
   std::vector<double> count_, noise_;
-  Sums found_, unbent_, alone_;
+  Sums found_, alone_;
   std::vector<std::uint8_t> lost_;   // rows not found in the frame before
   std::vector<double> first_frame_;  // shifts
   double standing_noise_ = 0;
@@ -52,7 +53,14 @@ class PictureLineMeter final : public FrameMeter {
   double disagree_ = 0, disagree_noise_ = 0, disagree_n_ = 0;  // edges of a row, see disagreement()
   double common_sum_ = 0, common_squares_ = 0;                 // of each frame's middle shift
   TearFinder tear_;
-  HumBend bend_;
+  // A bend by either mains, and the rows' shifts without it.
+  struct Unbent {
+    Unbent(const PictureSetup& setup, double mains_hz) : bend(setup, mains_hz) {}
+    HumBend bend;
+    Sums rows;
+  };
+  [[nodiscard]] const Unbent& likelier() const;
+  std::array<Unbent, 2> mains_;
   std::uint64_t frames_ = 0, tried_ = 0, seen_ = 0, seen_frames_ = 0;
 };
 
