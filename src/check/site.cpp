@@ -320,7 +320,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
       o.points.push_back({s.cured ? Weight::Note : Weight::Change,
                           fmt::format("{} \u00b7 {:.0f} %", f.label, 100 * f.probability), f.what,
                           // What is cured is not to be done again.
-                          s.cured ? "" : f.remedy, s.cured ? "" : f.caution});
+                          s.cured ? "" : report::cure_of(f), s.cured ? "" : f.caution});
     }
     if (together > 1) o.points.push_back({Weight::Note, words.text("site-percent"), "", "", ""});
     if (!s.cured) add_second(s, words, o.points);

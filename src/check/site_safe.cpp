@@ -17,8 +17,12 @@ std::string notation_alone(const diagnose::Sign& sign) {
 
 void tell(SiteState& s, const diagnose::Sign& sign, const std::string& answer,
           const diagnose::FaultBook& book) {
-  std::erase_if(s.told, [&](const auto& e) { return e.sign == sign.id; });
   diagnose::Evidence e = diagnose::parse_observed(sign.id + "=" + answer, book);
+  // The same once more is twice as sure; something else takes its place.
+  const auto before = std::ranges::find(s.told, sign.id, &diagnose::Evidence::sign);
+  if (before != s.told.end() && before->word == e.word && before->value == e.value)
+    e = diagnose::parse_observed(sign.id + "=" + answer + " again", book);
+  std::erase_if(s.told, [&](const auto& x) { return x.sign == sign.id; });
   if (!e.first.empty()) s.danger = fmt::format("{}: {}", sign.label, e.shown);
   s.evidence += fmt::format("\n{}={}", sign.id, answer);
   s.told.push_back(std::move(e));
@@ -46,15 +50,15 @@ std::string metered(Script& script, SiteState& s, const diagnose::Sign& sign, As
 void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const diagnose::FaultBook& book,
                 const report::Outcome& news) {
   const diagnose::Sign& sign = *book.sign(t.id);
-  Ask ask{.key = "site.trial." + t.id,
-          .words = "site.trial",
+  Ask ask{.key = "site.trial." + key_of(t),
+          .words = t.again ? "site.trial.again" : "site.trial",
           .values = {{"test", t.label}, {"how", t.how}},
           .news = news,
           .optional = true};
   if (!t.caution.empty()) ask.cautions.push_back(t.caution);
   std::string answer;
   if (sign.scale == diagnose::Scale::Words) {
-    ask.words = "site.trial.words";
+    ask.words += ".words";
     ask.optional = false;
     ask.otherwise = "skip";
     for (const auto& [word, share] : sign.words) ask.choices.push_back({word, word});
@@ -64,7 +68,7 @@ void make_trial(Script& script, SiteState& s, const diagnose::NextTest& t, const
   } else {
     answer = metered(script, s, sign, std::move(ask));
   }
-  s.left_out.insert(t.id);
+  s.left_out.insert(key_of(t));
   if (!answer.empty()) tell(s, sign, answer, book);
 }
 

@@ -49,7 +49,9 @@ bool SiteState::no_fault_found() const {
 bool SiteState::stands() const {
   const bool named = by_limits_alone() ||
                      (!diagnosis.findings.empty() && diagnosis.findings.front().probability >= stands_from);
-  return wrong() && named && (measure_next().empty() || left_out.contains("measure"));
+  const auto& next = diagnosis.next_test;
+  const bool doubted = next && next->again && !left_out.contains(key_of(*next));
+  return wrong() && named && !doubted && (measure_next().empty() || left_out.contains("measure"));
 }
 
 const job::Capture* SiteState::at_end() const {
@@ -250,8 +252,13 @@ std::optional<job::Path> path_of(const Work& work) {
                    .length_m = {}};
 }
 
+std::string key_of(const diagnose::NextTest& t) { return t.again ? t.id + ".again" : t.id; }
+
 std::optional<Proposal> propose(const SiteState& s) {
   if (s.unsafe()) return std::nullopt;
+  // What contradicts the captures is made once more before anything is built on either.
+  if (const auto& next = s.diagnosis.next_test; next && next->again && !s.left_out.contains(key_of(*next)))
+    return Proposal{Proposal::Kind::Trial, 0, *next};
   std::optional<Proposal> best;
   double best_rate = 0;
   const auto& parts = s.path.parts;
@@ -273,7 +280,7 @@ std::optional<Proposal> propose(const SiteState& s) {
   for (const diagnose::NextTest* t : tests) {
     // A path of sound has no picture to look at; the other way round a camera path's hum may be heard.
     const bool other_view = t->notation.empty() && !s.video && t->id != "capture-audio";
-    if (other_view || of_other_medium(s, t->id) || s.left_out.contains(t->id) || t->bits < least_bits ||
+    if (other_view || of_other_medium(s, t->id) || s.left_out.contains(key_of(*t)) || t->bits < least_bits ||
         t->minutes <= 0)
       continue;
     const double rate = t->bits / t->minutes;

@@ -108,6 +108,9 @@ struct Proposal {
 /// book what the diagnosis says.
 [[nodiscard]] std::optional<Proposal> propose(const SiteState& state);
 
+/// What a test is known by among those made or left out; once more it is another.
+[[nodiscard]] std::string key_of(const diagnose::NextTest& test);
+
 /// A trial of the book: asked, and what was found added to what is known.
 void make_trial(Script& script, SiteState& state, const diagnose::NextTest& test,
                 const diagnose::FaultBook& book, const report::Outcome& news);

@@ -32,7 +32,8 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 Sign read_sign(const TomlReader& r, const toml::table& t) {
   r.only(t, {"id",      "label",   "unit",    "family",  "scale", "usual",       "spread",   "span",
              "words",   "minutes", "how",     "caution", "typed", "uncertainty", "expected", "asked",
-             "carried", "certain", "warning", "fine",    "open",  "of",          "reads",    "told_below"});
+             "carried", "certain", "warning", "fine",    "open",  "of",          "reads",    "told_below",
+             "alone"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");
@@ -57,6 +58,9 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
     }
     for (auto& [word, share] : s.words) share /= sum;
     if (t.contains("of")) s.of = r.words(t, "of");
+    s.alone = r.text(t, "alone", false);
+    if (!s.alone.empty() && std::ranges::none_of(s.words, [&](const auto& p) { return p.first == s.alone; }))
+      throw r.wrong(t.get("alone")->source(), fmt::format("\"{}\" is no word of {}", s.alone, s.id));
   } else {
     s.usual = to_working(s.scale, r.number(t, "usual", std::nullopt));
     s.spread = r.number(t, "spread", std::nullopt);

@@ -72,7 +72,7 @@ bool act(Causes causes) {
 }
 
 // Of one reading, whatever it was picked from.
-double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes) {
+double log_density_found_once(const Sign& sign, const Evidence& e, Causes causes) {
   double stray = sign.certain ? certain_stray_share : act(causes) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
     std::size_t place = 0;
@@ -90,6 +90,10 @@ double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes) {
     const double share = std::clamp((value - sign.low) / span, 1e-4, 1.0);
     return std::log((1 - stray) * normal_below(z) + stray * share);
   }
+  if (e.at_least) {
+    const double share = std::clamp((sign.high - value) / span, 1e-4, 1.0);
+    return std::log((1 - stray) * normal_below(-z) + stray * share);
+  }
   // What a meter shows on the far side of the usual has nothing to do with the fault.
   const bool other_side = sign.trial && (value - sign.usual) * (m.mean - sign.usual) < 0;
   if (other_side) stray = sound_stray_share;
@@ -97,15 +101,24 @@ double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes) {
   return std::log((1 - stray) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray / span);
 }
 
-double log_unknown_of_one(const Sign& sign, const Evidence& e) {
+double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes) {
+  return e.times * log_density_found_once(sign, e, causes);
+}
+
+double log_unknown_found_once(const Sign& sign, const Evidence& e) {
   if (sign.scale == Scale::Words) return -std::log(static_cast<double>(sign.words.size()));
   const double span = sign.high - sign.low;
   if (e.at_most) {
     // That nothing was found where nothing is usual speaks for no fault, known or not.
     const double share = std::log(std::clamp((held(sign, e.value) - sign.low) / span, 1e-4, 1.0));
-    return std::min(share, log_density_of_one(sign, e, {}));
+    return std::min(share, log_density_found_once(sign, e, {}));
   }
+  if (e.at_least) return std::log(std::clamp((sign.high - held(sign, e.value)) / span, 1e-4, 1.0));
   return -std::log(span);
+}
+
+double log_unknown_of_one(const Sign& sign, const Evidence& e) {
+  return e.times * log_unknown_found_once(sign, e);
 }
 
 // Probability that a reading is no further from sound than this one.

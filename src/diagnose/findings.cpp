@@ -15,6 +15,7 @@ constexpr double worth_saying = 0.4;  // nats: odds moved by half
 constexpr double worth_a_finding = 0.1;
 constexpr double worth_following = 0.2;
 constexpr double hardly = 0.05;  // nats
+constexpr double against = -1.5;  // nats: a trial that came out otherwise than four times in five
 
 std::string shown_level(const Sign& s, double working) {
   const double v = from_working(s.scale, working);
@@ -32,7 +33,7 @@ std::string usual_text(const Sign& s) {
 }
 
 bool as_usual(const Sign& s, const Evidence& e) {
-  return s.scale != Scale::Words && !e.at_most && std::abs(e.value - s.usual) <= s.spread;
+  return s.scale != Scale::Words && !e.at_most && !e.at_least && std::abs(e.value - s.usual) <= s.spread;
 }
 
 // The way of showing itself that the evidence leaves likeliest.
@@ -92,7 +93,7 @@ bool out_of_reach(const Sign& s, const Evidence& e, const FaultTable& t, std::si
   const auto range = range_of(s, t, i, way);
   if (!range) return false;
   const auto [low, high] = reach_of(s, *range);
-  return e.value + 2 * e.sd < low || e.value - 2 * e.sd > high;
+  return (!e.at_least && e.value + 2 * e.sd < low) || e.value - 2 * e.sd > high;
 }
 
 std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
@@ -117,7 +118,7 @@ std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t,
   if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
   const auto [low, high] = reach_of(s, *range);
   // Inside the range and still against it: few of this fault's severities lie there.
-  const bool inside = !e.at_most && e.value > low && e.value < high;
+  const bool inside = !e.at_most && !e.at_least && e.value > low && e.value < high;
   const char* where = !inside ? "" : e.value < 0.5 * (from + to) ? ", mostly more" : ", mostly less";
   return fmt::format("this fault: {} to {}{}", shown_level(s, low), shown_level(s, high), where);
 }
@@ -143,7 +144,7 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
     // What other ways do to it hardly counts then.
     b.touched = !expected.empty() || std::abs(b.nats) > hardly;
   }
-  if (!b.touched) {
+  if (!b.touched && answers_alone(m, static_cast<int>(&t - m.tables.data())).empty()) {
     // Odd, and this fault says nothing of it: the fault alone does not explain all.
     b.nats = std::min(0.0, m.sound[e].log - log_density_unknown(s, m.evidence[e]));
     if (b.nats < 0) expected = "this fault does not explain it";
@@ -184,6 +185,36 @@ std::string companion_of(const Model& m, int index, double probability) {
              : "";
 }
 
+// What was tried of this fault and came out against it, the gravest; null where nothing did.
+const Bearing* contradiction(const Model& m, const Finding& f) {
+  const auto found = std::ranges::find_if(f.evidence_against, [&](const Bearing& b) {
+    return b.touched && b.nats < against && m.book->sign(b.sign)->trial;
+  });
+  return found == f.evidence_against.end() ? nullptr : &*found;
+}
+
+// Nothing captured bears on it.
+bool only_tried(const Model& m, const FaultTable& t) {
+  return captured(m) && std::ranges::all_of(t.touched, [&](int e) {
+           return m.signs[static_cast<std::size_t>(e)]->trial.has_value();
+         });
+}
+
+std::optional<NextTest> capture_of(const Model& m, std::string_view prefix) {
+  const auto c = std::ranges::find(m.book->captures, prefix, &CaptureTest::prefix);
+  if (c == m.book->captures.end()) return std::nullopt;
+  return NextTest{c->id, c->label, c->how, c->caution, "", c->minutes, 0, 0};
+}
+
+// To be made once more before anything is changed: it or the captures are wrong.
+std::optional<NextTest> made_again(const Model& m, const Finding& f) {
+  const Bearing* b = contradiction(m, f);
+  if (b == nullptr) return std::nullopt;
+  const auto e = std::ranges::find(m.evidence, b->sign, &Evidence::sign);
+  if (e->times > 1) return std::nullopt;
+  return test_again(m, *m.book->sign(b->sign));
+}
+
 Finding finding_of(const Model& m, int index, double probability, const Options& options) {
   const FaultTable& t = m.tables[static_cast<std::size_t>(index)];
   const Fault& f = *t.fault;
@@ -207,7 +238,12 @@ Finding finding_of(const Model& m, int index, double probability, const Options&
   std::stable_sort(out.evidence_for.begin(), out.evidence_for.end(), stronger);
   std::stable_sort(out.evidence_against.begin(), out.evidence_against.end(), stronger);
   out.usually_with = companion_of(m, index, probability);
-  if (options.next_tests) out.next_test = best_test(m, index);
+  if (const Bearing* b = contradiction(m, out))
+    out.held = fmt::format("{}: {}", b->label, std::ranges::find(m.evidence, b->sign, &Evidence::sign)->shown);
+  if (options.next_tests) {
+    out.next_test = made_again(m, out);
+    if (!out.next_test) out.next_test = best_test(m, index);
+  }
   return out;
 }
 
@@ -273,7 +309,9 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
     const FaultTable& t = m.tables[static_cast<std::size_t>(i)];
     if (d.findings.size() >= options.most_findings || probability < options.least_probability) break;
     // A fault that nothing was measured of, or that the evidence makes no likelier, is no finding.
-    if (t.touched.empty() || (probability < worth_a_finding && probability <= t.fault->prior)) continue;
+    if (t.touched.empty() ||
+        ((probability < worth_a_finding || only_tried(m, t)) && probability <= t.fault->prior))
+      continue;
     d.findings.push_back(finding_of(m, i, probability, options));
   }
   d.gaps = gaps(m);
@@ -286,10 +324,18 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
   // Where nothing stands out because too little was shown, showing it comes before looking elsewhere.
   const bool stands = !d.findings.empty() && d.findings.front().probability >= worth_following;
   if (!stands && !d.gaps.empty()) d.next_test = closing_capture(m, d.gaps.front());
+  if (!d.next_test && stands) d.next_test = made_again(m, d.findings.front());
   if (!d.next_test) d.next_test = best_test(m, -1);
+  // Where the book has no fault for it and none of its trials would tell much, its place can still be found.
+  constexpr double tells_much = 0.1;
+  if (d.unlisted > 0.5 && (!d.next_test || d.next_test->settles < tells_much)) {
+    if (const auto halves = capture_of(m, "path.")) d.next_test = halves;
+  }
   // One test is worth the same wherever it is named: what it settles of the whole.
   for (Finding& f : d.findings) {
-    if (d.next_test && f.next_test && f.next_test->id == d.next_test->id) f.next_test = d.next_test;
+    if (d.next_test && f.next_test && f.next_test->id == d.next_test->id &&
+        f.next_test->again == d.next_test->again)
+      f.next_test = d.next_test;
   }
   return d;
 }

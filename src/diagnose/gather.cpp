@@ -94,6 +94,16 @@ void Gatherer::number(std::string_view id, double value, double u, const std::st
   offer(*s, std::move(e), support);
 }
 
+void Gatherer::at_least(std::string_view id, double value, double u, const std::string& from,
+                        const std::string& remark, Support support) {
+  number(id, value, u, from, remark, support);
+  const auto offers = offers_.find(id);
+  if (offers == offers_.end() || !std::isfinite(value)) return;
+  Evidence& e = offers->second.back().evidence;
+  e.at_least = true;
+  e.shown = "at least " + e.shown;
+}
+
 void Gatherer::amount(std::string_view sign, const Readings& readings, std::string_view id,
                       const std::string& from) {
   if (const auto v = number_of(readings, id)) {

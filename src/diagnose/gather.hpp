@@ -31,6 +31,9 @@ class Gatherer {
               const std::string& remark = {}, Support support = Support::Good);
   /// @param u of the bound itself, expanded (k=2), working units.
   void bound(std::string_view sign, double value, double u, const std::string& from);
+  /// What is there is this or above.
+  void at_least(std::string_view sign, double value, double u, const std::string& from,
+                const std::string& remark, Support support);
   /// A size that was measured; the bound where nothing was found, or nothing that stands out of its
   /// uncertainty: a tear of 0 px says only that none is larger.
   void amount(std::string_view sign, const Readings& readings, std::string_view id, const std::string& from);
@@ -53,7 +56,7 @@ class Gatherer {
 
   const FaultBook& book_;
   std::string signal_;
-  std::map<std::string, std::vector<Offer>> offers_;
+  std::map<std::string, std::vector<Offer>, std::less<>> offers_;
   std::map<std::string, std::size_t, std::less<>> places_;
 };
 

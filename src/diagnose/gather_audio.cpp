@@ -222,6 +222,14 @@ double keyed_pauses(const Readings& r, const std::string& suffix) {
   return std::strtod(gaps->reason.c_str() + (digits == std::string::npos ? 0 : digits + 1), nullptr);
 }
 
+// The recorder's rail cuts the tops off: what comes in is more than what is read.
+bool cut_at_rail(const Capture& c, const std::string& suffix) {
+  const auto cut = number_of(c.readings, "audio.clip.samples" + suffix);
+  const auto at = number_of(c.readings, "audio.clip.level" + suffix);
+  constexpr double rail_dbfs = -0.5;  // converters and drivers stop a little below full scale
+  return cut && cut->value > 0 && at && at->value > rail_dbfs;
+}
+
 void levels_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
   const Sent sent = sent_on(c, suffix);
@@ -232,8 +240,13 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   const bool rp155 = !c.facts.full_scale_v && c.facts.signal.find("rp155") != std::string::npos;
   const double against = scaling.line_up_dbfs - (rp155 ? -20.0 : line_up_dbfs);
   if (sent == Sent::Tone && tone) {
-    out.number("audio.level.tone", tone->value + against, std::hypot(tone->u, scaling.u), name,
-               scaling.remark, c.facts.full_scale_v ? Support::Good : Support::Weak);
+    const Support support = c.facts.full_scale_v ? Support::Good : Support::Weak;
+    const double u = std::hypot(tone->u, scaling.u);
+    if (cut_at_rail(c, suffix)) {
+      out.at_least("audio.level.tone", tone->value + against, u, name, scaling.remark, support);
+    } else {
+      out.number("audio.level.tone", tone->value + against, u, name, scaling.remark, support);
+    }
     if (const auto thd = number_of(r, "audio.thd" + suffix); thd && !cut_by_hum(r, suffix))
       out.number("audio.thd", thd->value, thd->u, name);
   } else if (sent == Sent::Tone && rms) {
@@ -298,7 +311,7 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
   if (cut_by_hum(c.readings, suffix)) return;
   if (const auto n = number_of(c.readings, "audio.clip.samples" + suffix)) {
     const auto at = number_of(c.readings, "audio.clip.level" + suffix);
-    const bool at_rail = at && at->value > -0.5;
+    const bool at_rail = cut_at_rail(c, suffix);
     if (bursts_stand(c, suffix) && !at_rail) return;
     out.number("audio.clip", n->value / minutes, 2 * std::sqrt(n->value) / minutes, name);
     if (n->value > 0 && at) out.word("audio.clip.where", at_rail ? "at the rail" : "below it", name);

@@ -13,6 +13,9 @@ namespace {
 constexpr int severities = 12;
 // Odds against a sound job of something that the book does not list: the project's estimate.
 constexpr double unlisted_odds = 0.03;
+// Odds, against a fault of the book, of something that shows in captures as it does and is elsewhere or not
+// the same thing: the project's estimate. It counts where a trial came out against the fault.
+constexpr double look_alike_odds = 0.01;
 // Several at once are tried of the likeliest faults with every other, and of the likeliest sets of them with
 // one more. With the book's shares one job in nine has three faults or more, and none that counts more than
 // five.
@@ -38,6 +41,23 @@ double power_described(const Model& m, const Sign& words, const std::vector<cons
       sum += std::pow(10, c.mean / 10);
   }
   return sum;
+}
+
+// A trial of what was complained of, answered by what becomes of it: of several faults the one that shows in
+// what was captured has its say.
+bool of_complaint(const Sign& s) {
+  return s.trial && std::ranges::find(s.words, "same", [](const auto& w) { return w.first; }) != s.words.end();
+}
+
+void weigh_words_of_trials(const Model& m, const std::vector<int>& touched, Cell& cell) {
+  double captured = 0;
+  for (std::size_t i = 0; i < touched.size(); ++i)
+    captured += m.signs[static_cast<std::size_t>(touched[i])]->trial ? 0 : cell.log_ratio[i];
+  constexpr double hardly_heard = 0.01;
+  for (std::size_t i = 0; i < touched.size(); ++i) {
+    if (of_complaint(*m.signs[static_cast<std::size_t>(touched[i])]))
+      cell.causes[i].weight = std::max(hardly_heard, 1 - std::exp(-std::max(0.0, captured)));
+  }
 }
 
 FaultTable table_of(const Fault& fault, const Model& m) {
@@ -84,12 +104,21 @@ FaultTable table_of(const Fault& fault, const Model& m) {
         cell.log_ratio[i] =
             log_density(*m.signs[at], m.evidence[at], {&cause, 1}, m.sound[at]) - m.sound[at].log;
       }
+      weigh_words_of_trials(m, t.touched, cell);
       cell.log_total = std::accumulate(cell.log_ratio.begin(), cell.log_ratio.end(), 0.0);
       logs.push_back(cell.log_weight + cell.log_total);
       t.cells.push_back(std::move(cell));
     }
   }
   t.log_ratio = log_sum(logs);
+  std::vector<double> captured;
+  for (const Cell& c : t.cells) {
+    double sum = c.log_weight;
+    for (std::size_t i = 0; i < t.touched.size(); ++i)
+      sum += m.signs[static_cast<std::size_t>(t.touched[i])]->trial ? 0 : c.log_ratio[i];
+    captured.push_back(sum);
+  }
+  t.log_of_trials = t.log_ratio - log_sum(captured);
   for (const double l : logs) t.posterior.push_back(std::exp(l - t.log_ratio));
   return t;
 }
@@ -175,6 +204,41 @@ void add_one_more(Model& m, const std::vector<int>& order, std::size_t size, Tog
   }
 }
 
+bool tries(const Model& m, int fault, int evidence) {
+  const FaultTable& t = m.tables[static_cast<std::size_t>(fault)];
+  return m.signs[static_cast<std::size_t>(evidence)]->trial && std::ranges::binary_search(t.touched, evidence);
+}
+
+// Something else that shows as these faults do, where a trial of one of them came out against it.
+double log_look_alikes(const Model& m) {
+  std::vector<double> logs;
+  for (const Hypothesis& h : m.hypotheses) {
+    for (const int f : h.faults) {
+      const FaultTable& t = m.tables[static_cast<std::size_t>(f)];
+      const bool alone = std::ranges::none_of(t.touched, [&](int e) {
+        return tries(m, f, e) &&
+               std::ranges::any_of(h.faults, [&](int other) { return other != f && tries(m, other, e); });
+      });
+      if (t.log_of_trials < 0 && alone)
+        logs.push_back(std::log(look_alike_odds) + h.log_weight - t.log_of_trials);
+    }
+  }
+  return log_sum(logs);
+}
+
+// Beside a fault by whose trial all that was found is its own, no other is shown by it.
+void leave_alone(Model& m) {
+  std::vector<int> alone;
+  for (std::size_t f = 0; f < m.tables.size(); ++f) {
+    if (!answers_alone(m, static_cast<int>(f)).empty()) alone.push_back(static_cast<int>(f));
+  }
+  if (alone.empty()) return;
+  for (Hypothesis& h : m.hypotheses) {
+    const auto kept = std::ranges::find_first_of(h.faults, alone);
+    if (kept != h.faults.end()) h.faults = {*kept};
+  }
+}
+
 void weigh(Model& m, const std::set<std::string>& barred) {
   m.hypotheses.push_back({});
   Hypothesis unlisted;
@@ -192,6 +256,9 @@ void weigh(Model& m, const std::set<std::string>& barred) {
   for (const int i : order) m.hypotheses.push_back({{i}, false, single(i), 0});
   Together together(m);
   for (std::size_t size = 1; size < most_at_once; ++size) add_one_more(m, order, size, together);
+  Hypothesis& other = *std::ranges::find_if(m.hypotheses, &Hypothesis::unlisted);
+  other.log_weight = log_sum(std::vector{other.log_weight, log_look_alikes(m)});
+  leave_alone(m);
   std::vector<double> logs;
   for (const Hypothesis& h : m.hypotheses) logs.push_back(h.log_weight);
   const double total = log_sum(logs);
@@ -224,6 +291,28 @@ Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
   for (const Fault& f : book.faults) m.tables.push_back(table_of(f, m));
   weigh(m, barred);
   return m;
+}
+
+bool gives_word(const Model& m, int fault, std::size_t evidence) {
+  const FaultTable& t = m.tables[static_cast<std::size_t>(fault)];
+  const auto at = std::ranges::lower_bound(t.touched, static_cast<int>(evidence));
+  if (at == t.touched.end() || *at != static_cast<int>(evidence)) return false;
+  const Shares& words = m.signs[evidence]->words;
+  const auto word = std::ranges::find(words, m.evidence[evidence].word, [](const auto& w) { return w.first; });
+  const auto place = static_cast<std::size_t>(word - words.begin());
+  return word != words.end() && std::ranges::any_of(t.cells, [&](const Cell& c) {
+           const Cause& cause = c.causes[static_cast<std::size_t>(at - t.touched.begin())];
+           return cause.acts && cause.words[place] > 0.5;
+         });
+}
+
+std::vector<std::size_t> answers_alone(const Model& m, int fault) {
+  std::vector<std::size_t> out;
+  for (std::size_t e = 0; e < m.evidence.size(); ++e) {
+    if (!m.signs[e]->alone.empty() && m.evidence[e].word == m.signs[e]->alone && gives_word(m, fault, e))
+      out.push_back(e);
+  }
+  return out;
 }
 
 bool captured(const Model& m) {

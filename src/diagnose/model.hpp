@@ -66,6 +66,7 @@ struct FaultTable {
   std::vector<int> touched;  // places in the evidence
   std::vector<Cell> cells;
   double log_ratio = 0;           // ln of the evidence's likelihood over that of nothing wrong
+  double log_of_trials = 0;       // of that, what looks, meters and trials make of it
   std::vector<double> posterior;  // of the cells, given that this fault alone is there
 };
 
@@ -99,6 +100,11 @@ struct Model {
 /// judged by, else those of its view; sound that was not judged has none.
 [[nodiscard]] std::vector<std::string> out_of_limits(const FaultBook& book,
                                                      const std::vector<Capture>& captures, const Site& site);
+
+/// Whether the fault gives what was found there mostly, in whatever way it shows itself.
+[[nodiscard]] bool gives_word(const Model& model, int fault, std::size_t evidence);
+/// Places of answers by which all that was found is of the fault that gives them, where this one does.
+[[nodiscard]] std::vector<std::size_t> answers_alone(const Model& model, int fault);
 
 /// @param barred places whose faults are ruled out.
 [[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
@@ -149,6 +155,9 @@ class Together {
 
 /// Best next test: about everything (fault < 0), or about whether the fault in this table is there.
 [[nodiscard]] std::optional<NextTest> best_test(const Model& model, int fault);
+
+/// A trial that was made before, once more.
+[[nodiscard]] NextTest test_again(const Model& model, const Sign& trial);
 
 /// Every piece of evidence's bearing on this fault; signs the fault does not touch and that are not odd are
 /// left out.

@@ -187,7 +187,22 @@ std::vector<Weighted> open_hypotheses(const Model& m) {
   return out;
 }
 
+NextTest test_of(const Sign& s, double bits, double open) {
+  return {s.id,           s.label,          s.trial->how, s.trial->caution,
+          notation_of(s), s.trial->minutes, bits,         open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0};
+}
+
 }  // namespace
+
+NextTest test_again(const Model& m, const Sign& trial) {
+  const std::vector<Weighted> hypotheses = open_hypotheses(m);
+  Pmf prior;
+  for (const Weighted& w : hypotheses) prior.push_back(w.probability);
+  std::map<std::pair<int, std::string>, Pmf> cache;
+  NextTest out = test_of(trial, information(m, trial, hypotheses, -1, cache), entropy(prior));
+  out.again = true;
+  return out;
+}
 
 std::optional<NextTest> best_test(const Model& m, int fault) {
   const std::vector<Weighted> hypotheses = open_hypotheses(m);
@@ -204,10 +219,7 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
   const double open = about < 0 ? entropy(prior) : entropy({p_with, 1 - p_with});
   std::map<std::pair<int, std::string>, Pmf> cache;
   const auto trial = [&](const Sign& s) {
-    const double bits = information(m, s, hypotheses, about, cache);
-    return NextTest{
-        s.id,           s.label,          s.trial->how, s.trial->caution,
-        notation_of(s), s.trial->minutes, bits,         open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0};
+    return test_of(s, information(m, s, hypotheses, about, cache), open);
   };
   if (to_prove >= 0) {
     if (const Sign* own = own_test(m, to_prove)) return trial(*own);

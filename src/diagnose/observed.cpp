@@ -133,7 +133,7 @@ std::string notation_of(const Sign& s) {
 namespace {
 
 // Throws Error(Usage) with what is wrong with it alone.
-Evidence value_of(const Sign& sign, std::string rest) {
+Evidence found_once(const Sign& sign, std::string rest) {
   const Sign* s = &sign;
   const auto wrong = [](std::string_view why) { return bad_usage(std::string(why)); };
   Evidence e;
@@ -239,6 +239,18 @@ Evidence value_of(const Sign& sign, std::string rest) {
   return warned(e);
 }
 
+Evidence value_of(const Sign& sign, const std::string& typed) {
+  const std::string all = trimmed(typed);
+  constexpr std::string_view again = " again";
+  if (!lower_case(all).ends_with(again)) return found_once(sign, all);
+  std::string once = trimmed(all.substr(0, all.size() - again.size()));
+  if (once.ends_with(',')) once = trimmed(once.substr(0, once.size() - 1));
+  Evidence e = found_once(sign, once);
+  e.times = 2;
+  e.shown += ", again";
+  return e;
+}
+
 }  // namespace
 
 std::string wrong_value(const Sign& sign, const std::string& typed) {
@@ -275,7 +287,9 @@ std::vector<Evidence> parse_observed(const std::vector<std::string>& texts, cons
         std::find_if(out.begin(), out.end(), [&](const Evidence& x) { return x.sign == e.sign; });
     if (same == out.end()) {
       out.push_back(std::move(e));
-    } else if (same->word != e.word || same->value != e.value) {
+    } else if (same->word == e.word && same->value == e.value) {
+      if (e.times > same->times) *same = std::move(e);
+    } else {
       throw bad_usage(fmt::format("--observed \"{}\": {} was given as {} before; give the one that holds",
                                   text, e.sign, same->shown));
     }

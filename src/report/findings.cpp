@@ -63,10 +63,11 @@ class Text {
 };
 
 void test_lines(Text& t, const diagnose::NextTest& test, const std::string& first) {
-  t.block(fmt::format("{} ({})", test.how, show_effort(test)), 9, first);
+  t.block(fmt::format("{}{} ({})", test.again ? phrase::once_more : "", test.how, show_effort(test)), 9, first);
   if (!test.caution.empty()) t.block(test.caution, 9, std::string(9, ' ') + phrase::caution_loud);
   if (!test.notation.empty())
-    t.block(fmt::format("{}\"{}\"", phrase::then_tell, test.notation), 9, "         ");
+    t.block(fmt::format("{}\"{}\"{}", phrase::then_tell, test.notation, test.again ? phrase::or_again : ""), 9,
+            "         ");
 }
 
 void finding_head(Text& t, const Finding& f, std::size_t place) {
@@ -89,7 +90,7 @@ void finding_lines(Text& t, const Finding& f, std::size_t place) {
   pieces(f.evidence_against, phrase::piece_against);
   if (f.next_test) test_lines(t, *f.next_test, std::string(3, ' ') + phrase::test);
   t.block(f.tell_apart, 9, std::string(3, ' ') + phrase::tell);
-  t.block(f.remedy, 9, std::string(3, ' ') + phrase::cure);
+  t.block(cure_of(f), 9, std::string(3, ' ') + phrase::cure);
   if (!f.caution.empty()) t.block(f.caution, 9, std::string(9, ' ') + phrase::caution_loud);
 }
 
@@ -110,6 +111,10 @@ std::string show_effort(const diagnose::NextTest& t) {
   return fmt::format(phrase::settles, show_minutes(t.minutes), std::max(5.0, rounded(100 * t.settles, 5)));
 }
 
+std::string cure_of(const Finding& f) {
+  return f.held.empty() ? f.remedy : fmt::format(phrase::not_yet, f.held);
+}
+
 double decibans(double nats) { return 10 * nats / std::log(10.0); }
 
 json next_test_to_json(const diagnose::NextTest& t) {
@@ -121,6 +126,7 @@ json next_test_to_json(const diagnose::NextTest& t) {
             {"settles", rounded(t.settles, 0.01)}};
   if (!t.caution.empty()) j["caution"] = t.caution;
   if (!t.notation.empty()) j["observed"] = t.notation;
+  if (t.again) j["again"] = true;
   return j;
 }
 
@@ -153,6 +159,7 @@ json findings_to_json(const Diagnosis& d) {
               {"source", f.source}};
     j["next_test"] = f.next_test ? next_test_to_json(*f.next_test) : json(nullptr);
     if (!f.usually_with.empty()) j["usually_with"] = f.usually_with;
+    if (!f.held.empty()) j["held"] = f.held;
     out.push_back(std::move(j));
   }
   return out;
@@ -170,7 +177,8 @@ bool silence_speaks(const Diagnosis& d) {
 std::string diagnosis_verdict(const Diagnosis& d) {
   if (silence_speaks(d)) return "incomplete";
   if (diagnose::shown_sound(d)) return "pass";
-  return !d.findings.empty() && d.findings.front().probability > 0.5 ? "fail" : "incomplete";
+  const bool stands = !d.findings.empty() && d.findings.front().probability > 0.5;
+  return stands && d.findings.front().held.empty() ? "fail" : "incomplete";
 }
 
 std::string diagnosis_headline(const Diagnosis& d) {
@@ -191,7 +199,8 @@ std::string diagnosis_headline(const Diagnosis& d) {
   const char* word = f.probability > 0.9   ? phrase::all_but_certain
                      : f.probability > 0.5 ? phrase::likely
                                            : phrase::best_guess;
-  return fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
+  const std::string found = fmt::format("{} {} ({})", f.label, word, show_probability(f.probability));
+  return f.held.empty() ? found : fmt::format(phrase::but_held, found, f.held);
 }
 
 std::string cures_caution(const Diagnosis& d) {
@@ -210,7 +219,8 @@ std::vector<std::string> left_open(const Diagnosis& d) {
 
 std::string cure_first(const Diagnosis& d) {
   if (!d.first_step.empty()) return d.first_step;
-  const bool certain = !d.findings.empty() && d.findings.front().probability >= 0.9;
+  const bool certain =
+      !d.findings.empty() && d.findings.front().probability >= 0.9 && d.findings.front().held.empty();
   return certain && !d.next_test ? d.findings.front().remedy : "";
 }
 

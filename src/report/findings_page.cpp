@@ -27,12 +27,12 @@ std::string bar(const std::string& label, double p, const char* style) {
 }
 
 std::string test_html(const diagnose::NextTest& t) {
-  std::string s = fmt::format("<p class=\"do\"><b>{}</b> {} ({})</p>", phrase::next_test, escaped(t.how),
-                              escaped(show_effort(t)));
+  std::string s = fmt::format("<p class=\"do\"><b>{}</b> {}{} ({})</p>", phrase::next_test,
+                              t.again ? phrase::once_more : "", escaped(t.how), escaped(show_effort(t)));
   s += paragraph("warn", phrase::caution, t.caution);
   if (!t.notation.empty())
-    s += fmt::format("<p class=\"small soft\">{} <code>--observed \"{}\"</code></p>", phrase::then_tell_page,
-                     escaped(t.notation));
+    s += fmt::format("<p class=\"small soft\">{} <code>--observed \"{}\"</code>{}</p>", phrase::then_tell_page,
+                     escaped(t.notation), escaped(t.again ? phrase::or_again : ""));
   return s;
 }
 
@@ -52,7 +52,7 @@ std::string finding_html(const Finding& f) {
   s += pieces_html(f.evidence_for, phrase::for_it) + pieces_html(f.evidence_against, phrase::against_it);
   if (f.next_test) s += test_html(*f.next_test);
   return s + paragraph("small", phrase::tells_apart, f.tell_apart) +
-         paragraph("small", phrase::cure_page, f.remedy) + paragraph("warn", phrase::caution, f.caution) +
+         paragraph("small", phrase::cure_page, cure_of(f)) + paragraph("warn", phrase::caution, f.caution) +
          "</li>";
 }
 

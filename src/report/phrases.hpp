@@ -144,6 +144,12 @@ inline constexpr char piece_against[] = "But:";
 inline constexpr char test[] = "Test: ";
 inline constexpr char tell[] = "Tell: ";
 inline constexpr char cure[] = "Cure: ";
+inline constexpr char once_more[] = "Once more, before anything is changed: it or the captures are wrong. ";
+inline constexpr char or_again[] = " (with \" again\" behind it if it comes out the same)";
+inline constexpr char not_yet[] =
+    "not yet: what was tried speaks against this fault ({}). Where it comes out so again, something else "
+    "shows in the same way";
+inline constexpr char but_held[] = "{}, but what was tried speaks against it ({})";
 inline constexpr char and_more[] = "and {} more (--explain {})";
 inline constexpr char under_a_minute[] = "under a minute";
 inline constexpr char settles[] = "{}, settles about {:.0f} % of what is open";

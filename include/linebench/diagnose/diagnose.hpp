@@ -30,6 +30,7 @@ struct NextTest {
   double minutes = 0;
   double bits = 0;     ///< expected information
   double settles = 0;  ///< expected share of what is open that it settles, 0 to 1
+  bool again = false;  ///< it was made before, and came out against what the captures show
 };
 
 struct Finding {
@@ -38,6 +39,7 @@ struct Finding {
   std::vector<Bearing> evidence_for, evidence_against;  ///< strongest first
   std::optional<NextTest> next_test;                    ///< the one that tells most a minute about this fault
   std::string tell_apart, remedy, caution, source;
+  std::string held{};        ///< the look, meter or trial of its own that came out against it: the cure waits
   std::string usually_with;  ///< the fault it is most often paired with here; empty when it stands alone
 };
 

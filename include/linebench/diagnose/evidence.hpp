@@ -36,6 +36,8 @@ struct Evidence {
   std::string from;       ///< the capture, or "as observed"
   std::string caution{};  ///< what the value itself warns of
   std::string first{};    ///< what has to be done before any other step, because of the value
+  int times = 1;          ///< found so this often, each time anew
+  bool at_least = false;  ///< what is there is `value` or above: a rail cut off the rest
 };
 
 /// The job's evidence in the book's order of signs, one a sign. A reading that could not be measured gives
@@ -59,7 +61,8 @@ struct Evidence {
 /// What a person typed: "SIGN=WORD" or "SIGN=VALUE UNIT", where needed "SIGN=VALUE UNIT of RATED", and if
 /// known
 /// "+- UNCERTAINTY" (k=2, same unit): "supply-loaded=11.2 V of 12", "earth-ohms=0.4 ohm +- 0.1",
-/// "port-light=dark". Throws Error(Usage) saying what can be typed.
+/// "port-light=dark"; with " again" behind it where it was found twice. Throws Error(Usage) saying what can
+/// be typed.
 [[nodiscard]] Evidence parse_observed(const std::string& text, const FaultBook& book);
 
 /// All that was typed. The same twice is taken once; two that differ on one sign throw Error(Usage).

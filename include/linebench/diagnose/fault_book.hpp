@@ -64,6 +64,7 @@ struct Sign {
       open{};                          ///< words that leave a job open, with the capture that settles it
   std::optional<double> told_below{};  ///< working units: a bound above this leaves a job open
   bool certain = false;  ///< cannot be misread: what a fault does not make of it rules the fault out
+  std::string alone{};   ///< the word by which all that was found is of the fault that gives it
   std::optional<Trial> trial;
 };
 

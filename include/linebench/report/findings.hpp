@@ -22,6 +22,9 @@ namespace linebench::report {
 /// "incomplete".
 [[nodiscard]] std::string diagnosis_verdict(const diagnose::Diagnosis& diagnosis);
 
+/// The cure, or why it waits: a trial of the fault's own came out against it.
+[[nodiscard]] std::string cure_of(const diagnose::Finding& finding);
+
 /// Where nothing wrong is likelier than this, what speaks against it is said.
 inline constexpr double may_be_sound = 0.2;
 
