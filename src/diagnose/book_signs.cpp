@@ -30,10 +30,10 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
 }
 
 Sign read_sign(const TomlReader& r, const toml::table& t) {
-  r.only(t, {"id",      "label",   "unit",    "family",  "scale", "usual",       "spread",   "span",
-             "words",   "minutes", "how",     "caution", "typed", "uncertainty", "expected", "asked",
-             "carried", "certain", "warning", "fine",    "open",  "of",          "reads",    "told_below",
-             "alone"});
+  r.only(t, {"id",       "label", "unit",       "family",  "scale",   "usual", "spread",
+             "span",     "words", "minutes",    "how",     "caution", "typed", "uncertainty",
+             "expected", "asked", "carried",    "certain", "warning", "fine",  "open",
+             "of",       "reads", "told_below", "alone"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");

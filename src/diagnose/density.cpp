@@ -20,7 +20,13 @@ double normal_below(double z) { return 0.5 * std::erfc(-z / std::numbers::sqrt2)
 
 }  // namespace
 
-Predicted predict(const Sign& sign, Causes causes) {
+double power_of(const Sign& sign, double level) {
+  return adds_as_power(sign.scale) ? std::exp(level * (std::numbers::ln10 / 10)) : 0;
+}
+
+namespace {
+
+Predicted predict_from(const Sign& sign, double usual_power, Causes causes) {
   Predicted p{sign.usual, sign.spread};
   if (!adds_as_power(sign.scale)) {
     double variance = p.sd * p.sd;
@@ -33,22 +39,25 @@ Predicted predict(const Sign& sign, Causes causes) {
     return p;
   }
   // Powers add; each part's spread counts by its share of the sum.
-  const auto power = [](double level) { return std::exp(level * (std::numbers::ln10 / 10)); };
-  const double base = power(p.mean);
-  double sum = base;
-  double spread2 = base * base * p.sd * p.sd;
+  double sum = usual_power;
+  double spread2 = usual_power * usual_power * p.sd * p.sd;
   bool alone = true;
   for (const Cause* c : causes) {
     if (!c->acts) continue;
-    const double add = power(c->mean);
-    sum += add;
-    spread2 += add * add * c->sd * c->sd;
+    sum += c->power;
+    spread2 += c->power * c->power * c->sd * c->sd;
     alone = false;
   }
   if (alone) return p;
   p.mean = 10 / std::numbers::ln10 * std::log(sum);
   p.sd = std::sqrt(spread2) / sum;
   return p;
+}
+
+}  // namespace
+
+Predicted predict(const Sign& sign, Causes causes) {
+  return predict_from(sign, power_of(sign, sign.usual), causes);
 }
 
 std::vector<double> predict_words(const Sign& sign, Causes causes) {
@@ -72,7 +81,7 @@ bool act(Causes causes) {
 }
 
 // Of one reading, whatever it was picked from.
-double log_density_found_once(const Sign& sign, const Evidence& e, Causes causes) {
+double log_density_found_once(const Sign& sign, const Evidence& e, Causes causes, double usual_power) {
   double stray = sign.certain ? certain_stray_share : act(causes) ? stray_share : sound_stray_share;
   if (sign.scale == Scale::Words) {
     std::size_t place = 0;
@@ -81,8 +90,8 @@ double log_density_found_once(const Sign& sign, const Evidence& e, Causes causes
     const double p = predict_words(sign, causes)[place];
     return std::log((1 - stray) * p + stray / static_cast<double>(sign.words.size()));
   }
-  const Predicted m = predict(sign, causes);
-  const double sd = std::hypot(m.sd, e.sd);
+  const Predicted m = predict_from(sign, usual_power, causes);
+  const double sd = std::sqrt(m.sd * m.sd + e.sd * e.sd);
   const double value = held(sign, e.value);
   const double z = (value - m.mean) / sd;
   const double span = sign.high - sign.low;
@@ -101,8 +110,8 @@ double log_density_found_once(const Sign& sign, const Evidence& e, Causes causes
   return std::log((1 - stray) * std::exp(-0.5 * z * z) / (sd * root_two_pi) + stray / span);
 }
 
-double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes) {
-  return e.times * log_density_found_once(sign, e, causes);
+double log_density_of_one(const Sign& sign, const Evidence& e, Causes causes, double usual_power) {
+  return e.times * log_density_found_once(sign, e, causes, usual_power);
 }
 
 double log_unknown_found_once(const Sign& sign, const Evidence& e) {
@@ -111,7 +120,7 @@ double log_unknown_found_once(const Sign& sign, const Evidence& e) {
   if (e.at_most) {
     // That nothing was found where nothing is usual speaks for no fault, known or not.
     const double share = std::log(std::clamp((held(sign, e.value) - sign.low) / span, 1e-4, 1.0));
-    return std::min(share, log_density_found_once(sign, e, {}));
+    return std::min(share, log_density_found_once(sign, e, {}, power_of(sign, sign.usual)));
   }
   if (e.at_least) return std::log(std::clamp((sign.high - held(sign, e.value)) / span, 1e-4, 1.0));
   return -std::log(span);
@@ -132,7 +141,7 @@ double not_odder(const Sign& sign, const Evidence& e, Causes causes) {
     return sum;
   }
   const Predicted m = predict(sign, causes);
-  const double sd = std::hypot(m.sd, e.sd);
+  const double sd = std::sqrt(m.sd * m.sd + e.sd * e.sd);
   const double value = held(sign, e.value);
   if (sign.scale != Scale::Shift) return normal_below((value - m.mean) / sd);
   const double off = std::abs(value - sign.usual);
@@ -149,11 +158,12 @@ double of_picked(double log_ratio, double others, double n) {
 }  // namespace
 
 Sound sound_case(const Sign& sign, const Evidence& e) {
-  return {log_density_of_one(sign, e, {}), not_odder(sign, e, {})};
+  const double power = power_of(sign, sign.usual);
+  return {log_density_of_one(sign, e, {}, power), not_odder(sign, e, {}), power};
 }
 
 double log_density(const Sign& sign, const Evidence& e, Causes causes, const Sound& sound) {
-  const double one = log_density_of_one(sign, e, causes);
+  const double one = log_density_of_one(sign, e, causes, sound.power);
   if (!(e.among > 1) || e.at_most || !act(causes)) return one;
   const double others = not_odder(sign, e, causes) / std::max(sound.not_odder, 1e-6);
   return sound.log + of_picked(one - sound.log, others, e.among);
@@ -162,7 +172,7 @@ double log_density(const Sign& sign, const Evidence& e, Causes causes, const Sou
 double log_density_unknown(const Sign& sign, const Evidence& e) {
   const double one = log_unknown_of_one(sign, e);
   if (!(e.among > 1) || e.at_most) return one;
-  const double sound = log_density_of_one(sign, e, {});
+  const double sound = log_density_of_one(sign, e, {}, power_of(sign, sign.usual));
   return sound + of_picked(one - sound, 0.5, e.among);
 }
 
@@ -173,6 +183,7 @@ Cause cause_of(const Sign& sign, const Effect& effect, double severity) {
   if (sign.scale != Scale::Words) {
     c.mean = effect.from + severity * (effect.to - effect.from);
     c.sd = effect.spread;
+    c.power = power_of(sign, c.mean);
     return c;
   }
   // What the fault's words leave over goes to the words it does not name, by their share where nothing is

@@ -14,7 +14,7 @@ namespace {
 constexpr double worth_saying = 0.4;  // nats: odds moved by half
 constexpr double worth_a_finding = 0.1;
 constexpr double worth_following = 0.2;
-constexpr double hardly = 0.05;  // nats
+constexpr double hardly = 0.05;   // nats
 constexpr double against = -1.5;  // nats: a trial that came out otherwise than four times in five
 
 std::string shown_level(const Sign& s, double working) {
@@ -239,7 +239,8 @@ Finding finding_of(const Model& m, int index, double probability, const Options&
   std::stable_sort(out.evidence_against.begin(), out.evidence_against.end(), stronger);
   out.usually_with = companion_of(m, index, probability);
   if (const Bearing* b = contradiction(m, out))
-    out.held = fmt::format("{}: {}", b->label, std::ranges::find(m.evidence, b->sign, &Evidence::sign)->shown);
+    out.held =
+        fmt::format("{}: {}", b->label, std::ranges::find(m.evidence, b->sign, &Evidence::sign)->shown);
   if (options.next_tests) {
     out.next_test = made_again(m, out);
     if (!out.next_test) out.next_test = best_test(m, index);

@@ -46,7 +46,8 @@ double power_described(const Model& m, const Sign& words, const std::vector<cons
 // A trial of what was complained of, answered by what becomes of it: of several faults the one that shows in
 // what was captured has its say.
 bool of_complaint(const Sign& s) {
-  return s.trial && std::ranges::find(s.words, "same", [](const auto& w) { return w.first; }) != s.words.end();
+  return s.trial &&
+         std::ranges::find(s.words, "same", [](const auto& w) { return w.first; }) != s.words.end();
 }
 
 void weigh_words_of_trials(const Model& m, const std::vector<int>& touched, Cell& cell) {
@@ -206,7 +207,8 @@ void add_one_more(Model& m, const std::vector<int>& order, std::size_t size, Tog
 
 bool tries(const Model& m, int fault, int evidence) {
   const FaultTable& t = m.tables[static_cast<std::size_t>(fault)];
-  return m.signs[static_cast<std::size_t>(evidence)]->trial && std::ranges::binary_search(t.touched, evidence);
+  return m.signs[static_cast<std::size_t>(evidence)]->trial &&
+         std::ranges::binary_search(t.touched, evidence);
 }
 
 // Something else that shows as these faults do, where a trial of one of them came out against it.
@@ -298,7 +300,8 @@ bool gives_word(const Model& m, int fault, std::size_t evidence) {
   const auto at = std::ranges::lower_bound(t.touched, static_cast<int>(evidence));
   if (at == t.touched.end() || *at != static_cast<int>(evidence)) return false;
   const Shares& words = m.signs[evidence]->words;
-  const auto word = std::ranges::find(words, m.evidence[evidence].word, [](const auto& w) { return w.first; });
+  const auto word =
+      std::ranges::find(words, m.evidence[evidence].word, [](const auto& w) { return w.first; });
   const auto place = static_cast<std::size_t>(word - words.begin());
   return word != words.end() && std::ranges::any_of(t.cells, [&](const Cell& c) {
            const Cause& cause = c.causes[static_cast<std::size_t>(at - t.touched.begin())];

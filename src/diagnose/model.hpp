@@ -15,6 +15,7 @@ struct Cause {
   double mean = 0, sd = 0;      // level or shift, working units
   std::vector<double> words{};  // scale Words: the whole distribution
   double weight = 0;            // scale Words: power it adds to what they are about; 0: not known
+  double power = 0;             // of the level
 };
 
 /// How far a sign may be explained by nothing we model: a share of its density spread over all it can be. It
@@ -33,6 +34,8 @@ struct Predicted {
   double mean = 0, sd = 1;
 };
 [[nodiscard]] Predicted predict(const Sign& sign, Causes causes);
+/// The power of a level, where causes of the sign add as powers.
+[[nodiscard]] double power_of(const Sign& sign, double level);
 /// Of several causes each has its say by what it makes of that which the words are about.
 [[nodiscard]] std::vector<double> predict_words(const Sign& sign, Causes causes);
 
@@ -41,6 +44,7 @@ struct Predicted {
 struct Sound {
   double log = 0;        ///< ln of its density
   double not_odder = 1;  ///< probability that a reading is no further from the usual
+  double power = 0;      ///< of what is usual
 };
 [[nodiscard]] Sound sound_case(const Sign& sign, const Evidence& e);
 /// ln of the density (or probability) of the evidence with these causes.

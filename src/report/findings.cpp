@@ -63,11 +63,12 @@ class Text {
 };
 
 void test_lines(Text& t, const diagnose::NextTest& test, const std::string& first) {
-  t.block(fmt::format("{}{} ({})", test.again ? phrase::once_more : "", test.how, show_effort(test)), 9, first);
+  t.block(fmt::format("{}{} ({})", test.again ? phrase::once_more : "", test.how, show_effort(test)), 9,
+          first);
   if (!test.caution.empty()) t.block(test.caution, 9, std::string(9, ' ') + phrase::caution_loud);
   if (!test.notation.empty())
-    t.block(fmt::format("{}\"{}\"{}", phrase::then_tell, test.notation, test.again ? phrase::or_again : ""), 9,
-            "         ");
+    t.block(fmt::format("{}\"{}\"{}", phrase::then_tell, test.notation, test.again ? phrase::or_again : ""),
+            9, "         ");
 }
 
 void finding_head(Text& t, const Finding& f, std::size_t place) {

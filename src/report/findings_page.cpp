@@ -31,8 +31,8 @@ std::string test_html(const diagnose::NextTest& t) {
                               t.again ? phrase::once_more : "", escaped(t.how), escaped(show_effort(t)));
   s += paragraph("warn", phrase::caution, t.caution);
   if (!t.notation.empty())
-    s += fmt::format("<p class=\"small soft\">{} <code>--observed \"{}\"</code>{}</p>", phrase::then_tell_page,
-                     escaped(t.notation), escaped(t.again ? phrase::or_again : ""));
+    s += fmt::format("<p class=\"small soft\">{} <code>--observed \"{}\"</code>{}</p>",
+                     phrase::then_tell_page, escaped(t.notation), escaped(t.again ? phrase::or_again : ""));
   return s;
 }
 

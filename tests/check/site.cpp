@@ -282,6 +282,32 @@ TEST(Site, TypedAtANarrowTerminalAndResumed) {
   EXPECT_EQ(next.finish(), 4);
 }
 
+// A transformer in the line that changes nothing speaks against a loop by the shield: it is tried once more
+// before anything is changed, and the cure waits meanwhile.
+TEST(Site, ATrialAgainstTheRecordingsIsMadeOnceMore) {
+  const Folder folder;
+  clean(folder.path / "site.at.1.wav");
+  check_test::loud_from_second(folder.path);
+  std::string against = answers;
+  against.resize(against.find("\"site.cure"));
+  against.replace(against.find("\"gone\""), 6, "\"same\"");
+  std::ofstream(folder.path / "answers.toml") << against << "\"site.cure.1\" = \"no\"\n";
+  const auto skipped = run(folder, "check site --from-files . --json");
+  EXPECT_NE(skipped.err.find("once more, as it does not fit what was recorded"), std::string::npos)
+      << skipped.err;
+  const json open = json::parse(skipped.out);
+  const std::string held = open.at("points").dump();
+  EXPECT_NE(held.find("speaks against this fault"), std::string::npos) << open.at("points").dump(1);
+
+  std::ofstream(folder.path / "answers.toml")
+      << against << "\"site.cure.1\" = \"no\"\n\"site.trial.isolate-audio.again\" = \"gone\"\n";
+  const auto other = run(folder, "check site --from-files . --json");
+  const json changed = json::parse(other.out);
+  EXPECT_EQ(changed.at("points").dump().find("speaks against this fault"), std::string::npos)
+      << changed.at("points").dump(1);
+  EXPECT_NE(changed.at("points").dump().find("Earth"), std::string::npos) << changed.at("points").dump(1);
+}
+
 // What is typed at a look or a meter is complained of in the words of the step.
 TEST(Site, AWrongMeterReadingIsSaidWithoutOptions) {
   const Folder folder;
