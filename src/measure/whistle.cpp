@@ -33,6 +33,11 @@ constexpr double evidence_beyond_trials = 9.0;
 // So many lines nearly as strong near it make it one of a comb or of quantisation's, not a line rate.
 constexpr int crowd = 6;
 constexpr double crowd_share = 0.25;  // of its power
+// Or two, one so far above and one as far below: multiples of the mains or of twice it, as a dimmer makes
+// them up here.
+constexpr double least_comb_hz = 40.0;
+constexpr double most_comb_hz = 130.0;
+constexpr double stands_out = 9.0;  // power over the mean of the noise
 // Below these nothing is to be believed: the arithmetic is in floats, whose rounding follows the loudest
 // tone; and no converter reaches so low.
 constexpr double arithmetic_share = 1e-14;
@@ -51,6 +56,12 @@ struct Line {
   bool found = false;
   bool crowded = false;  // one of many like it
 };
+
+// Gain of the band-pass, 1 at its centre.
+double gain_at(double hz, double baseband_rate) {
+  return dsp::window_response(dsp::Window::BlackmanHarris4,
+                              (hz - centre_hz) * static_cast<double>(overlap) / baseband_rate);
+}
 
 // The strongest line in the search bands of a stretch of baseband samples.
 Line strongest_line(std::span<const Complex> z, double rate) {
@@ -103,6 +114,24 @@ Line strongest_line(std::span<const Complex> z, double rate) {
   const double noise = dsp::median(std::move(beside)) / std::numbers::ln2 /
                        (0.375 * static_cast<double>(n));  // E|noise|^2 per sample
 
+  // What came in at a bin against what came in at the line, as the band-pass found it.
+  const auto at_input = [&](long j) {
+    const double gain = gain_at(centre_hz + static_cast<double>(j) * step, rate);
+    return power(j) / (gain * gain);
+  };
+  const double here = at_input(best);
+  const double enough =
+      std::max(crowd_share, stands_out * noise * 0.375 * static_cast<double>(n) / most) * here;
+  const auto peak = [&](long j) {
+    return std::abs(j) < half - 1 && power(j) >= power(j - 1) && power(j) > power(j + 1) &&
+           at_input(j) > enough;
+  };
+  bool comb = false;
+  for (auto away = static_cast<long>(least_comb_hz / step); away <= static_cast<long>(most_comb_hz / step);
+       ++away)
+    comb =
+        comb || (peak(best + away) && (peak(best - away - 1) || peak(best - away) || peak(best - away + 1)));
+
   // Newton on the phase slope, under the same window: other lines in the baseband stay out.
   Line line;
   double hz = static_cast<double>(best) * step;
@@ -132,7 +161,7 @@ Line strongest_line(std::span<const Complex> z, double rate) {
   line.variance = noise * w2 / (w1 * w1);
   line.hz_variance = noise * wwtt / (2.0 * std::norm(line.a) * two_pi * two_pi * wtt * wtt);
   const double trials = std::log(2.0 * 2.0 * search_share * centre_hz * count / rate + 1.0);
-  line.crowded = others >= crowd;
+  line.crowded = comb || others >= crowd;
   line.found = !line.crowded && std::norm(line.a) > (evidence_beyond_trials + trials) * line.variance &&
                in_search(line.hz);
   return line;
@@ -192,10 +221,7 @@ void WhistleAnalyser::process() {
   const double t = static_cast<double>(stretch_.size()) / rate;
   Line line = strongest_line(stretch_, rate);
   stretch_.clear();
-  // Gain of the band-pass at the line, 1 at its centre.
-  const double n = static_cast<double>(cosine_.size());
-  const double gain =
-      dsp::window_response(dsp::Window::BlackmanHarris4, (line.hz - centre_hz) * n / rate_hz_);
+  const double gain = gain_at(line.hz, rate);
   const double square = gain * gain;
   seconds_ += t;
   const double trials = std::log(4.0 * search_share * centre_hz * t + 1.0);

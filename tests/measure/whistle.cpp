@@ -71,6 +71,39 @@ TEST(Whistle, QuantisationAndSilenceAreNone) {
   EXPECT_TRUE(whistle_of(x, 48000).found);
 }
 
+// A dimmer cuts both half periods alike: odd multiples of the mains as far as its edges reach (Fourier series
+// of a wave that turns its sign after half a period). One of them always lies near a line rate.
+TEST(Whistle, MultiplesOfTheMainsAreNone) {
+  for (const double mains : {49.95, 49.98, 50.02, 59.96, 60.02}) {
+    const auto comb = [&](double db) {
+      synth::Samples x(synth::count(8.0, 48000), 0.0F);
+      synth::add_noise(x, -80.0, 9);
+      for (int k = 261; k < 330; k += 2) synth::add_sine(x, 48000, mains * k, db, 0.1 * k);
+      return x;
+    };
+    const WhistleResult none = whistle_of(comb(-75.0), 48000);
+    EXPECT_FALSE(none.found) << mains << ": " << none.frequency_hz << " Hz " << dbfs_from_power(none.power);
+    // One that stands above them is heard through them.
+    synth::Samples x = comb(-95.0);
+    synth::add_sine(x, 48000, 15625.0, -75.0);
+    const WhistleResult real = whistle_of(x, 48000);
+    ASSERT_TRUE(real.found) << mains;
+    EXPECT_NEAR(dbfs_from_power(real.power), -75.0, 0.5);
+  }
+}
+
+// The picture's field blanking modulates it: side lines of a few hundredths of its power.
+TEST(Whistle, ItsOwnSideLinesAreNoComb) {
+  synth::Samples x(synth::count(8.0, 48000), 0.0F);
+  synth::add_noise(x, -80.0, 9);
+  synth::add_sine(x, 48000, 15625.0, -70.0);
+  for (const double side : {-100.0, -50.0, 50.0, 100.0})
+    synth::add_sine(x, 48000, 15625.0 + side, -80.0, side);
+  const WhistleResult r = whistle_of(x, 48000);
+  ASSERT_TRUE(r.found);
+  EXPECT_NEAR(dbfs_from_power(r.power), -70.0, 0.2);
+}
+
 TEST(Whistle, SaysWhyItCannot) {
   const synth::Samples x(synth::count(2.0, 32000), 0.0F);
   const Readings low = to_readings(whistle_of(x, 32000), "");
