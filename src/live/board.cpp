@@ -8,6 +8,7 @@
 #include <linebench/base/catalogue.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/live/board.hpp>
+#include <linebench/report/format.hpp>
 #include <map>
 #include <mutex>
 
@@ -228,12 +229,22 @@ Mark Board::mark(const std::string& text) {
   return m;
 }
 
+namespace {
+
+// What was measured once and is bounded the other time may be the same both times.
+bool hidden_by_bound(const Reading& measured, const Reading& bounded) {
+  return is_number(measured) && !bounded.measured() && bounded.at_most &&
+         measured.number() - measured.uncertainty.value_or(0.0) <= *bounded.at_most;
+}
+
+}  // namespace
+
 std::vector<Difference> differences(const Readings& before, const Readings& now) {
   std::vector<Difference> out;
   for (const Reading& r : now) {
     const Reading* b = find_reading(before, r.id);
     if (b == nullptr) continue;
-    Difference d{.id = r.id, .label = r.label, .unit = r.unit, .words = {}};
+    Difference d{.id = r.id, .label = r.label, .unit = report::difference_unit(r.unit), .words = {}};
     if (is_number(r) && is_number(*b)) {
       d.before = b->number();
       d.now = r.number();
@@ -247,11 +258,12 @@ std::vector<Difference> differences(const Readings& before, const Readings& now)
       continue;
     }
     const auto word = [](const Reading& x) -> std::string {
-      if (std::holds_alternative<std::string>(x.value)) return x.text();
-      return x.measured() ? "measured" : "not measurable";
+      const std::string shown = report::show_value(x).value;
+      return shown == "-" ? "not measurable" : shown;
     };
-    if (word(*b) == word(r)) continue;
-    d.certain = true;
+    const bool both_bounds = !b->measured() && !r.measured();
+    if (both_bounds || word(*b) == word(r)) continue;
+    d.certain = !hidden_by_bound(*b, r) && !hidden_by_bound(r, *b);
     d.words = word(*b) + " -> " + word(r);
     out.push_back(std::move(d));
   }

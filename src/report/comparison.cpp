@@ -28,12 +28,6 @@ const char* certainty_word(Certainty c) {
   return c == Certainty::Certain ? "certain" : c == Certainty::Likely ? "likely" : "unsure";
 }
 
-// Levels differ in dB, whatever they are levels of.
-std::string difference_unit(const std::string& unit) {
-  if (unit.starts_with("dB")) return "dB";
-  return unit == "LUFS" ? "LU" : unit;
-}
-
 std::string change_line(const ReadingChange& c) {
   std::string s = fmt::format("{}: {} -> {}", c.label, c.before, c.after);
   if (c.change != Change::Other) {

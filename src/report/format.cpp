@@ -147,6 +147,11 @@ Shown show_value(const Reading& r) {
   return {"< " + (decibels ? fixed(bound, 1) : fmt::format("{:.2g}", bound)), "", s.unit};
 }
 
+std::string difference_unit(const std::string& unit) {
+  if (unit.starts_with("dB")) return "dB";
+  return unit == "LUFS" ? "LU" : unit;
+}
+
 std::string show_limit(const Reading& r) {
   if (!r.limit) return {};
   const Limit& l = *r.limit;

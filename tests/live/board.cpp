@@ -88,8 +88,22 @@ TEST(LiveBoard, WordsAndVanishedReadingsAreDifferencesToo) {
   const auto d = live::differences(before, now);
   ASSERT_EQ(d.size(), 2U);
   EXPECT_EQ(d[0].words, "present -> none");
-  EXPECT_EQ(d[1].words, "measured -> not measurable");
+  EXPECT_EQ(d[1].words, "-40.00 -> < -100.0");
+  EXPECT_TRUE(d[1].certain);
   EXPECT_TRUE(live::differences(before, before)[0].words.empty());
+}
+
+// Below a bound that lies above what was there, it may be there still.
+TEST(LiveBoard, ABoundAboveWhatWasMeasuredHidesIt) {
+  const Readings before = {number_reading("audio.hum.level", -70.0, 0.1)};
+  const Readings now = {unmeasurable("audio.hum.level", "no hum", -60)};
+  for (const auto& d : {live::differences(before, now), live::differences(now, before)}) {
+    ASSERT_EQ(d.size(), 1U);
+    EXPECT_FALSE(d[0].certain) << d[0].words;
+  }
+  EXPECT_TRUE(live::differences(now, {unmeasurable("audio.hum.level", "no hum", -61)}).empty());
+  const Readings louder = {number_reading("audio.hum.level", -50.0, 0.1)};
+  EXPECT_EQ(live::differences(before, louder).at(0).unit, "dB");
 }
 
 TEST(LiveBoard, APeakIsOfItsMomentAndNeverACertainChange) {

@@ -19,6 +19,9 @@ struct Shown {
 /// An unmeasurable reading gives "-", or "< bound" where `at_most` says so.
 [[nodiscard]] Shown show_value(const Reading& reading);
 
+/// The unit of a difference of two values in this one: levels differ in dB, whatever they are levels of.
+[[nodiscard]] std::string difference_unit(const std::string& unit);
+
 /// The reading's limit in the same units: "max -58", "-24 to -12", "none"; empty when there is none.
 [[nodiscard]] std::string show_limit(const Reading& reading);
 
