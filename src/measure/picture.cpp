@@ -188,6 +188,7 @@ class Pass {
                            index_ > 0 ? &before_ : nullptr,
                            index_,
                            static_cast<double>(now_.number - first_) * setup_.frame_s,
+                           index_ > 0 && setup_.noisy && now_.y == before_.y,
                            skipped,
                            sums_};
     for (FrameMeter* m : meters_) m->push(view);

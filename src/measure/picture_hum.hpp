@@ -27,6 +27,8 @@ class PictureHumMeter final : public FrameMeter {
   void push_means(const PictureView& view);
   void push_difference(const PictureView& view);
   void fit_stretch();
+  [[nodiscard]] HumFit fit_by_phase(HumFit fit, const std::array<double, hum_strips>& weight);
+  [[nodiscard]] std::string clock_remark() const;
   [[nodiscard]] std::array<double, hum_strips> strip_levels() const;
   void trace(PictureTraces& traces) const;
 
@@ -41,8 +43,9 @@ class PictureHumMeter final : public FrameMeter {
   std::uint64_t seen_ = 0, used_ = 0;                     // fields of a live picture
   double noise_seen_;
   double uneven_percent_ = 0;
-  double unsteady_ = 0;  // of a live picture, see unsteadiness()
-  bool held_ = false;    // all of the picture stands where codes end
+  int missing_ = 0, doubled_ = 0, unexplained_ = 0;  // frames by hum's phase; its jumps
+  double unsteady_ = 0;                              // of a live picture, see unsteadiness()
+  bool held_ = false;                                // all of the picture stands where codes end
 };
 
 }  // namespace linebench::measure

@@ -97,6 +97,7 @@ struct PictureView {
   const capture::Frame* previous = nullptr;   ///< nullptr for the first
   std::uint64_t index = 0;                    ///< frames handed out before
   double time_s = 0;                          ///< from the first, lost frames counted
+  bool repeated = false;                      ///< the previous one once more, bit by bit, where frames differ
   std::uint64_t skipped = 0;                  ///< frames before it that carry no picture and were left out
   std::span<const std::uint16_t> block_sums;  ///< rows x blocks: luma sums
 
