@@ -132,6 +132,7 @@ class Meters {
   Meters(const CaptureFacts& facts, const AudioOptions& options, const std::optional<signals::Recipe>& sent)
       : rate_hz_(facts.sample_rate_hz),
         known_(sent.has_value()),
+        stipa_(sent && sent->kind->name == "stipa"),
         mains_known_(options.mains_hz.has_value()),
         loudness_(facts.sample_rate_hz, facts.channels) {
     tone_noise_.tone_hz = options.tone_hz;
@@ -204,6 +205,7 @@ class Meters {
       ToneNoiseResult tone_noise = channel.tone_noise.finish(level, suffix, &interference);
       if (tone_noise.shape) look_beyond(interference.hum, tone_noise.average, *tone_noise.shape);
       doubt_notes(interference.hum, level, tone_noise.programme && !known_, mains_known_);
+      if (stipa_) doubt_under_stipa(interference.hum);
       if (tone_noise.level_rel_u)
         level.mean_square_rel_u = std::min(level.mean_square_rel_u, *tone_noise.level_rel_u);
       // Blocks that hold whole periods do not show what the last, partial one does to the mean.
@@ -236,6 +238,7 @@ class Meters {
  private:
   double rate_hz_;
   bool known_;  // what was sent
+  bool stipa_;
   bool mains_known_;
   ToneNoiseOptions tone_noise_;
   std::vector<Channel> channels_;

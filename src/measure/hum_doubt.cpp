@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <linebench/base/decibel.hpp>
+#include <numbers>
 
 #include "hum_chunk.hpp"
 
@@ -46,6 +47,20 @@ void doubt_notes(HumResult& hum, const LevelResult& level, bool programme, bool 
       "a comb of {:.2f} Hz is there, {:.1f} dBFS, that may be notes of the programme: {}; record the path "
       "idle, or the feed with nothing playing",
       hum.frequency_hz, dbfs_from_power(hum.power), why);
+  hum.least_power = std::max(hum.least_power, hum.power + 2 * hum.power_u + hum.unseen_power);
+  hum.found = false;
+}
+
+void doubt_under_stipa(HumResult& hum) {
+  constexpr double lowest_hz = 125 / std::numbers::sqrt2;  // of the lowest octave
+  const bool below = std::ranges::any_of(hum.harmonics, [&](const HumHarmonic& h) {
+    return static_cast<double>(h.number) * hum.frequency_hz < lowest_hz;
+  });
+  if (!hum.found || below) return;
+  hum.doubt = fmt::format(
+      "a comb of {:.2f} Hz is there, {:.1f} dBFS, that may be the test signal's own noise; record the path "
+      "idle",
+      hum.frequency_hz, dbfs_from_power(hum.power));
   hum.least_power = std::max(hum.least_power, hum.power + 2 * hum.power_u + hum.unseen_power);
   hum.found = false;
 }

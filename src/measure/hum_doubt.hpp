@@ -14,4 +14,9 @@ namespace linebench::measure {
 /// @param mains_known the mains frequency was given, and what was found lies near it
 void doubt_notes(HumResult& hum, const LevelResult& level, bool programme, bool mains_known);
 
+/// The same under the test of speech transmission, whose noise fills the octaves from 125 Hz up [IEC
+/// 60268-16] and dies away several times a second: what shows there only, at multiples of the mains, may be
+/// that noise itself. Below it is nothing, so a fundamental that is seen is hum.
+void doubt_under_stipa(HumResult& hum);
+
 }  // namespace linebench::measure
