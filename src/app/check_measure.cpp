@@ -31,6 +31,22 @@ struct Measured {
   judge::Asked asked;
 };
 
+// A recorder that was stopped first is no fault of the path, and what did not come in is no good path either.
+void refuse_cut_short(const signals::Recipe& recipe, const fs::path& file, const Measured& m) {
+  constexpr double least_missing_s = 0.1;
+  if (recipe.kind->name != "sweep" || !recipe.has("seconds")) return;
+  for (const char* id : {"audio.response.delay", "audio.response.delay.left", "audio.response.delay.right"}) {
+    const Reading* delay = find_reading(m.document.readings, id);
+    if (delay == nullptr || !delay->measured()) continue;
+    const double missing = delay->number() + recipe.number("seconds") - m.document.input.duration_s();
+    if (missing > least_missing_s)
+      throw unusable(
+          fmt::format("{}: the recording ends {:.1f} s before the sweep does; take it in again and "
+                      "record until it is over",
+                      file.string(), missing));
+  }
+}
+
 void measure_sent(const signals::Recipe& recipe, const fs::path& file, const Context& context, Measured& m) {
   const auto returned = capture::open_audio_file(file);
   const auto again = [&] {
@@ -40,6 +56,7 @@ void measure_sent(const signals::Recipe& recipe, const fs::path& file, const Con
   };
   ShowOptions plain;
   m.document.readings = measure_return({again, recipe}, file, std::nullopt, context, plain, m.document.input);
+  refuse_cut_short(recipe, file, m);
   m.document.input.signal = recipe.name;
   m.asked = judge::asked_of(recipe);
 }

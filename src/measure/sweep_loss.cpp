@@ -29,7 +29,7 @@ constexpr double widest_fall_v = 2;
 constexpr std::size_t least_gone_blocks = 12;
 constexpr std::size_t back_blocks = 4;
 // What the fade at its end and delays of a path come to.
-constexpr double least_missing_s = 0.25;
+constexpr double least_missing_s = 0.12;
 // So far back the sweep must have been where it was due; a tone beside it was not.
 constexpr std::size_t glide_frames = 5;
 constexpr double glide_share = 0.4;

@@ -98,3 +98,27 @@ TEST(BreaksOff, AStationThatDiesFallsOrBreaksOffDoesNotPass) {
     EXPECT_EQ(j.at("job").at("outcome") == "pass", whole) << j.dump(1);
   }
 }
+
+// What is missing at the end of a sweep: the path broke off, or the recorder was stopped first, which says
+// nothing of the path.
+TEST(BreaksOff, ASweepsLastFiftieth) {
+  const check_test::Bench bench;
+  const auto rest = [](double keep_s) { return " trim 0 " + std::to_string(keep_s); };
+  bench.returned("tone-1k", "test.level", "gain -1");
+  // The sweep begins at once and sounds for 8 s, with 2 s of silence behind it.
+  bench.returned("sweep-speech", "test.listen", "gain -1" + rest(7.84) + " pad 0 2");
+  const json lost = bench.check(1, check_test::answers("S1", "\"station.next\" = \"leave\"\n"));
+  ASSERT_TRUE(lost.contains("points"));
+  EXPECT_NE(lost.at("points").dump().find("Dropouts: 1"), std::string::npos) << lost.at("points").dump(1);
+
+  bench.returned("sweep-speech", "test.listen", "gain -1" + rest(7.84));
+  std::ofstream(bench.folder.path / "answers.toml")
+      << check_test::answers("S2", "\"station.next\" = \"leave\"\n");
+  const auto r = run(bench.folder, "check station --from-files .");
+  EXPECT_EQ(r.exit, 3) << r.out;
+  EXPECT_NE(r.err.find("the recording ends 0.2 s before the sweep does"), std::string::npos) << r.err;
+
+  bench.returned("sweep-speech", "test.listen", "gain -1" + rest(8.05));
+  const json whole = bench.check(0, check_test::answers("S3", "\"station.next\" = \"done\"\n"));
+  EXPECT_EQ(whole.at("job").at("outcome"), "pass") << whole.at("points").dump(1);
+}

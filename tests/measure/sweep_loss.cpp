@@ -102,6 +102,19 @@ TEST(SweepLoss, ASweepThatDiesIsLostToItsEnd) {
   }
 }
 
+// A sixth of a second of a sweep of eight.
+TEST(SweepLoss, TheLastFiftiethIsMissedToo) {
+  const Course& c = courses[0];
+  for (const double share : {0.95, 0.98}) {
+    const double at = lead_s + share * c.seconds;
+    Samples x = swept(c);
+    away(x, at, 100);
+    const Readings r = come_back(std::move(x), c);
+    ASSERT_EQ(value(r, "audio.dropout.count"), 1) << share;
+    EXPECT_NEAR(reading(r, "audio.dropout.times").curve().x.front(), at, 0.011);
+  }
+}
+
 TEST(SweepLoss, AGapIsOneDropout) {
   for (const Course& c : courses) {
     for (const double length : {0.1, 0.7, 2.4}) {
