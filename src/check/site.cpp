@@ -67,7 +67,7 @@ void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, s
   // Too little to show a fault is no sound place: the halves would go the wrong way by it.
   const std::vector<diagnose::Capture> alone = {{c->label, c->facts, c->readings}};
   const diagnose::Site site{s.system};
-  if (s.measured() && s.out.empty() &&
+  if (s.measured() && s.out.empty() && !wrong_as_at_end(*c, *s.at_end()) &&
       diagnose::diagnose(book, diagnose::Job{alone, {}, site}).nothing_wrong >= 0.5 &&
       !beyond_the_look(diagnose::gaps(book, diagnose::gather(book, alone, site)), {c->facts}).empty()) {
     s.not_looked.push_back(words.text("site-too-little", {{"label", c->label}}));
@@ -245,6 +245,11 @@ void add_second(const SiteState& s, const Words& words, std::vector<Point>& poin
   }
 }
 
+void add_not_looked(const SiteState& s, const Words& words, std::vector<Point>& points) {
+  for (const std::string& x : s.not_looked)
+    points.push_back({Weight::Note, words.text("site-not-looked", {{"what", x}}), "", "", ""});
+}
+
 }  // namespace
 
 Outcome outcome_of_state(const SiteState& s, const Words& words) {
@@ -325,6 +330,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     if (together > 1) o.points.push_back({Weight::Note, words.text("site-percent"), "", "", ""});
     if (!s.cured) add_second(s, words, o.points);
     if (!s.segment.text.empty()) o.points.push_back({Weight::Note, s.segment.text, "", "", ""});
+    if (!s.cured) add_not_looked(s, words, o.points);
     // What a fault that is not sure rests on.
     const bool unsure = d.findings.empty() || d.findings.front().probability < stands_from;
     if (s.out.empty() && unsure && !s.cured && s.at_end() != nullptr) add_troubles(*s.at_end(), Weight::Note);
@@ -335,8 +341,7 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     for (const std::string& x : s.looked)
       o.points.push_back({Weight::Good, words.text("site-looked", {{"what", x}}), "", "", ""});
     for (const diagnose::Gap& g : s.gaps()) o.points.push_back({Weight::Note, g.text + ".", "", g.how, ""});
-    for (const std::string& x : s.not_looked)
-      o.points.push_back({Weight::Note, words.text("site-not-looked", {{"what", x}}), "", "", ""});
+    add_not_looked(s, words, o.points);
     if (s.looked_all && !s.out_of_limits())
       o.points.push_back(
           {Weight::Note, words.text("site-nothing-why"), "", words.text("site-nothing-do"), ""});

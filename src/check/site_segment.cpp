@@ -3,7 +3,9 @@
 
 #include <algorithm>
 #include <linebench/base/text.hpp>
+#include <linebench/judge/limits.hpp>
 
+#include "follows.hpp"
 #include "readings.hpp"
 #include "site_state.hpp"
 
@@ -27,7 +29,57 @@ bool named_by(const std::string& part, const std::string& list) {
   return false;
 }
 
+// Ten times the power, three times the amplitude: no part's own trace of hum or noise is taken for what comes
+// in behind it.
+constexpr double apart_db = 10, apart = 3;
+
+// How a place reads what is out of limits at the path's end.
+enum class Beside { Less, Alike, Mixed };
+
+Beside beside(const Reading& end, const Reading& here) {
+  if (here.verdict == Verdict::Fail) return Beside::Alike;
+  const bool nothing = !here.measured() && here.at_most.has_value();
+  const auto* value = std::get_if<double>(&here.value);
+  const auto* at_end = std::get_if<double>(&end.value);
+  if ((value == nullptr && !nothing) || at_end == nullptr) return Beside::Mixed;
+  const double v = nothing ? *here.at_most : *value;
+  const judge::Side side = judge::side(end);
+  const bool decibels = end.unit.starts_with("dB");
+  const bool less = side == judge::Side::High  ? (decibels ? v <= *at_end - apart_db : v <= *at_end / apart)
+                    : side == judge::Side::Low ? decibels && v >= *at_end + apart_db
+                                               : false;
+  return less ? Beside::Less : Beside::Mixed;
+}
+
 }  // namespace
+
+std::optional<bool> wrong_as_at_end(const job::Capture& here, const job::Capture& end) {
+  bool less = false, alike = false;
+  for (const Reading& r : end.readings) {
+    if (r.verdict != Verdict::Fail || follows_from_another(end, r)) continue;
+    const Reading* other = find_reading(here.readings, r.id);
+    const Beside is = other == nullptr ? Beside::Mixed : beside(r, *other);
+    if (is == Beside::Mixed) return std::nullopt;
+    (is == Beside::Less ? less : alike) = true;
+  }
+  if (less == alike || (less && here.verdict != "pass")) return std::nullopt;
+  return alike;
+}
+
+std::optional<diagnose::Segment> segment_by_contrast(const SiteState& s) {
+  if (s.at_part.empty() || s.at_part.back() == nullptr) return std::nullopt;
+  std::vector<std::optional<double>> nothing_wrong_at;
+  for (const job::Capture* c : s.at_part) {
+    if (c == nullptr) {
+      nothing_wrong_at.emplace_back();
+      continue;
+    }
+    const auto wrong = wrong_as_at_end(*c, *s.at_part.back());
+    if (!wrong) return std::nullopt;
+    nothing_wrong_at.emplace_back(*wrong ? 0 : 1);
+  }
+  return diagnose::segment_of(s.path, nothing_wrong_at);
+}
 
 std::set<std::string> barred_places(const diagnose::SignalPath& path, const diagnose::Segment& segment,
                                     const Words& words) {

@@ -147,6 +147,8 @@ Look looked_at(const SiteState& s, const Knowledge& k) {
   // What a person told of comes first: of two pieces of evidence for one sign the first counts.
   const diagnose::Job job{s.captures, s.told, site};
   Look look{diagnose::diagnose(*k.book, job), diagnose::locate(*k.book, s.path, s.captures, site)};
+  if (auto plain = segment_by_contrast(s); plain && plain->between != look.segment.between)
+    look.segment = std::move(*plain);
   look.nothing_wrong = look.diagnosis.nothing_wrong;
   const std::set<std::string> barred = barred_places(s.path, look.segment, k.words);
   if (look.nothing_wrong < 0.5 && !barred.empty())

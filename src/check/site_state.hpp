@@ -84,6 +84,12 @@ struct SiteState {
 /// cable where it is made of units alone.
 [[nodiscard]] std::set<std::string> barred_places(const diagnose::SignalPath& path,
                                                   const diagnose::Segment& segment, const Words& words);
+/// Whether all that is out of limits at the path's end is so here too; false: all of it is clearly less here,
+/// and nothing else is out. Nothing where it is neither.
+[[nodiscard]] std::optional<bool> wrong_as_at_end(const job::Capture& here, const job::Capture& end);
+/// The segment by that alone; nothing where a place is in doubt. A trace within limits that the book takes
+/// for a fault does not stop the halves before what was complained of.
+[[nodiscard]] std::optional<diagnose::Segment> segment_by_contrast(const SiteState& state);
 /// One fault of the book is likelier than nothing wrong and than what the book does not list.
 [[nodiscard]] bool names_one(const diagnose::Diagnosis& diagnosis);
 /// Hum of another frequency than the site's mains: a line for a person; empty: none.

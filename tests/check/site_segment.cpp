@@ -113,6 +113,21 @@ TEST(SiteSegment, NoCableFaultInAUnit) {
   EXPECT_FALSE(says(j, "Unit off")) << j.at("points").dump(1);
 }
 
+// The end is 32 dB worse than the hub, whose trace of hum is within limits and no healthy path's by the book:
+// it was said to come in at the hub, and at the line "as a fault of its own".
+TEST(SiteSegment, ATraceWithinLimitsIsNotWhereTheFaultComesIn) {
+  const Folder folder;
+  for (int i = 1; i <= 4; ++i) {
+    const std::string f = "site.at." + std::to_string(i);
+    take(folder, f, i < 3 ? "" : hum(50, i == 3 ? -66 : -30));
+  }
+  const json j = job(folder, "hum", no_cure);
+  ASSERT_TRUE(j.contains("headline")) << j.dump(1);
+  EXPECT_TRUE(says(j, "comes in at line to master")) << j.at("points").dump(1);
+  EXPECT_FALSE(says(j, "of its own")) << j.at("points").dump(1);
+  EXPECT_FALSE(says(j, "comes in at hub")) << j.at("points").dump(1);
+}
+
 // Rectangular bursts have flat tops of their own.
 TEST(SiteSegment, PhoneBurstsAreNoClippedProgramme) {
   const Folder folder;
