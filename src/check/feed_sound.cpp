@@ -158,6 +158,15 @@ bool line_up_alone(const job::Capture& sound) {
   return tone;
 }
 
+// A held note that goes for a moment while a voice sounds on may as well have been struck anew: that is
+// music, and nothing in the sound tells it from a loss.
+void add_not_looked_for(const job::Capture& sound, const Words& words, std::vector<Point>& points) {
+  const bool looked = std::ranges::any_of(sound.readings, [](const Reading& r) {
+    return base_id(r.id) == "audio.dropout.count" && r.measured();
+  });
+  if (looked) leave_open(words, "feed-breaks-under", {}, points);
+}
+
 bool add_sound(const job::Capture& sound, const std::string& use, const Words& words,
                std::vector<Point>& points) {
   bool open = add_steadiness(sound, words, points);
@@ -166,6 +175,8 @@ bool add_sound(const job::Capture& sound, const std::string& use, const Words& w
   if (line_up_alone(sound)) {
     leave_open(words, "feed-tone-alone", {}, points);
     open = true;
+  } else {
+    add_not_looked_for(sound, words, points);
   }
   if (sound.facts.channels == 1 && use != "one") {
     leave_open(words, "feed-one-channel", {}, points);

@@ -69,6 +69,16 @@ TEST(FeedSound, ASideThatDiesInTheMidstIsNotConnected) {
   EXPECT_FALSE(says(j, "good", "add up in mono"));
 }
 
+// What is not looked for is said of programme, and of a line-up tone there is nothing of the kind.
+TEST(FeedSound, BreaksUnderOtherSoundAreSaidNotToHaveBeenLookedFor) {
+  const Taken t;
+  const json j = check_feed(t.folder);
+  EXPECT_EQ(outcome(j), "connect");
+  EXPECT_TRUE(says(j, "note", "while others sound on were not looked for")) << j.at("points").dump(1);
+  check_test::sox("-n -r 48000 -b 24 -c 2 '" + t.sound + "' synth 12 sine 1000 vol -20dB");
+  EXPECT_FALSE(says(check_feed(t.folder), "note", "while others sound on"));
+}
+
 // Held to the noise limit of the same set, A-weighted [IEC 61672-1: 0 dB at 1 kHz, -4.8 dB at 400 Hz].
 TEST(FeedSound, AToneThatStandsOnTheQuietLeadIsToldApartFromNoise) {
   const Taken t;
