@@ -1,6 +1,7 @@
 #include "answers.hpp"
 
 #include <poll.h>
+#include <termios.h>
 #include <unistd.h>
 
 #include <algorithm>
@@ -50,6 +51,13 @@ class Lines {
     }
   }
 
+  // What was typed and not asked for; what is piped in answers the steps to come.
+  void forget() {
+    if (isatty(STDIN_FILENO) == 0) return;
+    held_.clear();
+    (void)::tcflush(STDIN_FILENO, TCIFLUSH);
+  }
+
  private:
   const Context& context_;
   std::string held_;
@@ -92,6 +100,7 @@ class Keyboard : public Answers {
     }
   }
 
+  void forget_typed() override { lines_.forget(); }
   [[nodiscard]] bool can_try_again() const override { return true; }
 
  private:

@@ -29,6 +29,9 @@ class Answers {
   virtual ~Answers() = default;
   /// Waits for an answer to a step that was shown. @param route the steps before, for `change`.
   virtual Reply reply(const check::Step& step, const check::Route& route) = 0;
+  /// After something that took a while: what was typed meanwhile answers nothing, or an Enter too many would
+  /// send the next tone into a plug that was not moved yet.
+  virtual void forget_typed() {}
   /// Whether a file that could not be used may be asked for again.
   [[nodiscard]] virtual bool can_try_again() const = 0;
 };

@@ -19,6 +19,7 @@
 #include "jobs_store.hpp"
 #include "say.hpp"
 #include "show.hpp"
+#include "typed_meanwhile.hpp"
 
 namespace linebench::app {
 namespace {
@@ -159,7 +160,10 @@ class Runner {
     bool& hinted = video ? hinted_video_ : hinted_sound_;
     if (hinted) return;
     hinted = true;
-    show_line(context_, words_.text(video ? "hint-grabber" : "hint-card",
+    const bool sent = !step.wish.signal.empty();
+    show_line(context_, words_.text(video  ? "hint-grabber"
+                                    : sent ? "hint-card-send"
+                                           : "hint-card",
                                     {{"kind", std::string(to_string(run_.job.kind))},
                                      {"ref", run_.job.ref},
                                      {"store", store_option(run_.store_named)},
@@ -234,11 +238,17 @@ class Runner {
       const bool record = reply.kind == Reply::Kind::Record;
       if (record && !step.wish.soak) {
         file = new_file(step);
-        record_for(step.wish, run_.devices, file, context_);
+        {
+          const TypedMeanwhile unseen;
+          record_for(step.wish, run_.devices, file, context_);
+        }
       }
       job::Capture c = record && step.wish.soak ? soak(step) : measure_for(step.wish, file, context_);
-      if (const std::string other = same_as(c, step.key, load(), run_.knowledge); !other.empty())
-        throw unusable(fmt::format("{}: {}", c.file.string(), other));
+      if (record) run_.answers.forget_typed();
+      // What was taken in just now is no copy, however like another it is: two clean paths with the same
+      // card differ by their noise alone.
+      const std::string other = record ? "" : same_as(c, step.key, load(), run_.knowledge);
+      if (!other.empty()) throw unusable(fmt::format("{}: {}", c.file.string(), other));
       c.taken_as = check::taken_as(step.wish);
       c.judged_as = check::judged_as(step.wish);
       c = run_.store.add(run_.job, std::move(c), step.key, steps_kept_);
@@ -246,13 +256,20 @@ class Runner {
       keep_findings();
       show_line(context_,
                 fmt::format("{}: {}: {}", words_.text("measured"), c.label, report::finding_of(view)));
+      const bool nothing = std::ranges::any_of(c.readings, [](const Reading& r) {
+        static constexpr std::string_view told_by[] = {
+            "audio.signal", "audio.signal.left", "audio.signal.right", "video.signal", "picture.signal"};
+        return r.verdict == Verdict::Fail && std::ranges::find(told_by, r.id) != std::end(told_by);
+      });
+      if (nothing && run_.answers.can_try_again()) show_line(context_, words_.text("measured-nothing"));
       return true;
     } catch (const job::AnsweredElsewhere&) {
       throw;
     } catch (const Error& e) {
       // From files there is nobody to give another one.
-      if (!run_.answers.can_try_again() || context_.stop) throw;
+      if (!run_.answers.can_try_again()) throw;
       show_line(context_, e.what());
+      run_.answers.forget_typed();
       return false;
     }
   }
@@ -374,13 +391,19 @@ class Runner {
     return file;
   }
 
+  // The command that goes on is copied as it stands: without them it would take nothing in.
+  [[nodiscard]] std::string devices_again() const {
+    const CheckDevices& d = run_.devices;
+    return option_again("--from", d.from) + option_again("--to", d.to) + option_again("--grabber", d.grabber);
+  }
+
   Exit leave() {
     if (run_.job.uid.empty()) {
       say("{}\n", words_.text("nothing-kept"));
     } else {
       say("{}\n", words_.text("kept", {{"ref", run_.job.ref},
                                        {"kind", std::string(to_string(run_.job.kind))},
-                                       {"store", store_option(run_.store_named)}}));
+                                       {"store", store_option(run_.store_named) + devices_again()}}));
     }
     return Exit::Interrupted;
   }

@@ -2,8 +2,10 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 #include <linebench/capture/audio_file.hpp>
+#include <span>
 #include <vector>
 
 namespace linebench::app {
@@ -33,9 +35,26 @@ bool same_samples(const job::Capture& a, const job::Capture& b) {
   return sum > 0 && off <= rounding * rounding * sum;
 }
 
+// A muted input gives the same zeros at every place, and each time it is said that nothing came in.
+bool only_zeros(const job::Capture& c) {
+  if (c.view != "audio") return false;
+  const bool any = std::ranges::any_of(c.readings, [](const Reading& r) {
+    const bool peak = r.id.starts_with("audio.level.peak");
+    return peak && r.measured();
+  });
+  if (any) return false;
+  const auto x = capture::open_audio_file(c.file);
+  std::vector<float> block(static_cast<std::size_t>(4096 * c.facts.channels));
+  for (std::size_t n = x->read(block); n > 0; n = x->read(block)) {
+    const auto used = std::span(block).first(n * static_cast<std::size_t>(c.facts.channels));
+    if (std::ranges::any_of(used, [](float v) { return v != 0; })) return false;
+  }
+  return true;
+}
+
 bool same(const job::Capture& a, const job::Capture& b) {
   if (a.sha256.empty() || b.sha256.empty()) return false;  // a long run that was not kept
-  return a.sha256 == b.sha256 || same_samples(a, b);
+  return a.sha256 == b.sha256 ? !only_zeros(a) : same_samples(a, b);
 }
 
 }  // namespace

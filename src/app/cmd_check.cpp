@@ -58,6 +58,7 @@ Exit run_job(Context& context, const CheckOptions& o, job::JobKind kind) {
     throw unusable(
         "the job store is read only, so nothing could be kept; give --store a file you may write to");
   check_devices(o.devices);
+  knowledge.sends = !o.devices.to.empty();
   job::Job job;
   job.kind = kind;
   if (!o.job.empty()) job = store.job(o.job);

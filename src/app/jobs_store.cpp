@@ -32,9 +32,11 @@ fs::path store_file(const std::string& named) {
   return named.empty() ? job::Store::usual_file() : fs::path(named);
 }
 
-std::string store_option(const std::string& named) {
-  return named.empty() ? "" : " --store " + shell_quoted(named);
+std::string option_again(const char* name, const std::string& value) {
+  return value.empty() ? "" : fmt::format(" {} {}", name, shell_quoted(value));
 }
+
+std::string store_option(const std::string& named) { return option_again("--store", named); }
 
 job::Store existing_store(const std::string& named) {
   const fs::path file = store_file(named);

@@ -12,6 +12,9 @@ namespace linebench::app {
 /// The store's file: the one that was named, or this user's own.
 [[nodiscard]] std::filesystem::path store_file(const std::string& named);
 
+/// " NAME VALUE" for a command line that is copied, quoted for a shell; empty without a value.
+[[nodiscard]] std::string option_again(const char* name, const std::string& value);
+
 /// " --store FILE" for a command line that is copied; empty for this user's own.
 [[nodiscard]] std::string store_option(const std::string& named);
 

@@ -79,7 +79,10 @@ std::string meter_line(const capture::SessionStatus& s, const MeterStyle& style)
     line += "  " + (alarm && style.colour ? red + text + plain : text);
   };
   // Alarms first: they must not fall off a narrow terminal.
-  if (s.xruns > 0) add(fmt::format("{} gaps", s.xruns), fmt::formatted_size("{} gaps", s.xruns), true);
+  if (s.xruns > 0) {
+    const std::string gaps = fmt::format("{} {}", s.xruns, s.xruns == 1 ? "gap" : "gaps");
+    add(gaps, gaps.size(), true);
+  }
   if (s.dropped > 0) add(fmt::format("{} lost", s.dropped), fmt::formatted_size("{} lost", s.dropped), true);
   constexpr std::size_t most_channels = 8;
   const std::size_t channels = std::min(s.levels.size(), most_channels);

@@ -174,7 +174,10 @@ class Session::Loop {
     }
     double latency = 0;
     for (const auto& stream : s_.streams_) latency = std::max(latency, stream->output_latency_s());
-    c_.play_out.store(frames(latency));
+    // A driver's word, and some give an absurd one (it grows where a path leads back into itself): the end of
+    // a capture does not wait for that.
+    constexpr double longest_latency_s = 2;
+    c_.play_out.store(frames(std::clamp(latency, 0.0, longest_latency_s)));
     taken_.resize(block_frames * static_cast<std::size_t>(std::max(1, s_.plan_.inputs)));
     levels_.assign(static_cast<std::size_t>(s_.plan_.inputs), {});
     totals_ = levels_;

@@ -131,7 +131,8 @@ Next soak(Script& s, const Knowledge& k, const StationPlan& plan, StationState& 
 void make_test(Script& s, const Knowledge& k, const StationTest& test, const StationState& state) {
   const int round = state.round;
   std::vector<std::string> steps = test.steps;
-  if (!test.signal.empty()) steps.push_back(k.words.text("station-send", {{"signal", test.signal}}));
+  if (!test.signal.empty())
+    steps.push_back(k.words.text(k.sends ? "station-sent" : "station-send", {{"signal", test.signal}}));
   const job::Capture* c = s.capture({.key = round_key("test." + test.key, round),
                                      .words = "station.test",
                                      .values = {{"test", test.title}},

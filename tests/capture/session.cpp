@@ -159,6 +159,23 @@ TEST(Session, WhatIsSentIsPlayedOutAndAGapInTheLastOfItIsTold) {
   EXPECT_GE(loop.sent->size() / 2, 48000U + 4800U);
 }
 
+// Seen with a path that leads back into itself: the driver's word on its latency grew without end, and the
+// capture stood at "11 of 11 s" for as long.
+TEST(Session, AnAbsurdLatencyDoesNotHoldUpTheEnd) {
+  const LoopBack loop;
+  fake::Behaviour b = loop.behaviour();
+  b.latency_s = 3600;
+  fake::System system(b);
+  auto signal = sine(1);
+  Session session(system, {.from = b.devices[0], .to = b.devices[0], .rate_hz = 48000}, system);
+  fake::MemorySink sink;
+  StopFlag stop = false;
+  system.on_sleep = [&] { stop = system.now() >= std::chrono::seconds(10); };
+  const Outcome o = session.run({.send = &signal, .take = &sink, .stop = &stop});
+  EXPECT_EQ(o.end, End::Complete);
+  EXPECT_LT(system.now(), std::chrono::seconds(5));
+}
+
 TEST(Session, StoppedByHandKeepsWhatWasTaken) {
   fake::System system(counting_input());
   Session session(system, {.from = system.behaviour.devices[0]}, system);

@@ -447,6 +447,15 @@ TEST(Feed, TypedAtATerminal) {
   ASSERT_TRUE(t.wait_for("(?): "));
   t.line("note meter said 1.2 V ac");
   ASSERT_TRUE(t.wait_for("(?): "));
+  const std::string idle = folder.path / "idle.wav";  // the plug was not in
+  check_test::quiet(idle);
+  t.line(idle);
+  ASSERT_TRUE(t.wait_for("type back to take it in again")) << t.screen();
+  ASSERT_TRUE(t.wait_for("nothing plays"));
+  ASSERT_TRUE(t.wait_for("(?): "));
+  t.line("back");
+  ASSERT_TRUE(t.wait_for("half a minute of programme"));
+  ASSERT_TRUE(t.wait_for("(?): "));
   t.line(wav);
   ASSERT_TRUE(t.wait_for("nothing plays"));
   ASSERT_TRUE(t.wait_for("(?): "));

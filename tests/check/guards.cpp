@@ -49,6 +49,26 @@ TEST(Guards, OneRecordingStandsForOnePlace) {
   }
 }
 
+// A muted input: the same zeros everywhere, and no recording that was given twice.
+TEST(Guards, ZerosAtTwoPlacesAreNoOneRecording) {
+  const Folder folder;
+  fs::create_directories(folder.path / "home/plans");
+  std::ofstream(folder.path / "home/plans/short.toml")
+      << "title = \"Short\"\ntypes = [\"post\"]\n"
+         "[[test]]\nkey = \"one\"\ntitle = \"One\"\nsignal = \"tone-1k\"\nlimits = \"speech-path\"\n"
+         "[[test]]\nkey = \"two\"\ntitle = \"Two\"\nsignal = \"tone-1k\"\nlimits = \"speech-path\"\n";
+  for (const char* name : {"test.one.wav", "test.two.wav"})
+    check_test::sox("-D -n -r 48000 -b 24 '" + (folder.path / name).string() + "' trim 0 5");
+  std::ofstream(folder.path / "answers.toml")
+      << "\"station.type\" = \"Post\"\n\"station.serial\" = \"Z1\"\n\"checklist.before\" = \"all\"\n"
+         "\"checklist.after\" = \"all\"\n\"station.next\" = \"leave\"\n";
+  const auto r = run(folder, "check station --from-files .");
+  EXPECT_EQ(r.exit, 1) << r.err;
+  EXPECT_EQ(r.err.find("stands for"), std::string::npos) << r.err;
+  EXPECT_NE(r.out.find("Two: DC offset, Hum was not judged: all samples are zero"), std::string::npos)
+      << r.out;
+}
+
 TEST(Guards, OneRecordingIsNotThreeGoodUnits) {
   const Folder folder;
   fs::create_directories(folder.path / "home/plans");

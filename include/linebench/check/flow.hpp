@@ -30,6 +30,7 @@ struct Knowledge {
   std::vector<job::Path> paths{};                        ///< check site: of the same site, as last described
   std::shared_ptr<const diagnose::FaultBook> book{};     ///< may be null but for check site
   std::shared_ptr<std::map<std::string, Look>> looks{};  ///< by their evidence; may be null
+  bool sends = false;                                    ///< a card was named to send test signals from
 };
 
 /// What this capture would not have shown: on it alone nothing may be passed.
