@@ -75,7 +75,8 @@ section{border:0;padding:0;margin:0 0 14pt}section+section{break-before:page}sec
 section.brief+section.brief{margin-top:18pt}.scroll{overflow:visible}dl.small{columns:2;column-gap:16pt}dd{break-before:avoid}
 th,td{padding:3px 8px 3px 0}tr.grp th{padding-top:8px}table.rd tbody th[scope=row]{width:20%}td.lim{width:24%}td.rem{width:20%}h3{margin:14px 0 5px}
 #diagnosis ol.problems>li{break-inside:auto;padding:6px 10px;margin:6px 0}#diagnosis p{margin:3px 0}#diagnosis .soft{color:var(--ink)}
-.plots{grid-template-columns:1fr 1fr;gap:8px}figure{padding:6px 6px 4px}a{color:inherit;text-decoration:none}}
+ol.problems>li.fine{padding:3px 10px;margin:4px 0}.plots{grid-template-columns:1fr 1fr;gap:8px}figure{padding:6px 6px 4px}
+figure.chain{margin:5px 0}.chain ol{margin:2px 0}.chain .box{padding:2px 8px}a{color:inherit;text-decoration:none}}
 )css";
 
 }  // namespace linebench::report

@@ -114,7 +114,8 @@ TEST(Answers, HintsNameTheStoreAndTheWayToTakeIn) {
   type(t, "nothing plays", "stop");
   EXPECT_EQ(t.finish(), 4);
   const std::string& screen = t.screen();
-  EXPECT_EQ(screen.find("--from DEVICE"), screen.rfind("--from DEVICE, and")) << "said once";
+  EXPECT_EQ(screen.find("--from DEVICE"), screen.rfind("--from DEVICE (")) << "said once";
+  EXPECT_EQ(screen.find("--to DEVICE"), std::string::npos) << "nothing is sent into a feed";
   const auto at = screen.rfind("linebench check feed --job ");
   ASSERT_NE(at, std::string::npos);
   const std::string hint = screen.substr(at + 10, screen.find('\r', at) - at - 10);

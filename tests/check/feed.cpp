@@ -450,7 +450,7 @@ TEST(Feed, TypedAtATerminal) {
   const std::string idle = folder.path / "idle.wav";  // the plug was not in
   check_test::quiet(idle);
   t.line(idle);
-  ASSERT_TRUE(t.wait_for("type back to take it in again")) << t.screen();
+  ASSERT_TRUE(t.wait_for("Where that is not the fault itself")) << t.screen();
   ASSERT_TRUE(t.wait_for("nothing plays"));
   ASSERT_TRUE(t.wait_for("(?): "));
   t.line("back");

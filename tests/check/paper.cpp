@@ -6,6 +6,8 @@
 
 #include <map>
 #include <regex>
+#include <set>
+#include <sstream>
 
 namespace {
 
@@ -82,6 +84,34 @@ TEST_P(Paper, NothingIsCutOnPaper) {
   }
 }
 
+// What names something that then begins on the next page: headings, groups of readings, when it was measured.
+std::set<std::string> names_in(const std::string& html) {
+  std::set<std::string> names;
+  static const std::regex name("<h[23][^>]*>([^<]*)</h[23]>|<tr class=\"grp\"><th[^>]*>([^<]*)</th>");
+  for (std::sregex_iterator it(html.begin(), html.end(), name), end; it != end; ++it)
+    names.insert((*it)[1].matched ? (*it)[1] : (*it)[2]);
+  return names;
+}
+
+void expect_no_name_at_the_foot(const fs::path& pdf, const std::set<std::string>& names) {
+  const auto r = testing_support::run_program({"/usr/bin/pdftotext", "-layout", pdf.string(), "-"});
+  ASSERT_EQ(r.status, 0) << r.err;
+  static const std::regex measured("measured \\d{4}-.*|\u2714 PASS.*|\u2718 FAIL.*");
+  std::istringstream pages(r.out);
+  std::size_t seen = 0;
+  for (std::string page; std::getline(pages, page, '\f'); ++seen) {
+    std::istringstream lines(page);
+    std::string last;
+    for (std::string line; std::getline(lines, line);) {
+      const auto from = line.find_first_not_of(' ');
+      if (from != std::string::npos) last = line.substr(from, line.find_last_not_of(' ') - from + 1);
+    }
+    EXPECT_FALSE(names.contains(last)) << last << " stands alone at the foot of page " << seen + 1;
+    EXPECT_FALSE(std::regex_match(last, measured)) << last << " at the foot of page " << seen + 1;
+  }
+  EXPECT_GE(seen, 2u);
+}
+
 TEST_P(Paper, PrintsOnThePaperOfTheProfile) {
   const testing_support::TempDir dir;
   const fs::path page = papers() / (std::string(GetParam()) + ".html");
@@ -108,6 +138,7 @@ TEST_P(Paper, PrintsOnThePaperOfTheProfile) {
     }
     EXPECT_GE(pages, 2u);
     EXPECT_LE(pages, 12u) << "a customer reads it";
+    expect_no_name_at_the_foot(pdf, names_in(html));
   }
 }
 
