@@ -9,6 +9,7 @@
 #include <numbers>
 
 #include "gather.hpp"
+#include "gather_multiples.hpp"
 
 namespace linebench::diagnose {
 namespace {
@@ -86,23 +87,9 @@ bool no_path_of_its_own(const Capture& c, const std::string& suffix, const Site&
 bool may_be_a_tone(const Capture& c, const std::string& suffix, double hum_dbfs) {
   if (hum_dbfs < idle_dbfs) return false;
   int found = 0;
-  for (int n = 1; n <= 200; ++n)
+  for (int n = 1; n <= most_multiples; ++n)
     found += number_of(c.readings, fmt::format("audio.hum.harmonic.{}{}", n, suffix)) ? 1 : 0;
   return found == 1;
-}
-
-// Mean square of the multiples that are in the hum's level and not named one by one: the tail of a buzz.
-double hum_tail(const Readings& r, const std::string& suffix) {
-  const auto all = number_of(r, "audio.hum.level" + suffix);
-  if (!all) return 0;
-  double left = power_from_db(all->value);
-  for (int n = 1; n <= 200; ++n) {
-    if (const auto h = number_of(r, fmt::format("audio.hum.harmonic.{}{}", n, suffix)))
-      left -= power_from_db(h->value);
-  }
-  // Less is what their uncertainties leave of a difference.
-  constexpr double share = 0.1;
-  return left > share * power_from_db(all->value) ? left : 0;
 }
 
 // Levels of the mains multiples by class, and their A-weighted sum.
@@ -114,7 +101,7 @@ void hum_classes_of(const Path& p, Gatherer& out) {
   }
   std::map<std::string, Share> classes;
   double weakest = *p.hum_db;
-  for (int n = 1; n <= 200; ++n) {
+  for (int n = 1; n <= most_multiples; ++n) {
     const auto h = number_of(r, fmt::format("audio.hum.harmonic.{}{}", n, p.suffix));
     if (!h) continue;
     classes[class_of(n)].add(h->value, h->u);
@@ -134,17 +121,6 @@ void hum_classes_of(const Path& p, Gatherer& out) {
       out.number(id, db_from_power(it->second.power) - above, it->second.u_db, p.name);
     }
   }
-}
-
-// Mean square of the mains multiples by the A curve.
-double hum_a_weighted(const Readings& r, const std::string& suffix) {
-  const auto f = number_of(r, "audio.hum.frequency" + suffix);
-  double power = 0;
-  for (int n = 1; f && n <= 200; ++n) {
-    const auto h = number_of(r, fmt::format("audio.hum.harmonic.{}{}", n, suffix));
-    if (h) power += power_from_db(h->value + standards::a_weighting_db(n * f->value));
-  }
-  return power;
 }
 
 void hum_of(const std::vector<Path>& paths, Gatherer& out) {
@@ -403,7 +379,7 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
     out.number("audio.whine", line->dbfs + scaling.line_up_dbfs, scaling.u, name,
                fmt::format("{:.0f} Hz", line->hz));
   }
-  if (clean && rest > 0.3 * power_from_db(noise->value)) {
+  if (clean && !hum_goes_on(r, suffix) && rest > 0.3 * power_from_db(noise->value)) {
     out.number("audio.noise.hiss", db_from_power(rest) + scaling.line_up_dbfs,
                std::hypot(noise->u, scaling.u), name, scaling.remark);
   } else {

@@ -260,4 +260,21 @@ TEST(DiagnoseSound, AnEvenBuzzAtTheFieldRateIsTheVideos) {
   EXPECT_LT(probability(mains, "video-into-audio"), 0.2) << shown(mains);
 }
 
+// A dimmer's edge, differentiated by the capacitance it comes over: odd multiples that do not fall (Fourier
+// series of an impulse of turning sign) up to the end of the band. Their sum is no hiss.
+TEST(DiagnoseSound, ADimmersMultiplesAreNoHiss) {
+  synth::Samples x = quiet(10, 7);
+  for (int n = 1; 49.98 * n < 20000; n += 2) synth::add_sine(x, rate, 49.98 * n, -66, 0.0);
+  const Diagnosis d = diagnosed({measured({x})});
+  EXPECT_EQ(first(d), "dimmer") << shown(d);
+  EXPECT_LT(probability(d, "gain-structure"), 0.1) << shown(d);
+  EXPECT_LT(probability(d, "video-into-audio"), 0.1) << shown(d);
+  // A loop's multiples fall, and noise beside them is noise.
+  synth::Samples y = quiet(10, 8, -50);
+  for (int n = 1; n < 12; n += 2) synth::add_sine(y, rate, 49.98 * n, -40 - 8 * n, 0.0);
+  const auto hiss = evidence({measured({y})}, "audio.noise.hiss");
+  ASSERT_TRUE(hiss);
+  EXPECT_FALSE(hiss->at_most) << hiss->shown;
+}
+
 }  // namespace
