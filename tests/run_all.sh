@@ -61,13 +61,16 @@ long_test() {
   fi
 }
 if [ -n "$long" ]; then
-  say "200 kills, 24 h of stream, the accuracy card, every trial of the claimed uncertainties"
+  say "200 kills, 24 h of stream, the accuracy card, every trial and combination"
   adds long_test faults '*'
+  adds long_test faultsim '*'
+  adds long_test app 'Demo.*'
   adds long_test live 'LiveCost.*'
   adds long_test cost '*'
-  adds long_test check '*Soak.MemoryDoesNotGrow'
+  adds long_test check '*Soak.*'
   adds long_test accuracy '*'
-  for part in live lowband measure picture video; do adds long_test "$part" '*Coverage*:*Uncert*:*Claim*'; done
+  for part in lowband measure picture published video; do adds long_test "$part" '*'; done
+  adds long_test live '*Coverage*:*Uncert*:*Claim*'
   adds bash "$root/tests/fuzz/run.sh" 60
 fi
 echo "$((total - failed)) passed, $failed failed"

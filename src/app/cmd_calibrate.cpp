@@ -8,6 +8,7 @@
 #include <linebench/signals/level.hpp>
 #include <memory>
 #include <nlohmann/json.hpp>
+#include <optional>
 
 #include "calibrate_steps.hpp"
 #include "card.hpp"
@@ -25,7 +26,9 @@ namespace fs = std::filesystem;
 struct CalibrateOptions {
   std::string device, to, sent, returned, quiet, recording, at_level, side = "input";
   std::optional<double> reference_hz, meter_v;
-  double rate_hz = 0, seconds = 20, reference_ppm = 0;
+  double rate_hz = 0, reference_ppm = 0;
+  std::optional<double> seconds;
+  [[nodiscard]] double tone_seconds() const { return seconds.value_or(20); }
   int channels = 0;
   bool loop = false, noise = false, list = false, remove = false;
   SignalOptions signal;
@@ -146,9 +149,9 @@ Material gather(const CalibrateOptions& o, Card& card, const Context& context, c
   }
   const bool needs_tone = o.reference_hz || (o.meter_v && o.at_level.empty());
   if (needs_tone && m.tone.empty()) {
-    say("Taking in {} s of the tone: leave it on.\n", o.seconds);
+    say("Taking in {} s of the tone: leave it on.\n", o.tone_seconds());
     m.tone = scratch / "tone.wav";
-    card.record(o.seconds, context, m.tone);
+    card.record(o.tone_seconds(), context, m.tone);
   }
   return m;
 }
@@ -158,7 +161,7 @@ double dbfs_given(const std::string& text) {
 }
 
 void check(const CalibrateOptions& o) {
-  check_seconds(o.seconds);
+  check_seconds(o.tone_seconds());
   if (o.sent.empty() != o.returned.empty())
     throw bad_usage("--sent and --returned belong together: name both files");
   if (!o.any_step()) throw bad_usage("calibrate what? see linebench calibrate --help");
@@ -174,6 +177,10 @@ Exit calibrate(const CalibrateOptions& o, Context& context) {
   if (o.grabber.any()) {
     if (o.any_step()) throw bad_usage("calibrate a sound card and a grabber one after the other");
     GrabberSteps steps = o.grabber;
+    if (o.seconds) {
+      check_seconds(*o.seconds);
+      steps.seconds = *o.seconds;
+    }
     steps.device = o.device;
     return calibrate_grabber(steps, context);
   }
@@ -224,7 +231,9 @@ void add_calibrate(CLI::App& app, Context& context) {
   c->add_option("--channels", o->channels,
                 "How many inputs are wired; otherwise two, or one where it has no more")
       ->check(CLI::Range(1, 256));
-  c->add_option("--seconds", o->seconds, "How long to take a tone in")->capture_default_str();
+  c->add_option(
+      "--seconds", o->seconds,
+      "How long to take in a tone (20 unless said) or each picture (4; hum is told within 5 % then)");
   c->add_flag("--loop", o->loop, "Send a sweep out of the card and straight back in: response and delay")
       ->group("Response and delay");
   c->add_option("--to", o->to, "Another device to send it from")->group("Response and delay");

@@ -14,7 +14,6 @@
 namespace linebench::app {
 namespace {
 
-constexpr double seconds = 4;  // hum is told within 5 % then
 // Frames are numbered, so those that are missing leave no error, but fewer to take means of.
 constexpr double most_lost = 0.5;
 
@@ -76,7 +75,7 @@ class Guide {
     for (;;) {
       const Answer a =
           asked(fmt::format("{}. Send {} ({}){}. Enter takes {:g} s in: ", number, s.what, s.signal,
-                            s.padded ? fmt::format(" of {:g} dB", given_.pad_db) : "", seconds));
+                            s.padded ? fmt::format(" of {:g} dB", given_.pad_db) : "", given_.seconds));
       if (a == Answer::End) return false;
       if (a == Answer::Skip) return true;
       try {
@@ -99,7 +98,7 @@ class Guide {
       capture::YuvFileSink sink(file, g.stream->setting());
       capture::PictureOutcome outcome = capture::take_picture(*g.stream, g.identity,
                                                               {.take = &sink,
-                                                               .seconds = seconds,
+                                                               .seconds = given_.seconds,
                                                                .watch =
                                                                    [](const capture::PictureStatus& status) {
                                                                      if (!status.event.empty())

@@ -17,6 +17,7 @@ struct GrabberSteps {
   double pad_db = 0;
   std::string device;     ///< for captures that do not name theirs
   GrabberChoice grabber;  ///< to take the pictures in now, step by step
+  double seconds = 4;     ///< of each of those: hum is told within 5 % then
 
   [[nodiscard]] bool any() const { return !frames.empty() || !padded.empty() || !grabber.from.empty(); }
 };

@@ -1,5 +1,6 @@
 // Audio captures of a simulated installation.
 #include <algorithm>
+#include <array>
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/biquad.hpp>
 #include <linebench/dsp/fft.hpp>
@@ -18,13 +19,25 @@ using Wave = std::vector<double>;
 
 void add_sine(Wave& x, double rate, double hz, double peak, double turn) {
   if (!(peak > 1e-7) || hz > 0.45 * rate) return;
-  // A rotating pointer: one multiplication a sample, its length put right now and then.
-  const std::complex<double> step = std::polar(1.0, two_pi * hz / rate);
-  std::complex<double> p = std::polar(1.0, two_pi * turn);
-  for (std::size_t n = 0; n < x.size(); ++n) {
-    x[n] += peak * p.imag();
-    p *= step;
-    if ((n & 0xFFFU) == 0) p /= std::abs(p);
+  // Rotating pointers, one for each sample of a row, set anew from the clock every 1024.
+  constexpr std::size_t row = 4;
+  constexpr std::size_t anew = 1024;
+  const double c = std::cos(two_pi * hz * row / rate);
+  const double s = std::sin(two_pi * hz * row / rate);
+  std::array<double, row> re{}, im{};
+  for (std::size_t n = 0; n < x.size(); n += row) {
+    for (std::size_t k = 0; n % anew == 0 && k < row; ++k) {
+      const double at = two_pi * (std::fmod(hz * static_cast<double>(n + k) / rate, 1.0) + turn);
+      re[k] = peak * std::cos(at);
+      im[k] = peak * std::sin(at);
+    }
+    const std::size_t wanted = std::min(row, x.size() - n);
+    for (std::size_t k = 0; k < wanted; ++k) x[n + k] += im[k];
+    for (std::size_t k = 0; k < row; ++k) {
+      const double next = re[k] * c - im[k] * s;
+      im[k] = re[k] * s + im[k] * c;
+      re[k] = next;
+    }
   }
 }
 

@@ -5,6 +5,7 @@
 // run into their flanks by a shoulder, where a cut leaves a corner. A square wave steps from flat to flat.
 #include <algorithm>
 #include <cmath>
+#include <linebench/dsp/vectorised.hpp>
 #include <numbers>
 
 #include "events_parts.hpp"
@@ -13,6 +14,7 @@ namespace linebench::measure {
 namespace {
 
 constexpr double block_s = 0.01;
+constexpr std::size_t group = 16;  // samples passed over together
 constexpr float quietest = 1e-3F;  // -60 dB: no tops are looked for under it
 constexpr float near_top = 0.01F;  // of the top: what may belong to it
 constexpr float sample_step = 1.0F / 32768.0F;
@@ -119,38 +121,41 @@ void ClipSearch::search(const EventView& v) {
   }
 }
 
-void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side) {
-  constexpr std::size_t lanes = 16;
-  std::array<float, lanes> tops;
-  tops.fill(0.0F);
-  std::size_t i = from;
-  for (; i + lanes <= to; i += lanes) {
-    for (std::size_t l = 0; l < lanes; ++l) {
-      const float y = sign * v.x[i + l];
-      tops[l] = y > tops[l] ? y : tops[l];
+// The highest of each group of samples into tops_. Returns the highest of all, or 0.
+LINEBENCH_VECTORISED float ClipSearch::find_tops(std::span<const float> x, float sign) {
+  tops_.clear();
+  float top = 0.0F;
+  std::size_t i = 0;
+  for (; i + group <= x.size(); i += group) {
+    std::array<float, group> y;
+    for (std::size_t l = 0; l < group; ++l) y[l] = sign * x[i + l];
+    for (std::size_t half = group / 2; half > 0; half /= 2) {
+      for (std::size_t l = 0; l < half; ++l) y[l] = y[l + half] > y[l] ? y[l + half] : y[l];
     }
+    tops_.push_back(y[0]);
+    top = std::max(top, y[0]);
   }
-  float top = *std::max_element(tops.begin(), tops.end());
-  for (; i < to; ++i) top = std::max(top, sign * v.x[i]);
+  float rest = 0.0F;
+  for (; i < x.size(); ++i) rest = std::max(rest, sign * x[i]);
+  tops_.push_back(rest);
+  return std::max(top, rest);
+}
+
+void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side) {
+  const float top = find_tops(v.x.subspan(from, to - from), sign);
   if (!(top > quietest) || !std::isfinite(top)) return;
   ++side.block_peaks[peak_bin(static_cast<double>(top))];
 
   // The flats of a square lean behind a coupling capacitor, or where one was undone that was not there.
   float most = top;
-  for (i = from; i < to; ++i) most = std::max(most, std::abs(v.x[i]));
+  for (std::size_t i = from; i < to; ++i) most = std::max(most, std::abs(v.x[i]));
   const auto gentle =
       most * static_cast<float>(2.0 * 2.0 * std::numbers::pi * steepest_coupling_hz / v.rate_hz);
   const float edge = top * (1.0F - near_top);
   bool new_block = true;
-  constexpr std::size_t skip = 8;
-  for (i = from; i < to; ++i) {
-    // Most samples are nowhere near the top: pass over them eight at a time.
-    while (i + skip <= to) {
-      bool near = false;
-      for (std::size_t l = 0; l < skip; ++l) near |= sign * v.x[i + l] >= edge;
-      if (near) break;
-      i += skip;
-    }
+  for (std::size_t i = from; i < to; ++i) {
+    // Most samples are nowhere near the top: pass over them by the group.
+    while (i < to && tops_[(i - from) / group] < edge) i = from + ((i - from) / group + 1) * group;
     if (i >= to) break;
     if (sign * v.x[i] < edge) continue;
     const std::size_t start = i;

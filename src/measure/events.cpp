@@ -134,8 +134,13 @@ EventsAnalyser& EventsAnalyser::operator=(EventsAnalyser&&) noexcept = default;
 
 void EventsAnalyser::push(std::span<const float> channel_samples) {
   Impl& m = *impl_;
-  m.take(channel_samples);
-  while (m.buffer.size() >= m.left + m.stretch + m.context) m.run(m.left + m.stretch);
+  // A stretch at a time: what was searched is taken from the front of what waits.
+  while (!channel_samples.empty()) {
+    const auto piece = channel_samples.first(std::min(channel_samples.size(), m.stretch));
+    m.take(piece);
+    while (m.buffer.size() >= m.left + m.stretch + m.context) m.run(m.left + m.stretch);
+    channel_samples = channel_samples.subspan(piece.size());
+  }
 }
 
 EventsResult EventsAnalyser::finish() {

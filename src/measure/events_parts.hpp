@@ -46,12 +46,14 @@ class ClipSearch {
     std::vector<Slot> slots;
     std::array<std::uint64_t, 800> block_peaks{};  // histogram, 0.1 dB from -60 dB up
   };
+  float find_tops(std::span<const float> x, float sign);
   void search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side);
   static void note(Side& side, double level, std::uint64_t samples, int bulges, double time_s,
                    bool new_block);
 
   std::ptrdiff_t step_samples_;
   std::array<Side, 2> sides_;
+  std::vector<float> tops_;  // of the block in hand
 };
 
 /// Tops cut before a coupling capacitor: the same search, with the capacitor's high pass undone.

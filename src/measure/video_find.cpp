@@ -91,16 +91,21 @@ struct Pulse {
   double end;
 };
 
-std::vector<Pulse> pulses_below(const Smooth& s, const Floor& f, float sign, float height) {
+std::vector<float> over_floor(const Smooth& s, const Floor& f, float sign) {
+  std::vector<float> out(s.y.size());
+  for (std::size_t i = 0; i < out.size(); ++i) out[i] = sign * s.y[i] - f.at(i);
+  return out;
+}
+
+std::vector<Pulse> pulses_below(std::span<const float> over, float height) {
   std::vector<Pulse> out;
   double start = -1;
-  float before = sign * s.y[0] - f.at(0) - height;
-  for (std::size_t i = 1; i < s.y.size(); ++i) {
-    const float now = sign * s.y[i] - f.at(i) - height;
-    const double at =
-        static_cast<double>(i) - (now != before ? static_cast<double>(now / (now - before)) : 0.0);
-    if (before >= 0 && now < 0) start = at;
-    if (before < 0 && now >= 0 && start >= 0) out.push_back({start, at});
+  float before = over[0] - height;
+  for (std::size_t i = 1; i < over.size(); ++i) {
+    const float now = over[i] - height;
+    const auto crossing = [&] { return static_cast<double>(i) - static_cast<double>(now / (now - before)); };
+    if (before >= 0 && now < 0) start = crossing();
+    if (before < 0 && now >= 0 && start >= 0) out.push_back({start, crossing()});
     before = now;
   }
   return out;
@@ -124,11 +129,11 @@ double mean_of(const Smooth& s, double from, double to) {
   return sum / static_cast<double>(b - a);
 }
 
-Trial try_height(const Smooth& s, const Floor& f, float sign, float height) {
+Trial try_height(const Smooth& s, std::span<const float> over, float sign, float height) {
   Trial t;
   std::vector<Pulse> line;
   std::size_t broad = 0;
-  for (const Pulse& p : pulses_below(s, f, sign, height)) {
+  for (const Pulse& p : pulses_below(over, height)) {
     const double width_us = (p.end - p.start) * s.step_us;
     if (width_us > 3.0 && width_us < 6.5) line.push_back(p);
     // Gaps between equalising pulses, which the other polarity sees as pulses, are 29.5 us wide.
@@ -229,10 +234,11 @@ FoundSync find_sync(std::span<const float> volts, double rate_hz, bool allow_inv
     const Floor f = find_floor(s, sign);
     range = std::max(range, f.range);
     if (!(f.range > 0)) continue;
+    const std::vector<float> over = over_floor(s, f, sign);
     Trial chosen;
     double highest = 0;
     for (const float part : {0.10F, 0.16F, 0.24F, 0.35F, 0.5F}) {
-      const Trial t = try_height(s, f, sign, part * f.range);
+      const Trial t = try_height(s, over, sign, part * f.range);
       if (!(t.depth > 0)) continue;
       highest = std::max(highest, t.score);
       // A low cut meets sync alone; a higher one, that may meet the picture, must be better by more than

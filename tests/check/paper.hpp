@@ -43,28 +43,51 @@ inline testing_support::Finished browse(const fs::path& folder, std::vector<std:
   return testing_support::run_program(argv);
 }
 
-/// What a script says of a page: it leaves its answer, JSON, as the document's title.
-inline json told_by(std::string html, const std::string& script, int width) {
+struct Look {
+  std::string html;
+  std::string script;  ///< leaves its answer, JSON, as the document's title
+  int width;
+};
+
+/// What scripts say of pages, each in a window of its own within one: the browser starts once for all of
+/// them.
+inline std::vector<json> told_by(std::vector<Look> looks) {
   const testing_support::TempDir dir;
-  html.replace(html.rfind("</body>"), 7, "<script>" + script + "</script></body>");
-  const fs::path copy = dir.path() / "page.html";
-  std::ofstream(copy) << html;
-  const auto r = browse(
-      dir.path(),
-      {"--window-size=" + std::to_string(width) + ",1000", "--virtual-time-budget=3000", "--dump-dom"}, copy);
+  std::string outer =
+      "<!DOCTYPE html><title>none</title><body><script>const told = [];\n"
+      "window.onmessage = e => { told[e.data[0]] = JSON.parse(e.data[1]); document.title = "
+      "JSON.stringify(told); };"
+      "</script>";
+  for (std::size_t i = 0; i < looks.size(); ++i) {
+    std::string& html = looks[i].html;
+    const std::string n = std::to_string(i);
+    html.replace(html.rfind("</body>"), 7,
+                 "<script>" + looks[i].script +
+                     "\nwindow.addEventListener('load', () => parent.postMessage([" + n +
+                     ", document.title], '*'));</script></body>");
+    std::ofstream(dir.path() / (n + ".html")) << html;
+    outer += "<iframe src='" + n + ".html' width=" + std::to_string(looks[i].width) +
+             " height=1000 style='border:0'></iframe>";
+  }
+  const fs::path all = dir.path() / "all.html";
+  std::ofstream(all) << outer + "</body>";
+  const auto r =
+      browse(dir.path(), {"--window-size=1100,1000", "--virtual-time-budget=5000", "--dump-dom"}, all);
   EXPECT_EQ(r.status, 0) << r.err;
   std::smatch found;
-  static const std::regex title("<title>(\\{[^<]*\\})</title>");
+  static const std::regex title("<title>(\\[[^<]*\\])</title>");
   if (!std::regex_search(r.out, found, title)) {
     ADD_FAILURE() << r.out.substr(0, 500) << r.err;
-    return json::object();
+    return std::vector<json>(looks.size(), json::object());
   }
   std::string text = found[1];
   for (const auto& [coded, plain] : {std::pair{"&amp;", "&"}, {"&lt;", "<"}, {"&gt;", ">"}}) {
     for (auto at = text.find(coded); at != std::string::npos; at = text.find(coded, at + 1))
       text.replace(at, std::string(coded).size(), plain);
   }
-  return json::parse(text);
+  auto told = json::parse(text).get<std::vector<json>>();
+  told.resize(looks.size(), json::object());
+  return told;
 }
 
 }  // namespace paper

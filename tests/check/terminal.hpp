@@ -52,7 +52,7 @@ class Terminal {
   Terminal& operator=(const Terminal&) = delete;
 
   /// Reads until the text stands on the screen after what was waited for before. False after `seconds`.
-  bool wait_for(const std::string& text, double seconds = 30) {
+  bool wait_for(const std::string& text, double seconds = 60) {
     const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
     for (;;) {
       if (const auto at = all_.find(text, from_); at != std::string::npos) {
@@ -64,7 +64,7 @@ class Terminal {
     }
   }
   /// The same for what a pattern matches: a busy machine leaves out steps of a meter.
-  bool wait_for_match(const std::string& pattern, double seconds = 30) {
+  bool wait_for_match(const std::string& pattern, double seconds = 60) {
     const std::regex wanted(pattern);
     const auto end = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
     for (bool more = true; more && std::chrono::steady_clock::now() < end; more = read_some()) {

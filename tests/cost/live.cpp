@@ -3,7 +3,6 @@
 #include <gtest/gtest.h>
 
 #include <algorithm>
-#include <cstdlib>
 #include <linebench/live/board.hpp>
 
 #include "live/feeding.hpp"
@@ -23,9 +22,7 @@ synth::Samples channel(unsigned seed) {
   return x;
 }
 
-// A shared machine's speed swings by half and more from minute to minute, its processor time with it: what is
-// promised is tested where a machine can be had for it alone (run_all.sh --long), twice of it elsewhere.
-const double most = std::getenv("LINEBENCH_TEST_LONG") != nullptr ? 0.30 : 0.60;
+const double most = stopwatch::most(0.30);
 
 TEST(LiveCost, StereoSoundAndPicturesTakeLessThanThreeTenthsOfACore) {
   const std::vector<synth::Samples> sound = {channel(1), channel(2)};

@@ -93,7 +93,7 @@ TEST_F(ClockSteps, AWatchKeepsItsPaceAndItsTimes) {
   ASSERT_EQ(p.wait(), 0) << p.said();
   const double took_s = std::chrono::duration<double>(Clock::now() - begun).count();
   EXPECT_GE(took_s, 3.9);
-  EXPECT_LT(took_s, 20) << "a busy machine may add some";
+  EXPECT_LT(took_s, 120) << "a busy machine may add some";
   std::istringstream lines(p.said());
   double before = -1;
   int count = 0;

@@ -50,10 +50,10 @@ class Program {
   Program& operator=(const Program&) = delete;
 
   [[nodiscard]] std::string said() const { return app_test::slurp(said_); }
-  /// Waits until it has said this `times` times, 20 s at most.
+  /// Waits until it has said this `times` times, 60 s at most.
   [[nodiscard]] bool until(const std::string& words, int times = 1) const {
     const auto since = std::chrono::steady_clock::now();
-    while (std::chrono::steady_clock::now() - since < std::chrono::seconds(20)) {
+    while (std::chrono::steady_clock::now() - since < std::chrono::seconds(60)) {
       const std::string text = said();
       int seen = 0;
       for (auto at = text.find(words); at != std::string::npos; at = text.find(words, at + 1)) ++seen;

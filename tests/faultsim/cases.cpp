@@ -5,6 +5,7 @@
 #include <linebench/base/version.hpp>
 
 #include "readings.hpp"
+#include "support/coverage.hpp"
 
 namespace faultsim_test {
 
@@ -80,7 +81,7 @@ diagnose::Diagnosis after_next_test(const Case& c, std::uint64_t seed) {
 int cases_each(int usual) {
   const char* asked = std::getenv("LINEBENCH_FAULTSIM_CASES");
   const int n = asked != nullptr ? std::atoi(asked) : 0;
-  return n > 0 ? n : usual;
+  return n > 0 ? n : coverage::whole() ? usual : usual / 3;
 }
 
 std::uint64_t first_seed() {

@@ -38,7 +38,8 @@ struct Case {
 /// The same job once the suggested next test was made and its outcome typed in.
 [[nodiscard]] linebench::diagnose::Diagnosis after_next_test(const Case& c, std::uint64_t seed);
 
-/// Cases for each fault: the environment's LINEBENCH_FAULTSIM_CASES, else `usual`.
+/// Cases for each fault: the environment's LINEBENCH_FAULTSIM_CASES, else `usual` with LINEBENCH_TEST_LONG, a
+/// third of them without.
 [[nodiscard]] int cases_each(int usual);
 /// First seed: LINEBENCH_FAULTSIM_SEED where it is set; scoring seeds, or from 0 where
 /// LINEBENCH_FAULTSIM_TUNING is set.

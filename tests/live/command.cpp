@@ -142,11 +142,11 @@ class Terminal {
   Terminal& operator=(const Terminal&) = delete;
   void type(const std::string& keys) { (void)!::write(fd_, keys.data(), keys.size()); }
   void interrupt() const { ::kill(pid_, SIGINT); }
-  /// Reads until the text was seen since the last call, or 10 s.
+  /// Reads until the text was seen since the last call, or 60 s.
   bool until(const std::string& wanted) {
     const std::size_t from = seen_;
     const auto since = std::chrono::steady_clock::now();
-    while (std::chrono::steady_clock::now() - since < std::chrono::seconds(10)) {
+    while (std::chrono::steady_clock::now() - since < std::chrono::seconds(60)) {
       pollfd p{fd_, POLLIN, 0};
       if (::poll(&p, 1, 100) > 0) {
         char buffer[4096];

@@ -103,7 +103,7 @@ TEST(LiveFeed, AFileKeepsItsPaceAndRepeats) {
   live::feed_audio(open, {}, {.speed = 4, .repeat = true, .seconds = 2}, board, stop);
   const double took = std::chrono::duration<double>(std::chrono::steady_clock::now() - since).count();
   EXPECT_GE(took, 0.49) << "2 s at four times the pace";
-  EXPECT_LT(took, 3) << "even on a busy machine";
+  EXPECT_LT(took, 30) << "and not at the pace of a file that never ends";
   EXPECT_NEAR(board.newest().time_s, 2, 0.051);
   EXPECT_NEAR(*value(board.newest().readings, "audio.hum.level"), -30, 0.05) << "25 periods fit: no seam";
 }
@@ -120,7 +120,8 @@ TEST(LiveFeed, AStopIsNeverLate) {
   const auto since = std::chrono::steady_clock::now();
   stop = true;
   feeding.join();
-  EXPECT_LT(std::chrono::steady_clock::now() - since, std::chrono::seconds(1));
+  EXPECT_LT(std::chrono::steady_clock::now() - since, std::chrono::seconds(10))
+      << "its next block is due in 20 s";
 }
 
 // An empty file again and again would never end.

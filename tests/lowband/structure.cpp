@@ -129,7 +129,7 @@ TEST(Lowband, UncertaintyIsTrue) {
   };
   std::map<std::string, std::vector<coverage::Trial>> seen;
   constexpr int trials = 200;
-  for (unsigned seed = 1; seed <= trials; ++seed) {
+  for (unsigned seed = 1; seed <= coverage::trials(trials); ++seed) {
     std::mt19937 gen(seed);
     std::uniform_real_distribution<double> even(-1, 1);
     Card c;

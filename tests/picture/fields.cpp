@@ -16,6 +16,14 @@ Readings night(double flicker, bool someone_walks, bool bottom_first) {
   Scene s;
   s.lines = 525;
   s.picture = [](double x, double row) { return 0.25 * frame_synth::landscape(x, row); };
+  std::vector<double> lamps(480 * 720);  // what they throw on a place
+  for (int r = 0; r < 480; ++r) {
+    for (int x = 0; x < 720; ++x) {
+      for (const auto& [row, column] : {std::pair{120, 80}, {140, 350}, {130, 610}})
+        lamps[static_cast<std::size_t>(r * 720 + x)] +=
+            150 * std::exp(-((r - row) * (r - row) + (x - column) * (x - column)) / 3200.0);
+    }
+  }
   std::mt19937 random(4);
   std::normal_distribution<double> normal(0, 3);
   Changed source(s, 60, [&](Frame& f, int n) {
@@ -23,12 +31,11 @@ Readings night(double flicker, bool someone_walks, bool bottom_first) {
       const bool second = (r % 2 == 0) == bottom_first;
       const double t = (2 * n + (second ? 1 : 0)) * 1001.0 / 60000;
       const double light = 1 + flicker * std::sin(2 * std::numbers::pi * 100 * t);
+      const double walker = std::fmod(40 + 300 * t, 720);  // 5 px a field
       for (int x = 0; x < 720; ++x) {
-        std::uint8_t& y = f.y[static_cast<std::size_t>(r * 720 + x)];
-        double v = y;
-        for (const auto& [row, column] : {std::pair{120, 80}, {140, 350}, {130, 610}})
-          v += 150 * light * std::exp(-((r - row) * (r - row) + (x - column) * (x - column)) / 3200.0);
-        const double walker = std::fmod(40 + 300 * t, 720);  // 5 px a field
+        const auto at = static_cast<std::size_t>(r * 720 + x);
+        std::uint8_t& y = f.y[at];
+        double v = y + light * lamps[at];
         if (someone_walks && r > 260 && std::abs(x - walker) < 25) v = 160;
         y = static_cast<std::uint8_t>(std::clamp(std::lround(v + normal(random)), 0L, 255L));
       }

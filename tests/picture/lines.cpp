@@ -152,13 +152,13 @@ class WithSubcarrierAtEdges final : public capture::FrameSource {
       const double line = static_cast<double>(f.number) * lines_ + static_cast<double>(row / 2) +
                           (row % 2 == 0 ? 0.0 : (lines_ + 1) / 2);
       for (std::size_t x = 78; x < 642; ++x) {
-        const double at = std::remainder(static_cast<double>(x), 90.0);
+        const double at = static_cast<double>((x + 45) % 90) - 45;
         if (std::abs(at) > 12) continue;
         const double size = codes_ * 0.5 * (1 + std::cos(std::numbers::pi * at / 12));
         const double t = line * line_s + static_cast<double>(x) / 13.5e6;
         std::uint8_t& y = f.y[row * w + x];
         y = static_cast<std::uint8_t>(
-            std::lround(y + size * std::sin(2 * std::numbers::pi * std::fmod(subcarrier_hz * t, 1.0))));
+            std::lround(y + size * synth::sine(2 * std::numbers::pi * subcarrier_hz * t)));
       }
     }
     return true;

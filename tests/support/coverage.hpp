@@ -4,6 +4,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <cstdlib>
@@ -17,11 +18,22 @@ struct Trial {
   double truth;
 };
 
-/// How many of n trials are run: half where that is 20 and more, unless LINEBENCH_TEST_LONG is set, for these
-/// are the tests that take longest.
-inline unsigned trials(unsigned n) {
-  return std::getenv("LINEBENCH_TEST_LONG") == nullptr && n >= 40 ? n / 2 : n;
+/// Whether every trial, case and combination is run, however long that takes.
+inline bool whole() { return std::getenv("LINEBENCH_TEST_LONG") != nullptr; }
+
+/// How many of n trials are run unless LINEBENCH_TEST_LONG is set, for these are the tests that take longest:
+/// half, of many a quarter. What is expected of a share is widened by what so few make of it.
+inline unsigned trials(unsigned n) { return whole() || n < 40 ? n : std::max(std::min(n / 2, 40U), n / 4); }
+
+/// The least share that so many trials may show where `share` of all are promised: two of its own scatter
+/// less, but where every trial is run.
+inline double least_share(double share, int n) {
+  return whole() || n <= 0 ? share : share - 2 * std::sqrt(share * (1 - share) / n);
 }
+
+/// Every `nth` of what is counted from 0, all where `whole()`: for combinations of which each tells much the
+/// same.
+inline bool taken(unsigned count, unsigned nth) { return whole() || count % nth == 0; }
 
 /// Runs `trial(seed)` `trials(n)` times and expects the share of hits between lo and hi. With n trials the
 /// share itself scatters by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not

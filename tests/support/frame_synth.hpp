@@ -15,6 +15,8 @@
 #include <utility>
 #include <vector>
 
+#include "support/sine.hpp"
+
 namespace frame_synth {
 
 using linebench::capture::Frame;
@@ -24,7 +26,10 @@ using linebench::capture::FrameFormat;
 using Line = std::function<double(double x)>;
 
 /// A smooth step from 0 to 1 at x = at: an edge of 190 ns (10 to 90 %) at 13.5 MHz.
-inline double step(double x, double at) { return 0.5 * (1 + std::erf((x - at) / std::numbers::sqrt2)); }
+inline double step(double x, double at) {
+  if (std::abs(x - at) > 8) return x > at ? 1 : 0;  // to 1e-15
+  return 0.5 * (1 + std::erf((x - at) / std::numbers::sqrt2));
+}
 
 /// Luma of colour bars: 0.299 R + 0.587 G + 0.114 B of white, yellow, cyan, green, magenta, red, blue, black.
 inline double bar_luma(int bar, double white, double colour) {
@@ -179,13 +184,13 @@ class Source final : public linebench::capture::FrameSource {
         if (s_.echo_gain != 0) v += s_.echo_gain * value(x - d - s_.echo_px);
         if (s_.tone_percent != 0)
           v += s_.tone_percent / 200 / s_.gain *
-               std::sin(2 * std::numbers::pi * (tone_turns + s_.tone_hz * x / 13.5e6));
+               synth::sine(2 * std::numbers::pi * (tone_turns + s_.tone_hz * x / 13.5e6));
         if (s_.wave) v += s_.wave(line * line_s + x / 13.5e6) / 100 / s_.gain;
         v = 16 + s_.offset + 219 * s_.gain * v + hum + other + streak +
             s_.stands * static_cast<double>(noise_[(standing + static_cast<std::size_t>(x)) & 0xffff]) +
             s_.noise * static_cast<double>(noise_[draw++ & 0xffff]);
         f.y[static_cast<std::size_t>(r) * static_cast<std::size_t>(w) + static_cast<std::size_t>(x)] =
-            static_cast<std::uint8_t>(std::clamp(std::lround(v), 0L, 255L));
+            static_cast<std::uint8_t>(std::clamp(v, 0.0, 255.0) + 0.5);
       }
       if (s_.coloured_bars) colour_row(f, r);
     }
@@ -234,21 +239,23 @@ class Source final : public linebench::capture::FrameSource {
     constexpr double rgb[8][3] = {{1, 1, 1}, {1, 1, 0}, {0, 1, 1}, {0, 1, 0},
                                   {1, 0, 1}, {1, 0, 0}, {0, 0, 1}, {0, 0, 0}};
     const double turn = s_.hue_deg * std::numbers::pi / 180;
+    const double cos = std::cos(turn);
+    const double sin = std::sin(turn);
     for (int x = 0; x < s_.width / 2; ++x) {
       const auto& c = rgb[std::min(7, 2 * x * 8 / s_.width)];
       const bool white = 2 * x * 8 / s_.width == 0;
       const double y = 0.299 * c[0] + 0.587 * c[1] + 0.114 * c[2];
       const double u0 = white ? 0 : s_.colour * 0.492111 * (c[2] - y);
       const double v0 = white ? 0 : s_.colour * 0.877283 * (c[0] - y);
-      const double u = s_.saturation * (u0 * std::cos(turn) - v0 * std::sin(turn));
-      const double v = s_.saturation * (u0 * std::sin(turn) + v0 * std::cos(turn));
+      const double u = s_.saturation * (u0 * cos - v0 * sin);
+      const double v = s_.saturation * (u0 * sin + v0 * cos);
       const double draw = s_.noise * static_cast<double>(noise_[random_() & 0xffff]);
       const auto at = (static_cast<std::size_t>(r) * static_cast<std::size_t>(s_.width)) / 2 +
                       static_cast<std::size_t>(x);
-      f.cb[at] = static_cast<std::uint8_t>(
-          std::clamp(std::lround(128 + 224 * u / 0.492111 / 1.772 + draw), 0L, 255L));
-      f.cr[at] = static_cast<std::uint8_t>(
-          std::clamp(std::lround(128 + 224 * v / 0.877283 / 1.402 - draw), 0L, 255L));
+      f.cb[at] =
+          static_cast<std::uint8_t>(std::clamp(128 + 224 * u / 0.492111 / 1.772 + draw, 0.0, 255.0) + 0.5);
+      f.cr[at] =
+          static_cast<std::uint8_t>(std::clamp(128 + 224 * v / 0.877283 / 1.402 - draw, 0.0, 255.0) + 0.5);
     }
   }
 
@@ -271,9 +278,9 @@ inline linebench::Readings measure(const Scene& scene, int frames, unsigned seed
 
 /// A scene that is no test picture: detail of all sizes in both directions.
 inline double landscape(double x, double row) {
-  return 0.45 + 0.12 * std::sin(x / 37.0 + 0.6 * std::sin(row / 50.0)) +
-         0.1 * std::sin(row / 23.0 + x / 90.0) + 0.08 * std::sin(x / 9.0 + row / 31.0) +
-         0.12 * (step(x, 200 + 0.2 * row) - step(x, 420 - 0.1 * row)) +
+  using synth::sine;
+  return 0.45 + 0.12 * sine(x / 37.0 + 0.6 * sine(row / 50.0)) + 0.1 * sine(row / 23.0 + x / 90.0) +
+         0.08 * sine(x / 9.0 + row / 31.0) + 0.12 * (step(x, 200 + 0.2 * row) - step(x, 420 - 0.1 * row)) +
          0.1 * (step(row, 150) - step(row, 330)) * step(x, 500);
 }
 

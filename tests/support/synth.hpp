@@ -10,6 +10,8 @@
 #include <utility>
 #include <vector>
 
+#include "support/sine.hpp"
+
 namespace synth {
 
 using Samples = std::vector<float>;
@@ -21,10 +23,8 @@ inline std::size_t count(double seconds, double rate) {
 /// Adds a sine of the given level (dBFS per AES17: rms of a full-scale sine = 0) to x.
 inline void add_sine(Samples& x, double rate, double hz, double dbfs, double phase = 0.0) {
   const double a = std::pow(10.0, dbfs / 20.0);
-  for (std::size_t n = 0; n < x.size(); ++n) {
-    const double turns = std::fmod(hz * static_cast<double>(n) / rate, 1.0);
-    x[n] += static_cast<float>(a * std::sin(2.0 * std::numbers::pi * turns + phase));
-  }
+  each_of_sine(x.size(), rate, hz, phase,
+               [&](std::size_t n, double sin) { x[n] += static_cast<float>(a * sin); });
 }
 
 /// Adds white Gaussian noise of the given rms in dBFS (full-scale sine = 0) over the whole band 0..rate/2.

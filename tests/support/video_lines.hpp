@@ -45,7 +45,7 @@ inline double bar(double t, double from, double to, double had) {
 /// Sine packet that begins and ends at zero crossings.
 inline double packet(double t, double from, double mhz, double cycles) {
   const double to = from + cycles / mhz;
-  return t < from || t > to ? 0.0 : std::sin(2 * pi * mhz * (t - from));
+  return t < from || t > to ? 0.0 : synth::sine(2 * pi * mhz * (t - from));
 }
 
 /// What happens to luminance and chrominance on the way.
@@ -90,7 +90,8 @@ inline void add(std::vector<float>& x, const Wave& w, double rate, const Layout&
         const double share = p.y / path.white_mv;
         const double phase = 2 * pi * (cycles - std::floor(cycles)) +
                              (w.sc_h_deg + path.chroma_turn_deg + path.dp_deg * share) * pi / 180;
-        const double c = late.u * std::sin(phase) + (late.v_fixed ? 1 : sign) * late.v * std::cos(phase);
+        const double c =
+            late.u * synth::sine(phase) + (late.v_fixed ? 1 : sign) * late.v * synth::cosine(phase);
         value += path.chroma_gain * (1 + path.dg * share) * c;
       }
       if (path.curve) value = path.curve(value);

@@ -20,6 +20,8 @@
 #include <utility>
 #include <vector>
 
+#include "support/sine.hpp"
+
 namespace video_synth {
 
 inline constexpr double pi = std::numbers::pi;
@@ -159,6 +161,7 @@ inline std::vector<float> clean(const Wave& w, double rate, double seconds, unsi
   std::vector<double> v(n, 0.0);
   const double speed = 1 + w.clock_ppm * 1e-6;
   const double us = rate * 1e-6 / speed;  // samples in a microsecond of the signal
+  const double sample_us = 1 / us;
   const double h = 1e6 / w.line_hz;
   const int lines_per_frame = w.interlaced ? w.lines : w.lines / 2;
   std::mt19937 gen(seed);
@@ -168,7 +171,8 @@ inline std::vector<float> clean(const Wave& w, double rate, double seconds, unsi
   const auto range = [&](double from, double to, const auto& f) {  // f(sample, t us from capture start)
     const auto a = std::max<std::int64_t>(0, static_cast<std::int64_t>(std::ceil(from * us)));
     const auto b = std::min(static_cast<std::int64_t>(n) - 1, static_cast<std::int64_t>(std::floor(to * us)));
-    for (std::int64_t k = a; k <= b; ++k) f(v[static_cast<std::size_t>(k)], static_cast<double>(k) / us);
+    for (std::int64_t k = a; k <= b; ++k)
+      f(v[static_cast<std::size_t>(k)], static_cast<double>(k) * sample_us);
   };
   const auto first_line = static_cast<std::int64_t>(std::floor(w.start_line - 1));
   for (std::int64_t l = first_line; l < first_line + total_lines; ++l) {
@@ -188,7 +192,8 @@ inline std::vector<float> clean(const Wave& w, double rate, double seconds, unsi
     const double sign = !w.alternating ? 1 : (l % 2 == 0 ? 1 : -1);
     const auto phase = [&](double t) {  // of the U axis; t from the start of the capture
       const double cycles = w.subcarrier_hz * 1e-6 * (t + t_begin);
-      return 2 * pi * (cycles - std::floor(cycles)) + w.sc_h_deg * pi / 180;
+      return 2 * pi * (cycles - static_cast<double>(static_cast<std::int64_t>(cycles))) +
+             w.sc_h_deg * pi / 180;
     };
     if (has_burst(w, frame, line)) {
       const double from = t0 + w.burst_from_us;
@@ -199,7 +204,8 @@ inline std::vector<float> clean(const Wave& w, double rate, double seconds, unsi
       const double bv = w.alternating ? a / std::numbers::sqrt2 : 0;
       range(from - rise, to + rise, [&](double& x, double t) {
         const double p = phase(t);
-        x += (step(t - from, rise) - step(t - to, rise)) * (bu * std::sin(p) + sign * bv * std::cos(p));
+        x += (step(t - from, rise) - step(t - to, rise)) *
+             (bu * synth::sine(p) + sign * bv * synth::cosine(p));
       });
     }
     if (w.picture && has_picture(w, line)) {
@@ -220,7 +226,7 @@ inline std::vector<float> clean(const Wave& w, double rate, double seconds, unsi
         }
         if (w.subcarrier_hz > 0 && (u != 0 || c != 0)) {
           const double p = phase(t);
-          y += u * std::sin(p) + sign * c * std::cos(p);
+          y += u * synth::sine(p) + sign * c * synth::cosine(p);
         }
         x += y * (step(t - begin, rise) - step(t - end, rise));
       });

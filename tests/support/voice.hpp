@@ -35,12 +35,16 @@ inline void add_voice(Samples& x, double rate, double pitch_hz, double dbfs, std
     const double loud = uniform(0.4, 1.0);
     const std::array<double, 3> formants{uniform(280, 800), uniform(900, 2200), uniform(2300, 3000)};
     std::array<Resonance, 3> r{};
+    std::array<double, 3> radius{}, turn{};
+    for (std::size_t f = 0; f < 3; ++f) {
+      radius[f] = std::exp(-std::numbers::pi * (60.0 + 30.0 * static_cast<double>(f)) / rate);
+      turn[f] = 2.0 * radius[f] * std::cos(2.0 * std::numbers::pi * formants[f] / rate);
+    }
     const double hiss = uniform(0, 1) < 0.4 ? uniform(0.05, 0.3) : 0.005;
     double phase = 0;
     for (std::size_t i = 0; i < n && at + i < v.size(); ++i) {
       const double t = static_cast<double>(i) / static_cast<double>(n);
-      const double wobble =
-          1.0 + 0.01 * std::sin(2.0 * std::numbers::pi * 5.0 * static_cast<double>(i) / rate);
+      const double wobble = 1.0 + 0.01 * sine(2.0 * std::numbers::pi * 5.0 * static_cast<double>(i) / rate);
       phase += pitch * (1.0 + glide * t) * wobble / rate;
       phase -= std::floor(phase);
       // Opening and closing of the glottis, as flow over the open 60 % of the period.
@@ -49,9 +53,7 @@ inline void add_voice(Samples& x, double rate, double pitch_hz, double dbfs, std
       s += hiss * normal(gen);
       double sum = 0.3 * s;
       for (std::size_t f = 0; f < 3; ++f) {
-        const double radius = std::exp(-std::numbers::pi * (60.0 + 30.0 * static_cast<double>(f)) / rate);
-        const double a1 = 2.0 * radius * std::cos(2.0 * std::numbers::pi * formants[f] / rate);
-        const double y = (1.0 - radius) * s + a1 * r[f].y1 - radius * radius * r[f].y2;
+        const double y = (1.0 - radius[f]) * s + turn[f] * r[f].y1 - radius[f] * radius[f] * r[f].y2;
         r[f].y2 = r[f].y1;
         r[f].y1 = y;
         sum += y * (f == 0 ? 1.0 : 0.5);

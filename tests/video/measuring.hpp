@@ -97,10 +97,8 @@ inline void add(std::vector<float>& to, const std::vector<float>& what) {
   for (std::size_t i = 0; i < to.size(); ++i) to[i] += what[i];
 }
 inline void add_tone(std::vector<float>& v, double rate, double hz, double pp_mv, double phase = 0.3) {
-  for (std::size_t i = 0; i < v.size(); ++i) {
-    const double turns = std::fmod(hz / rate * static_cast<double>(i), 1.0);
-    v[i] += static_cast<float>(pp_mv / 2 * 1e-3 * std::sin(2 * video_synth::pi * turns + phase));
-  }
+  synth::each_of_sine(v.size(), rate, hz, phase,
+                      [&](std::size_t i, double sin) { v[i] += static_cast<float>(pp_mv / 2 * 1e-3 * sin); });
 }
 inline void quantise(std::vector<float>& v, double step_mv) {
   for (float& x : v)
@@ -116,7 +114,7 @@ inline void cover(const std::vector<float>& clean, double rate, int trials, cons
                   const std::function<void(std::vector<float>&, unsigned seed)>& spoil,
                   const measure::VideoOptions& options = {}) {
   std::vector<std::vector<coverage::Trial>> seen(truths.size());
-  for (int i = 0; i < trials; ++i) {
+  for (int i = 0; i < static_cast<int>(coverage::trials(static_cast<unsigned>(trials))); ++i) {
     std::vector<float> v = clean;
     spoil(v, static_cast<unsigned>(500 + i));
     const Readings r = measured(rate, std::move(v), options);

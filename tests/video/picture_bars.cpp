@@ -282,8 +282,8 @@ void uncertainty_is_true(bool is_525, double noise_mv) {
   const video_test::MeasuringFrame frame = video_test::measuring_frame(is_525, rate, 0.07);
   std::map<std::string, std::vector<coverage::Trial>> seen;
   constexpr int trials = 120;
-  for (int i = 0; i < trials; ++i) {
-    const Readings r = measured(frame.samples, rate, noise_mv, static_cast<unsigned>(2000 + i));
+  for (unsigned i = 0; i < coverage::trials(trials); ++i) {
+    const Readings r = measured(frame.samples, rate, noise_mv, 2000 + i);
     for (const auto& [id, value] : frame.truth) {
       const Reading& x = get(r, id);
       ASSERT_TRUE(x.measured()) << id << ": " << x.reason;

@@ -234,9 +234,9 @@ TEST(VideoTiming, SaysWhatItCannotShow) {
 void cover(const Wave& w, double rate, double noise_mv, const std::vector<Check>& checks, int trials) {
   const std::vector<float> still = clean(w, rate, 0.05);
   std::map<std::string, std::vector<coverage::Trial>> seen;
-  for (int i = 0; i < trials; ++i) {
+  for (unsigned i = 0; i < coverage::trials(static_cast<unsigned>(trials)); ++i) {
     std::vector<float> v = still;
-    add_noise(v, noise_mv, static_cast<unsigned>(1000 + i));
+    add_noise(v, noise_mv, 1000 + i);
     MemoryVideo source(rate, std::move(v));
     const Readings r = measure::measure_video(source, {});
     for (const Check& c : checks) {
