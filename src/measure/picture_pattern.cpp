@@ -81,6 +81,36 @@ double colour_misfit(const PictureBand& b, int count, double width) {
   return have < 6 * 15 * 15 ? 1 : 1 - std::norm(sum) / have / want;
 }
 
+// How far their colours are from the form's, whatever their hue; 0: there are none.
+double colour_gain(const PictureBand& b, int count, double width, const BarForm& form) {
+  std::complex<double> sum = 0;
+  double want = 0;
+  for (int i = 1; i < 7; ++i) {
+    const auto at = [&](const std::vector<double>& c) {
+      return stretch(c, (i + 0.3) * width / count / 2, (i + 0.7) * width / count / 2).mean;
+    };
+    const double cb = at(b.cb), cr = at(b.cr);
+    if (std::min(cb, cr) < 4 || std::max(cb, cr) > 251) continue;  // cut off where codes end
+    const auto code = standards::code601_from_rgb(standards::bar_rgb(form, i));
+    const std::complex<double> w(code.cb - 128, code.cr - 128);
+    sum += std::conj(w) * std::complex<double>(cb - 128, cr - 128);
+    want += std::norm(w);
+  }
+  return want > 0 ? std::abs(sum) / want : 0;
+}
+
+// How much is wrong at all: a grabber's gain goes by sync and its colour by the burst, and one thing far off
+// is likelier than two half as far.
+double unlikely(double gain, double colour) {
+  constexpr double much = 0.1;
+  const auto wrong = [](double ratio) {
+    const double off = std::log(ratio);
+    return off * off / (off * off + much * much);
+  };
+  constexpr double no_colour = 0.2;
+  return wrong(gain) + (colour > no_colour ? wrong(colour) : 0);
+}
+
 struct BarLevels {
   std::vector<double> level;
   double spread = 0;  // rms within a bar, the largest
@@ -160,7 +190,7 @@ std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::st
       };
       if ((limits.first > 0 && beyond(0) < -4) || (limits.last < count - 1 && beyond(count - 1) > 4))
         continue;
-      const double badness = f.rms / f.gain + 8 * std::abs(std::log(f.gain));
+      const double badness = f.rms / f.gain + 8 * unlikely(f.gain, colour_gain(b, count, s.width(), form));
       if (badness >= best_badness) continue;
       best_badness = badness;
       best = Pattern{.kind = PatternKind::Bars,

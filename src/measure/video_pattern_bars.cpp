@@ -75,27 +75,38 @@ std::optional<Plateau> neighbour(const std::vector<Plateau>& all, const Plateau&
   return out;
 }
 
-// Which form: full colours or three quarters, by the mean of all luminances; full white or three quarters by
-// the ratio of white to the colours.
+// Whether something is wrong at all, 0 to 1: one thing far off is likelier than two things half as far.
+double wrong(double ratio) {
+  constexpr double much = 0.1;  // of a tenth
+  const double off = std::log(ratio);
+  return off * off / (off * off + much * much);
+}
+
+// Which form. White against the colours tells full white beside three quarters, without any scale. All of one
+// measure are full or three quarters, whichever takes less of a wrong gain and a wrong sync: a source's own
+// sync may be low.
 standards::BarForm form_of(const FoundBars& f, const VideoSetup& setup) {
   const standards::VideoStandard& s = nominal(setup);
   double got = 0;
   double full = 0;
   const double range = 1 - s.setup_fraction;
+  const double black = f.bars[7] ? f.bars[7]->luma_mv : setup.gain() * s.black_mv.nominal;
   for (int i = 1; i <= 6; ++i) {
     if (!f.bars[static_cast<std::size_t>(i)]) continue;
     const auto c = standards::composite_colour(s, standards::bar_rgb(standards::bars_100, i));
-    got += f.bars[static_cast<std::size_t>(i)]->luma_mv - setup.gain() * s.black_mv.nominal;
-    full += setup.gain() * (c.luma_mv - s.black_mv.nominal);
+    got += f.bars[static_cast<std::size_t>(i)]->luma_mv - black;
+    full += c.luma_mv - s.black_mv.nominal;
   }
-  const bool three_quarters = got < 0.866 * full;
-  const double colour_level = got / full;
+  const double colour_level = got / full / setup.gain();
   const double white_level =
-      f.bars[0] ? (f.bars[0]->luma_mv / setup.gain() - s.black_mv.nominal) / (range * s.white_mv.nominal)
-                : colour_level;
-  return !three_quarters                      ? standards::bars_100
-         : white_level > 1.155 * colour_level ? standards::bars_100_0_75_0
-                                              : standards::bars_75;
+      f.bars[0] ? (f.bars[0]->luma_mv - black) / setup.gain() / (range * s.white_mv.nominal) : colour_level;
+  if (white_level > 1.155 * colour_level) return standards::bars_100_0_75_0;
+  if (!(got > 0)) return standards::bars_75;
+  const auto unlikely = [&](double level) {
+    const double gain = got / full / level;
+    return wrong(gain) + wrong(setup.gain() / gain);
+  };
+  return unlikely(0.75) < unlikely(1) ? standards::bars_75 : standards::bars_100;
 }
 
 // How far levels (darkest first) are from these, both put on 0 to 1 by the first and the one at `one`; rms.

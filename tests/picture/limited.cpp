@@ -119,6 +119,24 @@ TEST(PictureLimited, ColoursThatNoTurnBringsBack) {
   check(colour(bars_75, [](int&, int& cr) { cr = 128; }), "Cr is lost");
 }
 
+// A source whose sync is low: the grabber's gain follows sync, its colour the burst.
+TEST(PictureLimited, LevelsRaisedByLowSyncAreNoOtherBars) {
+  for (const double sync_mv : {200.0, 240.0, 270.0})
+    for (const bool three_quarters_white : {true, false}) {
+      const auto raised = luma(three_quarters_white ? bars_75 : bars_100_75, [&](int y) {
+        return std::min(254, static_cast<int>(std::lround(16 + (y - 16) * 300 / sync_mv)));
+      });
+      const Readings r = measured(raised);
+      // White of either is cut off at code 254 where they are raised by half.
+      if (sync_mv > 200 || three_quarters_white) {
+        EXPECT_EQ(get(r, "picture.pattern").text(), three_quarters_white ? "bars-75" : "bars-100-0-75-0")
+            << sync_mv;
+      }
+      EXPECT_NEAR(get(r, "picture.saturation").number(), 1, 0.01) << sync_mv;
+      EXPECT_NEAR(get(r, "picture.luma.gain").number(), 100 * 300 / sync_mv, 1) << sync_mv;
+    }
+}
+
 // Grey bars that are clipped have steps much like a staircase's, but are none.
 TEST(PictureLimited, GreyClippedBarsAreNoStaircase) {
   for (const int top : {150, 125, 105}) {
