@@ -147,7 +147,12 @@ void tell_limits(SiteState& s, const job::Capture& after, const Words& words) {
     other += (other.empty() ? "" : "; ") + t.text;
   }
   s.other_now = !right.empty() && !now.empty() && !still;
-  if (now.empty()) return;
+  if (now.empty()) {
+    // Of what the book knows no fault for, its own comparison would say that there was none.
+    if (s.by_limits_alone() && !right.empty())
+      s.after->summary = words.text("site-limits-all-right", {{"right", right}});
+    return;
+  }
   s.after->summary = right.empty() ? words.text("site-limits-out", {{"out", other}})
                                    : words.text("site-limits-right", {{"right", right}, {"out", other}});
 }

@@ -70,6 +70,7 @@ bool is_count(const std::string& id) {
 std::string shown(double v, const std::string& unit) {
   const double size = std::abs(v);
   const int decimals = size >= 1000 ? 0 : size >= 100 ? 1 : size >= 1 ? 2 : 4;
+  if (size < 0.5 * std::pow(10.0, -decimals)) v = 0;  // and not -0.0000
   return fmt::format("{:.{}f}{}{}", v, decimals, unit.empty() ? "" : " ", unit);
 }
 

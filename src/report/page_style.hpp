@@ -71,7 +71,7 @@ table.r td[data-c]::before{content:attr(data-c) " ";color:var(--soft);font-size:
 @media print{@page{margin:14mm}html{font-size:12.5px}:root{color-scheme:light;--bg:#fff;--card:#fff;--ink:#000;--soft:#444;--rule:#ccc;--s0:#0a6a7c;--s1:#a84300;
 --fail:#9c1710;--failbg:#fdeceb;--pass:#17653a;--passbg:#eef7f1;--open:#6e4a00;--openbg:#fdf3dc;--note:#2f5597;--notebg:#eef2fa;--hum:#8a2a8f;--mask:#9c1710}
 body{font-size:9.5pt;-webkit-print-color-adjust:exact;print-color-adjust:exact}main{max-width:none;padding:0}
-section{border:0;padding:0;margin:0 0 14pt}section+section{break-before:page}section+section.brief{break-before:auto}h2,h2+p,h3,dt,figcaption,thead,tr.grp,p.verdict,ul.facts,.warn,.note{break-after:avoid}tr,.warn,.note,figure.chain{break-inside:avoid}
+section{border:0;padding:0;margin:0 0 14pt}section+section{break-before:page}section+section.brief{break-before:auto}h2,h2+p,h3,dt,figcaption,thead,tr.grp,p.verdict,ul.facts,.facts~.warn,.facts~.note{break-after:avoid}tr,.warn,.note,figure.chain{break-inside:avoid}
 section.brief+section.brief{margin-top:18pt}.scroll{overflow:visible}dl.small{columns:2;column-gap:16pt}dd{break-before:avoid}
 th,td{padding:3px 8px 3px 0}tr.grp th{padding-top:8px}table.rd tbody th[scope=row]{width:20%}td.lim{width:24%}td.rem{width:20%}h3{margin:14px 0 5px}
 #diagnosis ol.problems>li{break-inside:auto;padding:6px 10px;margin:6px 0}#diagnosis p{margin:3px 0}#diagnosis .soft{color:var(--ink)}

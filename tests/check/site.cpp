@@ -389,6 +389,8 @@ TEST(Site, WhatIsOutOfItsLimitsIsFollowedByHalvesToo) {
   EXPECT_EQ(r.err.find("Nothing wrong was taken in"), std::string::npos) << r.err;
   const json j = json::parse(r.out);
   EXPECT_EQ(j.at("job").at("outcome"), "cured") << j.at("points").dump(1);
+  EXPECT_NE(j.at("points").dump().find("Within its limits now"), std::string::npos) << j.at("points").dump(1);
+  EXPECT_EQ(j.at("points").dump().find("No fault before"), std::string::npos) << j.at("points").dump(1);
   EXPECT_LE(j.at("job").at("captures").size(), 5u);
 }
 
