@@ -7,6 +7,7 @@
 #include <linebench/base/decibel.hpp>
 #include <linebench/base/error.hpp>
 #include <linebench/judge/limits.hpp>
+#include <linebench/judge/shown.hpp>
 
 namespace linebench::judge {
 namespace {
@@ -186,12 +187,6 @@ void judge_reading(Reading& r, const LimitEntry& entry, const LimitSet& set,
   }
 }
 
-// Unmeasurable because there is less of it than can be seen: that is enough where the limit only asks for
-// little.
-bool shown_inside(const Reading& r) {
-  return r.at_most && r.limit && r.limit->max && !r.limit->min && *r.at_most <= *r.limit->max;
-}
-
 bool wanting(const Reading& r, const LimitEntry& entry) {
   if (!r.measured()) return !shown_inside(r);
   if (entry.under_programme && !r.limit) return true;
@@ -284,6 +279,10 @@ std::string_view to_string(Overall v) {
       return "incomplete";
   }
   return "incomplete";
+}
+
+bool shown_inside(const Reading& r) {
+  return r.at_most && r.limit && r.limit->max && !r.limit->min && *r.at_most <= *r.limit->max;
 }
 
 void judge(Readings& readings, const LimitSet& set, const Asked& asked) {

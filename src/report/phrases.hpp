@@ -95,6 +95,8 @@ inline constexpr char one_within[] = "the one reading judged is within its limit
 inline constexpr char all_within[] = "all {} readings judged are within limits";
 inline constexpr char one_close[] = ", but by less than its uncertainty";
 inline constexpr char some_close[] = ", {} of them by less than {} uncertainty";
+inline constexpr char not_excluded[] = "; not excluded: {}";
+inline constexpr char slow_hum[] = "hum bars that stand or move slowly";
 inline constexpr char only_idle[] = "; nothing was being sent, so this is the idle path's noise alone";
 inline constexpr char check_cable[] =
     "Check that the cable is in this input, that the input is not muted and its level is up, and that "

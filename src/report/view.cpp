@@ -4,6 +4,7 @@
 #include <cmath>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/judge/limits.hpp>
+#include <linebench/judge/shown.hpp>
 #include <linebench/report/view.hpp>
 #include <linebench/report/words.hpp>
 #include <map>
@@ -301,6 +302,23 @@ class Builder {
     return joined(labels) + phrase::could_not_be;
   }
 
+  // What disturbs a picture and passed only because this one does not show it.
+  [[nodiscard]] std::string not_excluded() const {
+    const Reading* pattern = find_reading(document_.readings, "picture.pattern");
+    const bool live = pattern != nullptr && pattern->measured() && pattern->text() == "none";
+    std::vector<std::string> labels;
+    for (const char* id : {"picture.hum.level", "picture.noise.periodic.level", "picture.roll",
+                           "picture.jitter", "picture.tear"}) {
+      const Reading* r = find_reading(document_.readings, id);
+      if (r == nullptr || !r->limit || r->measured()) continue;
+      if (!judge::shown_inside(*r))
+        labels.push_back(label_of(id));
+      else if (live && r->id == "picture.hum.level")
+        labels.emplace_back(phrase::slow_hum);
+    }
+    return labels.empty() ? "" : fmt::format(phrase::not_excluded, joined(labels));
+  }
+
   void say_verdict() {
     const std::string none = without_signal(Verdict::Info);
     const auto judged = static_cast<std::size_t>(std::count_if(
@@ -328,6 +346,7 @@ class Builder {
                                       : fmt::format(phrase::some_close, close, close == 1 ? "its" : "their");
       }
       if (only_idle()) view_.headline += phrase::only_idle;
+      view_.headline += not_excluded();
     }
     if (!none.empty()) say_no_signal(none);
     if (view_.mark != Mark::Fail) say_no_picture();

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <linebench/base/draft.hpp>
 #include <linebench/report/page.hpp>
+#include <linebench/report/view.hpp>
 #include <numbers>
 
 #include "support/frame_synth.hpp"
@@ -86,6 +87,27 @@ TEST(PicturePage, ThumbnailShowsTheCodesColours) {
   near(fill(81, 90, 240), 0, 0, 255);
   t.cr.clear();
   EXPECT_EQ(report::thumbnail(t).width, 0);
+}
+
+// A pass says what the picture did not show: of a live one also bars that hardly move, whatever was not
+// found.
+TEST(PictureVerdict, SaysWhatIsNotExcluded) {
+  const auto headline = [](const char* pattern, std::optional<double> less_than) {
+    report::Document d;
+    d.limit_set = "picture";
+    d.verdict = "pass";
+    d.readings = {text_reading("picture.pattern", pattern),
+                  unmeasurable("picture.hum.level", "none found", less_than)};
+    Limit limit;
+    limit.max = 1;
+    d.readings.back().limit = limit;
+    return report::make_view(d, false).headline;
+  };
+  EXPECT_NE(headline("none", std::nullopt).find("not excluded: Hum bars"), std::string::npos);
+  EXPECT_NE(headline("none", 0.4).find("not excluded: hum bars that stand or move slowly"),
+            std::string::npos);
+  EXPECT_NE(headline("flat", 2.0).find("not excluded: Hum bars"), std::string::npos);
+  EXPECT_EQ(headline("flat", 0.4).find("not excluded"), std::string::npos);
 }
 
 }  // namespace
