@@ -100,13 +100,15 @@ std::vector<float> over_floor(const Smooth& s, const Floor& f, float sign) {
 std::vector<Pulse> pulses_below(std::span<const float> over, float height) {
   std::vector<Pulse> out;
   double start = -1;
-  float before = over[0] - height;
+  bool below = over[0] - height < 0;
   for (std::size_t i = 1; i < over.size(); ++i) {
+    if ((over[i] - height < 0) == below) continue;
+    below = !below;
+    const float before = over[i - 1] - height;
     const float now = over[i] - height;
-    const auto crossing = [&] { return static_cast<double>(i) - static_cast<double>(now / (now - before)); };
-    if (before >= 0 && now < 0) start = crossing();
-    if (before < 0 && now >= 0 && start >= 0) out.push_back({start, crossing()});
-    before = now;
+    const double at = static_cast<double>(i) - static_cast<double>(now / (now - before));
+    if (before >= 0 && now < 0) start = at;
+    if (before < 0 && now >= 0 && start >= 0) out.push_back({start, at});
   }
   return out;
 }
