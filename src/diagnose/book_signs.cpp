@@ -23,6 +23,9 @@ Trial read_trial(const TomlReader& r, const toml::table& t) {
   if (!(trial.minutes > 0)) throw r.wrong(t.source(), "\"minutes\" must be above 0");
   trial.how = r.text(t, "how");
   trial.caution = r.text(t, "caution", false);
+  trial.medium = r.text(t, "medium", false);
+  if (!trial.medium.empty() && trial.medium != "sound" && trial.medium != "picture")
+    throw r.wrong(t.get("medium")->source(), "\"medium\" must be sound or picture");
   trial.typed_unit = r.text(t, "typed", false);
   trial.uncertainty = r.number(t, "uncertainty", 0.0);
   if (const toml::node* n = t.get("expected")) trial.needs_expected = n->value_or(false);
@@ -33,7 +36,7 @@ Sign read_sign(const TomlReader& r, const toml::table& t) {
   r.only(t, {"id",       "label", "unit",       "family",  "scale",   "usual", "spread",
              "span",     "words", "minutes",    "how",     "caution", "typed", "uncertainty",
              "expected", "asked", "carried",    "certain", "warning", "fine",  "open",
-             "of",       "reads", "told_below", "alone"});
+             "of",       "reads", "told_below", "alone",   "medium"});
   Sign s;
   s.id = r.text(t, "id");
   s.label = r.text(t, "label");

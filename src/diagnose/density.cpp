@@ -82,7 +82,11 @@ bool act(Causes causes) {
 
 // Of one reading, whatever it was picked from.
 double log_density_found_once(const Sign& sign, const Evidence& e, Causes causes, double usual_power) {
-  double stray = sign.certain ? certain_stray_share : act(causes) ? stray_share : sound_stray_share;
+  // An answer that a fault never gives is misread no oftener with it than without.
+  const bool answer = sign.trial && sign.scale == Scale::Words;
+  double stray = sign.certain             ? certain_stray_share
+                 : act(causes) && !answer ? stray_share
+                                          : sound_stray_share;
   if (sign.scale == Scale::Words) {
     std::size_t place = 0;
     while (place < sign.words.size() && sign.words[place].first != e.word) ++place;

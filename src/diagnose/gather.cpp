@@ -327,7 +327,7 @@ std::vector<Evidence> gather(const FaultBook& book, const std::vector<Capture>& 
   for (const Capture& c : captures) {
     out.begin(c.facts.signal);
     gather_video(c, site, out);
-    gather_picture(c, out);
+    gather_picture(c, site, out);
   }
   out.begin({});
   gather_shared(captures, out);

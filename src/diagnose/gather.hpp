@@ -113,7 +113,9 @@ void gather_response(const Capture& capture, const std::string& suffix, const st
 
 void gather_audio(const std::vector<Capture>& captures, const Site& site, Gatherer& out);
 void gather_video(const Capture& capture, const Site& site, Gatherer& out);
-void gather_picture(const Capture& capture, Gatherer& out);
+void gather_picture(const Capture& capture, const Site& site, Gatherer& out);
+/// Whether the scanning system found is the site's. @param system as the capture's reading says it.
+void gather_system(const std::string& system, const Site& site, const std::string& from, Gatherer& out);
 /// @param readings "video.noise.periodic" or "picture.noise.periodic". @param mv_each millivolts of the
 /// level's unit. @param patterned a test picture was sent, in which nothing stands by itself.
 void gather_tone(const Capture& capture, const std::string& readings, double mv_each, bool patterned,

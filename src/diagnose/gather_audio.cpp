@@ -10,6 +10,7 @@
 
 #include "gather.hpp"
 #include "gather_multiples.hpp"
+#include "gather_rail.hpp"
 
 namespace linebench::diagnose {
 namespace {
@@ -198,14 +199,6 @@ double keyed_pauses(const Readings& r, const std::string& suffix) {
   return std::strtod(gaps->reason.c_str() + (digits == std::string::npos ? 0 : digits + 1), nullptr);
 }
 
-// The recorder's rail cuts the tops off: what comes in is more than what is read.
-bool cut_at_rail(const Capture& c, const std::string& suffix) {
-  const auto cut = number_of(c.readings, "audio.clip.samples" + suffix);
-  const auto at = number_of(c.readings, "audio.clip.level" + suffix);
-  constexpr double rail_dbfs = -0.5;  // converters and drivers stop a little below full scale
-  return cut && cut->value > 0 && at && at->value > rail_dbfs;
-}
-
 void levels_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const Readings& r = c.readings;
   const Sent sent = sent_on(c, suffix);
@@ -218,7 +211,14 @@ void levels_of(const Capture& c, const std::string& suffix, const std::string& n
   if (sent == Sent::Tone && tone) {
     const Support support = c.facts.full_scale_v ? Support::Good : Support::Weak;
     const double u = std::hypot(tone->u, scaling.u);
-    if (cut_at_rail(c, suffix)) {
+    // A rail that stands at what is sent cuts what is right as well: how far it goes above says nothing.
+    constexpr double rail_far_db = 10;
+    const bool near = c.facts.full_scale_v && against < rail_far_db;
+    const auto above = cut_at_rail(c, suffix) && !near ? level_above_rail(c, suffix) : std::nullopt;
+    if (above && above->value > tone->value) {
+      out.number("audio.level.tone", above->value + against, std::hypot(above->u, scaling.u), name,
+                 "by how long its tops are cut", support);
+    } else if (cut_at_rail(c, suffix)) {
       out.at_least("audio.level.tone", tone->value + against, u, name, scaling.remark, support);
     } else {
       out.number("audio.level.tone", tone->value + against, u, name, scaling.remark, support);
@@ -274,7 +274,16 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
                  fmt::format("{:.0f} found", n->value));
     }
   };
-  rate(number_of(c.readings, "audio.click.count" + suffix), "audio.click");
+  // Tops that are cut have corners, which look like clicks; a click of its own reaches the rail for a few
+  // samples.
+  constexpr double samples_of_a_click = 30;
+  const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
+  const auto cut = number_of(c.readings, "audio.clip.samples" + suffix);
+  if (clicks && clicks->value > 0 && cut && cut->value > samples_of_a_click * clicks->value) {
+    out.bound("audio.click", clicks->value / minutes, 0, name);
+  } else {
+    rate(clicks, "audio.click");
+  }
   // Beside pauses on a cadence the others may be keyed as well: a melody has many lengths.
   const auto gaps = gaps_of(c, suffix);
   if (gaps && gaps->value > 0 && keyed_pauses(c.readings, suffix) > gaps->value) {
@@ -320,6 +329,8 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
            fmt::format("{} of {} paths", with, all));
 }
 
+constexpr double of_mains_hz = 1000;  // lower lines may be hum's
+
 struct Whine {
   double hz = 0, dbfs = 0;
 };
@@ -336,7 +347,6 @@ std::optional<Whine> whine_of(const Readings& r, const std::string& suffix) {
   const auto comma = noise->reason.find(',', at);
   if (comma == std::string::npos) return std::nullopt;
   w.dbfs = std::strtod(noise->reason.c_str() + comma + 1, nullptr);
-  constexpr double of_mains_hz = 1000;  // lower lines may be hum's
   const auto whistle = number_of(r, "audio.whistle.frequency" + suffix);
   if (w.hz < of_mains_hz || (whistle && std::abs(whistle->value - w.hz) < 100)) return std::nullopt;
   return w;
@@ -374,7 +384,12 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   };
   const bool clean = events("audio.click.count") + events("audio.dropout.count") == 0;
   rest -= hum_tail(r, suffix);
-  if (const auto line = whine_of(r, suffix)) {
+  // A steady tone in what is else idle, weaker than any that is sent.
+  const auto hz = number_of(r, "audio.tone.frequency" + suffix);
+  if (sent == Sent::Idle && c.facts.signal.empty() && tone && hz && hz->value >= of_mains_hz) {
+    out.number("audio.whine", tone->value + scaling.line_up_dbfs, scaling.u, name,
+               fmt::format("{:.0f} Hz", hz->value));
+  } else if (const auto line = whine_of(r, suffix)) {
     rest -= power_from_db(line->dbfs + standards::a_weighting_db(line->hz));
     out.number("audio.whine", line->dbfs + scaling.line_up_dbfs, scaling.u, name,
                fmt::format("{:.0f} Hz", line->hz));

@@ -170,7 +170,7 @@ void lost_frames(const Capture& c, Gatherer& out) {
 
 }  // namespace
 
-void gather_picture(const Capture& c, Gatherer& out) {
+void gather_picture(const Capture& c, const Site& site, Gatherer& out) {
   const Readings& r = c.readings;
   const auto signal = text_of(r, "picture.signal");
   if (!signal) return;
@@ -178,6 +178,7 @@ void gather_picture(const Capture& c, Gatherer& out) {
   const std::string gone = lost && lost->value > 0 ? gone_for_good(c, lost->value) : "";
   out.word("picture.signal", gone.empty() ? *signal : "none", c.name, gone);
   if (*signal == "none") return;
+  gather_system(text_of(r, "picture.system").value_or(""), site, c.name, out);
   // Frames that came without a signal are a contact that makes and breaks. They were seen, so that chance
   // bears on how many there are and not on whether there are any.
   if (lost && lost->value > 0 && c.facts.frames > 0 && gone.empty()) {

@@ -67,9 +67,13 @@ void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& ou
   const double error = setup->value < least  ? setup->value - least
                        : setup->value > most ? setup->value - most
                                              : 0;
-  // Where no pattern was recognised, what is darkest may be no black.
-  out.number("video.setup.error", error, setup->u, c.name, fmt::format("setup {:.1f} mV", setup->value),
-             test_picture(c.readings) ? Support::Good : Support::Weak);
+  // Where no pattern was recognised, what is darkest may be no black: that lies there or below.
+  if (!test_picture(c.readings) && error > 0) {
+    out.bound("video.setup.error", error, setup->u, c.name);
+  } else {
+    out.number("video.setup.error", error, setup->u, c.name, fmt::format("setup {:.1f} mV", setup->value),
+               test_picture(c.readings) ? Support::Good : Support::Weak);
+  }
 }
 
 void levels(const Capture& c, const Site& site, const standards::VideoStandard& nominal, Gatherer& out) {
@@ -81,7 +85,13 @@ void levels(const Capture& c, const Site& site, const standards::VideoStandard& 
   const auto white = number_of(r, "video.white");
   if (white) {
     const bool high = white->value > 1.06 * nominal.white_mv.nominal;
-    if (high || white_sent(c.facts, r, nominal))
+    const bool sent = white_sent(c.facts, r, nominal);
+    // A scene's or a three-quarter bar's brightest may stand below the white there is.
+    if (high && !sent)
+      out.at_least("video.white.level", db_from_amplitude(white->value / nominal.white_mv.nominal),
+                   8.686 * white->u / white->value, c.name, fmt::format("{:.0f} mV", white->value),
+                   Support::Good);
+    else if (sent)
       ratio("video.white.level", *white, nominal.white_mv.nominal, c.name,
             fmt::format("{:.0f} mV", white->value), out);
   }
@@ -265,6 +275,12 @@ bool no_burst(const Readings& readings) {
   return b != nullptr && !b->measured() && b->reason.find("no colour burst") != std::string::npos;
 }
 
+void gather_system(const std::string& system, const Site& site, const std::string& from, Gatherer& out) {
+  if (site.system.empty() || (!system.starts_with("525") && !system.starts_with("625"))) return;
+  const bool match = site.system.substr(0, 3) == system.substr(0, 3) && !system.ends_with("4.43");
+  out.word("video.system.match", match ? "as expected" : "other", from, system);
+}
+
 void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   const Readings& r = c.readings;
   const auto signal = text_of(r, "video.signal");
@@ -273,10 +289,7 @@ void gather_video(const Capture& c, const Site& site, Gatherer& out) {
   if (*signal == "none") return;  // nothing else of it means anything
   const std::string system = text_of(r, "video.system").value_or("");
   const standards::VideoStandard& nominal = standards::standard_of(system.starts_with("625") ? 625 : 525);
-  if (!site.system.empty() && !system.empty()) {
-    const bool match = site.system.substr(0, 3) == system.substr(0, 3) && !system.ends_with("4.43");
-    out.word("video.system.match", match ? "as expected" : "other", c.name, system);
-  }
+  gather_system(system, site, c.name, out);
   if (const auto p = text_of(r, "video.polarity")) out.word("video.polarity", *p, c.name);
   if (const auto i = text_of(r, "video.interlaced")) {
     const auto lines = number_of(r, "video.lines_per_frame");

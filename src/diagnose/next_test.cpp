@@ -161,6 +161,14 @@ bool worth_taking(const Model& m, const CaptureTest& c) {
   return c.prefix == "audio." || !captured(m) || of_view(m, "video.") || of_view(m, "picture.");
 }
 
+// Nothing of its medium was captured, and something of the other was.
+bool of_other_medium(const Model& m, const Sign& s) {
+  const bool sound = of_view(m, "audio.");
+  const bool picture = of_view(m, "video.") || of_view(m, "picture.");
+  return (s.trial->medium == "sound" && picture && !sound) ||
+         (s.trial->medium == "picture" && sound && !picture);
+}
+
 // The likeliest fault where it is as likely as this; else -1.
 int likelier_than(const Model& m, double least) {
   const std::vector<double> p = marginals(m);
@@ -237,7 +245,7 @@ std::optional<NextTest> best_test(const Model& m, int fault) {
     return near < 0 || touches(m.tables[static_cast<std::size_t>(near)], s.id);
   };
   for (const Sign& s : m.book->signs) {
-    if (s.trial && !known(m, s.id) && bears_on(s)) offer(trial(s));
+    if (s.trial && !known(m, s.id) && bears_on(s) && !of_other_medium(m, s)) offer(trial(s));
   }
   if (!best && near >= 0) {
     if (const Sign* own = own_test(m, near)) return trial(*own);

@@ -420,6 +420,12 @@ void cameras(std::map<std::string, Maker>& m) {
     if (d.chance(0.7)) say(s, "known-source", "gone");
     s.visible = s.video.gain_db > 1.5;
   };
+  m["source-video-low"] = [](Site& s, Dice& d) {
+    s.video.gain_db -= d.uniform(0.8, 7);
+    if (d.chance(0.4)) say(s, "source-setting", "other level");
+    if (d.chance(0.7)) say(s, "known-source", "gone");
+    s.visible = s.video.gain_db < -1.5;
+  };
   m["video-none"] = [](Site& s, Dice& d) {
     s.video.present = false;
     if (d.chance(0.5)) say(s, "port-light", "dark");

@@ -129,8 +129,19 @@ void NoiseMeter::line(const LineView& v) {
   }
 }
 
-void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, double tone_mv2,
-                              Readings& out) const {
+namespace {
+
+double power_in_band(const NoiseChoice& c, double band_hz) {
+  double sum = 0;
+  for (std::size_t k = 0; c.spectrum != nullptr && k < c.psd.size(); ++k)
+    sum += c.psd[k] * hz_in_band(k, c.spectrum->step_hz(), band_hz);
+  return sum;
+}
+
+}  // namespace
+
+void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking,
+                              double blanking_mv2, double tone_mv2, Readings& out) const {
   const double step = c.spectrum->step_hz();
   const double half = setup.rate_hz / 2;
   double flat = 0;
@@ -190,7 +201,11 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
   if (q_psd * band_hz_ > 0.02 * power)
     remark += fmt::format("; the recorder's steps of {:.2g} mV, {:.2f} mV rms, taken out", q,
                           std::sqrt(q_psd * band_hz_));
-  if (!blanking && !c.compared && !shows_test_picture(picture_shown_.known()))
+  // The lines of field blanking hold no picture: what is there as well is none of it.
+  constexpr double as_noisy = 0.7;
+  if (blanking_mv2 > as_noisy * flat) {
+    remark += fmt::format("; field blanking holds {:.2f} mV of it too", std::sqrt(blanking_mv2));
+  } else if (!blanking && !c.compared && !shows_test_picture(picture_shown_.known()))
     remark += "; two frames were not compared: fine picture would look the same";
   if (c.repeating > 0)
     remark += fmt::format("; {:.0f} % of the power came again frame by frame: picture, taken out",
@@ -229,7 +244,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
       out.push_back(unmeasurable(id, reason));
   } else {
     const double pp = tone.tone ? tone.tone->pp_mv : 0.0;
-    random_noise(setup, c, blanking, pp * pp / 8, out);
+    random_noise(setup, c, blanking, blanking ? 0 : power_in_band(b, band_hz_), pp * pp / 8, out);
   }
   if (!tone.looked) {
     const std::string reason =

@@ -24,8 +24,9 @@ class NoiseMeter : public LineMeter {
 
  private:
   void take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone);
-  void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, double tone_mv2,
-                    Readings& out) const;
+  /// @param blanking_mv2 power of the field blanking's own noise; 0: not known.
+  void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, double blanking_mv2,
+                    double tone_mv2, Readings& out) const;
 
   const PictureMeter& picture_shown_;
   double from_us_;

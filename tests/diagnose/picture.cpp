@@ -246,4 +246,26 @@ TEST(DiagnosePicture, AStubOfSomeMetresIsSeenByLevelsAndBurst) {
   EXPECT_EQ(first(d), "ghost-tee") << shown(d);
 }
 
+// The scanning system of a picture against the site's, as of a waveform [BT.1700].
+TEST(DiagnosePicture, AnotherStandardThanTheSitesIsFound) {
+  Readings r;
+  r.push_back(text_reading("picture.signal", "present"));
+  r.push_back(text_reading("picture.system", "525"));
+  r.push_back(text_reading("picture.pattern", "bars-75"));
+  r.push_back(text_reading("picture.colour", "present"));
+  const std::vector<Capture> captures = {of_readings(r, "picture.yuv")};
+  EXPECT_EQ(first(diagnosed(captures, {"625"})), "wrong-standard");
+  EXPECT_LT(probability(diagnosed(captures, {"525"}), "wrong-standard"), 0.02);
+}
+
+// All of the signal 6 dB down and nothing bent: a source or an amplifier that is turned down, not one whose
+// supply fails (1 V into 75 ohm [BT.1700]). No look at sound is proposed where there is none.
+TEST(DiagnosePicture, AllLowAlikeIsASourceTurnedDown) {
+  const Diagnosis d = diagnosed({of_readings(bars_625(150, 350, 150))}, {"625"});
+  EXPECT_EQ(first(d), "source-video-low") << shown(d);
+  ASSERT_TRUE(d.next_test);
+  const Sign* next = book().sign(d.next_test->id);
+  EXPECT_TRUE(next == nullptr || next->trial->medium != "sound") << d.next_test->id;
+}
+
 }  // namespace

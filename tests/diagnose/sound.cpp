@@ -277,4 +277,29 @@ TEST(DiagnoseSound, ADimmersMultiplesAreNoHiss) {
   EXPECT_FALSE(hiss->at_most) << hiss->shown;
 }
 
+// A supply's whine in an idle line: steady, far weaker than any tone that is sent (switching supplies sing
+// between 1 and 20 kHz, common practice).
+TEST(DiagnoseSound, ASteadyToneInAnIdleLineIsAWhine) {
+  synth::Samples x = quiet(10, 11);
+  synth::add_sine(x, rate, 7340, -48);
+  synth::add_sine(x, rate, 14680, -60);
+  const Diagnosis d = diagnosed({measured({x})});
+  EXPECT_LT(d.nothing_wrong, 0.2) << shown(d);
+  EXPECT_GT(probability(d, "supply-switching") + probability(d, "audio-crosstalk"), 0.7) << shown(d);
+}
+
+// The corners of cut tops are no clicks of a contact.
+TEST(DiagnoseSound, CutTopsAreNoClicks) {
+  Readings r;
+  r.push_back(text_reading("audio.signal", "present"));
+  r.push_back(number_reading("audio.clip.samples", 20000, 0));
+  r.push_back(number_reading("audio.clip.level", 0, 0.01));
+  r.push_back(number_reading("audio.click.count", 40, 0));
+  Capture c = of_readings(r, "loud.wav");
+  c.facts.sample_rate_hz = rate;
+  c.facts.frames = 480000;
+  const auto clicks = evidence({c}, "audio.click");
+  EXPECT_TRUE(!clicks || clicks->at_most);
+}
+
 }  // namespace

@@ -38,6 +38,7 @@ struct Trial {
   double minutes = 0;   ///< what it costs, the project's estimate
   std::string how;      ///< what to do, one or two sentences
   std::string caution;  ///< stands beside the step; may be empty
+  std::string medium;   ///< "sound" or "picture" where it is nothing to do on a path of the other
   std::optional<Warning> warning;
   bool needs_expected = false;  ///< its value means something only beside the rated one ("11.2 V of 12")
   std::string typed_unit;       ///< the unit it is typed in; empty for words
