@@ -12,15 +12,16 @@ void gather_tone(const Capture& c, const std::string& readings, double mv_each, 
   const Reading* level = find_reading(r, readings + ".level");
   const auto from = number_of(r, readings + ".from");
   if (level == nullptr) return;
+  // Bars, clean, are looked through from 35 kHz on: something lies there. A tone that nobody sees, found
+  // above, is not it.
+  constexpr double seen_by_nobody_mv = 1;
+  const bool hidden = patterned && from && from->value > looked_from_hz;
+  if (hidden && (!level->measured() || level->number() * mv_each < seen_by_nobody_mv))
+    out.word("video.noise.search", "not from 40 kHz on", c.name,
+             fmt::format("from {:.0f} kHz", from->value / 1e3));
   if (!level->measured()) {
-    if (!level->at_most || !from) return;
-    if (from->value <= looked_from_hz) {
+    if (level->at_most && from && from->value <= looked_from_hz)
       out.bound("video.noise.periodic", *level->at_most * mv_each, 0, c.name);
-    } else if (patterned) {
-      // Bars, clean, are looked through from 35 kHz on: something lies there.
-      out.word("video.noise.search", "not from 40 kHz on", c.name,
-               fmt::format("from {:.0f} kHz", from->value / 1e3));
-    }
     return;
   }
   const double mv = level->number() * mv_each;

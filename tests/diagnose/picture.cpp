@@ -268,4 +268,20 @@ TEST(DiagnosePicture, AllLowAlikeIsASourceTurnedDown) {
   EXPECT_TRUE(next == nullptr || next->trial->medium != "sound") << d.next_test->id;
 }
 
+// Something keeps bars from being looked through from 40 kHz on, where switching supplies work (common
+// practice): a tone of no matter far above it does not make that sound.
+TEST(DiagnosePicture, ALowToneMayHideBesideAWeakHighOne) {
+  const auto with = [](double from_hz) {
+    Readings r = bars_625();
+    r.push_back(number("video.noise.periodic.from", from_hz, 1));
+    r.push_back(number("video.noise.periodic.level", 0.19, 0.05));
+    r.push_back(number("video.noise.periodic.frequency", 6.47e6, 2500));
+    return of_readings(r);
+  };
+  EXPECT_TRUE(evidence({with(150e3)}, "video.noise.search"));
+  EXPECT_FALSE(evidence({with(35e3)}, "video.noise.search"));
+  const Diagnosis d = diagnosed({with(150e3)});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+}
+
 }  // namespace
