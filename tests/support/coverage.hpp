@@ -37,7 +37,8 @@ inline bool taken(unsigned count, unsigned nth) { return whole() || count % nth 
 
 /// Runs `trial(seed)` `trials(n)` times and expects the share of hits between lo and hi. With n trials the
 /// share itself scatters by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not
-/// failed by chance. Seeds are fixed, so the outcome is the same on every run. Prints what was achieved.
+/// failed by chance, and by three where only some trials are run: of the hundreds of shares that a plain run
+/// looks at, two would fail some by chance. Seeds are fixed, so the outcome is the same on every run. Prints what was achieved.
 inline void expect_coverage(const char* what, int n, const std::function<Trial(unsigned seed)>& trial,
                             double lo = 0.93, double hi = 0.98) {
   n = static_cast<int>(trials(static_cast<unsigned>(n)));
@@ -54,7 +55,7 @@ inline void expect_coverage(const char* what, int n, const std::function<Trial(u
     u_sum += t.uncertainty;
   }
   const double share = static_cast<double>(inside) / n;
-  const double slack = 2.0 * std::sqrt(0.95 * 0.05 / n);
+  const double slack = (whole() ? 2.0 : 3.0) * std::sqrt(0.95 * 0.05 / n);
   std::printf("  %s: coverage %.3f of %d, mean error %.3g, rms error %.3g, mean claimed (k=2) %.3g\n", what,
               share, n, sum / n, std::sqrt(sum2 / n), u_sum / n);
   EXPECT_GE(share, lo - slack) << what << ": claimed uncertainty is too small";
