@@ -146,7 +146,8 @@ void change_samples(const Folder& folder, const std::string& recipe, int frames,
 
 TEST(FeedPicture, ColoursThatAreTooWeakForTheirBurst) {
   const Folder folder;
-  // The burst 1.3 times as strong: colours are 1 / 1.3 of what they should be for it, between 5.3 and 8.2 us after each leading edge of sync [BT.1700].
+  // The burst 1.3 times as strong: colours are 1 / 1.3 of what they should be for it, between 5.3 and 8.2 us
+  // after each leading edge of sync [BT.1700].
   const auto stronger = [](Samples& x) {
     const int slice = *std::min_element(x.begin(), x.end()) / 2;
     for (std::size_t i = 1; i + 240 < x.size(); ++i) {

@@ -38,7 +38,8 @@ inline bool taken(unsigned count, unsigned nth) { return whole() || count % nth 
 /// Runs `trial(seed)` `trials(n)` times and expects the share of hits between lo and hi. With n trials the
 /// share itself scatters by sqrt(p(1-p)/n); the band is widened by two of those so that a right claim is not
 /// failed by chance, and by three where only some trials are run: of the hundreds of shares that a plain run
-/// looks at, two would fail some by chance. Seeds are fixed, so the outcome is the same on every run. Prints what was achieved.
+/// looks at, two would fail some by chance. Seeds are fixed, so the outcome is the same on every run. Prints
+/// what was achieved.
 inline void expect_coverage(const char* what, int n, const std::function<Trial(unsigned seed)>& trial,
                             double lo = 0.93, double hi = 0.98) {
   n = static_cast<int>(trials(static_cast<unsigned>(n)));

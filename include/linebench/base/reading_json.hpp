@@ -14,6 +14,6 @@ namespace linebench {
 [[nodiscard]] Reading reading_from_json(const nlohmann::json& j);
 
 [[nodiscard]] nlohmann::json limit_to_json(const Limit& limit);  ///< min, max, source, detail
-[[nodiscard]] Limit limit_from_json(const nlohmann::json& j);  ///< errors as reading_from_json()
+[[nodiscard]] Limit limit_from_json(const nlohmann::json& j);    ///< errors as reading_from_json()
 
 }  // namespace linebench

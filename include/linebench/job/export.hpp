@@ -15,9 +15,9 @@ namespace linebench::job {
 
 /// One line a reading, with a header line; RFC 4180 (fields with commas, quotes or line breaks are quoted).
 /// Columns: job, opened, site, station type, serial, outcome, capture, path, taken, id, label, value, unit,
-/// uncertainty, verdict, limit min, limit max, limit source, reason, title, complaint. A curve is one line a point, its x in
-/// the id ("audio.response@1000 Hz"). Text that a spreadsheet would take for a formula gets a leading
-/// apostrophe.
+/// uncertainty, verdict, limit min, limit max, limit source, reason, title, complaint. A curve is one line a
+/// point, its x in the id ("audio.response@1000 Hz"). Text that a spreadsheet would take for a formula gets a
+/// leading apostrophe.
 [[nodiscard]] std::string readings_csv(const Store& store, const std::vector<Job>& jobs);
 
 }  // namespace linebench::job
