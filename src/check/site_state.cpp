@@ -17,16 +17,11 @@ constexpr double least_bits = 0.05;
 // Plugging in at another point and taking ten seconds; the project's estimate.
 constexpr double measure_minutes = 4;
 
-// Trials that tell of one medium only, and are nothing to do on a path of the other.
-bool of_other_medium(const SiteState& s, const std::string& trial) {
-  static constexpr std::string_view picture[] = {"isolate-video", "terminations", "cable-print"};
-  static constexpr std::string_view sound[] = {"isolate-audio", "video-off", "phones-away", "neighbour-tone"};
-  const auto among = [&](const auto& trials) {
-    return std::find(std::begin(trials), std::end(trials), trial) != std::end(trials);
-  };
-  if (!s.video) return among(picture);
+// A trial that tells of one medium only is nothing to do on a path of the other.
+bool of_other_medium(const SiteState& s, const diagnose::NextTest& t) {
+  if (!s.video) return t.medium == "picture";
   // A camera path's sound was taken in too: then it has sound to be tried.
-  return among(sound) && !s.left_out.contains("capture-audio");
+  return t.medium == "sound" && !s.left_out.contains("capture-audio");
 }
 
 }  // namespace
@@ -282,7 +277,7 @@ std::optional<Proposal> propose(const SiteState& s) {
   for (const diagnose::NextTest* t : tests) {
     // A path of sound has no picture to look at; the other way round a camera path's hum may be heard.
     const bool other_view = t->notation.empty() && !s.video && t->id != "capture-audio";
-    if (other_view || of_other_medium(s, t->id) || s.left_out.contains(key_of(*t)) || t->bits < least_bits ||
+    if (other_view || of_other_medium(s, *t) || s.left_out.contains(key_of(*t)) || t->bits < least_bits ||
         t->minutes <= 0)
       continue;
     const double rate = t->bits / t->minutes;

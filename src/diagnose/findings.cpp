@@ -144,7 +144,7 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
     // What other ways do to it hardly counts then.
     b.touched = !expected.empty() || std::abs(b.nats) > hardly;
   }
-  if (!b.touched && answers_alone(m, static_cast<int>(&t - m.tables.data())).empty()) {
+  if (!b.touched && !alone(m, static_cast<int>(&t - m.tables.data()))) {
     // Odd, and this fault says nothing of it: the fault alone does not explain all.
     b.nats = std::min(0.0, m.sound[e].log - log_density_unknown(s, m.evidence[e]));
     if (b.nats < 0) expected = "this fault does not explain it";
@@ -186,11 +186,19 @@ std::string companion_of(const Model& m, int index, double probability) {
 }
 
 // What was tried of this fault and came out against it, the gravest; null where nothing did.
-const Bearing* contradiction(const Model& m, const Finding& f) {
+const Evidence* contradiction(const Model& m, const Finding& f) {
   const auto found = std::ranges::find_if(f.evidence_against, [&](const Bearing& b) {
     return b.touched && b.nats < against && m.book->sign(b.sign)->trial;
   });
-  return found == f.evidence_against.end() ? nullptr : &*found;
+  if (found == f.evidence_against.end()) return nullptr;
+  return &*std::ranges::find(m.evidence, found->sign, &Evidence::sign);
+}
+
+// To be made once more before anything is changed: it or the captures are wrong.
+std::optional<NextTest> made_again(const Model& m, const Finding& f) {
+  const Evidence* e = contradiction(m, f);
+  if (e == nullptr || e->times > 1) return std::nullopt;
+  return test_again(m, *m.book->sign(e->sign));
 }
 
 // Nothing captured bears on it.
@@ -198,21 +206,6 @@ bool only_tried(const Model& m, const FaultTable& t) {
   return captured(m) && std::ranges::all_of(t.touched, [&](int e) {
            return m.signs[static_cast<std::size_t>(e)]->trial.has_value();
          });
-}
-
-std::optional<NextTest> capture_of(const Model& m, std::string_view prefix) {
-  const auto c = std::ranges::find(m.book->captures, prefix, &CaptureTest::prefix);
-  if (c == m.book->captures.end()) return std::nullopt;
-  return NextTest{c->id, c->label, c->how, c->caution, "", c->minutes, 0, 0};
-}
-
-// To be made once more before anything is changed: it or the captures are wrong.
-std::optional<NextTest> made_again(const Model& m, const Finding& f) {
-  const Bearing* b = contradiction(m, f);
-  if (b == nullptr) return std::nullopt;
-  const auto e = std::ranges::find(m.evidence, b->sign, &Evidence::sign);
-  if (e->times > 1) return std::nullopt;
-  return test_again(m, *m.book->sign(b->sign));
 }
 
 Finding finding_of(const Model& m, int index, double probability, const Options& options) {
@@ -238,9 +231,8 @@ Finding finding_of(const Model& m, int index, double probability, const Options&
   std::stable_sort(out.evidence_for.begin(), out.evidence_for.end(), stronger);
   std::stable_sort(out.evidence_against.begin(), out.evidence_against.end(), stronger);
   out.usually_with = companion_of(m, index, probability);
-  if (const Bearing* b = contradiction(m, out))
-    out.held =
-        fmt::format("{}: {}", b->label, std::ranges::find(m.evidence, b->sign, &Evidence::sign)->shown);
+  if (const Evidence* e = contradiction(m, out))
+    out.held = fmt::format("{}: {}", m.book->sign(e->sign)->label, e->shown);
   if (options.next_tests) {
     out.next_test = made_again(m, out);
     if (!out.next_test) out.next_test = best_test(m, index);

@@ -50,10 +50,7 @@ bool of_complaint(const Sign& s) {
          std::ranges::find(s.words, "same", [](const auto& w) { return w.first; }) != s.words.end();
 }
 
-void weigh_words_of_trials(const Model& m, const std::vector<int>& touched, Cell& cell) {
-  double captured = 0;
-  for (std::size_t i = 0; i < touched.size(); ++i)
-    captured += m.signs[static_cast<std::size_t>(touched[i])]->trial ? 0 : cell.log_ratio[i];
+void weigh_words_of_trials(const Model& m, const std::vector<int>& touched, double captured, Cell& cell) {
   constexpr double hardly_heard = 0.01;
   for (std::size_t i = 0; i < touched.size(); ++i) {
     if (of_complaint(*m.signs[static_cast<std::size_t>(touched[i])]))
@@ -77,7 +74,7 @@ FaultTable table_of(const Fault& fault, const Model& m) {
     }
   }
   t.touched.assign(touched.begin(), touched.end());
-  std::vector<double> logs;
+  std::vector<double> logs, captured;
   for (std::size_t v = 0; v < fault.variants.size(); ++v) {
     const auto effects = effects_of(fault, fault.variants[v]);
     // Where nothing was found that depends on it, one severity stands for all.
@@ -105,20 +102,17 @@ FaultTable table_of(const Fault& fault, const Model& m) {
         cell.log_ratio[i] =
             log_density(*m.signs[at], m.evidence[at], {&cause, 1}, m.sound[at]) - m.sound[at].log;
       }
-      weigh_words_of_trials(m, t.touched, cell);
+      double seen = 0;  // of the ratio, what captures make
+      for (std::size_t i = 0; i < t.touched.size(); ++i)
+        seen += m.signs[static_cast<std::size_t>(t.touched[i])]->trial ? 0 : cell.log_ratio[i];
+      captured.push_back(cell.log_weight + seen);
+      weigh_words_of_trials(m, t.touched, seen, cell);
       cell.log_total = std::accumulate(cell.log_ratio.begin(), cell.log_ratio.end(), 0.0);
       logs.push_back(cell.log_weight + cell.log_total);
       t.cells.push_back(std::move(cell));
     }
   }
   t.log_ratio = log_sum(logs);
-  std::vector<double> captured;
-  for (const Cell& c : t.cells) {
-    double sum = c.log_weight;
-    for (std::size_t i = 0; i < t.touched.size(); ++i)
-      sum += m.signs[static_cast<std::size_t>(t.touched[i])]->trial ? 0 : c.log_ratio[i];
-    captured.push_back(sum);
-  }
   t.log_of_trials = t.log_ratio - log_sum(captured);
   for (const double l : logs) t.posterior.push_back(std::exp(l - t.log_ratio));
   return t;
@@ -217,11 +211,12 @@ double log_look_alikes(const Model& m) {
   for (const Hypothesis& h : m.hypotheses) {
     for (const int f : h.faults) {
       const FaultTable& t = m.tables[static_cast<std::size_t>(f)];
-      const bool alone = std::ranges::none_of(t.touched, [&](int e) {
+      const bool by_itself = std::ranges::none_of(t.touched, [&](int e) {
         return tries(m, f, e) &&
                std::ranges::any_of(h.faults, [&](int other) { return other != f && tries(m, other, e); });
       });
-      if (t.log_of_trials < 0 && alone)
+      constexpr double rounding = 1e-9;  // where nothing was tried
+      if (t.log_of_trials < -rounding && by_itself)
         logs.push_back(std::log(look_alike_odds) + h.log_weight - t.log_of_trials);
     }
   }
@@ -230,13 +225,13 @@ double log_look_alikes(const Model& m) {
 
 // Beside a fault by whose trial all that was found is its own, no other is shown by it.
 void leave_alone(Model& m) {
-  std::vector<int> alone;
+  std::vector<int> all;
   for (std::size_t f = 0; f < m.tables.size(); ++f) {
-    if (!answers_alone(m, static_cast<int>(f)).empty()) alone.push_back(static_cast<int>(f));
+    if (alone(m, static_cast<int>(f))) all.push_back(static_cast<int>(f));
   }
-  if (alone.empty()) return;
+  if (all.empty()) return;
   for (Hypothesis& h : m.hypotheses) {
-    const auto kept = std::ranges::find_first_of(h.faults, alone);
+    const auto kept = std::ranges::find_first_of(h.faults, all);
     if (kept != h.faults.end()) h.faults = {*kept};
   }
 }
@@ -309,13 +304,12 @@ bool gives_word(const Model& m, int fault, std::size_t evidence) {
          });
 }
 
-std::vector<std::size_t> answers_alone(const Model& m, int fault) {
-  std::vector<std::size_t> out;
+bool alone(const Model& m, int fault) {
   for (std::size_t e = 0; e < m.evidence.size(); ++e) {
     if (!m.signs[e]->alone.empty() && m.evidence[e].word == m.signs[e]->alone && gives_word(m, fault, e))
-      out.push_back(e);
+      return true;
   }
-  return out;
+  return false;
 }
 
 bool captured(const Model& m) {

@@ -107,8 +107,8 @@ struct Model {
 
 /// Whether the fault gives what was found there mostly, in whatever way it shows itself.
 [[nodiscard]] bool gives_word(const Model& model, int fault, std::size_t evidence);
-/// Places of answers by which all that was found is of the fault that gives them, where this one does.
-[[nodiscard]] std::vector<std::size_t> answers_alone(const Model& model, int fault);
+/// Whether an answer was found by which all that was found is of this fault.
+[[nodiscard]] bool alone(const Model& model, int fault);
 
 /// @param barred places whose faults are ruled out.
 [[nodiscard]] Model build_model(const FaultBook& book, const std::vector<Evidence>& evidence,
@@ -150,6 +150,8 @@ class Together {
 /// Whether the fault acts on a sign that every capture of a view taken should show.
 [[nodiscard]] bool asked_of(const Model& model, const Fault& fault);
 [[nodiscard]] std::vector<Gap> gaps(const Model& model);
+/// The book's capture that gives signs of this prefix.
+[[nodiscard]] std::optional<NextTest> capture_of(const Model& model, std::string_view prefix);
 /// The capture that would close it; none where nothing was captured at all.
 [[nodiscard]] std::optional<NextTest> closing_capture(const Model& model, const Gap& gap);
 

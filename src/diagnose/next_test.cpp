@@ -197,7 +197,8 @@ std::vector<Weighted> open_hypotheses(const Model& m) {
 
 NextTest test_of(const Sign& s, double bits, double open) {
   return {s.id,           s.label,          s.trial->how, s.trial->caution,
-          notation_of(s), s.trial->minutes, bits,         open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0};
+          notation_of(s), s.trial->minutes, bits,         open > 0 ? std::clamp(bits / open, 0.0, 1.0) : 0,
+          s.trial->medium};
 }
 
 }  // namespace

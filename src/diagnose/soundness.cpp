@@ -133,11 +133,16 @@ std::vector<Gap> gaps(const Model& m) {
   return out;
 }
 
+std::optional<NextTest> capture_of(const Model& m, std::string_view prefix) {
+  const auto c = std::ranges::find(m.book->captures, prefix, &CaptureTest::prefix);
+  if (c == m.book->captures.end()) return std::nullopt;
+  return NextTest{c->id, c->label, c->how, c->caution, "", c->minutes, 0, 0};
+}
+
 std::optional<NextTest> closing_capture(const Model& m, const Gap& gap) {
-  for (const CaptureTest& c : m.book->captures) {
-    if (c.prefix == gap.view) return NextTest{c.id, c.label, gap.how, c.caution, "", c.minutes, 0, 0};
-  }
-  return std::nullopt;
+  auto test = capture_of(m, gap.view);
+  if (test) test->how = gap.how;
+  return test;
 }
 
 std::vector<Gap> gaps(const FaultBook& book, const std::vector<Evidence>& evidence) {

@@ -129,17 +129,6 @@ void NoiseMeter::line(const LineView& v) {
   }
 }
 
-namespace {
-
-double power_in_band(const NoiseChoice& c, double band_hz) {
-  double sum = 0;
-  for (std::size_t k = 0; c.spectrum != nullptr && k < c.psd.size(); ++k)
-    sum += c.psd[k] * hz_in_band(k, c.spectrum->step_hz(), band_hz);
-  return sum;
-}
-
-}  // namespace
-
 void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking,
                               double blanking_mv2, double tone_mv2, Readings& out) const {
   const double step = c.spectrum->step_hz();
@@ -244,7 +233,9 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
       out.push_back(unmeasurable(id, reason));
   } else {
     const double pp = tone.tone ? tone.tone->pp_mv : 0.0;
-    random_noise(setup, c, blanking, blanking ? 0 : power_in_band(b, band_hz_), pp * pp / 8, out);
+    random_noise(setup, c, blanking,
+                 blanking || b.spectrum == nullptr ? 0 : power_of(b.psd, b.spectrum->step_hz(), band_hz_),
+                 pp * pp / 8, out);
   }
   if (!tone.looked) {
     const std::string reason =

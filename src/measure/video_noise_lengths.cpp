@@ -39,12 +39,6 @@ void leave_out(double tone_hz, double step, std::vector<double>& x) {
     x[static_cast<std::size_t>(i)] = fill;
 }
 
-double power_of(const std::vector<double>& psd, double step, double band_hz) {
-  double sum = 0;
-  for (std::size_t k = 0; k < psd.size(); ++k) sum += psd[k] * hz_in_band(k, step, band_hz);
-  return sum;
-}
-
 // How much of the power repeats when the strongest tone that does is left out: a tone that happens to fit the
 // frame is not picture.
 double repeating_but_tone(const Net& n, double step, double band_hz) {
@@ -119,6 +113,12 @@ NoiseLengths make_noise_lengths(const VideoSetup& setup, double band_hz) {
     if (n >= shortest_samples) out.push_back(std::make_unique<NoiseLength>(n, setup, band_hz));
   }
   return out;
+}
+
+double power_of(const std::vector<double>& psd, double step_hz, double band_hz) {
+  double sum = 0;
+  for (std::size_t k = 0; k < psd.size(); ++k) sum += psd[k] * hz_in_band(k, step_hz, band_hz);
+  return sum;
 }
 
 double hz_in_band(std::size_t k, double step_hz, double band_hz) {

@@ -41,6 +41,8 @@ struct NoiseChoice {
 /// @param tone_hz a tone found, to be left out: periodic noise is measured apart [J.61].
 [[nodiscard]] NoiseChoice choose_length(std::span<const std::unique_ptr<NoiseLength>> lengths, double band_hz,
                                         std::optional<double> tone_hz = std::nullopt);
+/// Power of a spectrum in 0..band_hz.
+[[nodiscard]] double power_of(const std::vector<double>& psd, double step_hz, double band_hz);
 /// Width of bin k of a spectrum with this step that lies inside 0..band_hz.
 [[nodiscard]] double hz_in_band(std::size_t k, double step_hz, double band_hz);
 

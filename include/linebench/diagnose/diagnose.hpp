@@ -28,9 +28,10 @@ struct NextTest {
   std::string label, how, caution;
   std::string notation;  ///< how its outcome is typed in; empty for captures
   double minutes = 0;
-  double bits = 0;     ///< expected information
-  double settles = 0;  ///< expected share of what is open that it settles, 0 to 1
-  bool again = false;  ///< it was made before, and came out against what the captures show
+  double bits = 0;       ///< expected information
+  double settles = 0;    ///< expected share of what is open that it settles, 0 to 1
+  std::string medium{};  ///< as of its trial: "sound" or "picture" where it tells of that alone
+  bool again = false;    ///< it was made before, and came out against what the captures show
 };
 
 struct Finding {
