@@ -10,6 +10,7 @@
 #include <cstdlib>
 #include <fstream>
 #include <iterator>
+#include <where.hpp>
 
 #include "accuracy/card.hpp"
 #include "support/stopwatch.hpp"

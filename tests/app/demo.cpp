@@ -2,6 +2,7 @@
 
 #include <nlohmann/json.hpp>
 #include <set>
+#include <where.hpp>
 
 #include "app/run_program.hpp"
 #include "support/stopwatch.hpp"

@@ -6,6 +6,7 @@
 #include <linebench/capture/audio_file.hpp>
 #include <nlohmann/json.hpp>
 #include <sstream>
+#include <where.hpp>
 
 #include "app/run_program.hpp"
 #include "support/synth.hpp"

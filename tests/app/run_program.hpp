@@ -9,6 +9,7 @@
 #include <fstream>
 #include <iterator>
 #include <string>
+#include <where.hpp>
 
 namespace app_test {
 

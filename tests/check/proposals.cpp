@@ -15,6 +15,7 @@ check::SiteState hum_on(bool video, const char* trial) {
   diagnose::NextTest t;
   t.id = trial;
   t.notation = std::string(trial) + "=gone";
+  t.medium = diagnose::load_fault_book().sign(trial)->trial->medium;
   t.minutes = 5;
   t.bits = 1;
   s.diagnosis.next_test = t;

@@ -6,6 +6,7 @@
 #include <nlohmann/json.hpp>
 #include <random>
 #include <thread>
+#include <where.hpp>
 
 #include "app/run_program.hpp"
 #include "sound_files.hpp"

@@ -9,6 +9,7 @@
 #include <linebench/signals/recipe.hpp>
 #include <regex>
 #include <set>
+#include <where.hpp>
 
 namespace {
 

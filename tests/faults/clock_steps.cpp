@@ -8,6 +8,7 @@
 #include <linebench/job/store.hpp>
 #include <nlohmann/json.hpp>
 #include <sstream>
+#include <where.hpp>
 
 #include "capture/temp_folder.hpp"
 #include "picture/fake_grabber.hpp"

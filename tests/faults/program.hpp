@@ -12,6 +12,7 @@
 #include <string>
 #include <thread>
 #include <vector>
+#include <where.hpp>
 
 #include "app/run_program.hpp"
 #include "child.hpp"

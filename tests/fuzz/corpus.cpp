@@ -6,6 +6,7 @@
 #include <fstream>
 #include <iterator>
 #include <vector>
+#include <where.hpp>
 
 #include "target.hpp"
 

@@ -7,6 +7,7 @@
 #include <linebench/judge/limits.hpp>
 #include <nlohmann/json.hpp>
 #include <string>
+#include <where.hpp>
 
 #include "scratch.hpp"
 #include "target.hpp"

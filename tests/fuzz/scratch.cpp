@@ -10,6 +10,7 @@
 #include <nlohmann/json.hpp>
 #include <stdexcept>
 #include <vector>
+#include <where.hpp>
 
 #include "capture/temp_folder.hpp"
 #include "target.hpp"

@@ -12,6 +12,7 @@
 #include <cmath>
 #include <nlohmann/json.hpp>
 #include <thread>
+#include <where.hpp>
 
 #include "app/run_program.hpp"
 #include "frames_file.hpp"

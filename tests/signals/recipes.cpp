@@ -5,6 +5,7 @@
 #include <linebench/base/error.hpp>
 #include <linebench/signals/level.hpp>
 #include <set>
+#include <where.hpp>
 
 #include "support_signals.hpp"
 

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <nlohmann/json.hpp>
+#include <where.hpp>
 
 #include "app/run_program.hpp"
 #include "support/python.hpp"

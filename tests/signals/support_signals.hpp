@@ -8,6 +8,7 @@
 #include <string>
 #include <support/python.hpp>
 #include <vector>
+#include <where.hpp>
 
 namespace signal_tests {
 

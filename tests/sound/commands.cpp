@@ -8,6 +8,7 @@
 #include <linebench/signals/level.hpp>
 #include <nlohmann/json.hpp>
 #include <thread>
+#include <where.hpp>
 
 #include "sound/card.hpp"
 #include "sound/program.hpp"

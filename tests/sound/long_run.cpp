@@ -3,6 +3,7 @@
 
 #include <fstream>
 #include <nlohmann/json.hpp>
+#include <where.hpp>
 
 #include "card.hpp"
 #include "check/terminal.hpp"

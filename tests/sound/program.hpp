@@ -8,6 +8,7 @@
 #include <fstream>
 #include <sstream>
 #include <string>
+#include <where.hpp>
 
 #include "capture/temp_folder.hpp"
 

@@ -7,6 +7,7 @@
 #include <string>
 #include <support/python.hpp>
 #include <vector>
+#include <where.hpp>
 
 namespace {
 

@@ -15,6 +15,7 @@
 #include <sstream>
 #include <string>
 #include <vector>
+#include <where.hpp>
 
 #include "support/python.hpp"
 
