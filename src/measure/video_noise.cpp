@@ -18,6 +18,7 @@ constexpr double guess_error = 0.015;           // of the power below the lowest
 constexpr double left_of_tone = 0.012;          // of its power, in what is taken for noise
 constexpr double edges_us = 1.0;                // that are left out of a flat part, and the finder's hops
 constexpr double least_power = 1e-6;            // square millivolts
+constexpr double least_tone_mv = 0.003;         // peak to peak; only computed samples hold less
 constexpr double smear_error =
     0.012 / 230e3;  // of the weighted amplitude by bin width: a steep spectrum seen coarsely
 constexpr double model_error = 0.004;  // of the amplitude: bins filled from their neighbours, band's edge
@@ -83,7 +84,10 @@ NoiseMeter::NoiseMeter(const VideoSetup& setup, const PictureMeter& picture)
       blanking_finder_(setup),
       picture_(make_noise_lengths(setup, band_hz_)),
       blanking_(make_noise_lengths(setup, band_hz_)),
-      tone_(setup) {
+      tone_(setup),
+      blank_line_(picture_.empty() ? 2 : picture_.front()->spectrum.length(), setup.rate_hz,
+                  setup.subcarrier_true_hz, band_hz_),
+      blanking_tone_(setup, ToneSearch::blankings) {
   const standards::VideoStandard& s = standards::standard_of(setup.lines);
   line_class_.assign(static_cast<std::size_t>(setup.lines) + 1, -1);
   for (int line = 1; line <= setup.lines; ++line) {
@@ -116,6 +120,20 @@ void NoiseMeter::take(const LineView& v, FlatFinder& finder, NoiseLengths& lengt
   }
 }
 
+// Whatever a tone does to a line without picture, it is seen: parts that are picked because they look flat
+// lie on the even ramps of a supply's sawtooth, and show nothing of it.
+void NoiseMeter::blank_line(const LineView& v) {
+  if (picture_.empty() || !blanking_tone_.wants(v)) return;
+  constexpr float most_mv = 250;  // more, and data or test signals are inserted: 462 mV and up
+  const auto at = static_cast<std::size_t>(
+      std::lround(v.t0 - static_cast<double>(v.first) + from_us_ * 1e-6 * v.rate_hz));
+  if (at + blank_line_.length() > v.mv.size()) return;
+  const auto part = v.mv.subspan(at, blank_line_.length());
+  const auto [low, high] = std::ranges::minmax(part);
+  if (high - low < most_mv)
+    blanking_tone_.add(blank_line_, v.first + static_cast<std::int64_t>(at), blank_line_.residual_of(part));
+}
+
 void NoiseMeter::line(const LineView& v) {
   if (v.kind != LineKind::Picture || !v.sync_found) return;
   const int what = v.line <= 0 || static_cast<std::size_t>(v.line) >= line_class_.size()
@@ -123,6 +141,7 @@ void NoiseMeter::line(const LineView& v) {
                        : line_class_[static_cast<std::size_t>(v.line)];
   const bool tone = tone_.wants(v);
   if (what < 0) return;
+  if (what == 0) blank_line(v);
   const bool count = what == 0 || v.index < lines_taken_all || v.index % every_line == 0;
   if (count || tone) {
     take(v, what == 1 ? picture_finder_ : blanking_finder_, what == 1 ? picture_ : blanking_, count, tone);
@@ -211,6 +230,31 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
                                db * u_weighted, against + "; unified weighting, from memory"));
 }
 
+// Of the tone in flat parts and that in field blanking, the stronger.
+ToneSearch::Result NoiseMeter::find_tone(std::span<const FlatSpectrum* const> noise_alone) {
+  ToneSearch::Result all = tone_.result(noise_alone, shows_test_picture(picture_shown_.known()));
+  const FlatSpectrum* const line[] = {&blank_line_};
+  ToneSearch::Result blanking = blanking_tone_.result(line, true);
+  if (!all.looked)
+    all = std::move(blanking);
+  else if (blanking.looked) {
+    all.from_hz = std::min(all.from_hz, blanking.from_hz);
+    all.least_pp_mv = std::max(all.least_pp_mv, blanking.least_pp_mv);
+    const auto& b = blanking.tone;
+    if (b && (!all.tone || b->pp_mv - b->pp_u > all.tone->pp_mv + all.tone->pp_u)) {
+      all.tone = b;
+      all.tone->of_blanking = true;
+      // What it does between is not seen.
+      all.tone->hz_u = together(b->hz_u, 0.4 / ToneSearch::blankings.seconds);
+    }
+  }
+  if (all.tone && all.tone->pp_mv < least_tone_mv) {
+    all.tone.reset();
+    all.least_pp_mv = std::max(all.least_pp_mv, least_tone_mv);
+  }
+  return all;
+}
+
 void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
   const auto flat = up_to(picture_, longest_flat_us(picture_shown_.known()), setup.rate_hz);
   NoiseChoice c = choose_length(flat, band_hz_);
@@ -218,7 +262,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
   NoiseChoice b = choose_length(blanking_, band_hz_);
   std::vector<const FlatSpectrum*> noise_alone = c.noise_alone;
   noise_alone.insert(noise_alone.end(), b.noise_alone.begin(), b.noise_alone.end());
-  const ToneSearch::Result tone = tone_.result(noise_alone, shows_test_picture(picture_shown_.known()));
+  const ToneSearch::Result tone = find_tone(noise_alone);
   const bool still = tone.tone && stands_still(*tone.tone, blanking ? b : c);
   if (tone.tone) {
     if (!blanking) c = choose_length(flat, band_hz_, tone.tone->hz);
@@ -232,7 +276,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
     for (const char* id : {"video.noise", "video.snr.unweighted", "video.snr.weighted"})
       out.push_back(unmeasurable(id, reason));
   } else {
-    const double pp = tone.tone ? tone.tone->pp_mv : 0.0;
+    const double pp = tone.tone && !tone.tone->of_blanking ? tone.tone->pp_mv : 0.0;
     random_noise(setup, c, blanking,
                  blanking || b.spectrum == nullptr ? 0 : power_of(b.psd, b.spectrum->step_hz(), band_hz_),
                  pp * pp / 8, out);
@@ -251,9 +295,10 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
                      tone.least_pp_mv));
   } else {
     const std::string remark =
-        still                ? "it stands still on the picture: a fine pattern of it would look the same"
-        : tone.tone->wanders ? "its frequency wanders within a field; with its neighbours taken together"
-                             : "";
+        still                    ? "it stands still on the picture: a fine pattern of it would look the same"
+        : tone.tone->wanders     ? "its frequency wanders within a field; with its neighbours taken together"
+        : tone.tone->of_blanking ? "as it is in field blanking"
+                                 : "";
     out.push_back(number_reading("video.noise.periodic.frequency", tone.tone->hz, tone.tone->hz_u, remark));
     out.push_back(number_reading("video.noise.periodic.level", tone.tone->pp_mv,
                                  together(tone.tone->pp_u, 0.005 * tone.tone->pp_mv), remark));

@@ -23,6 +23,8 @@ class NoiseMeter : public LineMeter {
   void finish(const VideoSetup& setup, Readings& out) override;
 
  private:
+  void blank_line(const LineView& v);
+  [[nodiscard]] ToneSearch::Result find_tone(std::span<const FlatSpectrum* const> noise_alone);
   void take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone);
   /// @param blanking_mv2 power of the field blanking's own noise; 0: not known.
   void random_noise(const VideoSetup& setup, const NoiseChoice& c, bool blanking, double blanking_mv2,
@@ -38,6 +40,8 @@ class NoiseMeter : public LineMeter {
   NoiseLengths picture_;
   NoiseLengths blanking_;
   ToneSearch tone_;
+  FlatSpectrum blank_line_;
+  ToneSearch blanking_tone_;
 };
 
 }  // namespace linebench::measure

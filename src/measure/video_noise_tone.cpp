@@ -13,10 +13,7 @@ namespace linebench::measure {
 namespace {
 
 constexpr double pi = std::numbers::pi;
-constexpr std::size_t most_fields = 6;
-constexpr double field_s = 0.02;
 constexpr std::size_t most_samples = 1U << 20;
-constexpr std::uint64_t first_line = 150;  // by then it is known what noise alone looks like
 constexpr std::size_t least_stretches = 8;
 constexpr double subcarrier_guard_hz = 40e3;
 constexpr double cycles_in_stretch = 1.5;  // fewer, and the fit's slope takes most of the tone
@@ -24,6 +21,7 @@ constexpr int unfold_lines = 12;           // a bar's width apart
 constexpr std::size_t most_tried = 3;
 constexpr std::size_t piece = 48;  // samples that a turned field is summed over
 constexpr double wander_hz = 2.5e3;
+constexpr double locked_hz = 15;    // nearer to a multiple of the line rate, and it comes from there
 constexpr double most_left = 0.25;  // of the power round a tone when it is taken out
 
 // Sums over a piece of x times each of two tables, and of x squared.
@@ -63,12 +61,14 @@ double threshold(double n) { return 1 + (6.5 * std::sqrt(n) + 18) / n; }
 
 }  // namespace
 
-ToneSearch::ToneSearch(const VideoSetup& setup)
-    : rate_hz_(setup.rate_hz),
+ToneSearch::ToneSearch(const VideoSetup& setup, const Plan& plan)
+    : plan_(plan),
+      rate_hz_(setup.rate_hz),
       line_hz_(setup.rate_hz / setup.line_period_samples),
       subcarrier_hz_(setup.subcarrier_true_hz),
-      length_(dsp::next_fast_size(std::min(most_samples, static_cast<std::size_t>(field_s * setup.rate_hz)))),
-      next_(first_line) {}
+      length_(dsp::next_fast_size(
+          std::min(most_samples, static_cast<std::size_t>(plan.seconds * setup.rate_hz)))),
+      next_(plan.first_line) {}
 
 bool ToneSearch::wants(const LineView& v) {
   if (open_ && v.t0 + v.line_period_samples >
@@ -76,9 +76,10 @@ bool ToneSearch::wants(const LineView& v) {
     open_ = false;
     if (fields_.back().stretches.size() < least_stretches) fields_.pop_back();  // its memory serves the next
   }
-  if (!open_ && fields_.size() < most_fields && v.index >= next_) {
+  if (!open_ && fields_.size() < plan_.most && v.index >= next_) {
     open_ = true;
-    next_ = std::max(v.index + 350, v.index * 3 / 2);
+    next_ = std::max(v.index + plan_.least_apart,
+                     static_cast<std::uint64_t>(plan_.apart * static_cast<double>(v.index)));
     fields_.push_back({v.first, std::vector<float>(length_, 0.0F), {}});
   }
   return open_;
@@ -316,7 +317,8 @@ ToneSearch::Found ToneSearch::measured(double hz) const {
   out.samples = samples;
   out.hz = mean([](const Seen& x) { return x.hz; }, [](const Seen& x) { return x.hz_variance; }, out.hz_u);
   const double seconds = static_cast<double>(length_) / rate_hz_;
-  out.line_locked = std::abs(std::remainder(out.hz, line_hz_)) < 0.3 / seconds;
+  const double near = std::min(0.3 / seconds, std::max(locked_hz, out.hz_u));
+  out.line_locked = std::abs(std::remainder(out.hz, line_hz_)) < near;
   return out;
 }
 
@@ -473,11 +475,12 @@ ToneSearch::Result ToneSearch::result(std::span<const FlatSpectrum* const> noise
       return out;
     }
     // Picture, or a tone that does not keep its frequency over a field. Lines that are all alike leave
-    // nothing between the multiples of their rate.
+    // nothing but at multiples of their rate and, of colour, as far beside them as the subcarrier lies.
     const double pp = 2 * std::sqrt(power_about(mean, c.bin));
     out.least_pp_mv = std::max(out.least_pp_mv, pp);
-    const bool told = lines_alike && subcarrier_hz_ > 0 && !out.tone;
-    if (told && std::abs(std::remainder(hz, line_hz_)) > wander_hz) {
+    const auto theirs = [&](double f) { return std::abs(std::remainder(f, line_hz_)) < wander_hz; };
+    if (lines_alike && subcarrier_hz_ > 0 && !out.tone && !theirs(hz) && !theirs(hz - subcarrier_hz_) &&
+        !theirs(hz + subcarrier_hz_)) {
       const Found by_line = line_by_line(hz, unfold_lines, out.from_hz);
       if (by_line.pp_mv > 2 * by_line.pp_u) out.tone = by_line;
     }

@@ -17,7 +17,19 @@ namespace linebench::measure {
 /// axis with nothing in between, so that a tone adds up over a whole field; memory is that of those fields.
 class ToneSearch {
  public:
-  explicit ToneSearch(const VideoSetup& setup);
+  /// Which parts of the capture are looked at, each by itself.
+  struct Plan {
+    std::size_t most;          // of them
+    double seconds;            // of each
+    std::uint64_t first_line;  // of the first
+    double apart;              // the next begins this many times as far on, in lines,
+    std::uint64_t least_apart;
+  };
+  static constexpr Plan whole_fields{6, 0.02, 150, 1.5,
+                                     350};  // by line 150 it is known what noise alone looks like
+  /// The lines of field blanking, which are all that wants() is then asked for.
+  static constexpr Plan blankings{16, 1.3e-3, 0, 1.25, 50};
+  explicit ToneSearch(const VideoSetup& setup, const Plan& plan = whole_fields);
   /// True while a field is being collected; opens the next one when it is due.
   bool wants(const LineView& v);
   /// @param at sample index of residual[0] from the start of the capture.
@@ -32,6 +44,7 @@ class ToneSearch {
     double samples = 0;        ///< that is told by
     bool line_locked = false;  ///< at a multiple of the line rate
     bool wanders = false;      ///< does not keep its frequency over a field
+    bool of_blanking = false;  ///< found there alone: the flat parts were those that show less of it
   };
   struct Result {
     bool looked = false;
@@ -99,6 +112,7 @@ class ToneSearch {
   [[nodiscard]] double spread_s(const Turned& t) const;
   [[nodiscard]] Found measured(double hz) const;
 
+  Plan plan_;
   double rate_hz_;
   double line_hz_;
   double subcarrier_hz_;

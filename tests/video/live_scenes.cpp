@@ -60,8 +60,13 @@ std::vector<video_lines::Line> scene(const Wave& w, int seed, double power) {
   return out;
 }
 
-Readings look_at(const Wave& w, const std::vector<video_lines::Line>& lines, double rate, double seconds) {
+/// @param sawtooth_pp mV of a supply's sawtooth of 87 311.7 Hz
+Readings look_at(const Wave& w, const std::vector<video_lines::Line>& lines, double rate, double seconds,
+                 double sawtooth_pp = 0) {
   std::vector<float> x = make(w, rate, seconds);
+  for (std::size_t i = 0; i < x.size(); ++i)
+    x[i] += static_cast<float>(1e-3 * sawtooth_pp *
+                               (std::fmod(87'311.7 / rate * static_cast<double>(i), 1.0) - 0.5));
   video_lines::add(x, w, rate, [&](int n) {
     return has_picture(w, n) ? &lines[static_cast<std::size_t>(n) % lines.size()] : nullptr;
   });
@@ -120,6 +125,20 @@ TEST(VideoLiveScenes, TextureIsNotNoise) {
     std::printf("    %d %.1f: %.2f +- %.2f mV, %.2f is there; %s\n", seed, power, noise.number(),
                 noise.uncertainty.value_or(0), truth, noise.reason.c_str());
     EXPECT_NEAR(noise.number(), truth, 1.2 * noise.uncertainty.value_or(0)) << noise.reason;
+  }
+}
+
+// Its fundamental is 2/pi of a sawtooth (Fourier series).
+TEST(VideoLiveScenes, SawtoothOfASupplyIsFoundInFieldBlanking) {
+  for (const bool is_625 : {true, false}) {
+    for (const double pp : {4.0, 26.0}) {
+      Wave w = is_625 ? wave_625() : wave_525();
+      w.noise_mv = 2;
+      w.start_line = 57.7;
+      const Readings r = look_at(w, scene(w, 5, 1.6), 13.5e6, 0.12, pp);
+      expect_near(r, "video.noise.periodic.frequency", 87'311.7, 400);
+      expect_near(r, "video.noise.periodic.level", 2 / pi * pp, 0.05 * pp);
+    }
   }
 }
 

@@ -199,6 +199,37 @@ TEST(VideoNoise, ToneThatWandersIsNotMissed) {
   }
 }
 
+// A supply's sawtooth has even ramps as long as a bar is wide; its fundamental is 2/pi of it (Fourier
+// series).
+TEST(VideoNoise, SawtoothIsSeenWhereNoPictureIs) {
+  const double rate = 13.5e6;
+  for (const bool is_525 : {true, false}) {
+    for (const double hz : {66'100.0, 87'311.7, 112'900.0, 139'400.0}) {
+      for (const double pp : {3.0, 26.0}) {
+        for (const bool with_picture : {false, true}) {
+          Wave w = with_picture ? with_bars(is_525 ? wave_525() : wave_625())
+                                : with_grey(is_525 ? wave_525() : wave_625());
+          w.noise_mv = 1.2;
+          std::vector<float> v = make(w, rate, 0.12);
+          for (std::size_t i = 0; i < v.size(); ++i)
+            v[i] +=
+                static_cast<float>(1e-3 * pp * (std::fmod(hz / rate * static_cast<double>(i), 1.0) - 0.5));
+          const Readings r = measured(rate, std::move(v));
+          std::printf("  %d, %.1f Hz, %.0f mV\n", w.lines, hz, pp);
+          expect_near(r, "video.noise.periodic.frequency", hz, 400);
+          expect_near(r, "video.noise.periodic.level", 2 / pi * pp, 0.05 * pp);
+          // The strongest tone is taken out of the noise, and no other.
+          const double random = 1.2 * std::sqrt(band(w) / (rate / 2));
+          const double harmonics = pp * std::sqrt(1.0 / 12 - 1 / (2 * pi * pi));
+          const double noise = get(r, "video.noise").number();
+          EXPECT_GT(noise, 0.95 * random);
+          EXPECT_LT(noise, 1.15 * std::hypot(random, harmonics));
+        }
+      }
+    }
+  }
+}
+
 TEST(VideoNoise, NoToneWhereThereIsNone) {
   for (const bool is_525 : {true, false}) {
     for (const bool with_picture : {false, true}) {
