@@ -1,5 +1,7 @@
 #include "check_paper.hpp"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <linebench/capture/audio_file.hpp>
 #include <linebench/check/finished.hpp>
@@ -47,6 +49,29 @@ std::set<std::string> replaced_in(const job::Store& store, const job::Job& j, co
   return uids;
 }
 
+// One drawing for all that was connected alike; what was measured again after a repair was so too.
+std::vector<report::Drawing> drawings_of(const std::vector<check::Answered>& answered) {
+  std::vector<report::Drawing> drawings;
+  std::vector<std::vector<std::string>> titles;
+  for (const check::Answered& a : answered) {
+    if (!a.drawing) continue;
+    const auto same =
+        std::ranges::find_if(drawings, [&](const auto& d) { return d.parts == a.drawing->parts; });
+    const auto at = static_cast<std::size_t>(same - drawings.begin());
+    if (same == drawings.end()) {
+      drawings.push_back(*a.drawing);
+      titles.emplace_back();
+    }
+    const std::string& title = a.drawing->title;
+    if (std::ranges::none_of(titles[at],
+                             [&](const auto& t) { return title == t || title.starts_with(t + ", "); }))
+      titles[at].push_back(title);
+  }
+  for (std::size_t i = 0; i < drawings.size(); ++i)
+    drawings[i].title = fmt::format("{}", fmt::join(titles[i], "; "));
+  return drawings;
+}
+
 void add_flow(const job::Store& store, report::JobPaper& p) {
   check::Knowledge k = knowledge_for(p.job.kind, true);
   add_history(k, store, p.job);
@@ -58,11 +83,11 @@ void add_flow(const job::Store& store, report::JobPaper& p) {
   p.answers.clear();
   for (const check::Answered& a : route.answered) {
     p.answers.emplace_back(a.title, a.shown);
-    if (a.drawing) p.drawings.push_back(*a.drawing);
     for (const std::string& c : a.cautions) {
       if (std::find(p.cautions.begin(), p.cautions.end(), c) == p.cautions.end()) p.cautions.push_back(c);
     }
   }
+  p.drawings = drawings_of(route.answered);
   p.outcome = check::outcome_of(work, k);
   p.tables = check::tables_of(work, k);
   stands_as_finished(store, work, route, k.words, p);

@@ -17,7 +17,14 @@ namespace fs = std::filesystem;
 // How long one program waits for another that is writing.
 constexpr int busy_ms = 10'000;
 
+constexpr const char* damaged =
+    "the file is damaged or was cut short; move it away and put a copy in its place (`jobs copy` makes one), "
+    "or "
+    "begin a new one";
+
 std::string advice(int code) {
+  // A file or its log that ends too early is no fault of the disk.
+  if (code == SQLITE_IOERR_SHORT_READ) return damaged;
   switch (code & 0xff) {
     case SQLITE_FULL:
       return "the disk is full; free some space and do this again, what was shown before is kept";
@@ -29,7 +36,7 @@ std::string advice(int code) {
     case SQLITE_NOTADB:
       return "this is not a job store; give the right file or move this one away";
     case SQLITE_CORRUPT:
-      return "the file is damaged; go back to a copy (`jobs copy` makes one)";
+      return damaged;
     case SQLITE_CANTOPEN:
       return "it cannot be opened; check that its folder is there and that you may use it";
     case SQLITE_IOERR:
@@ -117,6 +124,9 @@ std::int64_t Statement::integer(int column) const { return sqlite3_column_int64(
 
 Database::Database(fs::path file) : file_(std::move(file)) {
   std::error_code ignored;
+  // The library takes a file of no length for a new one, and throws its log away.
+  const auto size = fs::file_size(file_, ignored);
+  if (!ignored && size == 0 && log_waits(file_)) fail(SQLITE_CORRUPT);
   if (file_.has_parent_path()) fs::create_directories(file_.parent_path(), ignored);
   int code = sqlite3_open_v2(file_.c_str(), &handle_, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, nullptr);
   if (code == SQLITE_OK && sqlite3_db_readonly(handle_, "main") == 0) {
@@ -141,17 +151,28 @@ Database::Database(fs::path file) : file_(std::move(file)) {
     code = sqlite3_open_v2(uri_of(file_, "?immutable=1").c_str(), &handle_,
                            SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, nullptr);
   }
-  if (code != SQLITE_OK) {
-    try {
-      fail(code);
-    } catch (...) {
-      sqlite3_close(handle_);
-      throw;
-    }
+  try {
+    if (code != SQLITE_OK) fail(code);
+    if (!read_only_) refuse_cut_short();
+  } catch (...) {
+    sqlite3_close(handle_);
+    throw;
   }
 }
 
 Database::~Database() { sqlite3_close(handle_); }
+
+void Database::refuse_cut_short() const {
+  std::error_code ignored;
+  const auto size = static_cast<std::int64_t>(fs::file_size(file_, ignored));
+  if (ignored || size >= pragma("page_count") * pragma("page_size")) return;
+  // The pages that are not in the file may all be in its log.
+  Statement s(*this, "PRAGMA quick_check(1)");
+  if (!s.step() || s.text(0) == "ok") return;
+  // What is left is not written to: whoever wants to rescue it finds it as it was.
+  sqlite3_db_config(handle_, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, nullptr);
+  fail(SQLITE_CORRUPT);
+}
 
 void Database::keep_log() const {
   const auto until = std::chrono::steady_clock::now() + std::chrono::milliseconds(busy_ms);

@@ -69,6 +69,9 @@ class Database {
   [[noreturn]] void fail(int code) const;
 
  private:
+  // Where a log stands beside it, the library takes the length from there and goes on with what is left.
+  void refuse_cut_short() const;
+
   std::filesystem::path file_;
   sqlite3* handle_ = nullptr;
   bool read_only_ = false;

@@ -5,6 +5,7 @@
 #include <array>
 #include <cerrno>
 #include <csignal>
+#include <fstream>
 #include <linebench/base/error.hpp>
 #include <linebench/base/json_text.hpp>
 #include <linebench/base/reading_json.hpp>
@@ -77,6 +78,30 @@ void touch(const Database& db, const Job& job) {
 std::string host_name() {
   std::array<char, 256> name{};
   return ::gethostname(name.data(), name.size() - 1) == 0 ? name.data() : "";
+}
+
+// What /proc says of a process, `pid (name) state ...` [proc(5)]; empty: there is none.
+struct Process {
+  std::string name;
+  char state = 0;
+};
+
+Process process_of(std::int64_t pid) {
+  std::ifstream file(fmt::format("/proc/{}/stat", pid));
+  std::string line;
+  std::getline(file, line);
+  const auto open = line.find('(');
+  const auto close = line.rfind(')');  // a name may hold brackets
+  if (open == std::string::npos || close == std::string::npos || close + 2 >= line.size()) return {};
+  return {line.substr(open + 1, close - open - 1), line[close + 2]};
+}
+
+// A number is given to another process in time, and one that has ended keeps its own until it is asked after.
+bool still_runs(std::int64_t pid) {
+  if (::kill(static_cast<pid_t>(pid), 0) != 0 && errno == ESRCH) return false;
+  const Process other = process_of(pid);
+  if (other.state == 0) return true;  // cannot be told
+  return other.state != 'Z' && other.state != 'X' && other.name == process_of(::getpid()).name;
 }
 
 // Where the next of a job's records stands: at its time, but after all that are there, whatever the clock
@@ -289,7 +314,7 @@ std::optional<InUse> Store::enter_job(const Job& job) {
     s.bind(job.uid).bind(host).bind(self);
     while (s.step()) {
       const std::int64_t pid = s.integer(0);
-      if (::kill(static_cast<pid_t>(pid), 0) != 0 && errno == ESRCH) {
+      if (!still_runs(pid)) {
         gone.push_back(pid);
       } else if (!other) {
         other = InUse{pid, s.text(1)};

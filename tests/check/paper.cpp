@@ -158,6 +158,21 @@ void prints_on_its_paper(const fs::path& page) {
   }
 }
 
+// A station that was repaired is measured again as it was connected before.
+TEST(Paper, EachConnectionIsDrawnOnce) {
+  for (const char* name : {"site", "station", "feed"}) {
+    std::ifstream file(papers() / (std::string(name) + ".html"));
+    const std::string page{std::istreambuf_iterator<char>(file), {}};
+    static const std::regex chain("<figure class=\"chain\"><figcaption>([^<]*)</figcaption>(.*?)</figure>");
+    std::map<std::string, std::string> drawn;
+    for (std::sregex_iterator it(page.begin(), page.end(), chain), end; it != end; ++it) {
+      EXPECT_TRUE(drawn.emplace((*it)[2], (*it)[1]).second) << name << ": " << (*it)[1];
+      EXPECT_EQ((*it)[1].str().find("repair"), std::string::npos) << (*it)[1];
+    }
+    EXPECT_FALSE(drawn.empty()) << name;
+  }
+}
+
 TEST(Paper, PrintsOnThePaperOfTheProfile) {
   for (const std::string& job : jobs()) prints_on_its_paper(page_of(job));
 }

@@ -244,10 +244,12 @@ TEST(Store, ASecondProgramOnAJobIsTold) {
   const auto second = store.enter_job(job);
   ASSERT_TRUE(second);
   EXPECT_EQ(second->pid, other);
-  // Killed, it could not say that it left.
+  // Killed, it could not say that it left; nobody has asked after it yet (waitid leaves it so).
   kill(other, SIGKILL);
-  waitpid(other, nullptr, 0);
+  siginfo_t ended{};
+  ASSERT_EQ(waitid(P_PID, static_cast<id_t>(other), &ended, WEXITED | WNOWAIT), 0);
   EXPECT_FALSE(store.enter_job(job));
+  waitpid(other, nullptr, 0);
   store.leave_job(job);
   close(ready[0]);
   close(ready[1]);
@@ -261,6 +263,61 @@ int look_without_rights(const fs::path& file) {
   if (store.jobs().size() != 1) return 12;
   if (message([&] { store.note(store.job("last"), "x"); }).find("read only") == std::string::npos) return 13;
   return 0;
+}
+
+// The number of a program that was killed may be another program's by now: here process 1, whose name is not
+// this one's.
+TEST(Store, AnotherProcessOfItsNumberIsNoSecondProgram) {
+  const TempFolder folder;
+  const fs::path file = folder.path() / "jobs.sqlite";
+  Store store(file);
+  const Job job = store.open_job({JobKind::Feed, "Deck", "", "", "", ""});
+  (void)store.enter_job(job);
+  sqlite3* db = nullptr;
+  ASSERT_EQ(sqlite3_open(file.c_str(), &db), SQLITE_OK);
+  ASSERT_EQ(
+      sqlite3_exec(db, "INSERT INTO open_by SELECT job, host, 1, at FROM open_by", nullptr, nullptr, nullptr),
+      SQLITE_OK);
+  sqlite3_close(db);
+  EXPECT_FALSE(store.enter_job(job));
+}
+
+// By truncation [truncate(2)], with and without a log beside it as a power cut leaves one.
+TEST(Store, OneThatWasCutShortIsSaidAndNotWrittenTo) {
+  const TempFolder folder;
+  const fs::path whole = folder.path() / "whole.sqlite";
+  {
+    Store store(whole);
+    const Job job = store.open_job({JobKind::Feed, "Deck", "", "", "", ""});
+    for (int i = 0; i < 300; ++i) store.note(job, std::string(200, 'n'));
+  }
+  sqlite3* db = nullptr;
+  ASSERT_EQ(sqlite3_open(whole.c_str(), &db), SQLITE_OK);
+  for (const char* sql : {"PRAGMA wal_autocheckpoint = 0", "UPDATE job SET complaint = 'hum'"})
+    ASSERT_EQ(sqlite3_exec(db, sql, nullptr, nullptr, nullptr), SQLITE_OK);
+  const auto size = fs::file_size(whole);
+  for (const bool log : {false, true}) {
+    for (const double keep : {0.0, 0.3, 0.9, 1.0}) {
+      if (!log && keep == 0) continue;  // a new store
+      const fs::path cut = folder.path() / "cut.sqlite";
+      for (const char* part : {"", "-wal", "-shm"}) fs::remove(cut.string() + part);
+      fs::copy_file(whole, cut);
+      if (log) fs::copy_file(whole.string() + "-wal", cut.string() + "-wal");
+      fs::resize_file(cut, static_cast<std::uintmax_t>(keep * static_cast<double>(size)));
+      try {
+        Store store(cut);
+        EXPECT_EQ(keep, 1.0) << "log " << log;
+        ASSERT_EQ(store.jobs().size(), 1u);
+        EXPECT_EQ(store.jobs()[0].complaint, log ? "hum" : "");
+      } catch (const Error& e) {
+        EXPECT_LT(keep, 1) << e.what();
+        EXPECT_NE(std::string(e.what()).find("cut short"), std::string::npos) << e.what();
+        EXPECT_EQ(fs::file_size(cut), static_cast<std::uintmax_t>(keep * static_cast<double>(size)));
+        EXPECT_EQ(fs::exists(cut.string() + "-wal"), log);
+      }
+    }
+  }
+  sqlite3_close(db);
 }
 
 TEST(Store, ReadOnlyCanBeLookedAtAndSaysSoWhenWritten) {
