@@ -39,12 +39,14 @@ LINEBENCH_VECTORISED double squared_distance(const std::int16_t* a, const std::i
 }  // namespace
 
 PictureRollMeter::PictureRollMeter(const PictureSetup& setup)
-    : setup_(setup), rows_(setup.height() / setup.fields) {}
+    : setup_(setup), rows_(setup.height() / setup.fields), pan_(setup) {
+  const int first = setup_.first_col / block_px;
+  const int last = setup_.last_col / block_px;
+  for (int c = 0; c <= columns; ++c) edges_.push_back(block_px * (first + c * (last - first) / columns));
+}
 
 void PictureRollMeter::features(const PictureView& view, Rows& out) const {
   const int blocks = setup_.blocks();
-  const int first = setup_.first_col / block_px;
-  const int last = setup_.last_col / block_px;
   out.resize(static_cast<std::size_t>(rows_ * columns));
   for (int r = 0; r < rows_; ++r) {
     const std::uint16_t* sums =
@@ -52,8 +54,8 @@ void PictureRollMeter::features(const PictureView& view, Rows& out) const {
     std::array<int, columns> v{};
     int mean = 0;
     for (int c = 0; c < columns; ++c) {
-      const int a = first + c * (last - first) / columns;
-      const int b = std::max(a + 1, first + (c + 1) * (last - first) / columns);
+      const int a = edges_[static_cast<std::size_t>(c)] / block_px;
+      const int b = edges_[static_cast<std::size_t>(c) + 1] / block_px;
       int s = 0;
       for (int x = a; x < b; ++x) s += sums[x];
       v[static_cast<std::size_t>(c)] = 8 * s / (block_px * (b - a));  // eighths of a code
@@ -273,6 +275,7 @@ void PictureRollMeter::push(const PictureView& view) {
   const auto x = static_cast<double>(view.frame->number);
   if (view.index == 0) {
     begin(x);
+    pan_.begin(view, now_, edges_);
     note_track(view.time_s);
     return;
   }
@@ -287,6 +290,7 @@ void PictureRollMeter::push(const PictureView& view) {
     const bool plain = cost(now_, rows_ / 8) < 1.15 * still + 4;
     if (plain) ++plain_;
     if (m.held || plain) ++lost_;
+    pan_.begin(view, now_, edges_);
     // One bad frame does not end a run.
     if (m.held && !plain && ++misses_ < 2) return;
     at_ = expected;
@@ -308,9 +312,12 @@ void PictureRollMeter::push(const PictureView& view) {
     moved_ += 1;
   }
   if (x == last_x_ + 1) {
+    pan_.push(view, now_, edges_, static_cast<int>(std::lround(at_ - last_y_)));
     steps_ += 1;
     step_ += at_ - last_y_;
     step_square_ += (at_ - last_y_) * (at_ - last_y_);
+  } else {
+    pan_.begin(view, now_, edges_);
   }
   last_x_ = x;
   last_y_ = at_;
@@ -347,15 +354,22 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
                      "all rows look alike, so a roll would not show; send a crosshatch or a live picture"));
     return;
   }
-  if (traces != nullptr) {
-    traces->roll_s = track_s_;
-    traces->roll_lines = track_lines_;
-  }
   close();
   if (lost_ * 3 > tried_ || frames_ < 2 + runs_) {
     out.push_back(
         unmeasurable("picture.roll", "the picture changes too much from frame to frame to follow it"));
     return;
+  }
+  // Of a test picture the rows are alike, and what goes sideways lies over it.
+  const PicturePan::Speed pan = setup_.rows_alike() ? PicturePan::Speed{} : pan_.speed();
+  const bool gap_passes = gaps_ * 3 > tried_ && last_gap_ - first_gap_ >= 4;
+  if (pan.sideways && pan.whole) {
+    say_panned(pan, gap_passes, out);
+    return;
+  }
+  if (traces != nullptr) {
+    traces->roll_s = track_s_;
+    traces->roll_lines = track_lines_;
   }
   const double slope = xy_ / xx_;
   const double rest = std::max(0.0, yy_ - slope * xy_);
@@ -374,12 +388,15 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
   constexpr double between = 0.0015;
   const double u_ends = setup_.fields * between * std::sqrt(frames_ / (12 * xx_));
   const double u_references = setup_.fields * 2 * sigma * std::sqrt(steps_weight_) / xx_;
-  const double u = std::hypot(
+  const double u_steady = std::hypot(
       std::hypot(u_references, setup_.fields * coverage_factor(free) * u_place * together / std::sqrt(xx_),
                  u_ends),
       0.0004 * lines,
       5e-5 * lines * lines);  // a fast roll stretches the picture, its rows are scanned one after another
-  const bool gap_passes = gaps_ * 3 > tried_ && last_gap_ - first_gap_ >= 4;
+  // What goes sideways in a part of it carries slanting detail along as well.
+  const double apart =
+      pan.sideways ? std::abs(lines - setup_.fields * pan.lines) + setup_.fields * pan.u_lines : 0.0;
+  const double u = std::hypot(u_steady, apart);
   // Rows of one band are alike but for what lies over them, a tone's stripes or dots of subcarrier, which
   // move by themselves.
   const bool one_band = setup_.rows_alike() && setup_.bands.size() == 1;
@@ -425,11 +442,31 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
                                "camera turns"));
     return;
   }
+  say(lines, u,
+      uneven && std::abs(lines) > u
+          ? "it moves unevenly: jumps or a camera in motion, rather than a steady roll"
+          : "",
+      gap_passes, out);
+}
+
+// How far it goes down is found together with how far it goes sideways.
+void PictureRollMeter::say_panned(const PicturePan::Speed& pan, bool gap_passes, Readings& out) {
+  const double lines = setup_.fields * pan.lines;
+  const double u = setup_.fields * pan.u_lines;
+  const std::string how = fmt::format(
+      "the picture goes sideways, to the {} by {:.1f} px a frame, as a camera that is turned shows",
+      pan.px > 0 ? "right" : "left", std::abs(pan.px));
+  if (std::abs(lines) <= u && u > 0.1) {
+    out.push_back(unmeasurable("picture.roll", how + ": slanting detail seems to go up or down with it",
+                               std::abs(lines) + u));
+    return;
+  }
+  say(lines, u, how, gap_passes, out);
+}
+
+void PictureRollMeter::say(double lines, double u, std::string remark, bool gap_passes, Readings& out) {
   moving_ = std::abs(lines) > std::max(0.1, u);
   rolling_ = std::abs(lines) > std::max(0.1, 2 * u);
-  std::string remark;
-  if (uneven && std::abs(lines) > u)
-    remark = "it moves unevenly: jumps or a camera in motion, rather than a steady roll";
   if (rolling_) remark = (lines > 0 ? "downward" : "upward") + (remark.empty() ? "" : "; " + remark);
   if (rolling_ && !gap_passes)
     remark += "; no dark bar between pictures passes with it: a camera that is turned shows the same";

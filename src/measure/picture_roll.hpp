@@ -3,6 +3,7 @@
 
 #include <linebench/base/reading.hpp>
 
+#include "picture_pan.hpp"
 #include "picture_view.hpp"
 
 namespace linebench::measure {
@@ -39,12 +40,16 @@ class PictureRollMeter final : public FrameMeter {
   void begin(double x);
   void close();
   void note_track(double time_s);
+  void say_panned(const PicturePan::Speed& pan, bool gap_passes, Readings& out);
+  void say(double lines, double u, std::string remark, bool gap_passes, Readings& out);
 
   const PictureSetup& setup_;
   int rows_ = 0;
   Rows reference_, now_;
   double reference_at_ = 0;  // lines of the field the reference had moved
   double at_ = 0, speed_ = 0;
+  PicturePan pan_;
+  std::vector<int> edges_;  // of the columns, px
   // Sums of the run of frames followed now, places over frame numbers counted from its first.
   struct Sums {
     double n = 0, x = 0, y = 0, xx = 0, xy = 0, yy = 0;

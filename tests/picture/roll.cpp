@@ -2,6 +2,10 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <array>
+#include <random>
+#include <vector>
+
 #include "support/frame_synth.hpp"
 
 namespace {
@@ -174,6 +178,40 @@ TEST(PictureRoll, AGridThatRollsIsNoSnow) {
         ASSERT_TRUE(told.measured()) << told.reason;
         EXPECT_NEAR(told.number(), roll, 0.1);
       }
+    }
+  }
+}
+
+// Fourteen waves at random, most of them slanting: a picture that goes sideways seems to go up or down by
+// them, which is no roll, and beside which a roll stays what it is.
+TEST(PictureRoll, OfAPannedCamera) {
+  struct Pan {
+    double px, lines;
+  };
+  for (const unsigned seed : {2U, 3U}) {
+    std::mt19937 random(seed);
+    std::uniform_real_distribution<double> any(-1, 1);
+    std::vector<std::array<double, 3>> waves(14);
+    // Whole periods over the 576 rows, at which the picture comes round.
+    for (auto& w : waves)
+      w = {0.15 * any(random), 2 * std::numbers::pi / 576 * std::round(14 * any(random)), 6 * any(random)};
+    for (const Pan pan : {Pan{0.5, 0}, {0.5, 0.3}, {-2, 0}, {-2, -1.6}, {5, 0}}) {
+      Scene s;
+      s.noise = 1.5;
+      s.picture = [&](double x, double row) {
+        double v = 0.5;
+        for (const auto& w : waves) v += 0.05 * std::sin(w[0] * x + w[1] * row + w[2]);
+        return std::clamp(v, 0.0, 1.0);
+      };
+      s.shift = [&](int frame, int) { return pan.px * frame; };
+      s.roll = pan.lines;
+      SCOPED_TRACE(fmt::format("seed {}, {} px, {} lines a frame", seed, pan.px, pan.lines));
+      const Readings r = measure(s, 10, seed);
+      const Reading& roll = get(r, "picture.roll");
+      if (!roll.measured() && pan.px > 2) continue;
+      ASSERT_TRUE(roll.measured()) << roll.reason;
+      EXPECT_NEAR(roll.number(), pan.lines, std::min(0.1, roll.uncertainty.value()));
+      EXPECT_LT(roll.uncertainty.value(), 0.1);
     }
   }
 }
