@@ -73,9 +73,23 @@ double steepness(const std::vector<double>& psd) {
 
 std::string megahertz(double hz) { return fmt::format("{:.3g} MHz", hz * 1e-6); }
 
+// A picture whose burst was lost keeps its colour, at a frequency the standard ties to the lines'.
+VideoSetup with_subcarrier(VideoSetup setup) {
+  if (setup.subcarrier_true_hz > 0) return setup;
+  const standards::VideoStandard& s = standards::standard_of(setup.lines);
+  setup.colour = true;
+  setup.subcarrier_hz = s.subcarrier_hz.value();
+  setup.subcarrier_true_hz =
+      setup.subcarrier_hz * setup.rate_hz / setup.line_period_samples / s.line_rate_hz.value();
+  return setup;
+}
+
 }  // namespace
 
-NoiseMeter::NoiseMeter(const VideoSetup& setup, const PictureMeter& picture)
+NoiseMeter::NoiseMeter(const VideoSetup& as_received, const PictureMeter& picture)
+    : NoiseMeter(picture, with_subcarrier(as_received)) {}
+
+NoiseMeter::NoiseMeter(const PictureMeter& picture, const VideoSetup& setup)
     : picture_shown_(picture),
       from_us_(standards::standard_of(setup.lines).active_start_us.nominal + 0.3),
       to_us_(standards::standard_of(setup.lines).active_end_us() - 0.3),

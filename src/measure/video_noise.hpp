@@ -23,6 +23,7 @@ class NoiseMeter : public LineMeter {
   void finish(const VideoSetup& setup, Readings& out) override;
 
  private:
+  NoiseMeter(const PictureMeter& picture, const VideoSetup& with_subcarrier);
   void blank_line(const LineView& v);
   [[nodiscard]] ToneSearch::Result find_tone(std::span<const FlatSpectrum* const> noise_alone);
   void take(const LineView& v, FlatFinder& finder, NoiseLengths& lengths, bool count, bool tone);

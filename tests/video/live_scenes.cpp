@@ -128,6 +128,18 @@ TEST(VideoLiveScenes, TextureIsNotNoise) {
   }
 }
 
+// Colour that lost its burst on the way is no noise.
+TEST(VideoLiveScenes, ColourWithoutBurstIsNotNoise) {
+  for (const bool is_625 : {true, false}) {
+    Wave w = is_625 ? wave_625() : wave_525();
+    w.noise_mv = 2.5;
+    w.start_line = 57.7;
+    w.burst_pp_mv = 0;
+    const double truth = w.noise_mv * std::sqrt((is_625 ? 5e6 : 4.2e6) / 6.75e6);
+    expect_near(look_at(w, scene(w, 900, 1.6), 13.5e6, 0.12), "video.noise", truth, 0.1 * truth);
+  }
+}
+
 // Its fundamental is 2/pi of a sawtooth (Fourier series).
 TEST(VideoLiveScenes, SawtoothOfASupplyIsFoundInFieldBlanking) {
   for (const bool is_625 : {true, false}) {
