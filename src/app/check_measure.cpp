@@ -64,7 +64,7 @@ void measure_sent(const signals::Recipe& recipe, const fs::path& file, const Con
 // What is told of quiet: nothing can be where nothing is plugged in.
 bool told_in_quiet(const std::string& id) {
   for (const char* of :
-       {"audio.hum", "audio.noise", "audio.whistle", "audio.phone_burst", "audio.level.dc"}) {
+       {"audio.hum", "audio.noise", "audio.whistle", "audio.whine", "audio.phone_burst", "audio.level.dc"}) {
     if (id.starts_with(of)) return true;
   }
   return false;

@@ -300,11 +300,14 @@ void add_diagnose(CLI::App& app, Context& context) {
       "FILE", o->files,
       "Captures of one job: audio, composite samples, frames, a folder of them, or documents of measure "
       "--json");
-  c->add_option("--observed", o->observed, "Something seen or metered, e.g. \"supply-loaded=11.2 V of 12\"")
+  c->add_option("--observed", o->observed,
+                "Something seen or metered, e.g. \"supply-loaded=11.2 V of 12\"; once for each")
+      ->option_text("TEXT")
       ->take_all()
       ->allow_extra_args(false);
   c->add_option("--lowband", o->any.lowband,
-                "A composite signal that a sound card took in, e.g. through a pad")
+                "A composite signal that a sound card took in, e.g. through a pad; once for each")
+      ->option_text("FILE")
       ->take_all()
       ->allow_extra_args(false);
   c->add_option("--path", o->path,

@@ -74,6 +74,10 @@ constexpr ReadingKind kinds[] = {
     {"audio.whistle.frequency", "Line whistle frequency", "Hz", 2,
      "steady tone at a television line rate (15 625 or 15 734.27 Hz)"},
     {"audio.whistle.level", "Line whistle level", "dBFS", 2, "rms level of that tone"},
+    {"audio.whine.frequency", "Whine frequency", "Hz", 1,
+     "strongest steady line that sounds on under speech or programme, or in an idle path; no mains' "
+     "multiple"},
+    {"audio.whine.level", "Whine level", "dBFS", 2, "rms level of that line"},
     {"audio.phone_burst.rate", "Mobile-phone burst rate", "Hz", 2,
      "repetition rate of pulse bursts near 216.67 Hz (26 frames in 120 ms)"},
     {"audio.phone_burst.level", "Mobile-phone burst level", "dBFS", 2,

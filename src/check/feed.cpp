@@ -30,9 +30,9 @@ struct Feed {
 
 // What is told better without programme over it.
 const std::vector<std::string>& quiet_ids() {
-  static const std::vector<std::string> ids = {
-      "audio.hum",     "audio.noise.unweighted", "audio.noise.a", "audio.noise.bs468",
-      "audio.whistle", "audio.phone_burst",      "audio.level.dc"};
+  static const std::vector<std::string> ids = {"audio.hum",         "audio.noise.unweighted", "audio.noise.a",
+                                               "audio.noise.bs468", "audio.whistle",          "audio.whine",
+                                               "audio.phone_burst", "audio.level.dc"};
   return ids;
 }
 

@@ -91,8 +91,8 @@ void add_unheard(const job::Capture& quiet, const Words& words, std::vector<Poin
       continue;
     const double all = power_from_db(whole.number());  // of a full-scale sine's
     double heard = power_from_db(noise->number());
-    for (const char* id :
-         {"audio.hum.level", "audio.tone.level", "audio.whistle.level", "audio.phone_burst.level"}) {
+    for (const char* id : {"audio.hum.level", "audio.tone.level", "audio.whistle.level", "audio.whine.level",
+                           "audio.phone_burst.level"}) {
       const Reading* part = find_reading(quiet.readings, id + side);
       if (part != nullptr && part->measured()) heard += power_from_db(part->number());
     }

@@ -30,6 +30,8 @@ constexpr Wander wanders[] = {
     {"audio.level", 0.3, 0},
     {"audio.whistle.frequency", 0.2, 0},
     {"audio.whistle", 1.0, 0},
+    {"audio.whine.frequency", 1, 0},
+    {"audio.whine", 1.0, 0},
     {"audio.phone_burst.rate", 0.1, 0},
     {"audio.phone_burst", 4.0, 0},
     {"audio.loudness", 1.5, 0},

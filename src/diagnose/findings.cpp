@@ -96,7 +96,9 @@ bool out_of_reach(const Sign& s, const Evidence& e, const FaultTable& t, std::si
   return (!e.at_least && e.value + 2 * e.sd < low) || e.value - 2 * e.sd > high;
 }
 
-std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way) {
+// @param speaks_against the evidence speaks against the fault
+std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t, std::size_t i, int way,
+                          bool speaks_against) {
   if (s.scale == Scale::Words) {
     const Cell* least = ends_of(t, i, way).least;
     if (least == nullptr) return {};
@@ -118,7 +120,7 @@ std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t,
   if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
   const auto [low, high] = reach_of(s, *range);
   // Inside the range and still against it: few of this fault's severities lie there.
-  const bool inside = !e.at_most && !e.at_least && e.value > low && e.value < high;
+  const bool inside = speaks_against && !e.at_most && !e.at_least && e.value > low && e.value < high;
   const char* where = !inside ? "" : e.value < 0.5 * (from + to) ? ", mostly more" : ", mostly less";
   return fmt::format("this fault: {} to {}{}", shown_level(s, low), shown_level(s, high), where);
 }
@@ -139,7 +141,7 @@ Bearing bearing_of(const Model& m, const FaultTable& t, std::size_t e) {
       if (t.posterior[c] > 0) logs.push_back(std::log(t.posterior[c]) + t.cells[c].log_ratio[i]);
     }
     b.nats = log_sum(logs);
-    expected = expected_text(s, m.evidence[e], t, i, likeliest_way(t));
+    expected = expected_text(s, m.evidence[e], t, i, likeliest_way(t), b.nats < 0);
     b.beyond = out_of_reach(s, m.evidence[e], t, i, likeliest_way(t));
     // What other ways do to it hardly counts then.
     b.touched = !expected.empty() || std::abs(b.nats) > hardly;
@@ -319,6 +321,14 @@ Diagnosis diagnose(const FaultBook& book, const std::vector<Evidence>& evidence,
   if (!stands && !d.gaps.empty()) d.next_test = closing_capture(m, d.gaps.front());
   if (!d.next_test && stands) d.next_test = made_again(m, d.findings.front());
   if (!d.next_test) d.next_test = best_test(m, -1);
+  // Before what is proved is cured, what may be dangerous beside it is tried.
+  if (!d.next_test) {
+    const auto other = std::ranges::find_if(d.findings, [&](const Finding& f) {
+      return &f != d.findings.data() && f.next_test && f.probability >= worth_a_finding &&
+             m.book->fault(f.fault)->dangerous;
+    });
+    if (other != d.findings.end()) d.next_test = other->next_test;
+  }
   // Where the book has no fault for it and none of its trials would tell much, its place can still be found.
   constexpr double tells_much = 0.1;
   if (d.unlisted > 0.5 && (!d.next_test || d.next_test->settles < tells_much)) {

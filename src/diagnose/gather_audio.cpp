@@ -331,25 +331,17 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
 
 constexpr double of_mains_hz = 1000;  // lower lines may be hum's
 
-struct Whine {
-  double hz = 0, dbfs = 0;
-};
-
-// The one line that makes most of the noise, as the noise's reading says beside it, where it is no whistle of
-// its own.
-std::optional<Whine> whine_of(const Readings& r, const std::string& suffix) {
-  const Reading* noise = find_reading(r, "audio.noise.a" + suffix);
-  const std::string_view says = "one line at ";
-  const auto at = noise == nullptr ? std::string::npos : noise->reason.find(says);
-  if (at == std::string::npos) return std::nullopt;
-  Whine w;
-  w.hz = std::strtod(noise->reason.c_str() + at + says.size(), nullptr);
-  const auto comma = noise->reason.find(',', at);
-  if (comma == std::string::npos) return std::nullopt;
-  w.dbfs = std::strtod(noise->reason.c_str() + comma + 1, nullptr);
-  const auto whistle = number_of(r, "audio.whistle.frequency" + suffix);
-  if (w.hz < of_mains_hz || (whistle && std::abs(whistle->value - w.hz) < 100)) return std::nullopt;
-  return w;
+// A line that sounds on under whatever else is there.
+void whine_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
+  const auto level = number_of(c.readings, "audio.whine.level" + suffix);
+  const auto hz = number_of(c.readings, "audio.whine.frequency" + suffix);
+  const Scaling scaling = scaling_of(c.facts);
+  if (level && hz && hz->value >= of_mains_hz) {
+    out.number("audio.whine", level->value + scaling.line_up_dbfs, std::hypot(level->u, scaling.u), name,
+               fmt::format("{:.0f} Hz", hz->value));
+  } else if (const auto b = bound_of(c.readings, "audio.whine.level" + suffix)) {
+    out.bound("audio.whine", *b + scaling.line_up_dbfs, scaling.u, name);
+  }
 }
 
 void interference_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
@@ -362,6 +354,7 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
       out.bound(sign, *b, 0, name);
     }
   }
+  whine_of(c, suffix, name, out);
   const auto noise = number_of(r, "audio.noise.a" + suffix);
   const Sent sent = sent_on(c, suffix);
   // Beside bursts, sweeps or programme what is left over is no noise of the path's.
@@ -386,13 +379,12 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   rest -= hum_tail(r, suffix);
   // A steady tone in what is else idle, weaker than any that is sent.
   const auto hz = number_of(r, "audio.tone.frequency" + suffix);
-  if (sent == Sent::Idle && c.facts.signal.empty() && tone && hz && hz->value >= of_mains_hz) {
+  if (sent == Sent::Idle && c.facts.signal.empty() && tone && hz && hz->value >= of_mains_hz)
     out.number("audio.whine", tone->value + scaling.line_up_dbfs, scaling.u, name,
                fmt::format("{:.0f} Hz", hz->value));
-  } else if (const auto line = whine_of(r, suffix)) {
-    rest -= power_from_db(line->dbfs + standards::a_weighting_db(line->hz));
-    out.number("audio.whine", line->dbfs + scaling.line_up_dbfs, scaling.u, name,
-               fmt::format("{:.0f} Hz", line->hz));
+  if (const auto line = number_of(r, "audio.whine.level" + suffix)) {
+    const auto at = number_of(r, "audio.whine.frequency" + suffix);
+    if (at) rest -= power_from_db(line->value + standards::a_weighting_db(at->value));
   }
   if (clean && !hum_goes_on(r, suffix) && rest > 0.3 * power_from_db(noise->value)) {
     out.number("audio.noise.hiss", db_from_power(rest) + scaling.line_up_dbfs,
@@ -443,7 +435,7 @@ void sides_of(const Capture& c, const Site& site, Gatherer& out) {
 }  // namespace
 
 std::optional<Evidence> nothing_sent(const std::vector<Capture>& captures) {
-  Evidence e{"audio.signal", 0, 0, false, 1, "idle", "idle", ""};
+  Evidence e{"audio.signal", 0, 0, false, 1, "idle", "nothing that was sent (idle)", ""};
   for (const Capture& c : captures) {
     for (const std::string& suffix : suffixes_of(c)) {
       if (!number_of(c.readings, "audio.level.rms" + suffix)) continue;

@@ -34,7 +34,7 @@ const std::vector<Row>& rows() {
   static const Ids imd = {"audio.imd"};
   static const Ids sti = {"audio.sti"};
   static const Ids response = {"audio.response"};
-  static const Ids floor = {"audio.noise", "audio.hum", "audio.whistle", "audio.phone_burst"};
+  static const Ids floor = {"audio.noise", "audio.hum", "audio.whistle", "audio.whine", "audio.phone_burst"};
   static const Ids moments = {"audio.dropout", "audio.crackle", "audio.click"};
   static const std::vector<Row> table = {
       {"sine",

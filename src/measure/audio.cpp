@@ -26,6 +26,7 @@
 #include "silence.hpp"
 #include "steady_loss.hpp"
 #include "sweep_loss.hpp"
+#include "whine.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -70,12 +71,14 @@ struct Channel {
         tone_noise(rate_hz, tone_options),
         interference(rate_hz, hum_options),
         sti(rate_hz, known_stipa),
+        whine(rate_hz),
         samples(block_frames) {}
 
   LevelAnalyser levels;
   ToneNoiseAnalyser tone_noise;
   InterferenceAnalyser interference;
   StiAnalyser sti;
+  WhineSearch whine;
   std::optional<SteadyLoss> loss;
   std::optional<SweepLoss> sweep_loss;
   std::optional<CrackleSearch> crackle;
@@ -117,7 +120,8 @@ void take_clock_out(Readings& readings, double error_ppm, double uncertainty_ppm
   for (Reading& r : readings) {
     const bool tone = r.id.starts_with("audio.tone.frequency");
     if (!r.measured() ||
-        (!tone && !r.id.starts_with("audio.hum.frequency") && !r.id.starts_with("audio.whistle.frequency"))) {
+        (!tone && !r.id.starts_with("audio.hum.frequency") && !r.id.starts_with("audio.whistle.frequency") &&
+         !r.id.starts_with("audio.whine.frequency"))) {
       continue;
     }
     const double hz = r.number() * (tone ? 1.0 : 1.0 + error_ppm * 1e-6);
@@ -140,6 +144,7 @@ class Meters {
     tone_noise_.step = quantisation_step(facts);
     const std::string_view kind = sent ? sent->kind->name : std::string_view{};
     tone_noise_.band_filled = kind == "noise" || kind == "stipa";
+    lines_sent_ = sent && kind != "marked-silence" && kind != "sine";
     const HumOptions hum = hum_options(options, sent);
     channels_.reserve(static_cast<std::size_t>(facts.channels));
     for (int c = 0; c < facts.channels; ++c)
@@ -170,6 +175,7 @@ class Meters {
         channels_[c].tone_noise.push(samples);
         channels_[c].interference.push(samples);
         channels_[c].sti.push(samples);
+        if (!lines_sent_) channels_[c].whine.push(samples);
         if (channels_[c].loss) channels_[c].loss->push(samples);
         if (channels_[c].sweep_loss) channels_[c].sweep_loss->push(samples);
         if (channels_[c].crackle) channels_[c].crackle->push(samples);
@@ -214,6 +220,11 @@ class Meters {
       levels.push_back(std::move(level));
       append(readings, std::move(tone_noise.readings));
       append(readings, to_readings(interference, suffix));
+      const std::string no_whine = lines_sent_       ? "the signal that was sent holds lines of its own"
+                                   : level.peak == 0 ? "digital silence: all samples are zero"
+                                                     : "";
+      const auto tone_hz = tone_noise.tone_hz ? tone_noise.tone_hz : tone_noise_.tone_hz;
+      append(readings, to_readings(channel.whine.finish(interference.hum, tone_hz), no_whine, suffix));
       append(readings, to_readings(loss, suffix));
       if (channel.crackle) append(readings, crackle_readings(channel.crackle->finish(), suffix));
       append(readings, to_readings(channel.sti.finish(), suffix));
@@ -239,6 +250,7 @@ class Meters {
   double rate_hz_;
   bool known_;  // what was sent
   bool stipa_;
+  bool lines_sent_ = false;  // a whine is none then
   bool mains_known_;
   ToneNoiseOptions tone_noise_;
   std::vector<Channel> channels_;

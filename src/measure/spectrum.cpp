@@ -6,7 +6,6 @@
 namespace linebench::measure {
 namespace {
 
-constexpr dsp::Window window_kind = dsp::Window::BlackmanHarris7;
 constexpr std::size_t gain_steps = 512;  // table over 0..0.5 bins: linear interpolation good to 1e-6
 
 // Captures at least this long get the long segments, with a quarter overlap: what is lost in averaging is
@@ -52,11 +51,11 @@ SpectrumShape::SpectrumShape(double rate, std::size_t length, std::size_t step)
       n(length),
       hop(step),
       bin_hz(rate / static_cast<double>(length)),
-      line_bins(dsp::noise_bandwidth_bins(window_kind)),
+      line_bins(dsp::noise_bandwidth_bins(segment_window)),
       energy_share(0) {
   // The correlations depend on hop / n alone; a coarse copy of the window is exact enough and quick.
   constexpr std::size_t coarse = 2048;
-  const std::vector<double> w = dsp::make_window(window_kind, coarse);
+  const std::vector<double> w = dsp::make_window(segment_window, coarse);
   double w2 = 0;
   double w4 = 0;
   for (const double v : w) {
@@ -70,7 +69,7 @@ SpectrumShape::SpectrumShape(double rate, std::size_t length, std::size_t step)
     power_overlap_.push_back(overlap(w, lag, true));
   }
   for (std::size_t i = 0; i <= gain_steps + 1; ++i) {
-    near_gain_.push_back(dsp::window_response(window_kind, 0.5 * static_cast<double>(i) / gain_steps));
+    near_gain_.push_back(dsp::window_response(segment_window, 0.5 * static_cast<double>(i) / gain_steps));
   }
 }
 
@@ -96,7 +95,7 @@ double SpectrumShape::slope_variance(std::size_t segments) const {
 
 double SpectrumShape::gain(double bins) const {
   const double at = std::abs(bins) * 2.0 * gain_steps;
-  if (at > gain_steps) return dsp::window_response(window_kind, bins);
+  if (at > gain_steps) return dsp::window_response(segment_window, bins);
   const auto i = static_cast<std::size_t>(at);
   const double share = at - static_cast<double>(i);
   return near_gain_[i] + share * (near_gain_[i + 1] - near_gain_[i]);
@@ -159,7 +158,7 @@ void Segmenter::choose() {
   const std::size_t hop = std::max<std::size_t>(1, std::llround(hop_share * static_cast<double>(n)));
   shape_ = std::make_unique<SpectrumShape>(rate_hz_, n, hop);
   fft_ = std::make_unique<dsp::RealFft>(n);
-  window_ = dsp::make_window(window_kind, n);
+  window_ = dsp::make_window(segment_window, n);
   double w2 = 0;
   for (const double v : window_) w2 += v * v;
   const double scale = std::sqrt(2.0 / (static_cast<double>(n) * w2));

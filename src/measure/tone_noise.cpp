@@ -223,6 +223,7 @@ ToneNoiseResult ToneNoiseAnalyser::finish(const LevelResult& level, std::string_
   if (tone.step) tone.step = with_block_time(*tone.step, level.blocks, level.block_s);
   ToneNoiseResult result;
   result.programme = held;
+  if (tone.found) result.tone_hz = tone.frequency_hz;
   result.average = track.power;
   for (double& p : result.average) p /= static_cast<double>(track.segments);
   result.shape = shape;

@@ -108,8 +108,12 @@ std::string show_minutes(double minutes) {
 }
 
 std::string show_effort(const diagnose::NextTest& t) {
-  if (t.settles < 0.05) return show_minutes(t.minutes);
-  return fmt::format(phrase::settles, show_minutes(t.minutes), std::max(5.0, rounded(100 * t.settles, 5)));
+  constexpr double most = 0.5;
+  constexpr double much = 0.2;
+  const std::string minutes = show_minutes(t.minutes);
+  return t.settles >= most   ? minutes + phrase::settles_most
+         : t.settles >= much ? minutes + phrase::settles_much
+                             : minutes;
 }
 
 std::string cure_of(const Finding& f) {

@@ -12,7 +12,7 @@ namespace linebench::report {
 [[nodiscard]] std::string show_times(double nats);
 /// A weight against nothing wrong from its ln.
 [[nodiscard]] std::string show_weight(double log_weight);
-/// "4 min, settles about 60 % of what is open".
+/// "4 min, settles most of what is open".
 [[nodiscard]] std::string show_effort(const diagnose::NextTest& test);
 /// What is all but certain and proved is to be cured next; else empty.
 [[nodiscard]] std::string cure_first(const diagnose::Diagnosis& diagnosis);

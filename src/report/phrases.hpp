@@ -154,7 +154,8 @@ inline constexpr char not_yet[] =
 inline constexpr char but_held[] = "{}, but what was tried speaks against it ({})";
 inline constexpr char and_more[] = "and {} more (--explain {})";
 inline constexpr char under_a_minute[] = "under a minute";
-inline constexpr char settles[] = "{}, settles about {:.0f} % of what is open";
+inline constexpr char settles_most[] = ", settles most of what is open";
+inline constexpr char settles_much[] = ", settles a good part of what is open";
 inline constexpr char nothing_came_by[] =
     "Nothing came in by {}: every sample is the same. Check that the cable is in and the input is not "
     "muted, then find where along the path the signal ends";

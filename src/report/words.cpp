@@ -249,6 +249,11 @@ constexpr Entry entries[] = {
       "Switch off the video source or monitor nearest to the path and measure again; then part the cables or "
       "give "
       "the audio a return of its own."}},
+    {"audio.whine.level",
+     Side::High,
+     {"a whine is too high",
+      "A steady line sounds on whether or not somebody speaks: a supply, a clock, or a tone on another path.",
+      "See its frequency; switch off or unplug what is near, one thing at a time, until it goes."}},
     {"audio.phone_burst.level",
      Side::High,
      {"mobile-phone buzz is too high", "A mobile phone's bursts are picked up by a cable or an input.",
@@ -386,6 +391,7 @@ constexpr GroupRule groups[] = {
     {"audio.noise", {"Noise", 2}},
     {"audio.hum", {"Hum and interference", 3}},
     {"audio.whistle", {"Hum and interference", 3}},
+    {"audio.whine", {"Hum and interference", 3}},
     {"audio.phone_burst", {"Hum and interference", 3}},
     {"audio.clip", {"Faults in time", 4}},
     {"audio.click", {"Faults in time", 4}},

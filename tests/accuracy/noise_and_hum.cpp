@@ -89,6 +89,28 @@ std::vector<Found> whistle(unsigned seed) {
   return std::move(t).found();
 }
 
+// What sounds over it comes and goes: noise in bursts of a tenth to a half second, pauses of as much.
+std::vector<Found> whine(unsigned seed) {
+  Draw d(seed);
+  const double rate = d.one_of({44100, 48000});
+  const double hz = d.octaves(1013, 15000);
+  const double noise = d.between(-80, -65);
+  const double dbfs = noise + d.between(0, 30);
+  Samples x(synth::count(d.octaves(5, 20), rate));
+  synth::add_noise(x, -25, seed);
+  for (std::size_t at = 0; at < x.size();) {
+    at += synth::count(d.between(0.1, 0.5), rate);
+    const std::size_t end = std::min(x.size(), at + synth::count(d.between(0.1, 0.5), rate));
+    for (; at < end; ++at) x[at] = 0;
+  }
+  synth::add_noise(x, noise, seed + 1);
+  synth::add_sine(x, rate, hz, dbfs, d.between(0, 6));
+  Trial t = measured(rate, std::move(x));
+  t.expect("audio.whine.frequency", hz);
+  t.expect("audio.whine.level", dbfs);
+  return std::move(t).found();
+}
+
 // Pulses of 1/8 of the frame: line k of the comb has amplitude 2 d sinc(k d) x height.
 std::vector<Found> phone(unsigned seed) {
   Draw d(seed);
@@ -171,6 +193,10 @@ void add_noise_and_hum_cases(std::vector<Case>& to) {
        150, hum});
   to.push_back({"audio", "line whistle 10 dB over to 12 dB below white noise of -80 to -50 dBFS, 1 to 6 s",
                 120, whistle});
+  to.push_back(
+      {"audio",
+       "steady line 0 to 30 dB over white noise of -80 to -65 dBFS under bursts of -25 dBFS, 5 to 20 s", 60,
+       whine});
   to.push_back({"audio", "mobile-phone bursts of 0.01 to 0.2 of full scale for 1 to 4 of 8 s", 60, phone});
   to.push_back({"audio", "997 Hz of -35 to -10 dBFS, steps of 3 to 15 LU, tones near a quarter of the rate",
                 40, loudness});

@@ -305,7 +305,8 @@ TEST(DiagnoseAlong, AWhineIsNoHiss) {
   synth::Samples hiss = tone(15, 18);
   synth::add_noise(hiss, -48, 19);
   EXPECT_EQ(first(diagnosed({measured({hiss})})), "gain-structure");
-  EXPECT_FALSE(evidence({measured({hiss})}, "audio.whine").has_value());
+  const auto none = evidence({measured({hiss})}, "audio.whine");
+  EXPECT_TRUE(!none || none->at_most) << none->shown;
 }
 
 // Noise of a live picture of which a small part came again, and was taken out, is noise.

@@ -78,6 +78,22 @@ TEST(DiagnoseMetered, WhatIsDangerousIsMadeSafeBeforeAnyTest) {
   EXPECT_TRUE(sound.next_test);
 }
 
+// A missing end that is proved is no hurry; current on the earth wire, which triplen hum may be, is met
+// first.
+TEST(DiagnoseMetered, WhatMayBeDangerousIsTriedBeforeAProvedCure) {
+  synth::Samples x = tone(10, 63);
+  for (const auto& [k, db] : {std::pair{3, -42.0}, {9, -48.0}, {15, -54.0}, {1, -58.0}})
+    synth::add_sine(x, rate, 49.98 * k, db);
+  const std::vector<Capture> both = {measured({x}, "hum.wav"), of_readings(bars_625(591, 1379, 591))};
+  const Diagnosis d = told({"terminations=none"}, both);
+  EXPECT_EQ(first(d), "termination-missing") << shown(d);
+  EXPECT_GT(d.findings.front().probability, 0.97) << shown(d);
+  EXPECT_GT(probability(d, "neutral-current"), 0.1) << shown(d);
+  ASSERT_TRUE(d.next_test) << shown(d);
+  // And where nothing of the kind may be, the cure is next.
+  EXPECT_FALSE(told({"terminations=none"}, {both[1]}).next_test);
+}
+
 // Right with the plug open and low with the unit running is the supply, or what loads it down, however low.
 TEST(DiagnoseMetered, ASupplyThatFallsUnderLoadIsTheSupply) {
   for (const char* volts : {"0.5", "1", "2", "3", "4", "5", "6", "7", "8", "10"}) {

@@ -288,6 +288,22 @@ TEST(DiagnoseSound, ASteadyToneInAnIdleLineIsAWhine) {
   EXPECT_GT(probability(d, "supply-switching") + probability(d, "audio-crosstalk"), 0.7) << shown(d);
 }
 
+// The same whine under speech: bursts of noise a third of a second long, in quiet.
+TEST(DiagnoseSound, AWhineUnderSpeechIsNotCalledSound) {
+  synth::Samples x(synth::count(10, rate), 0.0F);
+  synth::add_noise(x, -26, 12);
+  for (std::size_t i = 0; i < x.size(); ++i) {
+    if (i / 14400 % 3 == 2) x[i] = 0;
+  }
+  synth::add_noise(x, -80, 13);
+  const double clean = diagnosed({measured({x})}).nothing_wrong;
+  EXPECT_GT(clean, 0.5);
+  synth::add_sine(x, rate, 3170, -46);
+  const Diagnosis d = diagnosed({measured({x})});
+  EXPECT_LT(d.nothing_wrong, 0.2) << shown(d);
+  EXPECT_GT(probability(d, "supply-switching") + probability(d, "audio-crosstalk"), 0.7) << shown(d);
+}
+
 // The corners of cut tops are no clicks of a contact.
 TEST(DiagnoseSound, CutTopsAreNoClicks) {
   Readings r;

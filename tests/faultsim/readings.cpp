@@ -62,6 +62,7 @@ void channel(Readings& r, const AudioPath& p, const std::string& suffix, const I
   hum(r, p, suffix, s, d);
   level_or_bound(r, "audio.whistle.level" + suffix, db(p.whistle_v / full_scale_v), d.uniform(-112, -100),
                  0.5, d);
+  r.push_back(unmeasurable("audio.whine.level" + suffix, "none found", -95));  // no path of the model has one
   level_or_bound(r, "audio.phone_burst.level" + suffix, db(p.phone_v / full_scale_v), d.uniform(-105, -92), 2,
                  d);
   r.push_back(number_reading("audio.click.count" + suffix, d.poisson(p.clicks * minutes), std::nullopt));

@@ -27,8 +27,9 @@ struct ToneNoiseResult {
   /// of the mean square) and about the dc's (k=2, fraction of full scale): partial periods at the ends.
   std::optional<double> level_rel_u;
   std::optional<double> dc_u;
-  bool programme = false;       ///< what plays is neither noise nor a steady tone
-  std::vector<double> average;  ///< |bin|^2 averaged over the channel; empty where there was only silence
+  std::optional<double> tone_hz;  ///< of the steady tone that is there
+  bool programme = false;         ///< what plays is neither noise nor a steady tone
+  std::vector<double> average;    ///< |bin|^2 averaged over the channel; empty where there was only silence
   std::optional<SpectrumShape> shape;  ///< of that
 };
 
