@@ -75,7 +75,8 @@ bool of_other_frequency(const job::Capture& c, int mains_hz) {
 // frequency only while notes are played is a held note.
 bool with_the_programme(const Feed& f, const job::Capture& c, const std::string& id) {
   if (!f.quiet_now || &c == f.quiet) return false;
-  if (id != "audio.whistle.level" && (id != "audio.hum.level" || !of_other_frequency(c, f.mains_hz)))
+  if (id != "audio.whistle.level" && id != "audio.whine.level" &&
+      (id != "audio.hum.level" || !of_other_frequency(c, f.mains_hz)))
     return false;
   bool judged = false;
   for (const Reading& r : f.quiet->readings) {

@@ -10,6 +10,7 @@
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/quantile.hpp>
 #include <linebench/dsp/window.hpp>
+#include <linebench/standards/weighting.hpp>
 #include <span>
 
 namespace linebench::measure {
@@ -20,9 +21,8 @@ constexpr double segment_s = 0.16;
 constexpr double shortest_s = 3.0;
 constexpr std::size_t fewest_segments = 24;
 constexpr double lowest_hz = 300;
-constexpr double top_share = 0.45;  // of the rate
-constexpr std::size_t lobe = 8;     // half width of a line, bins
-constexpr std::size_t reach = 24;   // bins looked at on each side for what lies beside
+constexpr std::size_t lobe = 8;    // half width of a line, bins
+constexpr std::size_t reach = 24;  // bins looked at on each side for what lies beside
 // A tenth of all segments has less than this quantile. Noise has a tenth of its mean there, a line that
 // sounds on nearly all of its own; noise alone reaches this many times its neighbours' once in 1e8 bins.
 constexpr double quantile = 0.1;
@@ -177,7 +177,8 @@ void WhineSearch::note(const Line& line) {
 void WhineSearch::process() {
   const auto from = static_cast<std::size_t>(lowest_hz / shape_.bin_hz) + lobe;
   const auto to =
-      std::min(bins_ - lobe - 1, static_cast<std::size_t>(top_share * shape_.rate_hz / shape_.bin_hz));
+      std::min(bins_ - lobe - 1,
+               static_cast<std::size_t>(standards::audio_band_top_hz(shape_.rate_hz) / shape_.bin_hz));
   const std::size_t segments = segments_;
   std::vector<double> low(bins_);
   std::vector<std::uint16_t> column(segments);
