@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <iterator>
 #include <linebench/report/findings.hpp>
 #include <linebench/report/format.hpp>
 #include <nlohmann/json.hpp>
@@ -88,7 +89,9 @@ void finding_lines(Text& t, const Finding& f, std::size_t place) {
       t.block(fmt::format(phrase::and_more, list.size() - pieces_shown, f.fault), 9, "         ");
   };
   pieces(f.evidence_for, phrase::piece_for);
-  pieces(f.evidence_against, phrase::piece_against);
+  pieces(touched_against(f), phrase::piece_against);
+  if (const std::string left = left_unexplained(f); !left.empty())
+    t.block(phrase::not_by_it + left, 9, fmt::format("   {:<6}", phrase::piece_left));
   if (f.next_test) test_lines(t, *f.next_test, std::string(3, ' ') + phrase::test);
   t.block(f.tell_apart, 9, std::string(3, ' ') + phrase::tell);
   t.block(cure_of(f), 9, std::string(3, ' ') + phrase::cure);
@@ -118,6 +121,20 @@ std::string show_effort(const diagnose::NextTest& t) {
 
 std::string cure_of(const Finding& f) {
   return f.held.empty() ? f.remedy : fmt::format(phrase::not_yet, f.held);
+}
+
+std::vector<Bearing> touched_against(const Finding& f) {
+  std::vector<Bearing> out;
+  std::ranges::copy_if(f.evidence_against, std::back_inserter(out), &Bearing::touched);
+  return out;
+}
+
+std::string left_unexplained(const Finding& f) {
+  std::string out;
+  for (const Bearing& b : f.evidence_against) {
+    if (!b.touched) out += (out.empty() ? "" : "; ") + b.label;
+  }
+  return out;
 }
 
 double decibans(double nats) { return 10 * nats / std::log(10.0); }

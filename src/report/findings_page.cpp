@@ -49,7 +49,8 @@ std::string finding_html(const Finding& f) {
                               escaped(show_probability(f.probability)), escaped(f.label), escaped(f.what));
   if (!f.usually_with.empty())
     s += "<p class=\"small soft\">" + escaped(phrase::mostly_with + f.usually_with) + "</p>";
-  s += pieces_html(f.evidence_for, phrase::for_it) + pieces_html(f.evidence_against, phrase::against_it);
+  s += pieces_html(f.evidence_for, phrase::for_it) + pieces_html(touched_against(f), phrase::against_it) +
+       paragraph("small", phrase::not_by_it_page, left_unexplained(f));
   if (f.next_test) s += test_html(*f.next_test);
   return s + paragraph("small", phrase::tells_apart, f.tell_apart) +
          paragraph("small", phrase::cure_page, cure_of(f)) + paragraph("warn", phrase::caution, f.caution) +

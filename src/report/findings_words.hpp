@@ -20,6 +20,10 @@ namespace linebench::report {
 [[nodiscard]] std::string cures_caution(const diagnose::Diagnosis& diagnosis);
 /// What is left open is worth telling while nothing may be wrong.
 [[nodiscard]] std::vector<std::string> left_open(const diagnose::Diagnosis& diagnosis);
+/// What speaks against the fault by what it does itself.
+[[nodiscard]] std::vector<diagnose::Bearing> touched_against(const diagnose::Finding& finding);
+/// What is odd and the fault has nothing to do with, by its labels; empty where there is nothing.
+[[nodiscard]] std::string left_unexplained(const diagnose::Finding& finding);
 [[nodiscard]] double decibans(double nats);
 
 }  // namespace linebench::report
