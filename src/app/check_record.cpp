@@ -90,7 +90,7 @@ class PictureSoakSink final : public capture::FrameSink {
  public:
   PictureSoakSink(check::PictureSoak& soak, const capture::FrameFormat& format)
       : soak_(soak), format_(format) {}
-  void write(std::span<const std::uint8_t> yuyv) override {
+  void write(std::span<const std::uint8_t> yuyv, const capture::FrameMark&) override {
     const auto now = Clock::now();
     if (!begun_) begun_ = now;
     at_s_ = std::chrono::duration<double>(now - *begun_).count();

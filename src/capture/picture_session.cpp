@@ -233,7 +233,7 @@ class Run {
       ++short_;
       return;
     }
-    plan_.take->write(bytes);
+    plan_.take->write(bytes, {pending_lost_, t.corrupt});
     if (pending_lost_ > 0) out_.lost.emplace_back(count(), pending_lost_);
     pending_lost_ = 0;
     if (t.corrupt) out_.corrupt.push_back(count());

@@ -63,7 +63,7 @@ YuvFileSink::~YuvFileSink() {
   if (file_->file != nullptr) (void)std::fclose(file_->file);
 }
 
-void YuvFileSink::write(std::span<const std::uint8_t> yuyv) {
+void YuvFileSink::write(std::span<const std::uint8_t> yuyv, const FrameMark&) {
   if (std::fwrite(yuyv.data(), 1, yuyv.size(), file_->file) != yuyv.size())
     throw unusable(fmt::format("{}: cannot be written: {}; make room on the disk", path_.string(),
                                std::strerror(errno)));

@@ -64,25 +64,30 @@ class MeterSink final : public capture::SampleSink {
 class FrameMeterSink final : public capture::FrameSink {
  public:
   FrameMeterSink(const capture::FrameFormat& format, const measure::PictureOptions& options, Board& board)
-      : format_(format), meter_(format, options), board_(board) {}
-  void write(std::span<const std::uint8_t> yuyv) override {
+      : format_(counted(format)), meter_(format_, options), board_(board) {}
+  void write(std::span<const std::uint8_t> yuyv, const capture::FrameMark& mark) override {
     capture::unpack_yuyv(yuyv, format_.width, format_.height, frame_);
-    frame_.number = taken_++ + lost_;
-    frame_.corrupt = false;
+    next_ += mark.lost;
+    frame_.number = next_++;
+    frame_.corrupt = mark.corrupt;
     if (meter_.push(frame_)) board_.publish(meter_.view());
   }
   void status(const capture::PictureStatus& s) {
     if (!s.event.empty()) board_.say(s.event);
-    lost_ = s.dropped;  // what was lost is counted with the time
     meter_.wire(s.signal == capture::SignalState::Unknown ? "" : std::string(to_string(s.signal)));
   }
 
  private:
+  static capture::FrameFormat counted(capture::FrameFormat format) {
+    format.counted = true;
+    return format;
+  }
+
   capture::FrameFormat format_;
   PictureMeter meter_;
   Board& board_;
   capture::Frame frame_;
-  std::uint64_t taken_ = 0, lost_ = 0;
+  std::uint64_t next_ = 0;  ///< lost ones counted
 };
 
 }  // namespace
@@ -127,6 +132,9 @@ void feed_frames(const FramesOpener& open, const measure::PictureOptions& option
   while (pacer.more(stream_s)) {
     if (!source->read(frame)) {
       if (!pace.repeat || frames == before) break;
+      // The picture is cut here, and hum's phase with it. What holds no whole run shows something that way
+      // only.
+      if (frames - before >= run_frames) meter.gap();
       before = first = frames;
       source = open();
       continue;

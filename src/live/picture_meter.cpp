@@ -77,6 +77,7 @@ PictureMeter& PictureMeter::operator=(PictureMeter&&) noexcept = default;
 
 bool PictureMeter::push(capture::Frame& frame) { return impl_->push(frame); }
 const PictureView& PictureMeter::view() const { return impl_->view; }
+void PictureMeter::gap() { impl_->filled = 0; }
 void PictureMeter::wire(std::string signal) {
   if (signal == impl_->signal) return;
   impl_->signal = std::move(signal);

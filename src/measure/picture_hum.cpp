@@ -106,12 +106,11 @@ HumFit PictureHumMeter::fit_by_phase(HumFit fit, const std::array<double, hum_st
   if (setup_.format.counted || !(fit.base_hz > 0)) return fit;
   const HumPhase phase =
       follow_phase(weighed_mean(fields_, weight), problem_, fit.found ? fit.hz : fit.base_hz, setup_.frame_s);
-  if (phase.jumps.empty()) {
-    unexplained_ += fit.found ? phase.unexplained : 0;
-    return fit;
-  }
+  if (phase.jumps.empty() && !(std::isfinite(phase.from) || std::isfinite(phase.until))) return fit;
   std::vector<StripProfiles> as_they_came = fields_;
-  for (StripProfiles& f : fields_) f.t += later_by(phase.jumps, f.t, setup_.frame_s);
+  std::erase_if(fields_,
+                [&](const StripProfiles& f) { return f.t < phase.from - 1e-9 || f.t > phase.until - 1e-9; });
+  for (StripProfiles& f : fields_) f.t += later_by(phase.jumps, f.t);
   const HumFit again = fit_hum(weighed_mean(fields_, weight), problem_);
   if (!again.found) {
     fields_ = std::move(as_they_came);

@@ -154,19 +154,27 @@ HumPhase follow_phase(const std::vector<FieldProfile>& fields, const HumProblem&
       const double off = std::abs(wrapped(step - two_pi * std::fmod(hz * m * frame_s, 1.0)));
       if (off < nearest - (by != 0 ? noise : 0)) nearest = off, by = m;
     }
-    if (by != 0)
-      out.jumps.push_back({frames[there].t, by});
-    else
-      ++out.unexplained;
+    out.jumps.push_back({frames[there].t, by != 0 ? by * frame_s : step / (two_pi * hz), by});
+    if (by == 0) ++out.unexplained;
     for (std::size_t i = there; i < phase.size(); ++i) phase[i] -= step;
     first = at = there;
   }
+  // At either end too few for a jump; their phase alone shows that they do not belong.
+  constexpr double least_off_rad = 0.05;
+  const std::span<const double> all(phase);
+  const double off = std::max(least_off_rad, deviations * noise);
+  const double begin = middle(all.subspan(least_beside - 1, least_beside));
+  const double end = middle(all.last(2 * least_beside - 1).first(least_beside));
+  for (std::size_t i = 0; i + 1 < least_beside; ++i)
+    if (std::abs(wrapped(phase[i] - begin)) > off) out.from = frames[i + 1].t;
+  for (std::size_t i = phase.size() - 1; i + least_beside > phase.size(); --i)
+    if (std::abs(wrapped(phase[i] - end)) > off) out.until = frames[i].t;
   return out;
 }
 
-double later_by(const std::vector<TimeJump>& jumps, double t, double frame_s) {
+double later_by(const std::vector<TimeJump>& jumps, double t) {
   double s = 0;
-  for (const TimeJump& j : jumps) s += t >= j.t - 1e-9 ? j.frames * frame_s : 0;
+  for (const TimeJump& j : jumps) s += t >= j.t - 1e-9 ? j.seconds : 0;
   return s;
 }
 

@@ -78,8 +78,8 @@ inline capture::PictureOutcome take_frames(const std::filesystem::path& file, st
     const std::function<void(std::uint64_t)>& shown;
     std::uint64_t count = 0;
     Telling(capture::FrameSink& i, const std::function<void(std::uint64_t)>& s) : inner(i), shown(s) {}
-    void write(std::span<const std::uint8_t> yuyv) override {
-      inner.write(yuyv);
+    void write(std::span<const std::uint8_t> yuyv, const capture::FrameMark& mark) override {
+      inner.write(yuyv, mark);
       ++count;
       if (shown) shown(count);
     }

@@ -4,6 +4,7 @@
 #include <atomic>
 #include <cmath>
 #include <linebench/live/feed.hpp>
+#include <optional>
 #include <thread>
 
 #include "capture/fake_sound.hpp"
@@ -122,6 +123,72 @@ TEST(LiveFeed, AStopIsNeverLate) {
   feeding.join();
   EXPECT_LT(std::chrono::steady_clock::now() - since, std::chrono::seconds(10))
       << "its next block is due in 20 s";
+}
+
+// Mains of 60 Hz in pictures of 25 a second turns by 0.4 in each frame that is lost.
+TEST(LiveFeed, FramesAGrabberLosesLeaveTheHumAsItIs) {
+  struct Hummed final : capture::GrabberStream {
+    Hummed() {
+      scene.line = frame_synth::flat(0.4);
+      scene.noise = 1;
+      scene.hum_percent = 4;
+      scene.hum_hz = 60;
+      set.format = scene.format();
+      set.fourcc = "YUYV";
+      set.bytes_per_line = 1440;
+      from.emplace(scene, 60, 1);
+    }
+    [[nodiscard]] const capture::GrabberSetting& setting() const override { return set; }
+    void start() override {}
+    capture::WaitResult wait(std::chrono::milliseconds, capture::GrabbedFrame& g) override {
+      capture::Frame f;
+      do {
+        if (!from->read(f)) return capture::WaitResult::Timeout;
+      } while (f.number % 5 == 2);
+      bytes.resize(2 * f.y.size());
+      for (std::size_t i = 0; i < f.y.size(); ++i) bytes[2 * i] = f.y[i], bytes[2 * i + 1] = 128;
+      g.bytes = bytes;
+      g.sequence = static_cast<std::uint32_t>(f.number);
+      g.corrupt = false;
+      return capture::WaitResult::Frame;
+    }
+    void stop() noexcept override {}
+    Wire wire() override { return {capture::SignalState::Present, 625}; }
+    frame_synth::Scene scene;
+    capture::GrabberSetting set;
+    std::optional<frame_synth::Source> from;
+    std::vector<std::uint8_t> bytes;
+  } stream;
+  const StopFlag stop = false;
+  live::Board board;
+  (void)live::feed_grabber(stream, "V4L2: Lane camera", {}, 48 / 25.0, board, stop);
+  const Readings r = board.newest().readings;
+  const Reading& level = *find_reading(r, "picture.hum.level");
+  ASSERT_TRUE(level.measured()) << level.reason;
+  EXPECT_NEAR(level.number(), 4, level.uncertainty.value());
+  EXPECT_LT(level.uncertainty.value(), 0.1);
+  const Reading& hz = *find_reading(r, "picture.hum.frequency");
+  ASSERT_TRUE(hz.measured()) << hz.reason;
+  EXPECT_NEAR(hz.number(), 60, hz.uncertainty.value());
+  EXPECT_NEAR(board.newest().time_s, 60 / 25.0, 0.05) << "lost ones are counted";
+}
+
+// Where a file begins anew hum's phase jumps, and a run over that would read a hum that never was.
+TEST(LiveFeed, NoRunReachesOverTheEndOfAFileThatRepeats) {
+  frame_synth::Scene scene;
+  scene.line = frame_synth::flat(0.4);
+  scene.hum_percent = 4;
+  scene.noise = 1;
+  const live::FramesOpener open = [&] { return std::make_unique<frame_synth::Source>(scene, 30, 1); };
+  const StopFlag stop = false;
+  for (const double seconds : {1.8, 2.2, 2.7}) {  // runs end here that would have gone over it
+    live::Board board;
+    live::feed_frames(open, {}, {.speed = 0, .repeat = true, .seconds = seconds}, board, stop);
+    const Reading hum = *find_reading(board.newest().readings, "picture.hum.level");
+    ASSERT_TRUE(hum.measured()) << hum.reason;
+    EXPECT_NEAR(hum.number(), 4, hum.uncertainty.value());
+    EXPECT_LT(hum.uncertainty.value(), 0.1);
+  }
 }
 
 // An empty file again and again would never end.

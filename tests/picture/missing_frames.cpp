@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 #include <gtest/gtest.h>
 
+#include <linebench/capture/lent_frames.hpp>
 #include <optional>
 #include <set>
 #include <utility>
@@ -81,6 +82,41 @@ TEST(PictureMissingFrames, HumIsThatOfTheTimeTheyWereTakenAt) {
       EXPECT_NEAR(f.number(), hz, 1.2 * f.uncertainty.value()) << what << f.reason;
       EXPECT_LT(f.uncertainty.value(), 0.02) << what;
     }
+}
+
+// Two takes of the same hum joined anywhere: its depth is that of either, its frequency nobody's.
+TEST(PictureMissingFrames, HumOfTwoTakesJoinedKeepsItsDepth) {
+  for (const auto& [lines, hz] : {std::pair{625, 50.2}, {625, 100.3}, {525, 60.1}})
+    for (const double turns : {0.2, 0.4, 0.5})
+      for (const int at : {1, 2, 3, 5, 8, 9, 10, 11}) {
+        Scene s;
+        s.lines = lines;
+        s.noise = 1;
+        s.line = frame_synth::flat(0.4);
+        s.hum_percent = 4;
+        s.hum_hz = hz;
+        Scene later = s;
+        later.hum_phase += 2 * std::numbers::pi * turns;
+        frame_synth::Source a(s, 12, 3), b(later, 12, 4);
+        std::vector<capture::Frame> frames(12);
+        for (int i = 0; i < 12; ++i) {
+          capture::Frame skipped;
+          auto& f = frames[static_cast<std::size_t>(i)];
+          ASSERT_TRUE(a.read(i < at ? f : skipped) && b.read(i < at ? skipped : f));
+        }
+        capture::LentFrames joined(frames, s.format());
+        const Readings r = measure::measure_picture(joined, {});
+        const std::string what =
+            fmt::format("{} lines, {} Hz, {} turns before frame {}", lines, hz, turns, at);
+        const Reading& level = *find_reading(r, "picture.hum.level");
+        ASSERT_TRUE(level.measured()) << what << level.reason;
+        EXPECT_NEAR(level.number(), 4, 1.2 * level.uncertainty.value()) << what;
+        EXPECT_LT(level.uncertainty.value(), 0.1) << what;
+        const Reading& f = *find_reading(r, "picture.hum.frequency");
+        if (f.measured()) {
+          EXPECT_NEAR(f.number(), hz, 1.2 * f.uncertainty.value()) << what << f.reason;
+        }
+      }
 }
 
 // Nothing is missing, and nothing is said to be.

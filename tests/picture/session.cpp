@@ -13,11 +13,13 @@ using linebench::StopFlag;
 using testing_support::TempDir;
 
 struct Kept final : FrameSink {
-  void write(std::span<const std::uint8_t> yuyv) override {
+  void write(std::span<const std::uint8_t> yuyv, const FrameMark& mark) override {
     if (fail_after == frames.size()) throw linebench::unusable("disk full");
     frames.emplace_back(yuyv.begin(), yuyv.end());
+    marks.push_back(mark);
   }
   std::vector<std::vector<std::uint8_t>> frames;
+  std::vector<FrameMark> marks;
   std::size_t fail_after = 1'000'000;
 };
 
@@ -65,6 +67,10 @@ TEST(PictureSession, LostAndDamagedAreCounted) {
   EXPECT_EQ(out.lost[0], (std::pair<std::uint64_t, std::uint64_t>(4, 3)));
   EXPECT_EQ(out.lost[1], (std::pair<std::uint64_t, std::uint64_t>(7, 1)));
   EXPECT_EQ(out.corrupt, std::vector<std::uint64_t>{6});
+  std::vector<std::uint64_t> lost;
+  for (const FrameMark& m : kept.marks) lost.push_back(m.lost);
+  EXPECT_EQ(lost, (std::vector<std::uint64_t>{0, 0, 0, 0, 3, 0, 0, 1, 0})) << "each with the frame after it";
+  EXPECT_TRUE(kept.marks[6].corrupt);
 }
 
 TEST(PictureSession, CountThatWrapsRound) {

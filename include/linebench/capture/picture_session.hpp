@@ -15,13 +15,19 @@
 namespace linebench::capture {
 
 /// Where frames go, packed YUYV without padding. Throws Error(Unusable) when they cannot be kept.
+/// What the device says of a frame.
+struct FrameMark {
+  std::uint64_t lost = 0;  ///< frames lost just before it
+  bool corrupt = false;    ///< the driver marked the buffer as damaged
+};
+
 class FrameSink {
  public:
   FrameSink() = default;
   FrameSink(const FrameSink&) = delete;
   FrameSink& operator=(const FrameSink&) = delete;
   virtual ~FrameSink() = default;
-  virtual void write(std::span<const std::uint8_t> yuyv) = 0;
+  virtual void write(std::span<const std::uint8_t> yuyv, const FrameMark& mark) = 0;
 };
 
 struct PictureStatus {
@@ -63,7 +69,7 @@ class YuvFileSink final : public FrameSink {
   /// Throws Error(Unusable) where the file cannot be made, Error(Usage) for a name that does not end in .yuv.
   YuvFileSink(std::filesystem::path path, const GrabberSetting& setting);
   ~YuvFileSink() override;
-  void write(std::span<const std::uint8_t> yuyv) override;
+  void write(std::span<const std::uint8_t> yuyv, const FrameMark& mark) override;
   /// Closes the file and stores the sidecar. @return the facts as stored.
   CaptureFacts finish(const PictureOutcome& outcome);
 

@@ -42,6 +42,8 @@ class PictureMeter {
   /// view. Throws Error(Unusable) where a frame's size is not the format's.
   bool push(capture::Frame& frame);
   [[nodiscard]] const PictureView& view() const;
+  /// What comes next does not go on from what came: no run reaches over that.
+  void gap();
   /// What the driver says of the wire: "none" or "no lock" are then the reading of picture.signal, whatever
   /// the frames show, since many grabbers go on sending. Empty: it does not say.
   void wire(std::string signal);
