@@ -1,4 +1,5 @@
 // Keys pressed while a guided job takes a capture in at a virtual sound card.
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <csignal>
@@ -10,12 +11,19 @@
 
 namespace {
 
-// Several captures, so that the next can begin where it should not.
-constexpr const char* plan =
-    "title = \"Short\"\ntypes = [\"post\"]\n"
-    "[[test]]\nkey = \"one\"\ntitle = \"First place\"\nsignal = \"tone-1k\"\nlimits = \"speech-path\"\n"
-    "[[test]]\nkey = \"two\"\ntitle = \"Second place\"\nsignal = \"tone-1k\"\nlimits = \"speech-path\"\n"
-    "[[test]]\nkey = \"three\"\ntitle = \"Third place\"\nsignal = \"tone-1k\"\nlimits = \"speech-path\"\n";
+// Several captures, so that the next can begin where it should not; of a tone that is soon over.
+std::string plan(const std::string& signal) {
+  std::string text = "title = \"Short\"\ntypes = [\"post\"]\n";
+  for (const char* place : {"First", "Second", "Third"})
+    text += fmt::format(
+        "[[test]]\nkey = \"{0}\"\ntitle = \"{0} place\"\nsignal = \"{1}\"\nlimits = \"speech-path\"\n", place,
+        signal);
+  return text;
+}
+constexpr const char* tone =
+    "name = \"short\"\ntitle = \"Tone, 1 kHz\"\npurpose = \"Level\"\nsource = \"common practice\"\nkind = "
+    "\"sine\"\n"
+    "[parameters]\nfrequency_hz = 1000\nseconds = 5\n";
 
 void answer(check_test::Terminal& t, const char* shown, const std::string& keys) {
   ASSERT_TRUE(t.wait_for(shown, 60)) << shown << "\n" << t.screen();
@@ -28,7 +36,8 @@ TEST(KeysMeanwhile, AnEnterTooManyBeginsNothingAndCtrlCSaysHowToGoOn) {
   const TempFolder folder;
   const auto home = folder / "store";
   std::filesystem::create_directories(home / "plans");
-  std::ofstream(home / "plans/short.toml") << plan;
+  std::ofstream(home / "short.toml") << tone;
+  std::ofstream(home / "plans/short.toml") << plan((home / "short.toml").string());
   std::ofstream(home / "profile.toml") << "mains_hz = 50\n";
   check_test::Terminal t(home, {"check", "station", "--from", "JACK: loopback", "--to", "JACK: loopback"});
   answer(t, "Type of the station", "Post");
