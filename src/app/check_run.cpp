@@ -6,6 +6,7 @@
 #include <linebench/base/json_text.hpp>
 #include <linebench/base/version.hpp>
 #include <linebench/check/finished.hpp>
+#include <linebench/diagnose/evidence.hpp>
 #include <linebench/job/export.hpp>
 #include <linebench/report/findings.hpp>
 #include <linebench/report/format.hpp>
@@ -256,12 +257,7 @@ class Runner {
       keep_findings();
       show_line(context_,
                 fmt::format("{}: {}: {}", words_.text("measured"), c.label, report::finding_of(view)));
-      const bool nothing = std::ranges::any_of(c.readings, [](const Reading& r) {
-        static constexpr std::string_view told_by[] = {
-            "audio.signal", "audio.signal.left", "audio.signal.right", "video.signal", "picture.signal"};
-        return r.verdict == Verdict::Fail && std::ranges::find(told_by, r.id) != std::end(told_by);
-      });
-      if (nothing && run_.answers.can_try_again()) show_line(context_, words_.text("measured-nothing"));
+      if (no_signal(c) && run_.answers.can_try_again()) show_line(context_, words_.text("measured-nothing"));
       return true;
     } catch (const job::AnsweredElsewhere&) {
       throw;
@@ -272,6 +268,16 @@ class Runner {
       run_.answers.forget_typed();
       return false;
     }
+  }
+
+  // None where one was to be, or none at all.
+  static bool no_signal(const job::Capture& c) {
+    static constexpr std::string_view told_by[] = {"audio.signal", "audio.signal.left", "audio.signal.right",
+                                                   "video.signal", "picture.signal"};
+    return diagnose::nothing_came_in({c.label, c.facts, c.readings}) ||
+           std::ranges::any_of(c.readings, [](const Reading& r) {
+             return r.verdict == Verdict::Fail && std::ranges::find(told_by, r.id) != std::end(told_by);
+           });
   }
 
   // The site's next job on this path is offered its parts.
@@ -288,34 +294,37 @@ class Runner {
     int notes = 0;
     SoakTalk talk;
     talk.prompt = words_.text("soak-prompt") + ": ";
-    const auto tell = [&](double at_s, const char* key, const std::string& amount,
-                          const std::string& channel) {
-      const std::string text = words_.text("soak-event", {{"time", check::soak_time(at_s)},
-                                                          {"what", words_.text(key)},
-                                                          {"amount", amount},
-                                                          {"channel", channel}});
+    const auto tell = [&](double at_s, const char* key, double amount, const std::string& channel) {
+      const std::string what = words_.text(key, {{"amount", fmt::format("{:.3g}", amount)}});
+      const std::string text =
+          words_.text(channel.empty() ? "soak-event" : "soak-event-side",
+                      {{"time", check::soak_time(at_s)}, {"what", what}, {"side", side_of(channel, words_)}});
       say("\r\x1b[K{}\n", text);
       if (++notes <= most_notes) run_.store.note(run_.job, text);
     };
-    talk.event = [&](const check::SoakEvent& e) {
-      tell(e.at_s, event_key(e.kind), fmt::format("{:.3g}", e.amount), e.channel);
-    };
-    talk.picture_event = [&](const check::PictureEvent& e) {
-      tell(e.at_s, event_key(e.kind), e.amount == 0 ? "" : fmt::format("{:.3g}", e.amount), "");
-    };
+    talk.event = [&](const check::SoakEvent& e) { tell(e.at_s, event_key(e.kind), e.amount, e.channel); };
+    talk.picture_event = [&](const check::PictureEvent& e) { tell(e.at_s, event_key(e.kind), e.amount, ""); };
     talk.line = [&](double at_s, const std::string& line) {
       if (line == "stop") return false;
       const auto note = note_in(line);
       if (note) {
         run_.store.note(run_.job,
                         words_.text("soak-note", {{"time", check::soak_time(at_s)}, {"note", *note}}));
+        say("{}\n", report::printable(words_.text("note-kept", {{"note", *note}})));
       } else if (!line.empty()) {
         say("{}\n", words_.text("soak-help"));
       }
       return true;
     };
-    show_text(context_, words_.text("soak-help") + "\n");
+    show_line(context_, words_.text("soak-help"));
     return record_soak(step.wish, run_.devices, context_, talk);
+  }
+
+  // ".left" as a person says it.
+  static std::string side_of(const std::string& channel, const check::Words& words) {
+    if (channel == ".left" || channel == ".right")
+      return words.text(channel == ".left" ? "side-left" : "side-right");
+    return channel.empty() ? "" : channel.substr(1);
   }
 
   static const char* event_key(check::SoakEvent::Kind kind) {

@@ -65,7 +65,10 @@ Exit run_job(Context& context, const CheckOptions& o, job::JobKind kind) {
   if (job.kind != kind)
     throw bad_usage(fmt::format("job {} is not a {} job; go on with: linebench check {} --job {}{}", job.ref,
                                 to_string(kind), to_string(job.kind), job.ref, store_option(o.store)));
-  if (!job.uid.empty()) show_text(context, knowledge.words.text("job-begun", {{"ref", job.ref}}) + "\n");
+  // So that `last` is seen to be the one that was meant.
+  if (!job.uid.empty())
+    show_line(context, knowledge.words.text("job-begun", {{"ref", job.ref}}) +
+                           (job.title.empty() ? "" : ": " + job.title));
   CheckRun run{store, job, knowledge, *answers, o.devices, o.change, o.store};
   const Exit exit = run_check(run, context);
   if (context.json) print_check_document(store, run.job, knowledge);

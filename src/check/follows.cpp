@@ -53,6 +53,19 @@ std::optional<double> once_right(const job::Capture& c, const Reading& r) {
   return gain ? std::optional(*value / *gain) : std::nullopt;
 }
 
+double hum_as_heard(const Readings& readings, const std::string& side) {
+  const Reading* hz = find_reading(readings, "audio.hum.frequency" + side);
+  if (hz == nullptr || !hz->measured()) return 0;
+  double hum = 0;
+  for (const Reading& r : readings) {
+    constexpr std::string_view harmonic = "audio.hum.harmonic.";
+    if (!r.id.starts_with(harmonic) || !r.id.ends_with(side) || !r.measured()) continue;
+    const double n = std::atoi(r.id.c_str() + harmonic.size());
+    hum += power_from_db(r.number() + standards::a_weighting_db(n * hz->number()));
+  }
+  return hum;
+}
+
 namespace {
 
 // Hum that is out of its own limits, as the ear weighs it, in the noise it is a part of: all but a fifth of
@@ -60,15 +73,8 @@ namespace {
 bool noise_is_hum(const job::Capture& c, const Reading& noise) {
   constexpr double most_of_it = 0.8;
   const std::string side = noise.id.substr(std::string_view("audio.noise.a").size());
-  const Reading* hz = find_reading(c.readings, "audio.hum.frequency" + side);
-  if (failing(c, "audio.hum.level" + side) == nullptr || hz == nullptr || !hz->measured()) return false;
-  double hum = 0;
-  for (const Reading& r : c.readings) {
-    constexpr std::string_view harmonic = "audio.hum.harmonic.";
-    if (!r.id.starts_with(harmonic) || !r.id.ends_with(side) || !r.measured()) continue;
-    const double n = std::atoi(r.id.c_str() + harmonic.size());
-    hum += power_from_db(r.number() + standards::a_weighting_db(n * hz->number()));
-  }
+  const double hum = hum_as_heard(c.readings, side);
+  if (failing(c, "audio.hum.level" + side) == nullptr || hum == 0) return false;
   const double all = power_from_db(noise.number());
   return hum > most_of_it * all || (noise.limit->max && all - hum <= power_from_db(*noise.limit->max));
 }

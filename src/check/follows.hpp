@@ -10,6 +10,9 @@ namespace linebench::check {
 /// source's level such that sync is right. Nothing where nothing else makes it wrong.
 [[nodiscard]] std::optional<double> once_right(const job::Capture& capture, const Reading& reading);
 
+/// Power of mains hum in what the A weighting makes of a side (".left", or empty); 0 where none was found.
+[[nodiscard]] double hum_as_heard(const Readings& readings, const std::string& side);
+
 /// Whether a reading is out of its limits only because another one of the capture is: all rates and levels of
 /// another television system, levels of a line that is not terminated once or of a source that sends all of
 /// it too large or too small, a subcarrier that is off as the line rate is, the field rate of another number

@@ -148,7 +148,7 @@ std::vector<Gap> folded(const std::vector<Gap>& gaps) {
     if (same == out.end()) {
       out.push_back(g);
     } else {
-      same->label += ", " + g.label;
+      same->label += "; " + g.label;
     }
   }
   return out;
@@ -159,7 +159,11 @@ std::vector<Gap> gaps(const job::Capture& c) {
   for (const std::string& id : c.missing) {
     const Reading* r = find_reading(c.readings, id);
     const std::string base(base_id(id));
-    if (std::any_of(out.begin(), out.end(), [&](const Gap& g) { return g.id == base; })) continue;
+    const auto same = std::ranges::find_if(out, [&](const Gap& g) { return g.id == base; });
+    if (same != out.end()) {
+      same->label = label_of(base);  // of no side alone
+      continue;
+    }
     out.push_back({base, r != nullptr ? r->label : label_of(id), r != nullptr ? r->reason : ""});
   }
   return out;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <linebench/base/error.hpp>
+#include <linebench/diagnose/evidence.hpp>
 #include <linebench/report/findings.hpp>
 #include <linebench/report/format.hpp>
 #include <linebench/report/words.hpp>
@@ -70,7 +71,9 @@ void measure_at(Script& script, const diagnose::FaultBook& book, SiteState& s, s
   if (s.measured() && s.out.empty() && !wrong_as_at_end(*c, *s.at_end()) &&
       diagnose::diagnose(book, diagnose::Job{alone, {}, site}).nothing_wrong >= 0.5 &&
       !beyond_the_look(diagnose::gaps(book, diagnose::gather(book, alone, site)), {c->facts}).empty()) {
-    s.not_looked.push_back(words.text("site-too-little", {{"label", c->label}}));
+    s.not_looked.push_back(diagnose::nothing_came_in(alone.front())
+                               ? c->label + ": " + words.text("site-nothing-came")
+                               : words.text("site-too-little", {{"label", c->label}}));
     s.left_out.insert("measure");
     return;
   }
@@ -279,8 +282,10 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
     o.headline = words.text("site-nothing", {{"complaint", s.complaint}});
   } else if (!s.wrong()) {
     o.mark = report::Mark::Incomplete;
-    o.headline =
-        words.text(s.out_of_limits() ? "site-out-elsewhere" : "site-open", {{"complaint", s.complaint}});
+    o.headline = words.text(s.out_of_limits()                               ? "site-out-elsewhere"
+                            : diagnose::nothing_came_in(s.captures.front()) ? "site-open-nothing"
+                                                                            : "site-open",
+                            {{"complaint", s.complaint}});
   } else if (!s.out.empty()) {
     const std::string where = s.segment.between.size() == 1 ? s.segment.between.front() : "";
     o.headline = words.text(where.empty() ? "site-out" : "site-out-in", {{"part", where}});

@@ -3,6 +3,7 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <linebench/diagnose/evidence.hpp>
 
 #include "site_state.hpp"
 
@@ -22,11 +23,20 @@ void stands_at_end(SiteState& s, const Knowledge& k, const job::Capture& c) {
   look(s, k);
 }
 
+diagnose::Gap gap_at_end(const SiteState& s, const Words& words) {
+  diagnose::Gap gap = s.gaps().front();
+  if (diagnose::nothing_came_in(s.captures.front())) {
+    gap.text = words.text("site-nothing-came");
+    gap.how = words.text("site-nothing-came-do");
+  }
+  return gap;
+}
+
 // What was taken in cannot show the fault: too short, or too much else over it.
 void close_gaps(Script& script, const Knowledge& k, SiteState& s, const std::string& path) {
   const std::string end = s.path.parts.back().name;
   for (int n = 1; n <= most_again && !s.wrong() && !s.gaps().empty(); ++n) {
-    const diagnose::Gap gap = s.gaps().front();
+    const diagnose::Gap gap = gap_at_end(s, k.words);
     const std::string label = k.words.text("site-again-label", {{"part", end}, {"n", std::to_string(n + 1)}});
     CaptureWish wish = wish_at(s, label, path);
     wish.place = end;

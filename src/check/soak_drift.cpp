@@ -3,6 +3,8 @@
 #include <cmath>
 #include <linebench/base/decibel.hpp>
 
+#include "follows.hpp"
+
 namespace linebench::check {
 namespace {
 
@@ -30,6 +32,16 @@ std::optional<Level> level_of(const Reading* r, double tone_dbfs) {
   return Level{tone_dbfs + db_from_amplitude(value / 100), db_from_amplitude(1 + u / value), bounded};
 }
 
+// What the ear hears of hum is a part of the noise. Where it is the larger one, the rest is not known from
+// it.
+std::optional<Level> noise_beside_hum(const Level& noise, const Readings& readings,
+                                      const std::string& suffix) {
+  const double all = power_from_db(noise.dbfs);
+  const double hum = hum_as_heard(readings, suffix);
+  if (hum > all / 2) return Level{noise.dbfs, noise.u_db, true};
+  return Level{db_from_power(all - hum), noise.u_db * all / (all - hum), noise.bounded};
+}
+
 double uncertainty_of(const Reading& r) { return r.uncertainty.value_or(0); }
 
 }  // namespace
@@ -51,7 +63,8 @@ std::optional<double> SlowChange::drifted(const Window& w) {
 }
 
 std::optional<double> SlowChange::Rise::rise(const Window& w, double begun_s) {
-  const auto now = level_of(find_reading(w.readings, id + w.suffix), w.tone_dbfs);
+  auto now = level_of(find_reading(w.readings, id + w.suffix), w.tone_dbfs);
+  if (now && beside_hum) now = noise_beside_hum(*now, w.readings, w.suffix);
   if (!now) return std::nullopt;
   const double most = now->bounded ? now->dbfs : now->dbfs + now->u_db;
   const std::optional<double> usual = usual_dbfs;
@@ -63,9 +76,10 @@ std::optional<double> SlowChange::Rise::rise(const Window& w, double begun_s) {
   const double db = now->dbfs - *usual;
   const bool risen = db - now->u_db >= rise_db && now->dbfs - now->u_db > w.tone_dbfs - heard_below_tone_db;
   const bool comes = risen && !up;
+  if (comes) came_s = w.at_s;
   // It is up until it has gone half of the way back.
   up = risen || (up && db > rise_db / 2);
-  if (risen && (!largest || db > largest->db)) largest = Largest{db, now->u_db, w.at_s};
+  if (risen && (!largest || db > largest->db)) largest = Largest{db, now->u_db, came_s};
   return comes ? std::optional<double>(db) : std::nullopt;
 }
 

@@ -30,7 +30,8 @@ class SlowChange {
     if (const auto db = noise_.rise(w, *begun_s_)) tell(SoakEvent::Kind::NoiseRise, *db);
     if (const auto db = distortion_.rise(w, *begun_s_)) tell(SoakEvent::Kind::DistortionRise, *db);
   }
-  /// audio.tone.drift, audio.hum.rise, audio.noise.rise, audio.thd.rise and when each was largest.
+  /// audio.tone.drift and when it was largest; audio.hum.rise, audio.noise.rise, audio.thd.rise and when the
+  /// largest came in.
   void to_readings(Readings& out, const std::string& suffix) const;
 
  private:
@@ -40,8 +41,10 @@ class SlowChange {
   struct Rise {
     const char* id;
     double heard_below_tone_db;          // what lies further under the tone does not matter
+    bool beside_hum = false;             // hum is a part of it, and has its own
     std::optional<double> usual_dbfs{};  // with its uncertainty, the quietest of the run's start
     bool up = false;
+    double came_s = 0;  // when what is up now came
     std::optional<Largest> largest{};
     [[nodiscard]] std::optional<double> rise(const Window& w, double begun_s);
   };
@@ -51,7 +54,7 @@ class SlowChange {
   double first_u_db_ = 0, stepped_db_ = 0, told_db_ = 0;
   std::optional<Largest> drift_{};
   // Further under the tone they are not heard in pauses (20 dB under the speech path's limit for hum).
-  Rise hum_{"audio.hum.level", 60}, noise_{"audio.noise.a", 60};
+  Rise hum_{"audio.hum.level", 60}, noise_{"audio.noise.a", 60, true};
   // 1 %: less is not heard in speech (common practice).
   Rise distortion_{"audio.thd", 40};
 };

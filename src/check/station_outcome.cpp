@@ -59,8 +59,11 @@ void add_test_points(const Tested& t, const std::set<std::string>& doubted, cons
     const auto wrong = troubles(*it->second);
     for (const Trouble& x : wrong) {
       const report::Words say = report::words_for(x.id, x.side);
-      points.push_back(
-          {Weight::Change, test.title + ": " + x.text, std::string(say.meaning), std::string(say.next), ""});
+      // There it is no path's gain.
+      const bool howls = it->second->limit_set == "feedback-margin" && x.side == judge::Side::High;
+      points.push_back({Weight::Change, test.title + ": " + x.text,
+                        howls ? words.text("station-howls-why") : std::string(say.meaning),
+                        howls ? words.text("station-howls-do") : std::string(say.next), ""});
       fails = true;
     }
     for (const Gap& g : folded(gaps(*it->second))) {

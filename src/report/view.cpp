@@ -297,7 +297,13 @@ class Builder {
 
   [[nodiscard]] std::string what_is_wanting() const {
     std::vector<std::string> labels;
-    for (const std::string& id : document_.missing) labels.push_back(label_of(id));
+    for (const std::string& id : document_.missing) {
+      const std::string base = split(id, names_).base;
+      const auto of_it = [&](const std::string& other) { return split(other, names_).base == base; };
+      // Both sides of a pair in one.
+      std::string label = label_of(std::ranges::count_if(document_.missing, of_it) > 1 ? base : id);
+      if (std::ranges::find(labels, label) == labels.end()) labels.push_back(std::move(label));
+    }
     if (labels.size() > 3) labels = {labels[0], labels[1], fmt::format("{} more", labels.size() - 2)};
     return joined(labels) + phrase::could_not_be;
   }

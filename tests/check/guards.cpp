@@ -65,8 +65,21 @@ TEST(Guards, ZerosAtTwoPlacesAreNoOneRecording) {
   const auto r = run(folder, "check station --from-files .");
   EXPECT_EQ(r.exit, 1) << r.err;
   EXPECT_EQ(r.err.find("stands for"), std::string::npos) << r.err;
-  EXPECT_NE(r.out.find("Two: DC offset, Hum was not judged: all samples are zero"), std::string::npos)
-      << r.out;
+  EXPECT_NE(r.out.find("Two: DC offset; Hum: not judged: all samples are zero"), std::string::npos) << r.out;
+}
+
+// On a site the same zeros are no path that shows nothing wrong: they are said, with what to do.
+TEST(Guards, ZerosOnASiteAreNothingThatCame) {
+  const Folder folder;
+  check_test::sox("-D -n -r 48000 -b 24 '" + (folder.path / "site.at.2.wav").string() + "' trim 0 10");
+  std::ofstream(folder.path / "answers.toml")
+      << "\"site.name\" = \"Ferry terminal\"\n\"site.path\" = \"Lane 3\"\n\"complaint\" = \"it hums\"\n"
+         "\"site.seen\" = \"hum\"\n\"site.where\" = \"one\"\n\"site.parts\" = \"post, hub\"\n";
+  const auto r = run(folder, "check site --from-files .");
+  EXPECT_EQ(r.exit, 3) << r.out;  // the next look has no file
+  EXPECT_NE(r.out.find("nothing came in"), std::string::npos) << r.out;
+  EXPECT_NE(r.out.find("take mute off"), std::string::npos) << r.out;
+  EXPECT_EQ(r.out.find("shows nothing wrong"), std::string::npos) << r.out;
 }
 
 TEST(Guards, OneRecordingIsNotThreeGoodUnits) {

@@ -216,7 +216,7 @@ TEST(Station, LongRunStoppedEarlyClearsNothing) {
                                         "\"complaint\" = \"dead at times\"\n\"station.next\" = \"soak\"\n"
                                         "\"station.soak-hours\" = 0.05\n"));
   EXPECT_EQ(j.at("job").at("outcome"), "not decided") << j.at("headline");
-  EXPECT_NE(j.at("points").dump().find("Soak ended after 60.0 s"), std::string::npos)
+  EXPECT_NE(j.at("points").dump().find("Long run ended after 60.0 s"), std::string::npos)
       << j.at("points").dump(1);
 }
 

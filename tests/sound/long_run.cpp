@@ -72,7 +72,7 @@ TEST(LongRun, NotesAreTakenWhileItLastsAndStopKeepsWhatWasMeasured) {
   ASSERT_TRUE(t.wait_for("While it runs")) << t.screen();
   t.line("stop");
   ASSERT_TRUE(t.wait_for("What now?", 60)) << t.screen();
-  EXPECT_NE(t.screen().find("Soak ended after"), std::string::npos) << t.screen();
+  EXPECT_NE(t.screen().find("Long run ended after"), std::string::npos) << t.screen();
   t.line("leave");
   ASSERT_TRUE(t.wait_for("what is done?")) << t.screen();
   t.line("all");
