@@ -383,8 +383,12 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
       mean_count_ > 1000
           ? mean * (px - 1) / px + std::min(mean_sum_ / static_cast<double>(mean_count_), 0.15 * mean)
           : mean;
-  // What lines that jitter make of the slopes in these blocks.
-  const double jittered = std::min(jitter_px * jitter_px * slope_square_, 0.9 * whole);
+  // What lines that jitter make of the slopes in these blocks: no more than what goes with detail there,
+  // since of the blocks those with most of it were left out.
+  const SwayFit::Share all = sway_.all();
+  const bool fitted = all.variance > 0 || all.u > 0;
+  const double by_jitter = std::min(jitter_px * jitter_px * slope_square_, 0.9 * whole);
+  const double jittered = fitted ? std::clamp(all.variance, 0.0, by_jitter) : by_jitter;
   for (double& v : each) v *= (whole - jittered) / mean;
   mean = whole - jittered;
   double scatter = 0;
@@ -405,6 +409,15 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
                     most),
         most, out);
   }
+  if (jittered + all.u > 0.3 * whole) {
+    const double most = std::sqrt(1.1 * whole);
+    return refuse(
+        fmt::format(
+            "lines jitter, which hides noise below {:.1f} codes; cure the jitter first, or send bars or "
+            "a grey field",
+            most),
+        most, out);
+  }
   if (held_) {
     refuse(
         "all of the picture stands where its codes end, which cuts noise off; send a grey field or bars of "
@@ -415,7 +428,6 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
   }
   // What goes with the picture's detail is no noise: a camera that sways, light that flickers.
   const SwayFit::Share up_and_down = sway_.vertical();
-  const SwayFit::Share all = sway_.all();
   sways_ = up_and_down.variance > 0.01 * whole + 2 * up_and_down.u;
   if (sways_ && all.variance + whole - white > 0.08 * whole) {
     const double most = std::sqrt(1.4 * most_);
@@ -429,7 +441,7 @@ void PictureNoiseMeter::finish_by_blocks(double jitter_px, Readings& out) {
                         : "what goes with the picture's detail (light that changes) is taken out"},
                 out);
   }
-  const double u_jitter = 0.1 * jittered / std::max(0.05, mean);
+  const double u_jitter = 0.2 * jittered / std::max(0.05, mean);
   const double u_mixed = mixed ? 0.5 * std::abs(excess) : 0;
   // Noise that a decoder smooths over frames, or something slow everywhere: which of them frames do not tell.
   const bool slow = setup_.apart > 1.04;

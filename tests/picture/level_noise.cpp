@@ -1,5 +1,6 @@
 // Noise of test pictures that is not white, is smoothed over frames, or stands beside what a decoder leaves
 // of the subcarrier: closed forms laid on the frames of a scene.
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <functional>
@@ -210,6 +211,36 @@ TEST(PictureLevelNoise, ClaimsOfRowsAndOfWhatStandsCover) {
       const Reading& x = get(r, rows ? "picture.noise.rows" : "picture.noise.fixed");
       return coverage::Trial{x.number(), x.uncertainty.value_or(0), rows ? s.row_noise : s.stands};
     });
+  }
+}
+
+// Of a live picture as well: jitter makes noise of its detail, and what is left of that is the noise or a
+// bound.
+TEST(PictureLevelNoise, JitterOfALivePictureIsNoneOfIt) {
+  for (const double jitter : {0.0, 0.1, 0.25, 0.5, 1.0}) {
+    for (const double noise : {1.0, 2.5}) {
+      Scene s;
+      s.noise = noise;
+      s.jitter = jitter;
+      // Detail of all sizes, half of the picture with little of it.
+      s.picture = [](double x, double row) {
+        const double much = 0.5 + 0.5 * std::tanh((x - 300 + 80 * std::sin(row / 60)) / 20);
+        return 0.45 + 0.1 * std::sin(x / 90 + row / 70) + 0.03 * std::sin(x / 7 - row / 9) +
+               much * (0.1 * std::sin(x / 4 + row / 30) + 0.1 * std::sin(x / 11 - row / 25));
+      };
+      const Readings r = frame_synth::measure(s, 20, 7);
+      const Reading& n = *find_reading(r, "picture.noise");
+      SCOPED_TRACE(fmt::format("jitter {} px, noise {}: {}", jitter, noise, n.reason));
+      if (jitter <= 0.1) {
+        ASSERT_TRUE(n.measured());
+      }
+      if (n.measured()) {
+        EXPECT_NEAR(n.number(), noise, n.uncertainty.value());
+        EXPECT_NEAR(n.number(), noise, 0.07 * noise + n.uncertainty.value());
+      } else {
+        EXPECT_GT(n.at_most.value_or(0), noise);
+      }
+    }
   }
 }
 
