@@ -68,9 +68,20 @@ struct PictureSoak::Impl {
     return true;
   }
 
+  // Black with a grabber's noise on it, from one frame to the next: a signal that went, or all light. A scene
+  // that grows dark gets there by and by.
+  bool gone_black() {
+    black = watch.black() && (black || since_bright <= 1);  // one may be cut in the midst of it
+    frames_black += black ? 1 : 0;
+    since_bright = watch.bright() ? 0 : since_bright + 1;
+    return black;
+  }
+
   // @return whether the frame carries a picture.
   bool follow_signal(const capture::Frame& frame, double at) {
-    const bool there = watch.look(frame, format).empty();
+    const bool nothing = !watch.look(frame, format).empty();
+    const bool dark = gone_black();
+    const bool there = !nothing && !dark;
     came = came || there;
     if (!came) return false;
     if (!there) {
@@ -201,6 +212,9 @@ struct PictureSoak::Impl {
   std::vector<double> at_s;
   std::size_t filled = 0;
   measure::SignalWatch watch;
+  bool black = false;
+  int since_bright = 1000;  // frames
+  std::uint64_t frames_black = 0;
   std::uint64_t pushed = 0;
   double latest_s = 0;
   bool came = false, gone = false, rolling = false, torn = false, had_colour = false;
@@ -230,7 +244,14 @@ Readings PictureSoak::finish() {
   Readings out;
   out.push_back(s.came ? text_reading("picture.signal", "present")
                        : text_reading("picture.signal", "none", "no picture came in all the while"));
-  if (s.came) out.push_back(number_reading("picture.signal.lost", s.frames_without, std::nullopt));
+  if (s.came)
+    out.push_back(number_reading(
+        "picture.signal.lost", s.frames_without, std::nullopt,
+        s.frames_black == 0
+            ? ""
+            : fmt::format("{} of them black from one frame to the next: a signal that went, or light "
+                          "that was switched off",
+                          s.frames_black)));
   out.push_back(s.losses());
   if (!s.times.x.empty())
     out.push_back(curve_reading("picture.sync.loss.times", s.times, std::nullopt,

@@ -155,6 +155,39 @@ TEST(PictureSoak, SignalGoneAndBack) {
   }
 }
 
+// Many grabbers show a lost signal as black with their own noise on it; a scene that grows dark is no loss.
+TEST(PictureSoak, BlackFromOneFrameToTheNextIsALoss) {
+  const auto dim = [](int i, capture::Frame& f, double share) {
+    std::uint32_t n = static_cast<std::uint32_t>(i) * 2654435761U + 1;
+    const auto code = [&](std::uint8_t was, double rest) {
+      n = n * 1664525U + 1013904223U;
+      return static_cast<std::uint8_t>(std::lround(rest + share * (was - rest)) + (n >> 24) % 3 - 1);
+    };
+    for (std::uint8_t& v : f.y) v = code(v, 17);
+    for (std::vector<std::uint8_t>* p : {&f.cb, &f.cr})
+      for (std::uint8_t& v : *p) v = code(v, 128);
+  };
+  for (const bool cut : {false, true}) {
+    const Seen r = soak(card(), 10 * rate, [&](int i, capture::Frame& f) {
+      if (cut && i == 100)
+        std::fill(f.y.begin() + 720 * 50, f.y.end(), std::uint8_t{17});  // in the midst of it
+      if (i >= (cut ? 101 : 100) && i < 130) dim(i, f, 0);
+    });
+    EXPECT_EQ(r.losses(), 1) << cut;
+    EXPECT_EQ(r.count(Kind::Gone), 1) << cut;
+    EXPECT_EQ(r.count(Kind::Back), 1) << cut;
+    EXPECT_EQ(r.count(Kind::ColourGone), 0) << cut;
+    const Reading* lost = find_reading(r.readings, "picture.signal.lost");
+    EXPECT_EQ(lost->number(), cut ? 29 : 30);
+    EXPECT_NE(lost->reason.find("light"), std::string::npos) << lost->reason;
+  }
+  const Seen dusk = soak(card(), 10 * rate, [&](int i, capture::Frame& f) {
+    if (i >= 100) dim(i, f, std::max(0.0, (150 - i) / 50.0));
+  });
+  EXPECT_EQ(dusk.count(Kind::Gone), 0);
+  EXPECT_EQ(find_reading(dusk.readings, "picture.signal.lost")->number(), 0);
+}
+
 TEST(PictureSoak, NeverAPicture) {
   const Seen r = soak(card(), 3 * rate, [](int, capture::Frame& f) { blue(f); });
   EXPECT_EQ(find_reading(r.readings, "picture.signal")->text(), "none");
