@@ -22,8 +22,8 @@ struct Trial {
 inline bool whole() { return std::getenv("LINEBENCH_TEST_LONG") != nullptr; }
 
 /// How many of n trials are run unless LINEBENCH_TEST_LONG is set, for these are the tests that take longest:
-/// half, of many a quarter. What is expected of a share is widened by what so few make of it.
-inline unsigned trials(unsigned n) { return whole() || n < 40 ? n : std::max(std::min(n / 2, 40U), n / 4); }
+/// two dozen, of many a sixth. What is expected of a share is widened by what so few make of it.
+inline unsigned trials(unsigned n) { return whole() ? n : std::min(n, std::max(24U, n / 6)); }
 
 /// The least share that so many trials may show where `share` of all are promised: two of its own scatter
 /// less, but where every trial is run.
