@@ -198,6 +198,7 @@ constexpr GroupRule groups[] = {
     {"picture.saturation", {"Picture colour", 22}},
     {"picture.bars", {"Picture bars", 27}},
     {"picture.hum", {"Hum bars", 23}},
+    {"picture.sync.loss", {"Picture stability", 24}},
     {"picture.sync", {"Sync by the gain control", 21}},
     {"picture.roll", {"Picture stability", 24}},
     {"picture.level", {"Picture stability", 24}},
