@@ -2,6 +2,7 @@
 // server or its battery was out. The library of Debian's `faketime` gives the program a wall clock of the
 // test's own; the monotonic clock goes on, as it does when a real one is set (clock_gettime(2): "not affected
 // by discontinuous jumps in the system time").
+#include <fmt/format.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
@@ -29,7 +30,7 @@ using Environment = std::vector<std::pair<std::string, std::string>>;
 
 fs::path library() {
   for (const auto& e : fs::directory_iterator("/usr/lib"))
-    if (const auto file = e.path() / "faketime/libfaketime.so.1"; fs::exists(file)) return file;
+    if (auto file = e.path() / "faketime/libfaketime.so.1"; fs::exists(file)) return file;
   return {};
 }
 
@@ -77,7 +78,7 @@ TEST_F(ClockSteps, AStepReachesAProgramThatRuns) {
                                             "open('clock', 'w').write('-3600\\n')\n"
                                             "print(round(time.time() - w, -1), time.monotonic() - m < 60)\n";
   std::string words = "cd '" + folder.path.string() + "' && env";
-  for (const auto& [name, value] : clock.environment()) words += " " + name + "='" + value + "'";
+  for (const auto& [name, value] : clock.environment()) words += fmt::format(" {}='{}'", name, value);
   ASSERT_EQ(std::system((words + " /usr/bin/python3 look.py > seen").c_str()), 0);
   EXPECT_EQ(app_test::slurp(folder.path / "seen"), "-3600.0 True\n");
 }

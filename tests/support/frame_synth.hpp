@@ -66,6 +66,12 @@ inline Line staircase(int risers) {
   };
 }
 
+/// The nearest code there is.
+inline std::uint8_t code(double v) {
+  const double above = std::clamp(v, 0.0, 255.0) + 0.5;
+  return static_cast<std::uint8_t>(above);  // cut off, of what is never below 0
+}
+
 struct Scene {
   int lines = 625;
   int width = 720;
@@ -190,7 +196,7 @@ class Source final : public linebench::capture::FrameSource {
             s_.stands * static_cast<double>(noise_[(standing + static_cast<std::size_t>(x)) & 0xffff]) +
             s_.noise * static_cast<double>(noise_[draw++ & 0xffff]);
         f.y[static_cast<std::size_t>(r) * static_cast<std::size_t>(w) + static_cast<std::size_t>(x)] =
-            static_cast<std::uint8_t>(std::clamp(v, 0.0, 255.0) + 0.5);
+            code(v);
       }
       if (s_.coloured_bars) colour_row(f, r);
     }
@@ -252,10 +258,8 @@ class Source final : public linebench::capture::FrameSource {
       const double draw = s_.noise * static_cast<double>(noise_[random_() & 0xffff]);
       const auto at = (static_cast<std::size_t>(r) * static_cast<std::size_t>(s_.width)) / 2 +
                       static_cast<std::size_t>(x);
-      f.cb[at] =
-          static_cast<std::uint8_t>(std::clamp(128 + 224 * u / 0.492111 / 1.772 + draw, 0.0, 255.0) + 0.5);
-      f.cr[at] =
-          static_cast<std::uint8_t>(std::clamp(128 + 224 * v / 0.877283 / 1.402 - draw, 0.0, 255.0) + 0.5);
+      f.cb[at] = code(128 + 224 * u / 0.492111 / 1.772 + draw);
+      f.cr[at] = code(128 + 224 * v / 0.877283 / 1.402 - draw);
     }
   }
 

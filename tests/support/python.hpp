@@ -68,6 +68,7 @@ inline Finished run_program(const std::vector<std::string>& argv) {
   posix_spawn_file_actions_addopen(&actions, STDERR_FILENO, err.c_str(), O_WRONLY | O_CREAT | O_TRUNC, 0600);
   std::vector<std::string> copies = argv;
   std::vector<char*> args;
+  args.reserve(copies.size() + 1);
   for (std::string& a : copies) args.push_back(a.data());
   args.push_back(nullptr);
   pid_t pid = 0;
