@@ -136,7 +136,7 @@ TEST(LiveFeed, FramesAGrabberLosesLeaveTheHumAsItIs) {
       set.format = scene.format();
       set.fourcc = "YUYV";
       set.bytes_per_line = 1440;
-      from.emplace(scene, 60, 1);
+      from.emplace(scene, 30, 1);  // 24 come: the session holds so many however slow the meter is
     }
     [[nodiscard]] const capture::GrabberSetting& setting() const override { return set; }
     void start() override {}
@@ -161,7 +161,7 @@ TEST(LiveFeed, FramesAGrabberLosesLeaveTheHumAsItIs) {
   } stream;
   const StopFlag stop = false;
   live::Board board;
-  (void)live::feed_grabber(stream, "V4L2: Lane camera", {}, 48 / 25.0, board, stop);
+  (void)live::feed_grabber(stream, "V4L2: Lane camera", {}, 24 / 25.0, board, stop);
   const Readings r = board.newest().readings;
   const Reading& level = *find_reading(r, "picture.hum.level");
   ASSERT_TRUE(level.measured()) << level.reason;
@@ -170,7 +170,7 @@ TEST(LiveFeed, FramesAGrabberLosesLeaveTheHumAsItIs) {
   const Reading& hz = *find_reading(r, "picture.hum.frequency");
   ASSERT_TRUE(hz.measured()) << hz.reason;
   EXPECT_NEAR(hz.number(), 60, hz.uncertainty.value());
-  EXPECT_NEAR(board.newest().time_s, 60 / 25.0, 0.05) << "lost ones are counted";
+  EXPECT_NEAR(board.newest().time_s, 30 / 25.0, 0.01) << "lost ones are counted";
 }
 
 // Where a file begins anew hum's phase jumps, and a run over that would read a hum that never was.
