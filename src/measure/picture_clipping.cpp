@@ -44,6 +44,26 @@ bool near_gamut(double y, double cb, double cr, double margin) {
 
 }  // namespace
 
+CodeLimits code_limits(std::span<const capture::Frame> frames, double noise) {
+  CodeLimits limits;
+  if (frames.empty() || noise < 0.6) return limits;
+  std::uint8_t low = 255, high = 0;
+  for (const capture::Frame& f : frames) widen(f.y.data(), f.y.size(), low, high);
+  // What few samples reach is no limit: specks do.
+  constexpr double least_share = 0.003;
+  const auto is_limit = [&](std::uint8_t code) {
+    double at = 0, all = 0;
+    for (const capture::Frame& f : frames) {
+      at += static_cast<double>(std::ranges::count(f.y, code));
+      all += static_cast<double>(f.y.size());
+    }
+    return at > least_share * all;
+  };
+  if (low <= 20 && is_limit(low)) limits.lowest = low;
+  if (high >= 230 && is_limit(high)) limits.highest = high;
+  return limits;
+}
+
 std::vector<std::uint8_t> held_blocks(std::span<const capture::Frame> frames,
                                       const capture::FrameFormat& format, double noise) {
   constexpr std::size_t most_frames = 12;  // so that counts of a block fit into a byte
@@ -53,23 +73,10 @@ std::vector<std::uint8_t> held_blocks(std::span<const capture::Frame> frames,
   std::vector<std::uint8_t> held(static_cast<std::size_t>(blocks) * static_cast<std::size_t>(format.height));
   const auto row_at = [&](int r) { return static_cast<std::ptrdiff_t>(r) * format.width; };
   if (noise >= 0.6) {
-    std::uint8_t low = 255, high = 0;
-    for (const capture::Frame& f : frames) widen(f.y.data(), f.y.size(), low, high);
-    // What few samples reach is no limit: specks do.
-    constexpr double least_share = 0.003;
-    const auto is_limit = [&](std::uint8_t code) {
-      double at = 0, all = 0;
-      for (const capture::Frame& f : frames) {
-        at += static_cast<double>(std::ranges::count(f.y, code));
-        all += static_cast<double>(f.y.size());
-      }
-      return at > least_share * all;
-    };
-    const int lowest = low <= 20 && is_limit(low) ? low : -1;
-    const int highest = high >= 230 && is_limit(high) ? high : 256;
+    const CodeLimits limits = code_limits(frames, noise);
     for (const capture::Frame& f : frames)
       for (int r = 0; r < format.height; ++r)
-        count_codes(f.y.data() + row_at(r), blocks, lowest, highest,
+        count_codes(f.y.data() + row_at(r), blocks, limits.lowest, limits.highest,
                     held.data() + static_cast<std::ptrdiff_t>(r) * blocks);
     const auto least = static_cast<std::uint8_t>(px * frames.size() / 50);
     for (std::uint8_t& n : held) n = n > least ? 1 : 0;

@@ -197,6 +197,33 @@ std::optional<BarAndGround> bar_and_ground(std::span<const double> line, const L
                       0.25 * std::hypot(slope(*bar), slope(*ground))};
 }
 
+// Whether level parts stand at an end of the codes, not only the trough or the peak beside an edge.
+struct CutOff {
+  bool black = false, white = false;
+};
+CutOff cut_off_parts(std::span<const double> line, int from, int to, const CodeLimits& ends) {
+  constexpr int least_px = 12;
+  constexpr double beside = 22,
+                   least_share = 1.0 / 3;  // of what lies within a tenth of the range of it
+  CutOff out;
+  const auto look = [&](auto&& cut, auto&& near) {
+    int longest = 0, run = 0, all = 0, alike = 0;
+    for (int x = from; x < to; ++x) {
+      const double v = line[static_cast<std::size_t>(x)];
+      run = cut(v) ? run + 1 : 0;
+      longest = std::max(longest, run);
+      all += cut(v) ? 1 : 0;
+      alike += near(v) ? 1 : 0;
+    }
+    return longest >= least_px && all >= least_share * alike;
+  };
+  out.black =
+      look([&](double v) { return ends.cuts_black(v); }, [&](double v) { return v < ends.lowest + beside; });
+  out.white =
+      look([&](double v) { return ends.cuts_white(v); }, [&](double v) { return v > ends.highest - beside; });
+  return out;
+}
+
 // Of the band, all of them where too few are straight.
 std::vector<int> rows_of(const PictureSetup& setup) {
   if (setup.bands.empty()) return {};
@@ -307,6 +334,8 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
     }
   }
   std::string limits;  // why no level can be told
+  const CutOff cut =
+      rows > 0 ? cut_off_parts(y, setup_.first_col, setup_.last_col, setup_.code_limits) : CutOff{};
   const bool white_cut = p.kind == PatternKind::Bars && p.first_bar > 0;
   const bool black_cut = p.kind == PatternKind::Bars && p.last_bar < p.bars - 1;
   if (p.kind != PatternKind::Bars) {
@@ -317,6 +346,18 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
           "first";
       levels.clear();
     }
+    const CodeLimits& ends = setup_.code_limits;
+    if (!levels.empty() && cut.black) {
+      limits = fmt::format(
+          "black is crushed: it shows no noise at code {}, below which none comes; raise brightness first",
+          ends.lowest);
+    } else if (!levels.empty() && cut.white) {
+      limits = fmt::format(
+          "white is clipped: it shows no noise at code {}, above which none comes; turn the level or the "
+          "contrast down first",
+          ends.highest);
+    }
+    if (!limits.empty()) levels.clear();
   }
   const double statistic = noise / std::sqrt(std::max(1.0, rows * w / 20));
   if (levels.size() >= 2) {

@@ -43,6 +43,11 @@ void PictureNoiseMeter::repeated_and_lost(Readings& out) const {
 void PictureNoiseMeter::clipped(Readings& out) const {
   const double share = pixels_ > 0 ? 100.0 * static_cast<double>(at_ends_) / static_cast<double>(pixels_) : 0;
   std::string remark = "codes 0, 1, 254 and 255";
+  const CodeLimits& limits = setup_.code_limits;
+  if (limits.lowest > 1)
+    remark += fmt::format("; none comes below {}, where black's noise is cut off", limits.lowest);
+  if (limits.highest < 254)
+    remark += fmt::format("; none comes above {}, where white's noise is cut off", limits.highest);
   if (setup_.format.through_rgb)
     remark = "decoded to RGB, which cuts at 16 and 235: " + remark + " cannot occur";
   out.push_back(number_reading("picture.clipped", share, std::nullopt, remark));

@@ -213,7 +213,7 @@ std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::st
   return best;
 }
 
-std::optional<Pattern> steps(const std::vector<FramePlateau>& p) {
+std::optional<Pattern> steps(const PictureSetup& s, const std::vector<FramePlateau>& p) {
   // The base on either side may have the level of the first or the last step, or stand apart.
   for (const auto& [skip, drop] : {std::pair{0, 0}, {0, 1}, {1, 0}, {1, 1}}) {
     const int n = static_cast<int>(p.size()) - skip - drop;
@@ -226,8 +226,12 @@ std::optional<Pattern> steps(const std::vector<FramePlateau>& p) {
     const double least = std::min(std::abs(*lo), std::abs(*hi));
     const double most = std::max(std::abs(*lo), std::abs(*hi));
     if (least < 0.7 * most || most < 6 || std::abs(most) * static_cast<double>(up.size()) < 90) continue;
+    const auto [dark, bright] = std::ranges::minmax(p, {}, &FramePlateau::mean);
+    const bool cut = s.code_limits.cuts_black(dark.mean) || s.code_limits.cuts_white(bright.mean);
     return Pattern{
-        .kind = PatternKind::Staircase, .name = "staircase", .remark = fmt::format("{} risers", up.size())};
+        .kind = PatternKind::Staircase,
+        .name = "staircase",
+        .remark = fmt::format("{} risers{}", up.size(), cut ? ", and what is cut off where codes end" : "")};
   }
   return std::nullopt;
 }
@@ -289,7 +293,7 @@ std::optional<Pattern> other(const PictureSetup& s, const PictureBand& b) {
   const auto& p = before ? ground : shape.plateaus;
   // Neither staircase nor window has colour; colours' luma makes steps as well.
   if (colour_on(s, b) > 8) return std::nullopt;
-  if (auto st = steps(p)) return st;
+  if (auto st = steps(s, p)) return st;
   // One raised stretch on level ground; echoes may step it and the ground.
   const double high = bar_level(p) - shape.base;
   if (high > 40 && raised_once(p, shape.base + 0.5 * high)) {

@@ -404,7 +404,8 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
     out.push_back(unmeasurable(
         "picture.roll",
         "rows of this test picture are alike, and no dark bar between pictures passes: what moves "
-        "lies over it (dots of subcarrier, stripes); send a crosshatch or a live picture"));
+        "lies over it (stripes, dots of subcarrier) or pulls it sideways; send a crosshatch or a live "
+        "picture"));
     return;
   }
   // A tear that wanders down a grid carries its uprights' broken ends with it.

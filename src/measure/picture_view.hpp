@@ -9,6 +9,8 @@
 #include <string>
 #include <vector>
 
+#include "picture_clipping.hpp"
+
 namespace linebench::measure {
 
 inline constexpr int block_px = 8;  ///< luma samples in a block of one row
@@ -56,6 +58,7 @@ struct PictureSetup {
   std::vector<PictureBand> bands;
   std::vector<int> band_of_row;    ///< -1: none
   std::vector<std::uint8_t> held;  ///< blocks where codes end, see held_blocks(); empty: none
+  CodeLimits code_limits;          ///< within what comes at all
   std::vector<bool> bent_row;      ///< shows its band's line, but pulled sideways
   double banded_share = 0;         ///< of rows
   Pattern pattern;

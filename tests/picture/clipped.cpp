@@ -131,4 +131,35 @@ TEST(PictureClipped, FullBarsThroughRgbTellNoHum) {
   EXPECT_NEAR(find_reading(g, "picture.hum.level")->number(), 6, 0.1);
 }
 
+// A grabber that ends at 16 and 235 hides how far black or white lie beyond: black 12 codes low, white 10 %
+// high. Where they are right it hides nothing. Noise tells; the truth is what was put in before the cut.
+TEST(PictureClipped, LevelsBeyondAreNotTold) {
+  struct Case {
+    double gain, offset;
+    bool told;
+  };
+  for (const auto& [gain, offset, told] : {Case{1, 0, true}, {1, -12, false}, {1.1, 0, false}}) {
+    for (const frame_synth::Line& line : {frame_synth::window(), frame_synth::pulse_bar(),
+                                          frame_synth::staircase(5), frame_synth::staircase(10)}) {
+      Scene s;
+      s.line = line;
+      s.noise = 1;
+      s.gain = gain;
+      s.offset = offset;
+      const Readings r = measured(s, cut);
+      const Reading& black = *find_reading(r, "picture.luma.black");
+      const Reading& white = *find_reading(r, "picture.luma.white");
+      EXPECT_EQ(black.measured(), told) << black.reason;
+      EXPECT_EQ(white.measured(), told) << white.reason;
+      if (told) {
+        EXPECT_NEAR(black.number(), 16, 0.5);
+        EXPECT_NEAR(white.number(), 235, 2.35);
+      } else {
+        EXPECT_NE(black.reason.find(offset < 0 ? "crushed" : "clipped"), std::string::npos) << black.reason;
+      }
+      EXPECT_NE(find_reading(r, "picture.clipped")->reason.find("none comes below 16"), std::string::npos);
+    }
+  }
+}
+
 }  // namespace
