@@ -4,6 +4,7 @@
 #include <cstdlib>
 #include <linebench/base/decibel.hpp>
 #include <linebench/diagnose/idle.hpp>
+#include <linebench/dsp/quantile.hpp>
 #include <linebench/standards/weighting.hpp>
 #include <map>
 #include <numbers>
@@ -261,6 +262,16 @@ std::optional<Number> gaps_of(const Capture& c, const std::string& suffix) {
   return number_of(c.readings, "audio.dropout.count" + suffix);
 }
 
+// Where a microphone is open, clicks weaker than what is said may be keys and knocks that it hears; a contact
+// breaks the sound itself, and makes them as strong.
+bool may_be_heard(const Capture& c, const std::string& suffix) {
+  const Reading* times = find_reading(c.readings, "audio.click.times" + suffix);
+  const auto rms = number_of(c.readings, "audio.level.rms" + suffix);
+  const auto* curve = times == nullptr ? nullptr : std::get_if<Curve>(&times->value);
+  if (curve == nullptr || curve->y.empty() || !rms || sent_on(c, suffix) != Sent::Programme) return false;
+  return dsp::median(curve->y) < amplitude_from_db(rms->value);
+}
+
 void events_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const double minutes = c.facts.duration_s() / 60;
   if (!(minutes > 0)) return;
@@ -279,8 +290,13 @@ void events_of(const Capture& c, const std::string& suffix, const std::string& n
   constexpr double samples_of_a_click = 30;
   const auto clicks = number_of(c.readings, "audio.click.count" + suffix);
   const auto cut = number_of(c.readings, "audio.clip.samples" + suffix);
-  if (clicks && clicks->value > 0 && cut && cut->value > samples_of_a_click * clicks->value) {
+  const bool corners = clicks && clicks->value > 0 && cut && cut->value > samples_of_a_click * clicks->value;
+  const bool heard = clicks && clicks->value > 0 && may_be_heard(c, suffix);
+  if (corners || heard) {
     out.bound("audio.click", clicks->value / minutes, 0, name);
+    constexpr double many_a_minute = 15;
+    if (heard && clicks->value / minutes > many_a_minute)
+      out.word("audio.click.heard", "many", name, fmt::format("{:.0f} found", clicks->value));
   } else {
     rate(clicks, "audio.click");
   }
@@ -379,7 +395,8 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   rest -= hum_tail(r, suffix);
   // A steady tone in what is else idle, weaker than any that is sent.
   const auto hz = number_of(r, "audio.tone.frequency" + suffix);
-  if (sent == Sent::Idle && c.facts.signal.empty() && tone && hz && hz->value >= of_mains_hz)
+  if (sent == Sent::Idle && c.facts.signal.empty() && tone && tone->value < idle_dbfs && hz &&
+      hz->value >= of_mains_hz)
     out.number("audio.whine", tone->value + scaling.line_up_dbfs, scaling.u, name,
                fmt::format("{:.0f} Hz", hz->value));
   if (const auto line = number_of(r, "audio.whine.level" + suffix)) {

@@ -3,7 +3,6 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <bit>
 #include <cmath>
 #include <functional>
 #include <iterator>
@@ -13,48 +12,33 @@
 #include <linebench/standards/weighting.hpp>
 #include <span>
 
+#include "whine_parts.hpp"
+
 namespace linebench::measure {
 namespace {
+
+using namespace whine;
 
 constexpr std::size_t stretch_segments = 96;
 constexpr double segment_s = 0.16;
 constexpr double shortest_s = 3.0;
 constexpr std::size_t fewest_segments = 24;
 constexpr double lowest_hz = 300;
-constexpr std::size_t lobe = 8;    // half width of a line, bins
-constexpr std::size_t reach = 24;  // bins looked at on each side for what lies beside
-// A tenth of all segments has less than this quantile. Noise has a tenth of its mean there, a line that
-// sounds on nearly all of its own; noise alone reaches this many times its neighbours' once in 1e8 bins.
-constexpr double quantile = 0.1;
-constexpr double stands_out = 8;
-constexpr double ambiguous = 4;       // by which a tenth of the segments may be less than the line
-constexpr double sure = 1.6;          // over what is just clear
-constexpr double clear = 20;          // power over what lies beside, where a line is read
+constexpr std::size_t lobe = 8;       // half width of a line, bins
+constexpr std::size_t reach = 24;     // bins looked at on each side for what lies beside
 constexpr double clear_share = 0.08;  // of the segments, at least
 constexpr std::size_t fewest_clear = 6;
 constexpr double most_spread_db = 1.5;  // where it is clear; beside a twentieth noise makes 1.3 dB of it
-constexpr double code_spread_db = 0.11;
 constexpr double same_bins = 1.0;
 constexpr double in_stretches = 0.8;
 constexpr std::size_t most_tracks = 48;
 constexpr std::size_t most_lines = 24;
-constexpr double least_u_db = 0.1;
 constexpr double bins_u = 0.06;
-constexpr double smallest_power = 1e-15;
 constexpr double mains_hz[] = {50.0, 60.0};
 constexpr double mains_share = 0.002;
 constexpr double comb_hz = 130;         // twice the mains, and some
 constexpr double beside_tone_hz = 130;  // hum on a tone stands so far beside it
 constexpr double mains_to_hz = 1000;    // higher multiples stand too close to tell a whine by them
-
-// The eight leading bits behind the sign and three of the mantissa.
-std::uint16_t code_of(double power) {
-  return static_cast<std::uint16_t>(std::bit_cast<std::uint32_t>(static_cast<float>(power)) >> 20);
-}
-double power_of(std::uint16_t code) {
-  constexpr std::uint32_t half = 1U << 19;
-  return static_cast<double>(std::bit_cast<float>((static_cast<std::uint32_t>(code) << 20) | half));
-}
 
 // The greater of both sides' medians.
 double beside_of(std::span<const double> power, std::size_t bin) {
@@ -76,6 +60,30 @@ bool of_mains(double hz, double bin_hz, const HumResult& hum) {
 }
 
 }  // namespace
+
+whine::Clear whine::clear_ones(std::vector<At> all, double least) {
+  const std::size_t segments = all.size();
+  std::ranges::sort(all, {}, &At::beside);
+  // What is there in the quietest of them, and then all in which it stands as clear.
+  std::vector<double> quiet;
+  for (std::size_t i = 0; i < std::min(segments, std::max(fewest_clear, segments / 8)); ++i)
+    quiet.push_back(all[i].power);
+  const double about = dsp::median(std::move(quiet));
+  if (!(about >= least)) return {};
+  std::erase_if(all, [&](const At& a) { return a.beside * clear > about; });
+  if (all.size() <
+      std::max(fewest_clear, static_cast<std::size_t>(clear_share * static_cast<double>(segments))))
+    return {};
+  double sum = 0, sum2 = 0;
+  for (const At& a : all) {
+    const double db = db_from_power(a.power);
+    sum += db;
+    sum2 += db * db;
+  }
+  const auto n = static_cast<double>(all.size());
+  Clear out{std::move(all), std::sqrt(std::max(0.0, sum2 / n - sum * sum / n / n))};
+  return out.spread_db > most_spread_db ? Clear{} : out;
+}
 
 WhineSearch::WhineSearch(double rate_hz)
     : shape_(rate_hz, 2 * dsp::next_fast_size(static_cast<std::size_t>(segment_s * rate_hz / 2)),
@@ -118,46 +126,28 @@ double WhineSearch::beside(std::size_t segment, std::size_t bin) const {
 
 // The line at a bin, read where little lies beside it.
 std::optional<WhineSearch::Line> WhineSearch::line_at(std::size_t bin, double least) const {
-  struct At {
-    std::size_t segment;
-    double power, beside;
-  };
   std::vector<At> all;
   for (std::size_t s = 0; s < segments_; ++s)
     all.push_back({s, power_of(codes_[s * bins_ + bin]), beside(s, bin)});
-  std::ranges::sort(all, {}, &At::beside);
-  // What is there in the quietest of them, and then all in which it stands as clear.
-  std::vector<double> quiet;
-  for (std::size_t i = 0; i < std::max(fewest_clear, all.size() / 8); ++i) quiet.push_back(all[i].power);
-  const double about = dsp::median(std::move(quiet));
-  if (about < least) return std::nullopt;
-  std::erase_if(all, [&](const At& a) { return a.beside * clear > about; });
-  if (all.size() <
-      std::max(fewest_clear, static_cast<std::size_t>(clear_share * static_cast<double>(segments_))))
-    return std::nullopt;
+  const Clear c = clear_ones(std::move(all), least);
+  if (c.at.empty()) return std::nullopt;
   std::vector<double> mean(bins_, 0.0);
-  double sum = 0, sum2 = 0;
-  for (const At& a : all) {
-    const double db = db_from_power(a.power);
-    sum += db;
-    sum2 += db * db;
+  for (const At& a : c.at) {
     for (std::size_t b = bin > 2 * reach ? bin - 2 * reach : 0; b < std::min(bins_, bin + 2 * reach); ++b)
-      mean[b] += power_of(codes_[a.segment * bins_ + b]) / static_cast<double>(all.size());
+      mean[b] += power_of(codes_[a.segment * bins_ + b]) / static_cast<double>(c.at.size());
   }
-  const auto n = static_cast<double>(all.size());
-  const double spread = std::sqrt(std::max(0.0, sum2 / n - sum * sum / n / n));
-  if (spread > most_spread_db) return std::nullopt;
   const auto peak = peak_near(mean, shape_, static_cast<double>(bin), 1.0);
   if (!peak) return std::nullopt;
   // Neighbouring segments share most of their samples.
-  const double looks = std::max(1.0, shape_.looks_at_line(all.size()));
+  const double looks = std::max(1.0, shape_.looks_at_line(c.at.size()));
   const double power = peak->mean_square - peak->noise * shape_.line_bins;
-  return Line{peak->bins, power, 2 * std::hypot(spread, code_spread_db) / std::sqrt(looks) + least_u_db};
+  return Line{peak->bins, power, 2 * std::hypot(c.spread_db, code_spread_db) / std::sqrt(looks) + least_u_db};
 }
 
 void WhineSearch::note(const Line& line) {
   auto at = std::ranges::find_if(tracks_, [&](const Track& t) {
-    return std::abs(t.bins / static_cast<double>(t.stretches) - line.bins) < same_bins;
+    return std::abs(t.bins / static_cast<double>(t.stretches) - line.bins) <
+           same_bins + std::max(line.wander, t.wander);
   });
   if (at == tracks_.end()) {
     if (tracks_.size() == most_tracks)
@@ -166,6 +156,7 @@ void WhineSearch::note(const Line& line) {
   }
   const double db = db_from_power(line.power);
   at->stretches += 1;
+  at->wander = std::max(at->wander, line.wander);
   at->bins += line.bins;
   at->bins2 += line.bins * line.bins;
   at->power += line.power;
@@ -213,6 +204,7 @@ void WhineSearch::process() {
   std::vector<Line> single;
   std::ranges::remove_copy_if(lines, std::back_inserter(single), of_comb);
   lines = std::move(single);
+  least = std::max(least, find_wandering(from, to, lines));
   std::ranges::sort(lines, std::greater{}, &Line::power);
   if (lines.size() > most_lines) lines.resize(most_lines);
   for (const Line& l : lines) note(l);
@@ -232,7 +224,8 @@ WhineResult WhineSearch::finish(const HumResult& hum, std::optional<double> tone
   for (const Track& t : tracks_) {
     const auto n = static_cast<double>(t.stretches);
     const double hz = t.bins / n * shape_.bin_hz;
-    if (n < in_stretches * all || is_line_rate(hz) || of_mains(hz, shape_.bin_hz, hum)) continue;
+    if (n < in_stretches * all || is_line_rate(hz)) continue;
+    if (t.wander == 0 && of_mains(hz, shape_.bin_hz, hum)) continue;
     if (tone_hz && std::abs(std::remainder(hz, *tone_hz)) < beside_tone_hz) continue;
     if (t.power / n < out.power) continue;
     const auto spread = [&](double sum, double sum2) {
@@ -240,7 +233,8 @@ WhineResult WhineSearch::finish(const HumResult& hum, std::optional<double> tone
     };
     out.found = true;
     out.frequency_hz = hz;
-    out.frequency_u = (bins_u + 2 * spread(t.bins, t.bins2)) * shape_.bin_hz;
+    out.frequency_u = (bins_u + t.wander + 2 * spread(t.bins, t.bins2)) * shape_.bin_hz;
+    out.wander_hz = t.wander * shape_.bin_hz;
     out.power = t.power / n;
     out.level_u_db = std::sqrt(t.variance / n / n) + 2 * spread(t.db, t.db2);
   }
@@ -251,8 +245,10 @@ Readings to_readings(const WhineResult& result, const std::string& instead, std:
   const std::string frequency = fmt::format("audio.whine.frequency{}", suffix);
   const std::string level = fmt::format("audio.whine.level{}", suffix);
   if (instead.empty() && result.found) {
-    return {number_reading(frequency, result.frequency_hz, result.frequency_u),
-            number_reading(level, dbfs_from_power(result.power), result.level_u_db)};
+    const std::string remark =
+        result.wander_hz > 0 ? fmt::format("it wanders by {:.0f} Hz to either side", result.wander_hz) : "";
+    return {number_reading(frequency, result.frequency_hz, result.frequency_u, remark),
+            number_reading(level, dbfs_from_power(result.power), result.level_u_db, remark)};
   }
   std::optional<double> at_most;
   std::string reason = instead;

@@ -22,11 +22,13 @@ struct WhineResult {
   double frequency_u = 0;  ///< expanded (k=2)
   double power = 0;        ///< mean square
   double level_u_db = 0;   ///< expanded (k=2)
+  double wander_hz = 0;    ///< how far it goes to either side
   double least_power = 0;  ///< a line of more than this would have been found
 };
 
 /// Looks through stretches of some seconds for lines that are there in nearly every segment, at one level
-/// wherever speech or programme leaves them alone. Memory does not grow with length.
+/// wherever speech or programme leaves them alone; steady ones, and such as wander by up to a hundred hertz,
+/// as switching supplies do with load and warmth (common practice). Memory does not grow with length.
 class WhineSearch {
  public:
   explicit WhineSearch(double rate_hz);
@@ -40,15 +42,21 @@ class WhineSearch {
     double bins = 0;
     double power = 0;
     double u_db = 0;
+    double wander = 0;  // bins to either side
   };
   struct Track {
     std::size_t stretches = 0;
+    double wander = 0;
     double bins = 0, power = 0, bins2 = 0, db = 0, db2 = 0, variance = 0;  // sums
   };
   void process();
   /// @param least power of its bin
   [[nodiscard]] std::optional<Line> line_at(std::size_t bin, double least) const;
   [[nodiscard]] double beside(std::size_t segment, std::size_t bin) const;
+  // One that goes to and fro within a band of bins from `first` on.
+  [[nodiscard]] std::optional<Line> wandering_at(std::size_t first, double least) const;
+  // Adds those to the lines. @return power of what could be there all the same
+  [[nodiscard]] double find_wandering(std::size_t from, std::size_t to, std::vector<Line>& lines) const;
   void note(const Line& line);
 
   SpectrumShape shape_;

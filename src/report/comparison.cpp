@@ -39,6 +39,14 @@ std::string change_line(const ReadingChange& c) {
   return s;
 }
 
+// Hum that is less after something was done may be so because an earth was taken off.
+std::string caution_of(const diagnose::Comparison& c) {
+  const bool less = std::ranges::any_of(c.changes, [](const ReadingChange& x) {
+    return x.id.find(".hum.") != std::string::npos && (x.change == Change::Less || x.change == Change::Other);
+  });
+  return less ? phrase::earth_stays : "";
+}
+
 std::string heading(const std::string& text, const TerminalStyle& style) {
   return "\n" + (style.colour ? "\x1b[1m" + text + "\x1b[0m" : text) + "\n";
 }
@@ -73,6 +81,8 @@ std::string comparison_table(const diagnose::Comparison& c, const TerminalStyle&
   const std::size_t width = std::max<std::size_t>(style.width, 40);
   std::string out = wrapped(printable(c.summary), width, 0, "");
   out += wrapped(printable(fmt::format(phrase::before_after, c.before_name, c.after_name)), width, 0, "");
+  if (const std::string caution = caution_of(c); !caution.empty())
+    out += wrapped(caution, width, 9, phrase::caution_loud);
   const auto title = [&](const std::string& t) { out += heading(t, style); };
   out += changes_text(c, style);
   // What cannot be set against each other moves no ranking.
@@ -114,6 +124,7 @@ json comparison_to_json(const diagnose::Comparison& c) {
           {"did", c.did},
           {"summary", c.summary},
           {"caveat", c.caveat},
+          {"caution", caution_of(c)},
           {"changes", changes},
           {"faults", faults},
           {"nothing_wrong", {{"before", c.nothing_before}, {"after", c.nothing_after}}}};

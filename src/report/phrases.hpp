@@ -142,6 +142,11 @@ inline constexpr char then_tell[] = "then tell: --observed ";
 inline constexpr char then_tell_page[] = "then tell:";
 inline constexpr char mostly_with[] = "Here mostly together with: ";
 inline constexpr char piece_for[] = "For:";
+inline constexpr char earth_stays[] =
+    "If an earth or a shield was taken off for this, put it back before anything else: never leave a "
+    "protective earth off, not even to cure hum; an isolation transformer in the signal breaks the loop. "
+    "Shields between separately fed buildings are measured before they are unplugged. Local code and a "
+    "licensed person decide about earths.";
 inline constexpr char piece_against[] = "But:";
 inline constexpr char piece_left[] = "Left:";
 inline constexpr char not_by_it[] = "not explained by it, of another fault then: ";

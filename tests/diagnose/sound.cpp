@@ -304,6 +304,29 @@ TEST(DiagnoseSound, AWhineUnderSpeechIsNotCalledSound) {
   EXPECT_GT(probability(d, "supply-switching") + probability(d, "audio-crosstalk"), 0.7) << shown(d);
 }
 
+// Keys and knocks beside an open microphone are weaker than what is said (bursts of noise). As strong as it,
+// clicks are a contact's.
+TEST(DiagnoseSound, KeysBesideAMicrophoneAccuseNoConnector) {
+  const auto clicked = [](double dbfs) {
+    synth::Samples x(synth::count(12, rate), 0.0F);
+    synth::add_noise(x, -26, 14);
+    for (std::size_t i = 0; i < x.size(); ++i) {
+      if (i / 14400 % 3 == 2) x[i] = 0;
+    }
+    synth::add_noise(x, -80, 15);
+    const double peak = std::pow(10, dbfs / 20);
+    for (std::size_t at = 31000; at + 2000 < x.size(); at += 14400) {  // in the pauses
+      x[at] += static_cast<float>(peak);
+      x[at + 1] -= static_cast<float>(0.6 * peak);
+    }
+    return diagnosed({measured({x})});
+  };
+  const Diagnosis keys = clicked(-34);
+  EXPECT_LT(probability(keys, "connector-bad"), 0.3) << shown(keys);
+  EXPECT_FALSE(shown_sound(keys)) << shown(keys);
+  EXPECT_GT(probability(clicked(-8), "connector-bad"), 0.4) << shown(clicked(-8));
+}
+
 // The corners of cut tops are no clicks of a contact.
 TEST(DiagnoseSound, CutTopsAreNoClicks) {
   Readings r;

@@ -8,6 +8,7 @@
 #include <linebench/base/decibel.hpp>
 #include <numbers>
 #include <random>
+#include <tuple>
 
 #include "support/coverage.hpp"
 #include "support/synth.hpp"
@@ -116,6 +117,29 @@ TEST(Whine, MainsMultiplesLineRatesAndTheTonesOwnAreNone) {
   ASSERT_TRUE(r.found);
   EXPECT_NEAR(r.frequency_hz, 7340, 1);
   EXPECT_NEAR(dbfs_from_power(r.power), -60, 0.2);
+}
+
+// As load and warmth move a supply: to and fro, or one way.
+TEST(Whine, OneThatWandersIsFoundWithHowFar) {
+  for (const auto& [hz, to_side, rhythm] :
+       {std::tuple{7000.0, 60.0, 0.3}, {7000.0, 15.0, 0.3}, {2500.0, 35.0, 0.7}, {11000.0, 80.0, 0.1}}) {
+    for (const bool voice : {false, true}) {
+      synth::Samples x(synth::count(15, rate), 0.0F);
+      synth::add_noise(x, -80, 7);
+      if (voice) add_voice(x, rate, -20, 7);
+      for (std::size_t i = 0; i < x.size(); ++i) {
+        const double t = static_cast<double>(i) / rate;
+        const double phase = 2 * std::numbers::pi * std::fmod(hz * t, 1.0) -
+                             to_side / rhythm * std::cos(2 * std::numbers::pi * rhythm * t);
+        x[i] += static_cast<float>(std::pow(10, -45.0 / 20) * std::sin(phase));
+      }
+      const WhineResult r = whine_of(x);
+      ASSERT_TRUE(r.found) << hz << " " << to_side << " " << voice;
+      EXPECT_NEAR(dbfs_from_power(r.power), -45, r.level_u_db);
+      EXPECT_NEAR(r.frequency_hz, hz, r.frequency_u);
+      EXPECT_NEAR(r.wander_hz, to_side, 5 + 0.1 * to_side);
+    }
+  }
 }
 
 // A line that is there in a part of the stretches, or shifts, does not stand.
