@@ -117,6 +117,11 @@ std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t,
     return fmt::format("this fault: {} and {}",
                        shown_level(s, side * (from - to) < -sd ? from : to - side * sd),
                        side > 0 ? "more" : "less");
+  // To either side, and further than where nothing is wrong.
+  constexpr double spreads = 1.6;  // nine cases in ten
+  if (std::abs(from - to) < 0.1 && sd > 2 * s.spread)
+    return fmt::format("this fault: {} to {}", shown_level(s, std::max(s.low, to - spreads * sd)),
+                       shown_level(s, std::min(s.high, to + spreads * sd)));
   if (std::abs(from - to) < 0.1) return fmt::format("this fault: about {}", shown_level(s, to));
   const auto [low, high] = reach_of(s, *range);
   // Inside the range and still against it: few of this fault's severities lie there.

@@ -22,12 +22,14 @@ bool may_be_either(const Readings& readings, const standards::VideoStandard& nom
   return std::abs(apart) > halfway_db;
 }
 
+// White of 100 % beside colours of 75: no other form looks like it.
+bool mixed_form(const std::string& kind) { return kind.starts_with(standards::bars_100_0_75_0.name); }
+
 // Recipes that hold full white; for others a level below nominal says nothing.
 bool white_sent(const CaptureFacts& facts, const Readings& readings,
                 const standards::VideoStandard& nominal) {
   const std::string kind = text_of(readings, "video.bars.kind").value_or("");
-  if (kind.starts_with("100/0/75") || (kind.starts_with("100") && !may_be_either(readings, nominal)))
-    return true;
+  if (mixed_form(kind) || (kind.starts_with("100") && !may_be_either(readings, nominal))) return true;
   for (const char* start : {"video-bars-100", "video-bands", "video-white", "video-window", "video-pulse-bar",
                             "video-staircase", "video-composite-line", "video-field-square"}) {
     if (facts.signal.starts_with(start)) return true;
@@ -76,6 +78,22 @@ void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& ou
   }
 }
 
+// Bars' colours for their burst, where their form is sure.
+void saturation_of(const Readings& r, const standards::VideoStandard& nominal, const std::string& from,
+                   Gatherer& out) {
+  const auto saturation = number_of(r, "video.saturation");
+  if (!saturation || !(saturation->value > 0)) return;
+  const std::string kind = text_of(r, "video.bars.kind").value_or("");
+  const std::string shown = fmt::format("{:.2f} of what the burst asks for", saturation->value);
+  if (mixed_form(kind) || !may_be_either(r, nominal))
+    return ratio("video.saturation", *saturation, 1, from, shown, out);
+  // Told by sync as full, the colours may be of three-quarter bars, and the other way round.
+  constexpr double apart_db = 2.499;  // 75 to 100
+  const double middle =
+      db_from_amplitude(saturation->value) + (kind.starts_with("100") ? 0.5 : -0.5) * apart_db;
+  out.number("video.saturation", middle, apart_db, from, shown + ", or of bars of the other form");
+}
+
 void levels(const Capture& c, const Site& site, const standards::VideoStandard& nominal, Gatherer& out) {
   const Readings& r = c.readings;
   const auto sync = number_of(r, "video.sync.amplitude");
@@ -119,6 +137,7 @@ void levels(const Capture& c, const Site& site, const standards::VideoStandard& 
   } else if (no_burst(r)) {
     out.word("video.colour", "none", c.name);
   }
+  saturation_of(r, nominal, c.name, out);
   if (sync && site.system.substr(0, 3) == (nominal.is_525() ? "525" : "625"))
     setup_of(c, site, sync->value / sync_nominal, out);
   if (const auto rise = number_of(r, "video.sync.rise"))

@@ -74,7 +74,7 @@ inline Readings bars_625(double sync_mv = 300, double white_mv = 700, double bur
   r.push_back(text_reading("video.system", "625"));
   r.push_back(text_reading("video.polarity", "normal"));
   r.push_back(text_reading("video.pattern", "bars"));
-  r.push_back(text_reading("video.bars.kind", "100/0/75/0"));
+  r.push_back(text_reading("video.bars.kind", "100-0-75-0"));
   r.push_back(number("video.sync.amplitude", sync_mv, 1));
   r.push_back(number("video.white", white_mv, 2));
   r.push_back(number("video.burst.amplitude", burst_mv, 2));
