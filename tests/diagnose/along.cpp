@@ -42,6 +42,21 @@ TEST(DiagnoseAlong, WhatIsLostAlongALineIsNoSoundLine) {
   }
 }
 
+// An amplifier that runs into its own rail cuts below the recorder's, and the noise behind it goes on over
+// the cut: one recorder took the louder signal before it whole, so it is neither the source nor the recorder.
+TEST(DiagnoseAlong, AStageThatCutsOnTheWayIsNamed) {
+  synth::Samples cut = tone(10, 21, -6);
+  for (float& v : cut) v = std::clamp(v, -0.35F, 0.35F);
+  synth::add_noise(cut, -85, 22);
+  const auto line = taken(tone(10, 23, -5.5), cut);
+  const Segment s = locate(book(), two_parts(), line);
+  EXPECT_EQ(s.up_to_part, "hub") << s.text;
+  EXPECT_NE(s.text.find(book().fault("stage-overdriven")->label), std::string::npos) << s.text;
+  const Diagnosis alone = diagnosed({line[1]});
+  EXPECT_EQ(first(alone), "source-clipped") << shown(alone);
+  EXPECT_GT(probability(alone, "stage-overdriven"), 0.15) << shown(alone);
+}
+
 // The same level at both ends, and a silence that was asked for, are no loss.
 TEST(DiagnoseAlong, WhatComesThroughIsSound) {
   const auto line = taken(tone(10, 3), tone(10, 4, -18.5));

@@ -1,5 +1,7 @@
 // What follows from two captures when the signal itself went, or when the second could not show the fault.
 #include <linebench/diagnose/compare.hpp>
+#include <linebench/report/findings.hpp>
+#include <nlohmann/json.hpp>
 
 #include "job.hpp"
 
@@ -90,6 +92,17 @@ TEST(DiagnoseCompare, APointThatShowsTooLittleIsNotSound) {
   const SignalPath turned{"Lane", {{"source", "h.wav"}, {"hub", "s.wav"}}};
   const Segment first_part = locate(book(), turned, {measured({tone(0.1, 74)}, "s.wav"), hub});
   EXPECT_FALSE(holds(first_part.text, "do not fit")) << first_part.text;
+}
+
+// Whoever makes hum go may have done it by lifting an earth: what becomes of it is said first.
+TEST(DiagnoseCompare, HumThatWentHasACautionAboutEarths) {
+  const auto said_of = [](const Readings& before, const Readings& after) {
+    const auto c =
+        compare(book(), of_readings(before, "before"), of_readings(after, "after"), "lifted the earth");
+    return report::comparison_to_json(c).at("caution").get<std::string>();
+  };
+  EXPECT_TRUE(holds(said_of(with(signal(-22), hum), with(signal(-22), no_hum)), "put it back"));
+  EXPECT_EQ(said_of(with(signal(-22), no_hum), with(signal(-22), no_hum)), "");
 }
 
 }  // namespace

@@ -304,6 +304,19 @@ TEST(DiagnoseSound, AWhineUnderSpeechIsNotCalledSound) {
   EXPECT_GT(probability(d, "supply-switching") + probability(d, "audio-crosstalk"), 0.7) << shown(d);
 }
 
+// A full-wave rectifier's ripple has multiples of twice the mains alone: 2/(pi (4 k^2 - 1)) of each (Fourier
+// series of |sin|), and a balanced line adds none of the mains itself.
+TEST(DiagnoseSound, RippleWithNoTraceOfTheMainsIsRipple) {
+  for (const double top_dbfs : {-62.0, -45.0, -25.0}) {
+    synth::Samples x = quiet(12, 16, -90);
+    for (int k = 1; k <= 12; ++k)
+      synth::add_sine(x, rate, 100.02 * k, top_dbfs + 20 * std::log10(3.0 / (4 * k * k - 1)), 0.3 * k);
+    const Diagnosis d = diagnosed({measured({x})});
+    EXPECT_EQ(first(d), "supply-ripple") << top_dbfs << ": " << shown(d);
+    EXPECT_GT(probability(d, "supply-ripple"), 0.6) << top_dbfs << ": " << shown(d);
+  }
+}
+
 // Keys and knocks beside an open microphone are weaker than what is said (bursts of noise). As strong as it,
 // clicks are a contact's.
 TEST(DiagnoseSound, KeysBesideAMicrophoneAccuseNoConnector) {
