@@ -50,6 +50,8 @@ constexpr Wander wanders[] = {
     {"picture.noise", 0.1, 0.15},
     {"video.echo.level", 1.0, 0},
     {"video.line.frequency", 0.05, 0},
+    {"video.field.frequency", 0.06, 0},  // of a source that follows the mains
+    {"video.lines_per_frame", 0, 0},     // counted
     {"video.burst.frequency", 2, 0},
     {"video.apl", 3, 0},
     {"video.", 0, 0.01},
@@ -291,6 +293,12 @@ const ReadingChange* leading(const Comparison& c, const Diagnosis& before, const
     }
     return part;
   };
+  // Of another system all levels and times are others.
+  for (const char* system : {"video.system", "picture.system"}) {
+    const auto other = std::ranges::find_if(
+        c.changes, [&](const ReadingChange& x) { return x.id == system && x.change != Change::Same; });
+    if (other != c.changes.end()) return &*other;
+  }
   for (const Diagnosis* d : {&before, &after}) {
     if (d->findings.empty() || d->findings.front().probability < 0.2) continue;
     for (const Bearing& b : d->findings.front().evidence_for) {

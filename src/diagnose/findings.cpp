@@ -271,7 +271,7 @@ std::vector<Evidence> evidence_of(const FaultBook& book, const Job& job) {
 
 Diagnosis diagnose(const FaultBook& book, const Job& job, const Options& options) {
   Diagnosis d = diagnose(book, evidence_of(book, job), options);
-  d.out_of_limits = out_of_limits(book, job.captures, job.site);
+  d.out_of_limits = out_of_limits(book, job.captures, job.site, d);
   for (const Capture& c : job.captures) {
     if (nothing_came_in(c)) d.silent.push_back(c.name);
   }

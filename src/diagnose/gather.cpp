@@ -113,7 +113,8 @@ void Gatherer::amount(std::string_view sign, const Readings& readings, std::stri
   }
 }
 
-void Gatherer::bound(std::string_view id, double value, double u, const std::string& from) {
+void Gatherer::bound(std::string_view id, double value, double u, const std::string& from,
+                     const std::string& remark) {
   const Sign* s = book_.sign(id);
   if (s == nullptr || !std::isfinite(value)) return;
   Evidence e;
@@ -121,7 +122,7 @@ void Gatherer::bound(std::string_view id, double value, double u, const std::str
   e.value = std::clamp(to_working(s->scale, value), s->low, s->high);
   e.at_most = true;
   e.sd = 0.5 * u;
-  e.shown = "below " + shown_number(*s, value);
+  e.shown = "below " + shown_number(*s, value) + (remark.empty() ? "" : " (" + remark + ")");
   e.from = from;
   offer(*s, std::move(e));
 }

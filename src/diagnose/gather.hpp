@@ -30,7 +30,8 @@ class Gatherer {
   void number(std::string_view sign, double value, double u, const std::string& from,
               const std::string& remark = {}, Support support = Support::Good);
   /// @param u of the bound itself, expanded (k=2), working units.
-  void bound(std::string_view sign, double value, double u, const std::string& from);
+  void bound(std::string_view sign, double value, double u, const std::string& from,
+             const std::string& remark = {});
   /// What is there is this or above.
   void at_least(std::string_view sign, double value, double u, const std::string& from,
                 const std::string& remark, Support support);

@@ -78,6 +78,30 @@ void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& ou
   }
 }
 
+// The percentage that a reading's remark puts before these words; 0: it does not.
+double share_said(const std::string& reason, std::string_view words) {
+  const auto at = reason.find(words);
+  if (at == std::string::npos || at == 0) return 0;
+  const auto before = reason.find_last_not_of("0123456789.", at - 1);
+  return std::strtod(reason.c_str() + (before == std::string::npos ? 0 : before + 1), nullptr);
+}
+
+void burst_missing(const Capture& c, Gatherer& out) {
+  // A line or two near the fields' ends, where burst is blanked by turns, is nothing.
+  constexpr double blanked_by_turns = 0.5;
+  const auto lines = number_of(c.readings, "video.burst.missing");
+  if (!lines) return;
+  // Nor is what the source blanks in every frame alike.
+  const std::string reason = find_reading(c.readings, "video.burst.missing")->reason;
+  const double blanked = share_said(reason, " % never have one beside the vertical interval");
+  if (const double lost = lines->value - blanked; lost > blanked_by_turns) {
+    out.number("video.burst.missing", lost, lines->u, c.name);
+  } else {
+    out.bound("video.burst.missing", blanked_by_turns, 0, c.name,
+              blanked > 0 ? "beside these: " + reason : "");
+  }
+}
+
 // Bars' colours for their burst, where their form is sure.
 void saturation_of(const Readings& r, const standards::VideoStandard& nominal, const std::string& from,
                    Gatherer& out) {
@@ -114,13 +138,7 @@ void levels(const Capture& c, const Site& site, const standards::VideoStandard& 
             fmt::format("{:.0f} mV", white->value), out);
   }
   out.amount("video.level.step", r, "video.level.step", c.name);
-  // A line or two near the fields' ends, where burst is blanked by turns, is nothing.
-  constexpr double blanked_by_turns = 0.5;
-  if (const auto lines = number_of(r, "video.burst.missing"); lines && lines->value > blanked_by_turns) {
-    out.number("video.burst.missing", lines->value, lines->u, c.name);
-  } else if (lines) {
-    out.bound("video.burst.missing", blanked_by_turns, 0, c.name);
-  }
+  burst_missing(c, out);
   // Tops of colour are the means of a few samples: in snow of a tenth of white some end alike by chance.
   const auto snow = number_of(r, "video.noise");
   if (!snow || snow->value < 0.1 * nominal.white_mv.nominal)
@@ -135,7 +153,9 @@ void levels(const Capture& c, const Site& site, const standards::VideoStandard& 
             fmt::format("burst {:.0f} mV", burst->value), out);
     }
   } else if (no_burst(r)) {
-    out.word("video.colour", "none", c.name);
+    const bool colours = find_reading(r, "video.burst.amplitude")->reason.find("colours stand in the bars") !=
+                         std::string::npos;
+    out.word("video.colour", colours ? "colours without it" : "none", c.name);
   }
   saturation_of(r, nominal, c.name, out);
   if (sync && site.system.substr(0, 3) == (nominal.is_525() ? "525" : "625"))
@@ -230,6 +250,10 @@ void hum(const Capture& c, Gatherer& out) {
   if (may_be_tilt(c.readings)) {
     const auto most = number_of(c.readings, "video.hum.level");
     out.bound("video.hum.level", most->value + most->u, 0, c.name);
+    constexpr double worth_a_word_mv = 7;  // a hundredth of white, as is usual of sound paths
+    if (most->value - most->u > worth_a_word_mv)
+      out.word("video.hum.trace", "hum or a field tilt", c.name,
+               fmt::format("{:.0f} mV \u00b1{:.0f}, at the field rate", most->value, most->u));
     return;
   }
   // Where the picture hides every multiple, the level is only what may be there.
@@ -243,19 +267,12 @@ void hum(const Capture& c, Gatherer& out) {
   lock_of(c, out);
 }
 
-// Share of its power that came again frame by frame, as the noise's reading says beside it; 0: not said.
-double came_again(const std::string& reason) {
-  const auto at = reason.find(" % of the power came again");
-  if (at == std::string::npos) return 0;
-  const auto before = reason.find_last_not_of("0123456789.", at - 1);
-  return 0.01 * std::strtod(reason.c_str() + (before == std::string::npos ? 0 : before + 1), nullptr);
-}
-
 // What came again frame by frame was picture; what is left of a live picture may be as well, or all of it
 // where frames were not compared.
 void noise(const Capture& c, Gatherer& out) {
   const Reading* n = find_reading(c.readings, "video.noise");
-  const double again = n != nullptr && n->measured() ? came_again(n->reason) : 0;
+  const double again =
+      n != nullptr && n->measured() ? 0.01 * share_said(n->reason, " % of the power came again") : 0;
   constexpr double hardly_any = 0.5;  // of the power: it was taken out, and most of what stood was noise
   if (again > 0 && again < hardly_any) {
     out.amount("video.noise", c.readings, "video.noise", c.name);

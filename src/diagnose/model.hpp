@@ -103,7 +103,8 @@ struct Model {
 /// Readings out of their limits that no sign is about, a sentence each. Limits are those that a capture was
 /// judged by, else those of its view; sound that was not judged has none.
 [[nodiscard]] std::vector<std::string> out_of_limits(const FaultBook& book,
-                                                     const std::vector<Capture>& captures, const Site& site);
+                                                     const std::vector<Capture>& captures, const Site& site,
+                                                     const Diagnosis& found);
 
 /// Whether the fault gives what was found there mostly, in whatever way it shows itself.
 [[nodiscard]] bool gives_word(const Model& model, int fault, std::size_t evidence);

@@ -1,5 +1,5 @@
-// Readings that are out of their limits and that no sign of the book is about: what the book cannot weigh
-// does not count as sound.
+// Readings that are out of their limits and that no sign of the book is about, or that nothing found accounts
+// for: what the book cannot weigh, or takes for usual, does not count as sound.
 #include <fmt/format.h>
 
 #include <algorithm>
@@ -12,11 +12,33 @@
 namespace linebench::diagnose {
 namespace {
 
-bool spoken_of(const FaultBook& book, std::string_view id) {
+bool is_about(const Sign& s, std::string_view base) {
+  return s.id == base || std::ranges::find(s.reads, base) != s.reads.end();
+}
+
+std::string_view base_of(std::string_view id) {
   const ReadingKind* kind = find_kind(id);
-  const std::string_view base = kind != nullptr ? kind->id : id;
-  return std::ranges::any_of(book.signs, [&](const Sign& s) {
-    return s.id == base || std::ranges::find(s.reads, base) != s.reads.end();
+  return kind != nullptr ? kind->id : id;
+}
+
+bool spoken_of(const FaultBook& book, std::string_view id) {
+  return std::ranges::any_of(book.signs, [&](const Sign& s) { return is_about(s, base_of(id)); });
+}
+
+// A level has a nominal by the standard, and the book's spread of sound sources may reach past its tolerance;
+// of hum, noise and the like the book says itself what is usual.
+bool has_nominal(const FaultBook& book, std::string_view id) {
+  return std::ranges::any_of(
+      book.signs, [&](const Sign& s) { return s.scale == Scale::Shift && is_about(s, base_of(id)); });
+}
+
+// A fault that may well be there has it among what speaks for it.
+bool accounted_for(const FaultBook& book, const Diagnosis& d, std::string_view id) {
+  constexpr double may_well_be = 0.2;
+  return std::ranges::any_of(d.findings, [&](const Finding& f) {
+    return f.probability >= may_well_be && std::ranges::any_of(f.evidence_for, [&](const Bearing& b) {
+             return is_about(*book.sign(b.sign), base_of(id));
+           });
   });
 }
 
@@ -51,14 +73,18 @@ std::string size_of(const Reading& r) {
 }  // namespace
 
 std::vector<std::string> out_of_limits(const FaultBook& book, const std::vector<Capture>& captures,
-                                       const Site& site) {
+                                       const Site& site, const Diagnosis& found) {
   std::vector<std::string> out;
+  const bool sound = shown_sound(found);
   for (const Capture& c : captures) {
     for (const Reading& r : judged(c, site)) {
-      if (r.verdict != Verdict::Fail || spoken_of(book, r.id)) continue;
+      if (r.verdict != Verdict::Fail) continue;
+      const bool spoken = spoken_of(book, r.id);
+      if (spoken && (!sound || !has_nominal(book, r.id) || accounted_for(book, found, r.id))) continue;
       const std::string size = size_of(r);
-      out.push_back(fmt::format("{} is out of its limit{}, {}, and no fault of the book speaks of it",
-                                r.label, size.empty() ? "" : ": " + size, c.name));
+      out.push_back(fmt::format("{} is out of its limit{}, {}, and no fault {}", r.label,
+                                size.empty() ? "" : ": " + size, c.name,
+                                spoken ? "found accounts for it" : "of the book speaks of it"));
     }
   }
   return out;

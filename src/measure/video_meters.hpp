@@ -12,6 +12,7 @@
 #include "video_hum.hpp"
 #include "video_impulses.hpp"
 #include "video_levels.hpp"
+#include "video_lost_burst.hpp"
 #include "video_noise.hpp"
 #include "video_picture.hpp"
 #include "video_rate.hpp"
@@ -32,6 +33,7 @@ struct VideoMeters {
         clip(setup),
         hum(setup, options.mains_hz, clock_error_ppm),
         picture(setup, sync),
+        lost_burst(setup, picture),
         noise(setup, picture),
         impulses(setup),
         echo(setup, picture, options.velocity_factor),
@@ -46,6 +48,7 @@ struct VideoMeters {
   ClipMeter clip;
   VideoHumMeter hum;
   PictureMeter picture;
+  LostBurstMeter lost_burst;
   NoiseMeter noise;
   ImpulseMeter impulses;
   EchoMeter echo;
@@ -59,7 +62,7 @@ struct VideoMeters {
     LineMeter* meter;
   };
   /// In the order in which they take a line and finish: a measure comes after those it asks.
-  [[nodiscard]] std::array<Named, 15> list() {
+  [[nodiscard]] std::array<Named, 16> list() {
     return {{{"line rate, jitter", &rate},
              {"sync, blanking", &sync},
              {"pulses", &pulses},
@@ -68,6 +71,7 @@ struct VideoMeters {
              {"cut off", &clip},
              {"hum", &hum},
              {"test pictures", &picture},
+             {"colours without burst", &lost_burst},
              {"noise, tones", &noise},
              {"impulses", &impulses},
              {"echoes", &echo},

@@ -18,6 +18,9 @@ constexpr double least_lines = 16;
 constexpr double least_move = 0.01;     // of the level: what the picture beside it does to sync by streaking
 constexpr double least_missing = 0.02;  // of the bursts, before the burst is said to come and go
 constexpr double db = 8.685889638;
+// A source's burst blanking may be longer than the standard's by a few lines before the picture; more is
+// loss.
+constexpr int most_blanked = 9;
 
 }  // namespace
 
@@ -56,6 +59,8 @@ double SteadyMeter::Extremes::noise() const {
 SteadyMeter::SteadyMeter(const VideoSetup& setup, const BurstMeter& burst) : burst_(burst) {
   const standards::VideoStandard& s = standards::standard_of(setup.lines);
   burst_expected_.assign(static_cast<std::size_t>(s.lines_per_frame) + 1, false);
+  seen_.assign(burst_expected_.size(), 0);
+  without_ = seen_;
   if (!setup.numbered || !setup.colour) return;
   // Of lines that carry a burst in some frames of the sequence only, nothing is expected.
   for (int line = 1; line <= s.lines_per_frame; ++line) {
@@ -84,7 +89,34 @@ void SteadyMeter::line(const LineView& v) {
                         burst_expected_[static_cast<std::size_t>(v.line)];
   if (!expected) return;
   expected_ += 1;
-  missing_ += v.colour_burst ? 0 : 1;
+  seen_[static_cast<std::size_t>(v.line)] += 1;
+  if (v.colour_burst) return;
+  missing_ += 1;
+  without_[static_cast<std::size_t>(v.line)] += 1;
+}
+
+// Lines that never carry a burst where those that should begin or end.
+std::vector<int> SteadyMeter::blanked() const {
+  std::vector<int> out;
+  const int end = static_cast<int>(burst_expected_.size());
+  const auto expected = [&](int line) {
+    return line > 0 && line < end && burst_expected_[static_cast<std::size_t>(line)];
+  };
+  const auto never = [&](int line) {
+    const auto i = static_cast<std::size_t>(line);
+    return expected(line) && seen_[i] >= 2 && without_[i] == seen_[i];
+  };
+  for (int edge = 1; edge < end; ++edge) {
+    for (const int step : {1, -1}) {
+      if (!expected(edge) || expected(edge - step)) continue;
+      std::vector<int> run;
+      for (int line = edge; never(line); line += step) run.push_back(line);
+      if (static_cast<int>(run.size()) <= most_blanked) out.insert(out.end(), run.begin(), run.end());
+    }
+  }
+  std::ranges::sort(out);
+  out.erase(std::ranges::unique(out).begin(), out.end());
+  return out;
 }
 
 // 0: it does not move by more than noise and streaking do.
@@ -146,8 +178,17 @@ void SteadyMeter::finish(const VideoSetup&, Readings& out) {
     out.push_back(
         unmeasurable("video.level.step", fmt::format("none found: less than {:.2f} dB", most), most));
   }
-  if (expected_ > 0)
-    out.push_back(number_reading("video.burst.missing", 100 * missing_ / expected_, std::nullopt));
+  if (!(expected_ > 0)) return;
+  const std::vector<int> lines = blanked();
+  double of_them = 0;
+  for (const int line : lines) of_them += without_[static_cast<std::size_t>(line)];
+  out.push_back(number_reading(
+      "video.burst.missing", 100 * missing_ / expected_, std::nullopt,
+      lines.empty()
+          ? ""
+          : fmt::format("{:.2f} % never have one beside the vertical interval, in every frame on "
+                        "the same line{} {}: off standard, and no loss",
+                        100 * of_them / expected_, lines.size() == 1 ? "" : "s", fmt::join(lines, ", "))));
 }
 
 }  // namespace linebench::measure

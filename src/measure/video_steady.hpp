@@ -42,9 +42,12 @@ class SteadyMeter : public LineMeter {
   };
   [[nodiscard]] double range_of(const Extremes& e) const;
   void widen(Readings& out) const;
+  [[nodiscard]] std::vector<int> blanked() const;
 
   const BurstMeter& burst_;
-  std::vector<bool> burst_expected_;  // by line number
+  // By line number:
+  std::vector<bool> burst_expected_;
+  std::vector<double> seen_, without_;
   std::uint64_t stretch_ = 0;
   Extremes sync_;
   Extremes amplitude_;  // of the burst

@@ -31,8 +31,10 @@ const char* certainty_word(Certainty c) {
 std::string change_line(const ReadingChange& c) {
   std::string s = fmt::format("{}: {} -> {}", c.label, c.before, c.after);
   if (c.change != Change::Other) {
-    s += fmt::format(" ({}{:+.3g} {} \u00b1{:.2g}", c.remark == "at least" ? phrase::at_least : "",
-                     c.difference, difference_unit(c.unit), c.uncertainty);
+    s += fmt::format(" ({}{:+.3g}{}{}", c.remark == "at least" ? phrase::at_least : "", c.difference,
+                     c.unit.empty() ? "" : " ", difference_unit(c.unit));
+    // What is counted is what it is.
+    if (c.uncertainty > 0) s += fmt::format(" \u00b1{:.2g}", c.uncertainty);
     if (!c.remark.empty() && c.remark != "at least") s += ", " + c.remark;
     s += ")";
   }
@@ -109,7 +111,7 @@ json comparison_to_json(const diagnose::Comparison& c) {
               {"unit", x.unit},
               {"change", change_word(x.change)},
               {"certainty", certainty_word(x.certainty)}};
-    if (x.uncertainty > 0) {
+    if (x.uncertainty > 0 || x.difference != 0) {
       j["difference"] = x.difference;
       j["uncertainty"] = x.uncertainty;
     }

@@ -65,6 +65,25 @@ TEST(DiagnoseCompare, HumThatFellWithSyncIsNoCure) {
   EXPECT_FALSE(holds(ended, "Sync fell")) << ended;
 }
 
+// Sync is 300 mV of 625 lines and 285.7 of 525 [BT.1700, SMPTE 170M]: of another system all is other.
+TEST(DiagnoseCompare, AnotherScanningSystemComesFirst) {
+  const auto of = [](const char* system, double lines, double sync, double field_hz) {
+    return Readings{
+        text_reading("video.signal", "present"),   text_reading("video.system", system),
+        number("video.lines_per_frame", lines, 0), number("video.sync.amplitude", sync, 0.3),
+        number("video.white", sync * 7 / 3, 0.3),  number("video.field.frequency", field_hz, 1e-4)};
+  };
+  const Comparison c = compare(book(), of_readings(of("625", 625, 300, 50), "before"),
+                               of_readings(of("525", 525, 285.7, 59.94), "after"), "changed camera");
+  EXPECT_TRUE(c.summary.starts_with("Scanning system: 625 -> 525")) << c.summary;
+  for (const ReadingChange& x : c.changes) {
+    if (x.id != "video.lines_per_frame") continue;
+    EXPECT_EQ(x.difference, -100);
+    EXPECT_EQ(x.uncertainty, 0);
+    EXPECT_EQ(x.certainty, Certainty::Certain);
+  }
+}
+
 TEST(DiagnoseCompare, ACaptureThatCouldNotShowTheFaultSaysNothingOfIt) {
   const Readings bars = {text_reading("picture.signal", "present"), number("picture.hum.level", 6.25, 0.03),
                          number("picture.hum.frequency", 49.7, 0.001)};

@@ -65,4 +65,91 @@ TEST(DiagnoseChroma, WithoutBarsAStubStaysPossible) {
   EXPECT_GT(probability(cured, "ghost-tee"), 0.5) << shown(cured);
 }
 
+// Lines that a source blanks in every frame alike are off standard and no loss; what is missing besides
+// counts.
+TEST(DiagnoseChroma, ABurstBlankedAlikeInEveryFrameDoesNotComeAndGo) {
+  const auto missing = [](double percent, const std::string& remark) {
+    Readings r = bars_with(300, 1.0);
+    r.push_back(number_reading("video.burst.missing", percent, std::nullopt, remark));
+    return r;
+  };
+  const std::string always =
+      "0.54 % never have one beside the vertical interval, in every frame on the same "
+      "lines 10, 273, 274: off standard, and no loss";
+  const Diagnosis fixed = diagnosed({of_readings(missing(0.54, always))});
+  EXPECT_LT(probability(fixed, "burst-weak"), 0.05) << shown(fixed);
+  EXPECT_GT(fixed.nothing_wrong, 0.5) << shown(fixed);
+  const Diagnosis comes = diagnosed({of_readings(missing(12.54, always))});
+  EXPECT_EQ(first(comes), "burst-weak") << shown(comes);
+  EXPECT_NEAR(from_working(Scale::Amount,
+                           evidence({of_readings(missing(12.54, always))}, "video.burst.missing")->value),
+              12, 0.01);
+}
+
+// 40 IRE +- 2 [SMPTE 170M, tolerance from memory]: 258 mV of 285.7 is out, and little for the book's faults.
+TEST(DiagnoseChroma, ABurstOutOfItsLimitIsNotSound) {
+  Readings r = bars_with(258, 1.0);
+  for (Reading& x : r) {
+    if (x.id == "video.system") x = text_reading("video.system", "525");
+    if (x.id == "video.sync.amplitude") x = number("video.sync.amplitude", 285.7, 1);
+    if (x.id == "video.white") x = number("video.white", 714.3, 2);
+  }
+  r.push_back(unmeasurable("video.hum.level", "none found", 0.5));
+  Capture c = of_readings(r);
+  c.facts.sample_rate_hz = 13.5e6;
+  const Diagnosis d = diagnosed({c}, {"525", ""});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+  const bool said = std::ranges::any_of(d.out_of_limits, [](const std::string& s) {
+    return s.find("urst amplitude is out of its limit") != std::string::npos;
+  });
+  EXPECT_TRUE(said) << shown(d);
+}
+
+// 50 ohm cable of some metres and a stub of some metres both follow edges closely.
+TEST(DiagnoseChroma, EchoesTooNearToTellMayBeOfEither) {
+  Readings r = bars_with(285, 1.0);
+  for (Reading& x : r) {
+    if (x.id == "video.echo.level")
+      x = unmeasurable(x.id, "something like an echo follows the edges, but several sets of delays would do");
+  }
+  const Diagnosis d = diagnosed({of_readings(r)});
+  EXPECT_GT(probability(d, "ghost-tee"), 0.1) << shown(d);
+  EXPECT_GT(probability(d, "cable-impedance"), 0.1) << shown(d);
+}
+
+// What has no colour sends none.
+TEST(DiagnoseChroma, ColoursWithoutABurstAreNoMonochromeCamera) {
+  const auto without = [](const std::string& reason) {
+    Readings r = bars_with(300, 1.0);
+    std::erase_if(r, [](const Reading& x) { return x.id == "video.saturation"; });
+    for (Reading& x : r) {
+      if (x.id == "video.burst.amplitude") x = unmeasurable(x.id, reason);
+    }
+    return diagnosed({of_readings(r)});
+  };
+  const Diagnosis lost = without("no colour burst was found, though colours stand in the bars: it is lost");
+  EXPECT_EQ(first(lost), "burst-weak") << shown(lost);
+  EXPECT_GT(probability(lost, "burst-weak"), 0.7) << shown(lost);
+  EXPECT_LT(probability(lost, "source-monochrome"), 0.02) << shown(lost);
+  const Diagnosis grey = without("no colour burst was found; check that the source sends colour");
+  EXPECT_GT(probability(grey, "source-monochrome"), 0.1) << shown(grey);
+}
+
+// A capture of a third of a second does not tell 50.0 Hz of mains from fields of 50 Hz: what stands there is
+// said, and neither is named alone.
+TEST(DiagnoseChroma, WhatStandsAtTheFieldRateIsSaid) {
+  Readings r = bars_with(300, 1.0);
+  const std::string why = "it cannot be told from a field-rate tilt (50.000 Hz) in 0.32 s";
+  r.push_back(number_reading("video.hum.level", 32, 12, why));
+  r.push_back(number("video.hum.frequency", 50.01, 0.12));
+  r.push_back(number("video.hum.harmonic.1", 28, 12));
+  r.push_back(number("video.field.frequency", 50, 0.0001));
+  const Diagnosis d = diagnosed({of_readings(r)});
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+  EXPECT_GT(probability(d, "video-tilt"), 0.1) << shown(d);
+  EXPECT_TRUE(std::ranges::any_of(d.gaps, [](const Gap& g) {
+    return g.text.find("hum or a field tilt (32 mV") != std::string::npos;
+  })) << shown(d);
+}
+
 }  // namespace

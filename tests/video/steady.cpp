@@ -75,6 +75,38 @@ TEST(VideoSteady, BurstThatGoes) {
   EXPECT_FALSE(get(r, "video.level.step").measured());
 }
 
+// Lines 10 and 273 are the first with a burst of their fields [SMPTE 170M]; line 100 lies in the picture.
+TEST(VideoSteady, BurstBlankedOnTheSameLines) {
+  video_synth::Wave w = with_bars(wave_525());
+  const std::vector<float> as_is = video_synth::clean(w, rate, 0.2);
+  w.burst_pp_mv = 0;
+  const std::vector<float> without = video_synth::clean(w, rate, 0.2);
+  const auto lacking = [&](std::vector<int> lines) {
+    std::vector<float> v = as_is;
+    for (std::size_t i = 0; i < v.size(); ++i) {
+      const double line = static_cast<double>(i) / rate * 525 * 30 / 1.001 + w.start_line - 1;
+      const int number = 1 + static_cast<int>(static_cast<std::int64_t>(line) % 525);
+      if (std::ranges::find(lines, number) != lines.end()) v[i] = without[i];
+    }
+    return get(measured(rate, std::move(v)), "video.burst.missing");
+  };
+  const Reading blanked = lacking({10, 273});
+  EXPECT_NE(blanked.reason.find("lines 10, 273:"), std::string::npos) << blanked.reason;
+  const Reading lost = lacking({100});
+  EXPECT_GT(lost.number(), 0.1);
+  EXPECT_EQ(lost.reason, "");
+}
+
+TEST(VideoSteady, ColoursWithoutABurst) {
+  for (video_synth::Wave w : {with_bars(wave_625()), with_bars(wave_525())}) {
+    w.noise_mv = 3;
+    w.burst_pp_mv = 0;
+    const Reading r = get(measured(w, rate, 0.12), "video.burst.amplitude");
+    EXPECT_FALSE(r.measured());
+    EXPECT_NE(r.reason.find("colours stand in the bars"), std::string::npos) << r.reason;
+  }
+}
+
 // A steady tone has a mean of nought over lines that it falls on at every phase: what is flat keeps its
 // level.
 TEST(VideoSteady, ToneBelowTheSubcarrier) {
