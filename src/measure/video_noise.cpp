@@ -71,6 +71,42 @@ double steepness(const std::vector<double>& psd) {
   return low > 0 && high > 0 ? std::min(1.0, std::abs(std::log2(high / low)) / 2) : 1.0;
 }
 
+// Colour detail turns its phase from frame to frame and so does not come again as a picture does: what stands
+// about the subcarrier above the rest of the spectrum, and above field blanking's, is taken for it.
+void leave_colour_out(NoiseChoice& c, const NoiseChoice& blanking, double subcarrier_hz, double band_hz) {
+  constexpr double reach_hz = 1.3e6;  // of colour in a composite signal [SMPTE 170M, BT.1700]
+  constexpr double from_hz = 0.6e6;
+  constexpr double stands_out = 1.2;
+  const double step = c.spectrum->step_hz();
+  double beside = 0, beside_hz = 0, within = 0, within_hz = 0;
+  for (std::size_t k = 0; k < c.psd.size(); ++k) {
+    const double f = static_cast<double>(k) * step;
+    const double hz = hz_in_band(k, step, band_hz);
+    const bool colour = std::abs(f - subcarrier_hz) < reach_hz;
+    if (f < from_hz || (!colour && f > subcarrier_hz)) continue;
+    (colour ? within : beside) += c.psd[k] * hz;
+    (colour ? within_hz : beside_hz) += hz;
+  }
+  if (beside_hz <= 0 || within_hz <= 0 || within / within_hz < stands_out * beside / beside_hz) return;
+  const double before = power_of(c.psd, step, band_hz);
+  for (std::size_t k = 0; k < c.psd.size(); ++k) {
+    const double f = static_cast<double>(k) * step;
+    if (std::abs(f - subcarrier_hz) >= reach_hz) continue;
+    double noise = beside / beside_hz;
+    if (blanking.spectrum != nullptr) {
+      const auto at = static_cast<std::size_t>(std::lround(f / blanking.spectrum->step_hz()));
+      if (at < blanking.psd.size()) noise = std::max(noise, blanking.psd[at]);
+    }
+    c.psd[k] = std::min(c.psd[k], noise);
+  }
+  const double after = power_of(c.psd, step, band_hz);
+  constexpr double not_known = 0.3;
+  const double u = not_known * (before - after) / std::max(least_power, after);
+  c.relative_u = together(c.relative_u, u);
+  c.relative_u_weighted = together(c.relative_u_weighted, u);
+  c.colour_left_out = true;
+}
+
 std::string megahertz(double hz) { return fmt::format("{:.3g} MHz", hz * 1e-6); }
 
 // A picture whose burst was lost keeps its colour, at a frequency the standard ties to the lines'.
@@ -232,6 +268,7 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
   if (c.repeating > 0)
     remark += fmt::format("; {:.0f} % of the power came again frame by frame: picture, taken out",
                           100 * c.repeating);
+  if (c.colour_left_out) remark += "; what stands about the subcarrier alone is taken for colour detail";
   out.push_back(number_reading("video.noise", noise, u * noise, remark));
   const double white = standards::standard_of(setup.lines).white_mv.nominal * setup.gain();
   std::string against = fmt::format("0 to {}, {}", megahertz(band_hz_),
@@ -282,6 +319,8 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
     if (!blanking) c = choose_length(flat, band_hz_, tone.tone->hz);
     b = choose_length(blanking_, band_hz_, tone.tone->hz);
   }
+  if (!blanking && c.spectrum != nullptr && !shows_test_picture(picture_shown_.known()))
+    leave_colour_out(c, b, with_subcarrier(setup).subcarrier_true_hz, band_hz_);
   if (blanking) c = std::move(b);
   if (c.spectrum == nullptr) {
     const std::string reason =

@@ -31,9 +31,10 @@ struct NoiseChoice {
   std::vector<double> psd;                 ///< mV^2/Hz, what repeats taken out
   double relative_u = 0;                   ///< expanded, of the power
   double relative_u_weighted = 0;
-  std::vector<double> share;  ///< of each bin's power that came again frame by frame; empty: none did
-  double repeating = 0;       ///< the same of the whole power
-  bool compared = false;      ///< stretches of two frames were, so that fine picture would have shown
+  std::vector<double> share;     ///< of each bin's power that came again frame by frame; empty: none did
+  double repeating = 0;          ///< the same of the whole power
+  bool colour_left_out = false;  ///< what stood about the subcarrier was taken for colour detail
+  bool compared = false;         ///< stretches of two frames were, so that fine picture would have shown
   std::vector<const FlatSpectrum*> noise_alone;  ///< all lengths that show no more than this noise
 };
 /// The longest stretches (they show the lowest frequencies) among those that show least: where edges of the

@@ -144,6 +144,28 @@ TEST(VideoLiveScenes, ColourWithoutBurstIsNotNoise) {
   }
 }
 
+// Detail of colour as fine as that of brightness. Its carrier turns by a half (525 lines) or a quarter (625)
+// of a turn from frame to frame [SMPTE 170M, BT.1700], so that it does not come again as the picture does.
+TEST(VideoLiveScenes, ColourDetailIsNotNoise) {
+  unsigned combination = 0;
+  for (const bool is_625 : {true, false}) {
+    for (const double power : {1.4, 1.6, 1.8, 2.0, 2.4}) {
+      for (const int seed : {5, 900}) {
+        if (!coverage::taken(combination++, 3)) continue;
+        Wave w = is_625 ? wave_625() : wave_525();
+        w.noise_mv = 2.5;
+        w.start_line = 57.7;
+        const Reading r = get(look_at(w, scene(w, seed, power), 13.5e6, 0.12), "video.noise");
+        if (!r.measured()) continue;
+        const double truth = w.noise_mv * std::sqrt((is_625 ? 5e6 : 4.2e6) / 6.75e6);
+        std::printf("    %d lines, %.1f, %d: %.2f +- %.2f mV, %.2f is there\n", w.lines, power, seed,
+                    r.number(), r.uncertainty.value_or(0), truth);
+        EXPECT_NEAR(r.number(), truth, 1.2 * r.uncertainty.value_or(0)) << r.reason;
+      }
+    }
+  }
+}
+
 // Its fundamental is 2/pi of a sawtooth (Fourier series).
 TEST(VideoLiveScenes, SawtoothOfASupplyIsFoundInFieldBlanking) {
   for (const bool is_625 : {true, false}) {
