@@ -78,7 +78,8 @@ void brick(Samples& x, double above_hz) {
 }
 
 void expect_none(Samples x, const Course& c, const std::string& what, double noise_dbfs = -75) {
-  const Reading& count = reading(come_back(std::move(x), c, noise_dbfs), "audio.dropout.count");
+  const Readings r = come_back(std::move(x), c, noise_dbfs);
+  const Reading& count = reading(r, "audio.dropout.count");
   EXPECT_TRUE(!count.measured() || count.number() == 0) << c.signal << ": " << what;
 }
 
