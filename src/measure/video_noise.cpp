@@ -287,7 +287,7 @@ ToneSearch::Result NoiseMeter::find_tone(std::span<const FlatSpectrum* const> no
   const FlatSpectrum* const line[] = {&blank_line_};
   ToneSearch::Result blanking = blanking_tone_.result(line, true);
   if (!all.looked)
-    all = std::move(blanking);
+    all = blanking;
   else if (blanking.looked) {
     all.from_hz = std::min(all.from_hz, blanking.from_hz);
     all.least_pp_mv = std::max(all.least_pp_mv, blanking.least_pp_mv);
@@ -321,7 +321,7 @@ void NoiseMeter::finish(const VideoSetup& setup, Readings& out) {
   }
   if (!blanking && c.spectrum != nullptr && !shows_test_picture(picture_shown_.known()))
     leave_colour_out(c, b, with_subcarrier(setup).subcarrier_true_hz, band_hz_);
-  if (blanking) c = std::move(b);
+  if (blanking) c = b;
   if (c.spectrum == nullptr) {
     const std::string reason =
         "no flat part in the picture and too few blanking lines; send a flat field or colour bars, and take "
