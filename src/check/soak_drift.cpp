@@ -34,12 +34,11 @@ std::optional<Level> level_of(const Reading* r, double tone_dbfs) {
 
 // What the ear hears of hum is a part of the noise. Where it is the larger one, the rest is not known from
 // it.
-std::optional<Level> noise_beside_hum(const Level& noise, const Readings& readings,
-                                      const std::string& suffix) {
+Level noise_beside_hum(const Level& noise, const Readings& readings, const std::string& suffix) {
   const double all = power_from_db(noise.dbfs);
   const double hum = hum_as_heard(readings, suffix);
-  if (hum > all / 2) return Level{noise.dbfs, noise.u_db, true};
-  return Level{db_from_power(all - hum), noise.u_db * all / (all - hum), noise.bounded};
+  if (hum > all / 2) return {noise.dbfs, noise.u_db, true};
+  return {db_from_power(all - hum), noise.u_db * all / (all - hum), noise.bounded};
 }
 
 double uncertainty_of(const Reading& r) { return r.uncertainty.value_or(0); }

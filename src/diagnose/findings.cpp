@@ -14,6 +14,7 @@ namespace {
 constexpr double worth_saying = 0.4;  // nats: odds moved by half
 constexpr double worth_a_finding = 0.1;
 constexpr double worth_following = 0.2;
+constexpr double spreads = 1.6;   // standard deviations that hold nine cases in ten
 constexpr double hardly = 0.05;   // nats
 constexpr double against = -1.5;  // nats: a trial that came out otherwise than four times in five
 
@@ -79,7 +80,6 @@ std::optional<Range> range_of(const Sign& s, const FaultTable& t, std::size_t i,
 std::pair<double, double> reach_of(const Sign& s, const Range& r) {
   const auto& [low, high] = r.from.mean < r.to.mean ? std::pair{r.from, r.to} : std::pair{r.to, r.from};
   if (s.trial) return {low.mean, high.mean};
-  constexpr double spreads = 1.6;
   const auto end = [&](double mean, double by) {
     const double out = std::clamp(mean + spreads * by, s.low, s.high);
     return (mean - s.usual) * (out - s.usual) < 0 ? s.usual : out;
@@ -118,7 +118,6 @@ std::string expected_text(const Sign& s, const Evidence& e, const FaultTable& t,
                        shown_level(s, side * (from - to) < -sd ? from : to - side * sd),
                        side > 0 ? "more" : "less");
   // To either side, and further than where nothing is wrong.
-  constexpr double spreads = 1.6;  // nine cases in ten
   if (std::abs(from - to) < 0.1 && sd > 2 * s.spread)
     return fmt::format("this fault: {} to {}", shown_level(s, std::max(s.low, to - spreads * sd)),
                        shown_level(s, std::min(s.high, to + spreads * sd)));

@@ -22,22 +22,24 @@ std::string_view base_of(std::string_view id) {
 }
 
 bool spoken_of(const FaultBook& book, std::string_view id) {
-  return std::ranges::any_of(book.signs, [&](const Sign& s) { return is_about(s, base_of(id)); });
+  return std::ranges::any_of(book.signs, [base = base_of(id)](const Sign& s) { return is_about(s, base); });
 }
 
 // A level has a nominal by the standard, and the book's spread of sound sources may reach past its tolerance;
 // of hum, noise and the like the book says itself what is usual.
 bool has_nominal(const FaultBook& book, std::string_view id) {
-  return std::ranges::any_of(
-      book.signs, [&](const Sign& s) { return s.scale == Scale::Shift && is_about(s, base_of(id)); });
+  return std::ranges::any_of(book.signs, [base = base_of(id)](const Sign& s) {
+    return s.scale == Scale::Shift && is_about(s, base);
+  });
 }
 
 // A fault that may well be there has it among what speaks for it.
 bool accounted_for(const FaultBook& book, const Diagnosis& d, std::string_view id) {
   constexpr double may_well_be = 0.2;
+  const std::string_view base = base_of(id);
   return std::ranges::any_of(d.findings, [&](const Finding& f) {
     return f.probability >= may_well_be && std::ranges::any_of(f.evidence_for, [&](const Bearing& b) {
-             return is_about(*book.sign(b.sign), base_of(id));
+             return is_about(*book.sign(b.sign), base);
            });
   });
 }

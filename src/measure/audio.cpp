@@ -71,14 +71,13 @@ struct Channel {
         tone_noise(rate_hz, tone_options),
         interference(rate_hz, hum_options),
         sti(rate_hz, known_stipa),
-        whine(rate_hz),
         samples(block_frames) {}
 
   LevelAnalyser levels;
   ToneNoiseAnalyser tone_noise;
   InterferenceAnalyser interference;
   StiAnalyser sti;
-  WhineSearch whine;
+  std::optional<WhineSearch> whine;  // none where what was sent holds lines of its own
   std::optional<SteadyLoss> loss;
   std::optional<SweepLoss> sweep_loss;
   std::optional<CrackleSearch> crackle;
@@ -144,11 +143,13 @@ class Meters {
     tone_noise_.step = quantisation_step(facts);
     const std::string_view kind = sent ? sent->kind->name : std::string_view{};
     tone_noise_.band_filled = kind == "noise" || kind == "stipa";
-    lines_sent_ = sent && kind != "marked-silence" && kind != "sine";
     const HumOptions hum = hum_options(options, sent);
     channels_.reserve(static_cast<std::size_t>(facts.channels));
     for (int c = 0; c < facts.channels; ++c)
       channels_.emplace_back(rate_hz_, tone_noise_, hum, kind == "stipa");
+    if (!sent || kind == "marked-silence" || kind == "sine") {
+      for (Channel& c : channels_) c.whine.emplace(rate_hz_);
+    }
     if (hum.tone_hz && *hum.tone_hz < highest_tone * rate_hz_) {
       for (Channel& c : channels_) c.crackle.emplace(rate_hz_, *hum.tone_hz);
     }
@@ -175,7 +176,7 @@ class Meters {
         channels_[c].tone_noise.push(samples);
         channels_[c].interference.push(samples);
         channels_[c].sti.push(samples);
-        if (!lines_sent_) channels_[c].whine.push(samples);
+        if (channels_[c].whine) channels_[c].whine->push(samples);
         if (channels_[c].loss) channels_[c].loss->push(samples);
         if (channels_[c].sweep_loss) channels_[c].sweep_loss->push(samples);
         if (channels_[c].crackle) channels_[c].crackle->push(samples);
@@ -220,11 +221,13 @@ class Meters {
       levels.push_back(std::move(level));
       append(readings, std::move(tone_noise.readings));
       append(readings, to_readings(interference, suffix));
-      const std::string no_whine = lines_sent_       ? "the signal that was sent holds lines of its own"
-                                   : level.peak == 0 ? "digital silence: all samples are zero"
-                                                     : "";
+      const std::string no_whine = !channel.whine ? "the signal that was sent holds lines of its own"
+                                   : levels.back().peak == 0 ? "digital silence: all samples are zero"
+                                                             : "";
       const auto tone_hz = tone_noise.tone_hz ? tone_noise.tone_hz : tone_noise_.tone_hz;
-      append(readings, to_readings(channel.whine.finish(interference.hum, tone_hz), no_whine, suffix));
+      const WhineResult whine =
+          channel.whine ? channel.whine->finish(interference.hum, tone_hz) : WhineResult{};
+      append(readings, to_readings(whine, no_whine, suffix));
       append(readings, to_readings(loss, suffix));
       if (channel.crackle) append(readings, crackle_readings(channel.crackle->finish(), suffix));
       append(readings, to_readings(channel.sti.finish(), suffix));
@@ -250,7 +253,6 @@ class Meters {
   double rate_hz_;
   bool known_;  // what was sent
   bool stipa_;
-  bool lines_sent_ = false;  // a whine is none then
   bool mains_known_;
   ToneNoiseOptions tone_noise_;
   std::vector<Channel> channels_;

@@ -35,6 +35,8 @@ void PicturePan::slopes(const PictureView& view, const std::vector<int>& edges,
 
 void PicturePan::begin(const PictureView& view, const std::vector<std::int16_t>& rows,
                        const std::vector<int>& edges) {
+  // Of a test picture the rows are alike, and what goes sideways lies over it.
+  if (setup_.rows_alike()) return;
   before_ = rows;
   slopes(view, edges, slope_before_);
 }
@@ -84,6 +86,7 @@ PicturePan::Fit PicturePan::fit(const std::vector<std::int16_t>& rows, int moved
 // that leaves least is taken.
 void PicturePan::push(const PictureView& view, const std::vector<std::int16_t>& rows,
                       const std::vector<int>& edges, int moved) {
+  if (setup_.rows_alike()) return;
   slopes(view, edges, slope_);
   if (before_.size() == rows.size()) {
     Fit best = fit(rows, moved);

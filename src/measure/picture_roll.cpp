@@ -360,8 +360,7 @@ void PictureRollMeter::finish(bool grid_stands, Readings& out, PictureTraces* tr
         unmeasurable("picture.roll", "the picture changes too much from frame to frame to follow it"));
     return;
   }
-  // Of a test picture the rows are alike, and what goes sideways lies over it.
-  const PicturePan::Speed pan = setup_.rows_alike() ? PicturePan::Speed{} : pan_.speed();
+  const PicturePan::Speed pan = pan_.speed();
   const bool gap_passes = gaps_ * 3 > tried_ && last_gap_ - first_gap_ >= 4;
   if (pan.sideways && pan.whole) {
     say_panned(pan, gap_passes, out);

@@ -46,6 +46,15 @@ double looks(std::size_t segments, std::span<const double> correlation) {
 
 }  // namespace
 
+std::vector<double> segment_weights(std::size_t n) {
+  std::vector<double> w = dsp::make_window(segment_window, n);
+  double w2 = 0;
+  for (const double v : w) w2 += v * v;
+  const double scale = std::sqrt(2.0 / (static_cast<double>(n) * w2));
+  for (double& v : w) v *= scale;
+  return w;
+}
+
 SpectrumShape::SpectrumShape(double rate, std::size_t length, std::size_t step)
     : rate_hz(rate),
       n(length),
@@ -158,11 +167,7 @@ void Segmenter::choose() {
   const std::size_t hop = std::max<std::size_t>(1, std::llround(hop_share * static_cast<double>(n)));
   shape_ = std::make_unique<SpectrumShape>(rate_hz_, n, hop);
   fft_ = std::make_unique<dsp::RealFft>(n);
-  window_ = dsp::make_window(segment_window, n);
-  double w2 = 0;
-  for (const double v : window_) w2 += v * v;
-  const double scale = std::sqrt(2.0 / (static_cast<double>(n) * w2));
-  for (double& v : window_) v *= scale;
+  window_ = segment_weights(n);
 }
 
 void Segmenter::work(const Each& each) {

@@ -8,7 +8,6 @@
 #include <iterator>
 #include <linebench/base/decibel.hpp>
 #include <linebench/dsp/quantile.hpp>
-#include <linebench/dsp/window.hpp>
 #include <linebench/standards/weighting.hpp>
 #include <span>
 
@@ -89,16 +88,12 @@ WhineSearch::WhineSearch(double rate_hz)
     : shape_(rate_hz, 2 * dsp::next_fast_size(static_cast<std::size_t>(segment_s * rate_hz / 2)),
              dsp::next_fast_size(static_cast<std::size_t>(segment_s * rate_hz / 2))),
       fft_(shape_.n),
-      window_(dsp::make_window(segment_window, shape_.n)),
-      bins_(shape_.n / 2 + 1) {
-  double w2 = 0;
-  for (const double v : window_) w2 += v * v;
-  for (double& v : window_) v *= std::sqrt(2 / (static_cast<double>(shape_.n) * w2));
-}
+      window_(segment_weights(shape_.n)),
+      bins_(shape_.n / 2 + 1),
+      codes_(stretch_segments * bins_) {}
 
 void WhineSearch::push(std::span<const float> channel_samples) {
   held_.insert(held_.end(), channel_samples.begin(), channel_samples.end());
-  codes_.resize(stretch_segments * bins_);
   std::size_t at = 0;
   for (; at + shape_.n <= held_.size(); at += shape_.hop) {
     for (std::size_t i = 0; i < shape_.n; ++i)

@@ -63,9 +63,9 @@ class WhineSearch {
   dsp::RealFft fft_;
   std::vector<double> window_;
   std::vector<float> held_;
-  std::vector<std::uint16_t> codes_;  // of |bin|^2 by segment, in steps of an eighth of an octave
   std::size_t bins_;
-  std::size_t segments_ = 0;  // of the stretch
+  std::vector<std::uint16_t> codes_;  // of |bin|^2 by segment, in steps of an eighth of an octave
+  std::size_t segments_ = 0;          // of the stretch
   std::size_t stretches_ = 0;
   double least_power_ = 0;
   std::vector<Track> tracks_;

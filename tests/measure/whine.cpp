@@ -95,8 +95,8 @@ TEST(Whine, VoicesNotesAndNoiseAreNone) {
               0.1 * std::sin(2 * std::numbers::pi * std::fmod(hz * static_cast<double>(i) / rate, 1.0)));
       }
     }
-    EXPECT_FALSE(whine_of(x).found) << seed;
     const WhineResult r = whine_of(x);
+    EXPECT_FALSE(r.found) << seed;
     ASSERT_TRUE(r.looked);
     synth::add_sine(x, rate, 5321, dbfs_from_power(r.least_power) + 0.5, 1);
     EXPECT_TRUE(whine_of(x).found) << seed << ": " << dbfs_from_power(r.least_power);

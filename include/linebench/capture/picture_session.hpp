@@ -14,13 +14,13 @@
 
 namespace linebench::capture {
 
-/// Where frames go, packed YUYV without padding. Throws Error(Unusable) when they cannot be kept.
 /// What the device says of a frame.
 struct FrameMark {
   std::uint64_t lost = 0;  ///< frames lost just before it
   bool corrupt = false;    ///< the driver marked the buffer as damaged
 };
 
+/// Where frames go, packed YUYV without padding. Throws Error(Unusable) when they cannot be kept.
 class FrameSink {
  public:
   FrameSink() = default;

@@ -15,6 +15,8 @@ namespace linebench::measure {
 
 /// What segments are seen through: its side lobes lie below any converter's noise.
 inline constexpr dsp::Window segment_window = dsp::Window::BlackmanHarris7;
+/// Of n samples, scaled as SpectrumShape says.
+[[nodiscard]] std::vector<double> segment_weights(std::size_t n);
 
 /// What the segments of one channel look like. Spectra are scaled so that the sum of |bin|^2 over the bins
 /// 0..n/2 is the segment's mean square (full scale = 1).
