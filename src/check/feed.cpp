@@ -166,7 +166,8 @@ bool add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
     if ((t.doubtful || mixed) && (a == nullptr || !a->stop)) {
       const Advice* either = words.advice(t.id, mixed ? "mixed" : "doubtful");
       const char* settles = t.id.starts_with("audio.") ? "feed-either-do" : "feed-either-picture-do";
-      points.push_back({Weight::Note, words.text("feed-either", {{"what", t.text}}),
+      points.push_back({Weight::Note,
+                        words.text(t.doubtful ? "feed-either" : "feed-mixed", {{"what", t.text}}),
                         either != nullptr ? either->why : "",
                         either != nullptr ? either->action : words.text(settles), ""});
       open = true;
@@ -184,7 +185,7 @@ bool add_problems(const Feed& f, const job::Capture& c, const Words& words, std:
       p.action = words.text("feed-hum-or-sag-do");
     }
     if (t.id == "audio.dropout.count" || t.id == "audio.click.count") {
-      if (const std::string when = times_of(c, t); !when.empty())
+      if (const std::string when = times_of(c, t, words); !when.empty())
         p.what = words.text("soak-at", {{"what", p.what}, {"when", when}});
     }
     // One in all of it may be the programme's own: a gate, an edit.

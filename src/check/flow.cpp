@@ -54,6 +54,7 @@ std::optional<report::Mark> mark_of_result(const job::Job& job, const Words& wor
                                {"station-word-repair", Mark::Pass},     {"station-word-no-fault", Mark::Pass},
                                {"station-word-open", Mark::Incomplete}, {"site-word-cured", Mark::Pass},
                                {"site-word-fault", Mark::Fail},         {"site-word-nothing", Mark::Pass},
+                               {"site-word-unsafe", Mark::Fail},        {"site-word-dead", Mark::Fail},
                                {"site-word-open", Mark::Incomplete}};
   if (!job.done) return Mark::Incomplete;
   for (const Word& w : known) {

@@ -93,6 +93,10 @@ bool by_an_echo(const job::Capture& c, const Reading& r) {
 
 bool follows_from_another(const job::Capture& c, const Reading& r) {
   const ReadingKind* kind = find_kind(r.id);
+  // What does not arrive has no response, no clearness and no distortion.
+  if (kind != nullptr && r.id.starts_with("audio.") && kind->id != "audio.signal" &&
+      failing(c, "audio.signal" + r.id.substr(kind->id.size())) != nullptr)
+    return true;
   if (kind != nullptr && kind->id == "audio.noise.a") return noise_is_hum(c, r);
   // What falls by so much at once is gone.
   constexpr double gone_db = 20;
@@ -122,6 +126,17 @@ bool follows_from_another(const job::Capture& c, const Reading& r) {
   const bool low = r.limit->min && *then < *r.limit->min;
   const bool high = r.limit->max && *then > *r.limit->max;
   return judge::side(r) == judge::Side::Low ? !low : !high;
+}
+
+std::vector<const Reading*> levels_with(const job::Capture& c, const Reading& sync) {
+  std::vector<const Reading*> out;
+  if (sync.id != "video.sync.amplitude" || sync_alone(c, sync)) return out;
+  for (const Reading& r : c.readings) {
+    if (is_level(r.id) && r.id != sync.id && r.verdict == Verdict::Fail &&
+        judge::side(r) == judge::side(sync))
+      out.push_back(&r);
+  }
+  return out;
 }
 
 bool sync_alone(const job::Capture& c, const Reading& r) {

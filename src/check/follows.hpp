@@ -3,6 +3,7 @@
 
 #include <linebench/job/records.hpp>
 #include <optional>
+#include <vector>
 
 namespace linebench::check {
 
@@ -13,12 +14,16 @@ namespace linebench::check {
 /// Power of mains hum in what the A weighting makes of a side (".left", or empty); 0 where none was found.
 [[nodiscard]] double hum_as_heard(const Readings& readings, const std::string& side);
 
-/// Whether a reading is out of its limits only because another one of the capture is: all rates and levels of
+/// Whether a reading is out of its limits only because another one of the capture is: what is said of sound
+/// that does not arrive, all rates and levels of
 /// another television system, levels of a line that is not terminated once or of a source that sends all of
 /// it too large or too small, a subcarrier that is off as the line rate is, the field rate of another number
 /// of lines or of a line rate that is off, steps and colours of lines that do not keep their time, noise that
 /// is the hum in it.
 [[nodiscard]] bool follows_from_another(const job::Capture& capture, const Reading& reading);
+
+/// Of a sync amplitude that is out of its limits: the other levels that are so with it, by the same factor.
+[[nodiscard]] std::vector<const Reading*> levels_with(const job::Capture& capture, const Reading& sync);
 
 /// A sync amplitude that is out of its limits while the burst (or, of a low one, white) is not low or high
 /// with it: then it is not the level of the whole.

@@ -72,8 +72,12 @@ std::vector<Trouble> troubles(const job::Capture& c) {
     t.severity = judge::severity(r);
     t.side_left = r.id.ends_with(".left");
     t.side_right = r.id.ends_with(".right");
-    t.doubtful = std::holds_alternative<double>(r.value) && !judge::fails_beyond_doubt(r);
+    t.doubtful = judge::fails_in_doubt(r);
     t.text = fmt::format("{}: {} (limit {})", r.label, t.value, limit);
+    for (const Reading* with : levels_with(c, r)) {
+      t.text += fmt::format("; {}: {}", with->label, value_text(*with));
+      t.all_levels = true;
+    }
     // What is gone for good counts as one.
     if (t.id == "audio.dropout.count" && !r.reason.empty()) t.text += ": " + r.reason;
     const auto same = std::find_if(out.begin(), out.end(), [&](const Trouble& x) {
@@ -105,9 +109,14 @@ bool off_mains(const Reading& frequency, int mains_hz, double share) {
   return off > share * mains_hz;
 }
 
-std::string times_of(const job::Capture& run, const Trouble& t) {
+report::Words words_of(const Trouble& t) {
+  return t.all_levels ? report::words_of_all_levels(t.side) : report::words_for(t.id, t.side);
+}
+
+std::string times_of(const job::Capture& run, const Trouble& t, const Words& words) {
   constexpr std::size_t most = 3;
   const std::string stem = t.id.ends_with(".count") ? t.id.substr(0, t.id.size() - 6) : t.id;
+  std::vector<std::pair<std::string, std::string>> sides;  // side, its times
   for (const Reading& r : run.readings) {
     const std::string_view id = base_id(r.id);
     if (id == stem + ".time" && r.measured()) return soak_time(r.number());
@@ -115,9 +124,19 @@ std::string times_of(const job::Capture& run, const Trouble& t) {
     if (id != stem + ".times" || curve == nullptr) continue;
     std::vector<std::string> times;
     for (std::size_t i = 0; i < std::min(most, curve->x.size()); ++i) times.push_back(soak_time(curve->x[i]));
-    return fmt::format("{}{}", fmt::join(times, ", "), curve->x.size() > most ? ", ..." : "");
+    sides.emplace_back(r.id.size() > id.size() ? r.id.substr(id.size() + 1) : "",
+                       fmt::format("{}{}", fmt::join(times, ", "), curve->x.size() > most ? ", ..." : ""));
   }
-  return {};
+  if (sides.empty()) return {};
+  const bool alike =
+      std::ranges::all_of(sides, [&](const auto& side) { return side.second == sides.front().second; });
+  if (alike) return sides.front().second;
+  std::vector<std::string> each;
+  for (const auto& [side, times] : sides) {
+    const bool named = side == "left" || side == "right";  // else "ch3"
+    each.push_back(fmt::format("{} {}", named ? words.text("side-" + side) : side, times));
+  }
+  return fmt::format("{}", fmt::join(each, "; "));
 }
 
 std::string colourless(const job::Capture& c) {

@@ -1,9 +1,11 @@
 // What stored readings say to the guided jobs: what is out of limits, by how much, and what is missing.
 #pragma once
 
+#include <linebench/check/words.hpp>
 #include <linebench/diagnose/diagnose.hpp>
 #include <linebench/job/records.hpp>
 #include <linebench/judge/limits.hpp>
+#include <linebench/report/words.hpp>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -25,7 +27,8 @@ struct Trouble {
   double to_middle = 0;  ///< distance to the middle of its limits where it has two, else `beyond`
   double severity = 0;   ///< judge::severity()
   bool side_left = false, side_right = false;
-  bool doubtful = false;  ///< within its uncertainty of the limit, on every side of a pair
+  bool all_levels = false;  ///< of a sync amplitude: other levels are out with it, on the same side
+  bool doubtful = false;    ///< within its uncertainty of the limit, on every side of a pair
 };
 
 /// Looked for and not found, with a bound that lies within the limit.
@@ -38,6 +41,9 @@ struct Trouble {
 /// scene without colour gives as well). Empty: it has colour, or no picture came; else "waveform", "frames".
 [[nodiscard]] std::string colourless(const job::Capture& capture);
 
+/// Words for it; a level that is off with all the others has its own.
+[[nodiscard]] report::Words words_of(const Trouble& trouble);
+
 /// How long a grabber's frames are taken in: hum bars move through the picture within it (mains and a camera
 /// that is not locked to it differ by more). Bars that stand longer no scene can be told from.
 inline constexpr double picture_look_s = 20;
@@ -46,7 +52,7 @@ inline constexpr double picture_look_s = 20;
                                                          const std::vector<CaptureFacts>& captures);
 
 /// When it happened in a long run: "00:12:30.0", the first three where it happened often; empty: not known.
-[[nodiscard]] std::string times_of(const job::Capture& run, const Trouble& trouble);
+[[nodiscard]] std::string times_of(const job::Capture& run, const Trouble& trouble, const Words& words);
 
 /// Whether a comb's fundamental is, beyond its uncertainty, further from the mains than this share of it.
 [[nodiscard]] bool off_mains(const Reading& frequency, int mains_hz, double share);

@@ -315,8 +315,8 @@ Outcome outcome_of_state(const SiteState& s, const Words& words) {
   const auto add_troubles = [&](const job::Capture& c, Weight weight) {
     for (const Trouble& x : troubles(c)) {
       const bool standing = x.id == "audio.tone.level" && s.signal.empty();
-      const report::Words say = standing ? report::words_of_standing_tone() : report::words_for(x.id, x.side);
-      const std::string when = &c == s.soak ? times_of(c, x) : "";
+      const report::Words say = standing ? report::words_of_standing_tone() : words_of(x);
+      const std::string when = &c == s.soak ? times_of(c, x, words) : "";
       const std::string text =
           when.empty() ? x.text : words.text("soak-at", {{"what", x.text}, {"when", when}});
       o.points.push_back({s.cured ? Weight::Note : weight, c.label + ": " + text, std::string(say.meaning),
@@ -408,6 +408,8 @@ Step site_steps(Script& script, const Knowledge& k, SiteState& s) {
   Step last;
   last.news = outcome_of_state(s, k.words);
   last.outcome = s.cured                                 ? k.words.text("site-word-cured")
+                 : s.unsafe()                            ? k.words.text("site-word-unsafe")
+                 : s.dead                                ? k.words.text("site-word-dead")
                  : last.news->mark == report::Mark::Fail ? k.words.text("site-word-fault")
                  : last.news->mark == report::Mark::Pass ? k.words.text("site-word-nothing")
                                                          : k.words.text("site-word-open");

@@ -51,31 +51,42 @@ void add_colour(const Tested& t, const Work& w, const Words& words, std::vector<
   }
 }
 
+Point point_of(const StationTest& test, const job::Capture& c, const Trouble& x, const Words& words) {
+  const report::Words say = words_of(x);
+  // There it is no path's gain.
+  const bool howls = c.limit_set == "feedback-margin" && x.side == judge::Side::High;
+  const std::string what = test.title + ": " + x.text;
+  return {Weight::Change, x.doubtful ? words.text("feed-either", {{"what", what}}) : what,
+          howls ? words.text("station-howls-why") : std::string(say.meaning),
+          howls ? words.text("station-howls-do") : std::string(say.next), ""};
+}
+
 void add_test_points(const Tested& t, const std::set<std::string>& doubted, const Words& words,
                      std::vector<Point>& points, bool& fails, bool& open) {
+  std::vector<Point> doubtful;  // what could be either is not the first thing to look at
   for (const StationTest& test : t.plan->tests) {
     const auto it = t.captures.find(test.key);
     if (it == t.captures.end()) continue;
     const auto wrong = troubles(*it->second);
     for (const Trouble& x : wrong) {
-      const report::Words say = report::words_for(x.id, x.side);
-      // There it is no path's gain.
-      const bool howls = it->second->limit_set == "feedback-margin" && x.side == judge::Side::High;
-      points.push_back({Weight::Change, test.title + ": " + x.text,
-                        howls ? words.text("station-howls-why") : std::string(say.meaning),
-                        howls ? words.text("station-howls-do") : std::string(say.next), ""});
+      (x.doubtful ? doubtful : points).push_back(point_of(test, *it->second, x, words));
       fails = true;
     }
+    const bool nothing_came =
+        std::ranges::any_of(wrong, [](const Trouble& x) { return x.id == "audio.signal"; });
     for (const Gap& g : folded(gaps(*it->second))) {
+      open = true;
+      if (nothing_came) continue;
       points.push_back(
           {Weight::Note,
            words.text("station-missing", {{"test", test.title}, {"what", g.label}, {"reason", g.reason}}), "",
            "", ""});
-      open = true;
     }
     if (wrong.empty() && it->second->missing.empty() && !doubted.contains(test.key))
       points.push_back({Weight::Good, words.text("station-within", {{"test", test.title}}), "", "", ""});
   }
+  const auto last = std::ranges::find(points.rbegin(), points.rend(), Weight::Change, &Point::weight).base();
+  points.insert(last, doubtful.begin(), doubtful.end());
   open = open || !t.before_repair.empty();
   for (const std::string& title : t.before_repair)
     points.push_back({Weight::Note, words.text("station-before-repair", {{"test", title}}), "", "", ""});
@@ -185,8 +196,8 @@ void add_soak_points(const Work& w, const StationState& state, bool picture, con
   for (const SoakRun& run : state.soaks) {
     if (run.picture() != picture || run.round < state.round) continue;
     for (const Trouble& x : troubles(*run.capture)) {
-      const report::Words say = report::words_for(x.id, x.side);
-      const std::string when = times_of(*run.capture, x);
+      const report::Words say = words_of(x);
+      const std::string when = times_of(*run.capture, x, words);
       points.push_back(
           {Weight::Change,
            run.capture->label + ": " +
@@ -271,6 +282,16 @@ Tested tested(const Work& w, const Knowledge& k, int upto) {
   return t;
 }
 
+// A dead unit fails each of its tests for one reason.
+void say_once(std::vector<Point>& points) {
+  std::set<std::pair<std::string, std::string>> said;
+  for (Point& p : points) {
+    if (said.emplace(p.why, p.action).second) continue;
+    p.why.clear();
+    p.action.clear();
+  }
+}
+
 bool soak_failed(const job::Capture& c) { return !troubles(c).empty(); }
 
 // A run that ended early is no long run: it may not clear a unit.
@@ -311,6 +332,7 @@ Outcome outcome_at(const Work& w, const Knowledge& k, const StationState& state)
   for (const bool picture : {false, true}) add_soak_points(w, state, picture, k.words, o.points, fails, open);
   std::stable_sort(o.points.begin(), o.points.end(),
                    [](const Point& a, const Point& b) { return a.weight < b.weight; });
+  say_once(o.points);
   o.mark = fails ? report::Mark::Fail : open ? report::Mark::Incomplete : report::Mark::Pass;
   o.headline = k.words.text(fails  ? "station-fail"
                             : open ? "station-open"

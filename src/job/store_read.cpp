@@ -111,7 +111,8 @@ std::vector<Job> Store::jobs(const Query& q) const {
   want(q.site.empty() ? "" : containing(q.site), "AND s.name LIKE ?{} ESCAPE '\\' ");
   want(q.serial.empty() ? "" : containing(q.serial), "AND t.serial LIKE ?{} ESCAPE '\\' ");
   want(q.fault.empty() ? "" : containing(q.fault),
-       "AND (EXISTS(SELECT 1 FROM finding f WHERE f.job = j.uid AND (f.fault LIKE ?{0} ESCAPE '\\' OR "
+       "AND (EXISTS(SELECT 1 FROM finding f WHERE f.job = j.uid AND (f.position = 0 OR f.probability >= 0.5) "
+       "AND (f.fault LIKE ?{0} ESCAPE '\\' OR "
        "f.label LIKE ?{0} ESCAPE '\\')) OR "
        "EXISTS(SELECT 1 FROM capture c JOIN reading r ON r.capture = c.uid WHERE c.job = j.uid AND "
        "json_extract(r.body, '$.verdict') = 'fail' AND (r.id LIKE ?{0} ESCAPE '\\' OR "

@@ -369,6 +369,13 @@ double severity(const Reading& r) {
 
 bool near_its_limit(const Reading& r) { return r.verdict == Verdict::Pass && could_be_either(r); }
 
+bool fails_in_doubt(const Reading& r) {
+  if (r.verdict != Verdict::Fail) return false;
+  if (!std::holds_alternative<Curve>(r.value)) return could_be_either(r);
+  const WorstPoint worst = worst_point(r);
+  return worst.judged > 0 && worst.uncertainty > 0 && std::abs(worst.room) <= worst.uncertainty;
+}
+
 bool fails_beyond_doubt(const Reading& r) {
   return r.verdict == Verdict::Fail && std::holds_alternative<double>(r.value) && !could_be_either(r);
 }

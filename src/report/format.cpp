@@ -4,6 +4,7 @@
 #include <clocale>
 #include <cmath>
 #include <cwchar>
+#include <limits>
 #include <linebench/base/catalogue.hpp>
 #include <linebench/report/format.hpp>
 
@@ -69,11 +70,18 @@ Shown show_times(const std::vector<double>& t) {
   return {t.empty() ? "-" : s, "", "s"};
 }
 
-Shown show_curve(const Curve& c) {
+// Beside a mask only what the mask is about.
+Shown show_curve(const Curve& c, const std::vector<MaskPoint>& mask) {
   if (c.x_unit == "s") return show_times(c.x);
-  const auto [lo, hi] = std::minmax_element(c.y.begin(), c.y.end());
-  if (lo == c.y.end()) return {"-", "", c.y_unit};
-  return {fmt::format("{:.1f} to {:.1f}", *lo, *hi), "", c.y_unit};
+  double lo = std::numeric_limits<double>::infinity();
+  double hi = -lo;
+  for (std::size_t i = 0; i < std::min(c.x.size(), c.y.size()); ++i) {
+    if (!mask.empty() && (c.x[i] < mask.front().x || c.x[i] > mask.back().x)) continue;
+    lo = std::min(lo, c.y[i]);
+    hi = std::max(hi, c.y[i]);
+  }
+  if (lo > hi) return mask.empty() ? Shown{"-", "", c.y_unit} : show_curve(c, {});
+  return {fmt::format("{:.1f} to {:.1f}", lo, hi), "", c.y_unit};
 }
 
 struct Substitute {
@@ -138,7 +146,7 @@ std::size_t columns_of(char32_t c) {
 Shown show_value(const Reading& r) {
   if (std::holds_alternative<double>(r.value)) return show_number(r);
   if (const auto* text = std::get_if<std::string>(&r.value)) return {*text, "", r.unit};
-  if (const auto* curve = std::get_if<Curve>(&r.value)) return show_curve(*curve);
+  if (const auto* curve = std::get_if<Curve>(&r.value)) return show_curve(*curve, r.limit ? r.limit->mask : std::vector<MaskPoint>{});
   if (!r.at_most) return {"-", "", ""};
   const Scale s = scale_of(r);
   // Levels in dB need one decimal; a bound in per cent may be tiny and would round to nothing.

@@ -329,6 +329,24 @@ const Words* video_words(std::string_view kind_id, Side side) {
   return nullptr;
 }
 
+Words words_of_all_levels(Side side) {
+  if (side == Side::Low) {
+    return {
+        "the whole signal is too small",
+        "Sync, burst and white are too small alike: two thirds is the sign of a second termination; less and "
+        "less with distance, of cable loss or a corroded joint; the same everywhere, of the source's level. "
+        "Below half, pictures roll and tear.",
+        "See that the last unit alone ends the line, then measure at the source's own output: low there, its "
+        "level; right there, compare both ends of each cable."};
+  }
+  return {
+      "the whole signal is too large",
+      "Sync and burst are too large alike: twice the level is the sign of a missing 75 ohm termination; a "
+      "little more, of a gain set too high.",
+      "Check that exactly the last unit of the line has its termination switched in; then set the gain for "
+      "nominal sync."};
+}
+
 std::optional<Group> video_group(std::string_view id) {
   for (const GroupRule& rule : groups) {
     if (id.starts_with(rule.prefix)) return rule.group;

@@ -3,6 +3,7 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <linebench/check/words.hpp>
 
 #include "../../src/check/readings.hpp"
 
@@ -53,6 +54,73 @@ TEST(Follows, LevelsOfALineThatIsNotTerminatedOnce) {
   }
   // Out on the other side then: nothing is to be raised now.
   EXPECT_EQ(ids(picture("double", 220, 500, 220)), "video.termination ");
+}
+
+// With burst and white low by the same factor it is no sync that is low, and they stand beside it.
+TEST(Follows, LevelsThatAreLowAlikeAreSaidSo) {
+  const auto low = troubles(picture("correct", 200, 467, 200));
+  ASSERT_EQ(low.size(), 1u);
+  EXPECT_TRUE(low[0].all_levels);
+  EXPECT_NE(low[0].text.find("Burst amplitude: 200.0 mV"), std::string::npos) << low[0].text;
+  EXPECT_EQ(words_of(low[0]).fault, "the whole signal is too small");
+  const auto alone = troubles(picture("correct", 200, 700, 300));
+  ASSERT_EQ(alone.size(), 1u);
+  EXPECT_FALSE(alone[0].all_levels);
+  EXPECT_EQ(words_of(alone[0]).fault, "sync is too small");
+  const auto high = troubles(picture("correct", 420, 980, 420));
+  ASSERT_EQ(high.size(), 1u);
+  EXPECT_EQ(words_of(high[0]).fault, "the whole signal is too large");
+}
+
+TEST(Follows, OfWhatDoesNotArriveNothingElseIsSaid) {
+  job::Capture c;
+  c.readings = {word("audio.signal", "none", "present"), judged("audio.sti", 0, 0.6, 1)};
+  EXPECT_EQ(ids(c), "audio.signal ");
+  // The other side is judged as ever.
+  c.readings = {word("audio.signal.left", "none", "present"),
+                word("audio.signal.right", "present", "present"), judged("audio.sti.right", 0.2, 0.6, 1)};
+  EXPECT_EQ(ids(c), "audio.signal audio.sti ");
+}
+
+// A loose plug of one side: its times are not the other's.
+TEST(Follows, TimesOfEachSide) {
+  const Words words = Words::load("en");
+  job::Capture c;
+  const auto times = [](const char* id, std::vector<double> at) {
+    std::vector<double> y(at.size(), 1.0);
+    return curve_reading(id, Curve{.x = std::move(at), .y = std::move(y), .x_unit = "s", .y_unit = ""},
+                         std::nullopt);
+  };
+  c.readings = {judged("audio.dropout.count.left", 1, {}, 0), judged("audio.dropout.count.right", 2, {}, 0),
+                times("audio.dropout.times.left", {4.3}), times("audio.dropout.times.right", {4.3, 15.3})};
+  const auto found = troubles(c);
+  ASSERT_EQ(found.size(), 1u);
+  EXPECT_EQ(times_of(c, found[0], words), "left 00:00:04.3; right 00:00:04.3, 00:00:15.3");
+  c.readings[3] = times("audio.dropout.times.right", {4.3});
+  EXPECT_EQ(times_of(c, found[0], words), "00:00:04.3") << "alike: said once";
+}
+
+// What could be either way is weighed so, a curve by its worst point as a number by itself.
+TEST(Follows, WorstPointWithinItsUncertaintyIsDoubtful) {
+  const auto response = [](double worst_db, double uncertainty) {
+    job::Capture c;
+    Reading r = curve_reading("audio.response",
+                              Curve{.x = {100, 300, 1000, 3400, 8000},
+                                    .y = {-20, 0, worst_db, 0, -30},
+                                    .x_unit = "Hz",
+                                    .y_unit = "dB",
+                                    .uncertainty = std::vector<double>(5, uncertainty)},
+                              std::nullopt);
+    r.limit =
+        Limit{.min = {}, .max = {}, .allowed = {}, .mask = {{300, -3, 3}, {3400, -3, 3}}, .source = "test"};
+    r.verdict = Verdict::Fail;
+    c.readings = {r};
+    return troubles(c).at(0);
+  };
+  EXPECT_TRUE(response(4, 2).doubtful);
+  EXPECT_FALSE(response(4, 0.5).doubtful);
+  EXPECT_NE(response(4, 2).text.find("0.0 to 4.0 dB"), std::string::npos)
+      << "beside a mask, what it is about: " << response(4, 2).text;
 }
 
 // All of it 1.4 times: one control at the source sets it. White that is higher still is white's own.

@@ -72,7 +72,7 @@ TEST(SiteSafe, NothingIsProposedBeforeItIsSafe) {
   EXPECT_EQ(answered(j, "site.trial."), 1u) << "no trial after it";
   EXPECT_EQ(answered(j, "site.cure"), 0u);
   EXPECT_NE(j.at("headline").get<std::string>().find("Make it safe first"), std::string::npos);
-  EXPECT_EQ(j.at("job").at("outcome"), "fault found");
+  EXPECT_EQ(j.at("job").at("outcome"), "not safe");
   const json& first = j.at("points").at(0);
   EXPECT_NE(first.dump().find("licensed electrician"), std::string::npos) << first;
   EXPECT_NE(first.dump().find("fire and shock risk"), std::string::npos) << first;

@@ -135,7 +135,7 @@ TEST(Store, FindsJobsByWhatAPersonRemembers) {
   Store store(folder.path() / "jobs.sqlite");
   const Job a = store.open_job({JobKind::Site, "Hum", "100% hum", "Ferry terminal", "", ""});
   const Job b = store.open_job({JobKind::Station, "Returned", "dead", "", "substation", "A_17"});
-  store.set_findings(a, {{"psu-ripple", "Ripple", 0.8, "{}"}});
+  store.set_findings(a, {{"psu-ripple", "Ripple", 0.8, "{}"}, {"earth-loop", "Earth loop", 0.1, "{}"}});
   store.note(b, "smells burnt");
   const auto refs = [&](const Query& q) {
     std::vector<std::string> out;
@@ -150,6 +150,7 @@ TEST(Store, FindsJobsByWhatAPersonRemembers) {
   EXPECT_EQ(refs({.text = "100%"}), Refs{a.ref});
   EXPECT_EQ(refs({.text = "burnt"}), Refs{b.ref});
   EXPECT_EQ(refs({.fault = "ripple"}), Refs{a.ref});
+  EXPECT_EQ(refs({.fault = "loop"}), Refs{}) << "what was only thought of is no fault of the job";
   EXPECT_EQ(refs({.since = "2999-01-01"}), Refs{});
   EXPECT_EQ(refs({.kind = JobKind::Station}), Refs{b.ref});
   EXPECT_EQ(refs({.done = true}), Refs{});

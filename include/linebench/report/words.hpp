@@ -19,6 +19,9 @@ struct Words {
 /// For a tone where nothing was sent, which is judged as noise is.
 [[nodiscard]] Words words_of_standing_tone();
 
+/// For a sync amplitude that is off together with burst or white.
+[[nodiscard]] Words words_of_all_levels(judge::Side side);
+
 /// Title of the group of the table a reading belongs to, and the groups' order (0 first).
 struct Group {
   std::string_view title;
