@@ -146,7 +146,8 @@ std::size_t columns_of(char32_t c) {
 Shown show_value(const Reading& r) {
   if (std::holds_alternative<double>(r.value)) return show_number(r);
   if (const auto* text = std::get_if<std::string>(&r.value)) return {*text, "", r.unit};
-  if (const auto* curve = std::get_if<Curve>(&r.value)) return show_curve(*curve, r.limit ? r.limit->mask : std::vector<MaskPoint>{});
+  if (const auto* curve = std::get_if<Curve>(&r.value))
+    return show_curve(*curve, r.limit ? r.limit->mask : std::vector<MaskPoint>{});
   if (!r.at_most) return {"-", "", ""};
   const Scale s = scale_of(r);
   // Levels in dB need one decimal; a bound in per cent may be tiny and would round to nothing.
