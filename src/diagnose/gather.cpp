@@ -293,6 +293,8 @@ std::vector<std::string> questions(const std::vector<Capture>& captures, const S
   }
   for (const Capture& c : captures) {
     if (const auto loss = loss_before(captures, c)) out.push_back(question_of(*loss));
+    for (const std::string& suffix : suffixes_of(c))
+      if (may_be_a_tone(c, suffix)) out.push_back(question_of_lone_line(c, suffix));
     const auto sides = text_of(c.readings, "audio.pair.sides");
     if (!site.sides.empty() || !c.facts.signal.empty() || !sides || *sides == "both" || *sides == "none")
       continue;

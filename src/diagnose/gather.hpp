@@ -88,6 +88,9 @@ struct Number {
 enum class Sent { Tone, Programme, Idle, Other };
 constexpr double idle_dbfs = -45;  ///< below it nothing is being sent, whatever hums there
 [[nodiscard]] Sent sent_on(const Capture& capture, const std::string& suffix);
+/// Whether what was found of hum is one line that may have been sent, and nobody told; and to ask for that.
+[[nodiscard]] bool may_be_a_tone(const Capture& capture, const std::string& suffix);
+[[nodiscard]] std::string question_of_lone_line(const Capture& capture, const std::string& suffix);
 /// Hum or another disturbance makes most of what there is.
 [[nodiscard]] bool ruled_from_outside(const Readings& readings, const std::string& suffix);
 

@@ -84,16 +84,6 @@ bool no_path_of_its_own(const Capture& c, const std::string& suffix, const Site&
                                 : suffix == ".right" && *sides != "both" && *sides != "none";
 }
 
-// Mains is never so pure that no other multiple of it is within some 50 dB, and at the level of what is sent
-// those stand out of any path's noise: a lone line so strong may be a tone that nobody told of.
-bool may_be_a_tone(const Capture& c, const std::string& suffix, double hum_dbfs) {
-  if (hum_dbfs < idle_dbfs) return false;
-  int found = 0;
-  for (int n = 1; n <= most_multiples; ++n)
-    found += number_of(c.readings, fmt::format("audio.hum.harmonic.{}{}", n, suffix)) ? 1 : 0;
-  return found == 1;
-}
-
 // Levels of the mains multiples by class, and their A-weighted sum.
 void hum_classes_of(const Path& p, Gatherer& out) {
   const Readings& r = p.capture->readings;
@@ -475,7 +465,7 @@ void gather_audio(const std::vector<Capture>& captures, const Site& site, Gather
       Path p{&c, suffix, suffix.empty() ? c.name : c.name + ", " + suffix.substr(1), std::nullopt, false};
       if (const auto hum = number_of(c.readings, "audio.hum.level" + suffix)) {
         p.hum_db = hum->value;
-        p.hum_found = !may_be_a_tone(c, suffix, hum->value);
+        p.hum_found = !may_be_a_tone(c, suffix);
         p.hum_hz = number_of(c.readings, "audio.hum.frequency" + suffix).value_or(Number{}).value;
       } else {
         p.hum_db = bound_of(c.readings, "audio.hum.level" + suffix);

@@ -1,8 +1,10 @@
 // What was being sent while a sound capture was taken, and what of it is lost along a line.
 #include <algorithm>
 #include <array>
+#include <cmath>
 
 #include "gather.hpp"
+#include "gather_multiples.hpp"
 
 namespace linebench::diagnose {
 
@@ -28,6 +30,32 @@ Sent sent_on(const Capture& c, const std::string& suffix) {
   if (tone && rms && rms->value - tone->value < 0.7 && tone->value > idle_dbfs) return Sent::Tone;
   if (rms && rms->value > idle_dbfs && !tone) return Sent::Programme;
   return Sent::Idle;
+}
+
+// Mains is never so pure that no other multiple of it is within some 50 dB, and at the level of what is sent
+// those stand out of any path's noise: a lone line so strong may be a tone that nobody told of, but not where
+// silence was sent, nor off the round figure by more than crystals are.
+bool may_be_a_tone(const Capture& c, const std::string& suffix) {
+  constexpr double crystals = 300e-6;  // how far a generator's and the recorder's together may be off
+  const auto hum = number_of(c.readings, "audio.hum.level" + suffix);
+  if (!hum || hum->value < idle_dbfs || c.facts.signal.starts_with("silence")) return false;
+  int found = 0;
+  for (int n = 1; n <= most_multiples; ++n)
+    found += number_of(c.readings, fmt::format("audio.hum.harmonic.{}{}", n, suffix)) ? 1 : 0;
+  const auto hz = number_of(c.readings, "audio.hum.frequency" + suffix);
+  const bool fundamental = number_of(c.readings, "audio.hum.harmonic.1" + suffix).has_value();
+  if (fundamental && hz && std::abs(hz->value / std::round(hz->value) - 1) > crystals + hz->u / hz->value)
+    return false;
+  return found == 1;
+}
+
+std::string question_of_lone_line(const Capture& c, const std::string& suffix) {
+  return fmt::format(
+      "{}: a line of {:.2f} Hz, {:.1f} dBFS, and no other multiple of it: was it sent? Record with nothing "
+      "sent, "
+      "and say so with --signal silence; if it is still there, it is hum.",
+      c.name, number_of(c.readings, "audio.hum.frequency" + suffix).value_or(Number{}).value,
+      number_of(c.readings, "audio.hum.level" + suffix)->value);
 }
 
 namespace {

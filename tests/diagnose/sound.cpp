@@ -354,4 +354,25 @@ TEST(DiagnoseSound, CutTopsAreNoClicks) {
   EXPECT_TRUE(!clicks || clicks->at_most);
 }
 
+// A lone line of the mains' first multiple: off 50 Hz by more than crystals are (0.4 parts in a thousand
+// here, the grid's daily course; crystals keep 100 parts in a million, common practice) nobody sent it; at
+// 50.000 Hz it may be a tone, unless silence was sent, and then that is asked.
+TEST(DiagnoseSound, ALoneLineOfTheMainsIsHumUnlessItMayHaveBeenSent) {
+  const auto line = [](double hz, const std::string& signal) {
+    synth::Samples x = quiet(6, 31, -90);
+    synth::add_sine(x, rate, hz, -16);
+    return measured({std::move(x)}, "line.wav", signal);
+  };
+  for (const auto& [hz, signal] : {std::pair{50.02, ""}, std::pair{50.0, "silence"}}) {
+    const std::vector<Capture> job = {line(hz, signal)};
+    const Diagnosis d = diagnosed(job);
+    EXPECT_LT(d.nothing_wrong, 0.1) << hz << " " << shown(d);
+    EXPECT_TRUE(questions(job, {}).empty()) << questions(job, {}).front();
+  }
+  const std::vector<Capture> may_be = {line(50.0, "")};
+  EXPECT_GT(diagnosed(may_be).nothing_wrong, 0.1);
+  ASSERT_EQ(questions(may_be, {}).size(), 1u);
+  EXPECT_NE(questions(may_be, {}).front().find("a line of 50.00 Hz, -16.0 dBFS"), std::string::npos);
+}
+
 }  // namespace
