@@ -184,6 +184,8 @@ void lock_of(const Capture& c, Gatherer& out) {
 // Sizes squared of the multiples by kind: what was measured, and what may be hidden by the picture.
 struct HumShares {
   double measured[4] = {}, most[4] = {};  // fundamental, even, odd (to 5), upper
+  double all_even = 0, all_odd = 0;       // measured; at most: of the fundamental's multiples, upper ones too
+  double largest = 0;                     // of those measured, not squared
   bool any_first = false;                 // the first may be anything
   bool unknown = false;                   // another may
 
@@ -194,8 +196,11 @@ struct HumShares {
       if (const auto h = number_of(r, id)) {
         measured[kind(n)] += h->value * h->value;
         most[kind(n)] += h->value * h->value;
+        largest = std::max(largest, h->value);
+        if (n > 1) (n % 2 == 0 ? all_even : all_odd) += h->value * h->value;
       } else if (const auto b = bound_of(r, id)) {
         most[kind(n)] += *b * *b;
+        if (n > 1 && n % 2 == 1) all_odd += *b * *b;
       } else if (find_reading(r, id) != nullptr) {
         (n == 1 ? any_first : unknown) = true;
       }
@@ -215,7 +220,7 @@ const char* pattern_of(const HumShares& h) {
   // What earth carries has odd multiples beside its fundamental, and hardly even ones: where those stand far
   // above the odd ones the fundamental is no matter.
   constexpr double far_above = 30;  // in power
-  if (h.any_first) return h.measured[1] > far_above * (by[2] + by[3]) ? "even" : nullptr;
+  if (h.any_first) return h.measured[1] > 0 && h.all_even > far_above * h.all_odd ? "even" : nullptr;
   const std::size_t top = by[0] >= by[1] && by[0] >= by[2] ? 0 : by[1] >= by[2] ? 1 : 2;
   const double all = by[0] + by[1] + by[2] + by[3];
   const bool rich = by[3] > 0.15 * all || by[top] < 0.6 * all;
@@ -260,6 +265,10 @@ void hum(const Capture& c, Gatherer& out) {
   const auto level = number_of(c.readings, "video.hum.level");
   if (level && !shares.seen() && shares.hidden()) {
     out.bound("video.hum.level", level->value + level->u, 0, c.name);
+  } else if (!level && !bound_of(c.readings, "video.hum.level") && shares.seen()) {
+    constexpr double least_share = 0.785;  // of a wave, peak to peak, to its largest multiple: a square's
+    out.at_least("video.hum.level", least_share * shares.largest, 0, c.name, "other multiples are hidden",
+                 Support::Good);
   } else {
     out.amount("video.hum.level", c.readings, "video.hum.level", c.name);
   }

@@ -218,6 +218,32 @@ void add_levels(const Found& f, const std::string& remark, Readings& out) {
   }
 }
 
+// Why a multiple cannot be told, and by what capture it could.
+std::string hidden_multiple(const LowbandHum::Result& h, std::size_t i) {
+  const double hz = static_cast<double>(i + 1) * h.hz;
+  const double half = 0.5 * h.field_hz;
+  const double own = half * std::round(hz / half);
+  const double needed = 1.2 / std::max(std::abs(hz - own), 1e-9);
+  constexpr double longest_s = 120;  // of one look
+  return fmt::format(
+      "{:.2f} Hz stands {:.2g} Hz from the picture's own {:.2f} Hz, and {:.3g} s tell apart what is {:.2g} "
+      "Hz "
+      "apart{}{}",
+      hz, std::abs(hz - own), own, h.seconds, h.blind_hz,
+      needed < longest_s ? fmt::format("; take {:.0f} s", std::ceil(needed)) : "",
+      h.hidden_pp[i] > 0 ? fmt::format("; by the multiples beside it no more than {:.2g} mV", h.hidden_pp[i])
+                         : "");
+}
+
+std::string hidden_multiples(const LowbandHum::Result& h) {
+  std::string which;
+  for (std::size_t i = 0; i < LowbandHum::harmonics; ++i)
+    if (h.hidden[i]) which += fmt::format("{}{}", which.empty() ? "" : ", ", i + 1);
+  if (which.empty()) return which;
+  return fmt::format("without multiple {} of the mains, which cannot be told from the picture in {:.3g} s",
+                     which, h.seconds);
+}
+
 void add_hum(const Found& f, Readings& out) {
   const auto& h = f.hum;
   std::string reason;
@@ -274,9 +300,18 @@ void add_hum(const Found& f, Readings& out) {
   // it is off by 1 % rms), and the card's scale.
   constexpr double put_back = 0.012;
   std::string remark = beside ? blind : "";
-  if (h.dropped)
-    remark += std::string(remark.empty() ? "" : "; ") + "without the harmonics that fall on the picture's";
-  out.push_back(number_reading("video.hum.level", h.pp, std::hypot(h.pp_expanded, put_back * h.pp), remark));
+  const std::string hidden = hidden_multiples(h);
+  constexpr double least_share =
+      std::numbers::pi / 4;  // no wave's multiple is larger: a square's fundamental
+  if (!h.whole) {
+    out.push_back(unmeasurable("video.hum.level",
+                               fmt::format("at least {:.2g} mV; {}, and that may be more than what is seen",
+                                           least_share * h.pp_of[top], hidden)));
+  } else {
+    if (!hidden.empty()) remark += (remark.empty() ? "" : "; ") + hidden + ", which the uncertainty holds";
+    out.push_back(
+        number_reading("video.hum.level", h.pp, std::hypot(h.pp_expanded, put_back * h.pp), remark));
+  }
   out.push_back(number_reading("video.hum.frequency", h.hz * f.clock, std::hypot(h.hz_expanded, 1e-6 * h.hz),
                                clock_remark(f.clock_known)));
   for (std::size_t i = 0; i < LowbandHum::harmonics; ++i) {
@@ -284,7 +319,9 @@ void add_hum(const Found& f, Readings& out) {
     // Beside the noise: what a recorder's own bend and the fit leave of a strong neighbour.
     const double of = std::hypot(h.pp_of_expanded[i], put_back * h.pp_of[i], 1e-4 * h.pp_of[top]);
     if (h.hidden[i]) {
-      out.push_back(unmeasurable(id, blind));
+      out.push_back(
+          unmeasurable(id, hidden_multiple(h, i),
+                       h.hidden_pp[i] > 0 ? std::optional<double>(h.hidden_pp[i]) : std::optional<double>()));
     } else if (h.pp_of[i] > 2 * of) {
       out.push_back(number_reading(id, h.pp_of[i], of));
     }

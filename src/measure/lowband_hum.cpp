@@ -14,12 +14,8 @@ namespace {
 constexpr double pi = std::numbers::pi;
 constexpr double block_s = 120;
 constexpr double shortest_s = 0.4;
-constexpr double decimated_hz = 640;
-constexpr double surely = 70;  // sum of squared amplitudes over their variances, of up to 5 harmonics
-// What imperfect removal leaves of the picture looks like a comb beside its own: hum stands so many times
-// above.
-constexpr double above_floor = 2.5;
-
+constexpr double decimated_hz = 2560;  // a ripple's edges reach up to a kilohertz
+constexpr double surely = 70;  // sum of squared amplitudes over their variances, of the multiples searched by
 }  // namespace
 
 // One look: samples at even times with the field's phase at each.
@@ -61,9 +57,20 @@ struct Columns {
       sn = sn * c1 + cs * s1;
       cs = next;
     }
+    if (hum.empty()) return;
+    const double h1 = std::cos(2 * pi * hz * t);
+    const double g1 = std::sin(2 * pi * hz * t);
+    double h = 1;
+    double g = 0;
+    int at = 0;
     for (const int m : hum) {
-      row(c++) = std::cos(2 * pi * m * hz * t);
-      row(c++) = std::sin(2 * pi * m * hz * t);
+      for (; at < m; ++at) {
+        const double next = h * h1 - g * g1;
+        g = g * h1 + h * g1;
+        h = next;
+      }
+      row(c++) = h;
+      row(c++) = g;
     }
   }
 };
@@ -156,15 +163,30 @@ Spectrum spectrum_of(const std::vector<double>& e, double rate) {
   return s;
 }
 
-// Harmonics below the decimator's edge that do not fall on the picture's comb.
-std::vector<int> free_harmonics(const HumLook& k, double hz, double blind_hz) {
+// How far a multiple stands from the picture's comb, Hz.
+double off_the_comb(double field_hz, double hz) {
+  const double half = 0.5 * field_hz;
+  return std::abs(hz - half * std::round(hz / half));
+}
+
+// Multiples up to `most`, below the decimator's edge, that do not fall on the picture's comb.
+std::vector<int> free_harmonics(const HumLook& k, double hz, double blind_hz, int most) {
   std::vector<int> out;
-  for (int m = 1; m <= LowbandHum::harmonics && m * hz < k.pass_hz; ++m) {
-    const double half = 0.5 * k.field_hz;
-    const double off = std::abs(m * hz - half * std::round(m * hz / half));
-    if (off >= blind_hz) out.push_back(m);
+  for (int m = 1; m <= most && m * hz < k.pass_hz; ++m) {
+    if (off_the_comb(k.field_hz, m * hz) >= blind_hz) out.push_back(m);
   }
   return out;
+}
+
+// Leaves out what is no more than noise: it would blur the frequency and make the peaks higher. The first of
+// those searched by stays.
+void drop_noise(const HumLook& k, const Spectrum& s, const Solved& with, Columns& columns, double bins) {
+  for (std::size_t h = columns.hum.size(); h-- > 1;) {
+    const double noise = with.variance(k, h) * s.around(columns.hum[h] * columns.hz, bins);
+    constexpr double clearly = 14;  // noise alone: once in a thousand
+    if (with.power(k, h) < clearly * noise)
+      columns.hum.erase(columns.hum.begin() + static_cast<std::ptrdiff_t>(h));
+  }
 }
 
 // Amplitude of what neither the comb nor the hum took from the field rate's surroundings.
@@ -174,6 +196,17 @@ double left_beside(const HumLook& k, const Spectrum& rest, double blind_hz) {
     most = std::max(most, rest.at(hz));
   // A sine of amplitude a through the window: a^2 / 4 n 2/3.
   return std::sqrt(6 * most / static_cast<double>(k.y.size()));
+}
+
+// Amplitude of what stands round a multiple after the fit: mains frequency wanders, and what its lines lose
+// by that lies beside them.
+double left_around(const HumLook& k, const Spectrum& rest, int m, double hz, double noise) {
+  constexpr double wander_hz = 0.05;
+  const double width = 3 / k.seconds() + wander_hz * m;
+  double sum = 0;
+  for (double at = m * hz - width; at <= m * hz + width; at += rest.bin)
+    sum += rest.at(at) - 2 * noise;  // chance alone makes it less
+  return std::sqrt(4 * std::max(sum, 0.0) * rest.bin / k.rate);
 }
 
 // The frequency by the slope of each harmonic's phase over time: one Gauss-Newton step, and what it is known
@@ -279,13 +312,15 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   Columns columns;
   const Solved without = solve(k, columns);
   const Spectrum s = spectrum_of(without.residual, k.rate);
-  fit.floor = 0.2 + 2e-3 * without.x.segment(2, 2 * k.comb).norm();
+  // Of the picture's lines among which hum is searched.
+  const int among = std::min(k.comb, static_cast<int>(searched * high_hz_ / (0.5 * k.field_hz)) + 1);
+  fit.floor = 0.2 + 2e-3 * without.x.segment(2, 2 * among).norm();
   double best = 0;
   for (double hz = low_hz_; hz <= high_hz_; hz += 0.25 / k.seconds()) {
     // Mains hidden by the field rate still shows by the multiples that are not: 60.00 Hz by 180 Hz
     // beside 59.94 fields. Left out here, they would be taken for multiples of another mains.
     double score = 0;
-    for (const int m : free_harmonics(k, hz, blind))
+    for (const int m : free_harmonics(k, hz, blind, searched))
       score += s.at(m * hz) / std::max(s.around(m * hz), 1e-20);
     if (score > best) {
       best = score;
@@ -293,27 +328,29 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     }
   }
   if (!(best > 0)) return fit;
-  columns.hum = free_harmonics(k, columns.hz, blind);
-  const auto all = columns.hum.size();
+  columns.hum = free_harmonics(k, columns.hz, blind, searched);
   Solved with = solve(k, columns);
-  // Harmonics that are no more than noise would blur the frequency and make the peaks higher.
-  for (std::size_t h = all; h-- > 1;) {
-    const double noise = with.variance(k, h) * s.around(columns.hum[h] * columns.hz);
-    constexpr double clearly = 14;  // noise alone: once in a thousand
-    if (with.power(k, h) < clearly * noise)
-      columns.hum.erase(columns.hum.begin() + static_cast<std::ptrdiff_t>(h));
-  }
+  drop_noise(k, s, with, columns, 24);
   double information = 0;
-  for (int round = 0; round < 4; ++round) {
+  constexpr int searching = 3;  // rounds: high multiples need the frequency better than the search knows it
+  for (int round = 0; round <= searching + 1; ++round) {
+    if (round == searching) {
+      for (const int m : free_harmonics(k, columns.hz, blind, harmonics))
+        if (m > searched) columns.hum.push_back(m);
+    }
     // A better frequency may put a multiple onto the picture's comb.
-    const std::vector<int> free = free_harmonics(k, columns.hz, blind);
+    const std::vector<int> free = free_harmonics(k, columns.hz, blind, harmonics);
     std::erase_if(columns.hum, [&](int m) { return std::find(free.begin(), free.end(), m) == free.end(); });
     if (columns.hum.empty()) return fit;
     with = solve(k, columns);
+    if (round == searching) {
+      drop_noise(k, spectrum_of(with.residual, k.rate), with, columns, 80);
+      with = solve(k, columns);
+    }
     const Step step = frequency_step(k, columns, with);
     information = step.information;
     const double limit = 0.3 / k.seconds();
-    if (round < 3 && information > 0) columns.hz += std::clamp(step.hz, -limit, limit);
+    if (round <= searching && information > 0) columns.hz += std::clamp(step.hz, -limit, limit);
   }
   const Spectrum rest = spectrum_of(with.residual, k.rate);
   // What is left beside the field rate was not fitted, and leaks into what was: by 1 / (pi df T).
@@ -327,8 +364,9 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     const double noise = rest.around(columns.hum[h] * columns.hz, 80);
     fit.c[m] = with.x(c);
     fit.s[m] = with.x(c + 1);
-    fit.u[m] = std::hypot(std::sqrt(noise * with.variance(k, h)), leak(columns.hum[h] * columns.hz));
-    certainty += with.power(k, h) / std::max(fit.u[m] * fit.u[m], 1e-20);
+    fit.u[m] = std::hypot(std::sqrt(noise * with.variance(k, h)), leak(columns.hum[h] * columns.hz),
+                          0.5 * left_around(k, rest, columns.hum[h], columns.hz, noise));
+    if (columns.hum[h] <= searched) certainty += with.power(k, h) / std::max(fit.u[m] * fit.u[m], 1e-20);
     if (h == 0) {
       fit.least = 2 * (std::sqrt(surely) + 2) * fit.u[m];
       // Beside noise: fields' measured places wander, and what the comb so leaves of the picture moves the
@@ -340,11 +378,14 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     }
   }
   fit.hz = columns.hz;
-  fit.hidden.fill(true);
-  for (const int m : free_harmonics(k, columns.hz, blind))
-    fit.hidden[static_cast<std::size_t>(m - 1)] = false;
+  for (int m = 1; m <= harmonics && m * fit.hz < k.pass_hz; ++m) {
+    const auto i = static_cast<std::size_t>(m - 1);
+    fit.hidden[i] = off_the_comb(k.field_hz, m * fit.hz) < blind;
+    // White noise on a sine of that many samples.
+    if (!fit.hidden[i] && fit.u[i] <= 0)
+      fit.noise[i] = std::sqrt(2 * rest.around(m * fit.hz, 80) / static_cast<double>(k.y.size()));
+  }
   fit.beside_pp = 2 * left;
-  fit.dropped = all < free_harmonics(k, columns.hz, 0).size();
   // Drawn in from the edge of what can be told apart: it belongs to what cannot.
   const bool fundamental = columns.hum.front() == 1;
   fit.found = certainty > surely && (!fundamental || std::abs(columns.hz - k.field_hz) >= blind);
@@ -353,75 +394,7 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
 
 LowbandHum::Result LowbandHum::finish(double coupling) {
   if (fits_.empty() || samples_.size() > block_ / 4) close_block();
-  Result r;
-  double found = 0;
-  double weight = 0;
-  double variance = 0;
-  double looked = 0;
-  for (const Fit& f : fits_) {
-    if (f.seconds <= 0) continue;
-    r.measured = true;
-    r.seconds = std::max(r.seconds, f.seconds);
-    r.field_hz = f.field_hz;
-    r.beside_pp = std::max(r.beside_pp, f.beside_pp);
-    r.least_pp = std::max({r.least_pp, f.least, above_floor * f.floor});
-    looked += f.seconds;
-    if (!f.found) continue;
-    // The waveform with the coupling's loss and lead undone, over one period.
-    const auto gain = [&](int m) { return 1.0 / std::hypot(1.0, coupling / (2 * pi * m * f.hz)); };
-    double high = -1e300;
-    double low = 1e300;
-    double high_at = 0;
-    double low_at = 0;
-    for (int i = 0; i < 720; ++i) {
-      const double p = 2 * pi * i / 720;
-      double y = 0;
-      for (int m = 1; m <= harmonics; ++m) {
-        const auto h = static_cast<std::size_t>(m - 1);
-        if (f.u[h] <= 0) continue;
-        const double lead = std::atan2(coupling, 2 * pi * m * f.hz);
-        y += (f.c[h] * std::cos(m * p - lead) + f.s[h] * std::sin(m * p - lead)) / gain(m);
-      }
-      if (y > high) high = y, high_at = p;
-      if (y < low) low = y, low_at = p;
-    }
-    double v = 0;
-    for (int m = 1; m <= harmonics; ++m) {
-      const auto h = static_cast<std::size_t>(m - 1);
-      const double u = f.u[h] / gain(m);
-      const double chord = 2 * std::sin(0.5 * m * (high_at - low_at));
-      v += u * u * chord * chord;
-    }
-    if (high - low < above_floor * f.floor) continue;
-    found += f.seconds;
-    r.pp += f.seconds * (high - low);
-    variance += f.seconds * f.seconds * (v + 0.0625 * f.floor * f.floor);
-    // What the picture leaves turns the hum's phase by its share of the hum, at worst from end to end.
-    const double turned = 0.25 * f.floor / (high - low);
-    const double hz_variance = f.hz_u * f.hz_u + std::pow(std::sqrt(12.0) * turned / (2 * pi * f.seconds), 2);
-    r.hz += f.hz / hz_variance;
-    weight += 1 / hz_variance;
-    r.dropped = r.dropped || f.dropped;
-    for (int m = 1; m <= harmonics; ++m) {
-      const auto h = static_cast<std::size_t>(m - 1);
-      r.hidden[h] = r.hidden[h] || f.hidden[h];
-      if (f.u[h] <= 0) continue;
-      r.pp_of[h] += f.seconds * 2 * std::hypot(f.c[h], f.s[h]) / gain(m);
-      r.pp_of_expanded[h] += std::pow(f.seconds * 2 * f.u[h] / gain(m), 2);
-    }
-  }
-  if (r.seconds > 0) r.blind_hz = 1 / r.seconds;
-  r.found = found > 0.5 * looked;
-  if (!r.found) return r;
-  r.pp /= found;
-  for (std::size_t h = 0; h < harmonics; ++h) {
-    r.pp_of[h] /= found;
-    r.pp_of_expanded[h] = 2 * std::sqrt(r.pp_of_expanded[h]) / found;
-  }
-  r.pp_expanded = 2 * std::sqrt(variance) / found;
-  r.hz /= weight;
-  r.hz_expanded = 2 / std::sqrt(weight);
-  return r;
+  return put_together(fits_, coupling);
 }
 
 }  // namespace linebench::measure

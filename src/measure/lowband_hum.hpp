@@ -21,7 +21,11 @@ class LowbandHum {
   /// it.
   void field(std::int64_t number, double t_s);
 
-  static constexpr int harmonics = 5;
+  /// What imperfect removal leaves of the picture looks like a comb beside its own: hum stands so many times
+  /// above.
+  static constexpr double above_floor = 2.5;
+  static constexpr int harmonics = 20;
+  static constexpr int searched = 5;  ///< multiples that hum is found by; the others follow from them
 
   struct Result {
     bool measured = false;  ///< the capture is long enough to look
@@ -33,10 +37,14 @@ class LowbandHum {
     double field_hz = 0;
     double beside_pp = 0;  ///< mV that stand there out of step with the picture, roughly
     double blind_hz = 0;   ///< nearer to the field rate than this nothing can be told from the picture
-    bool dropped = false;  ///< some harmonics fell on the picture's comb and are left out
     std::array<bool, harmonics> hidden{};  ///< on the picture's own comb, so it cannot be told from it
     std::array<double, harmonics> pp_of{},
-        pp_of_expanded{};  ///< mV of each multiple; 0: not found or left out
+        pp_of_expanded{};                       ///< mV of each multiple; 0: not found or left out
+    std::array<double, harmonics> unseen_pp{};  ///< mV below which one that was looked for is not found
+    /// mV that a hidden multiple may have, by those beside it; 0 where nothing bounds it (the fundamental).
+    std::array<double, harmonics> hidden_pp{};
+    /// Whether what may be hidden is less than what is seen; `pp_expanded` then holds it.
+    bool whole = true;
   };
   /// @param coupling sum of the high-pass corners, 1/s.
   [[nodiscard]] Result finish(double coupling);
@@ -46,10 +54,10 @@ class LowbandHum {
     double seconds = 0;
     double field_hz = 0;
     bool found = false;
-    bool dropped = false;
     double hz = 0;
     double hz_u = 0;
     std::array<double, harmonics> c{}, s{}, u{};  // amplitudes, and their standard deviation; u 0: left out
+    std::array<double, harmonics> noise{};        // standard deviation of those that are no more than noise
     std::array<bool, harmonics> hidden{};
     double least = 0;
     double beside_pp = 0;  // beside the field rate, neither the picture's nor fitted
@@ -57,6 +65,8 @@ class LowbandHum {
   };
   void close_block();
   [[nodiscard]] Fit look_for_hum(const HumLook& look) const;
+  [[nodiscard]] static Result put_together(std::span<const Fit> fits, double coupling);
+  [[nodiscard]] static double peak_to_peak(const Fit& f, double coupling, double& variance);
 
   dsp::Decimator decimator_;
   double low_hz_;
