@@ -364,11 +364,12 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
     const double noise = rest.around(columns.hum[h] * columns.hz, 80);
     fit.c[m] = with.x(c);
     fit.s[m] = with.x(c + 1);
-    fit.u[m] = std::hypot(std::sqrt(noise * with.variance(k, h)), leak(columns.hum[h] * columns.hz),
-                          0.5 * left_around(k, rest, columns.hum[h], columns.hz, noise));
-    if (columns.hum[h] <= searched) certainty += with.power(k, h) / std::max(fit.u[m] * fit.u[m], 1e-20);
+    const double chance =
+        std::hypot(std::sqrt(noise * with.variance(k, h)), leak(columns.hum[h] * columns.hz));
+    fit.u[m] = std::hypot(chance, 0.5 * left_around(k, rest, columns.hum[h], columns.hz, noise));
+    if (columns.hum[h] <= searched) certainty += with.power(k, h) / std::max(chance * chance, 1e-20);
     if (h == 0) {
-      fit.least = 2 * (std::sqrt(surely) + 2) * fit.u[m];
+      fit.least = 2 * (std::sqrt(surely) + 2) * chance;
       // Beside noise: fields' measured places wander, and what the comb so leaves of the picture moves the
       // hum's phase, from end to end of the capture by some thousandth of a radian.
       constexpr double wander = 7e-4;  // rms, radian
