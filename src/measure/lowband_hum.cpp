@@ -2,6 +2,7 @@
 
 #include <Eigen/Dense>
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <linebench/dsp/fft.hpp>
 #include <linebench/dsp/quantile.hpp>
@@ -27,24 +28,32 @@ struct HumLook {
   std::vector<double> turns;  // fields since some field
   double field_hz = 0;
   int comb = 0;  // harmonics of half the field rate
+  // A capture may begin while a coupling capacitor still settles: what falls off so is no multiple, and its
+  // spectrum, 1 / f, is no noise around one. Corners of 20, 6, 2 and 0.6 Hz: sums of these stand for others.
+  static constexpr std::array<double, 4> settling_s{0.008, 0.025, 0.08, 0.25};
+  bool begins = false;  // the capture, with this look
+  [[nodiscard]] int others() const { return 2 + (begins ? static_cast<int>(settling_s.size()) : 0); }
   [[nodiscard]] double seconds() const { return static_cast<double>(y.size()) / rate; }
   [[nodiscard]] double at(std::size_t n) const { return static_cast<double>(n) / rate - middle; }
 };
 
 namespace {
 
-// Columns of one sample: level, drift, the picture's comb, then the hum's.
+// Columns of one sample: level, drift, settling, the picture's comb, then the hum's.
 struct Columns {
   double hz = 0;
   std::vector<int> hum{};  // which harmonics
   [[nodiscard]] int count(const HumLook& k) const {
-    return 2 + 2 * k.comb + 2 * static_cast<int>(hum.size());
+    return k.others() + 2 * k.comb + 2 * static_cast<int>(hum.size());
   }
   void fill(const HumLook& k, std::size_t n, Eigen::VectorXd& row) const {
     const double t = k.at(n);
     row(0) = 1;
     row(1) = t / std::max(k.middle, 1e-9);
     int c = 2;
+    if (k.begins) {
+      for (const double fall : HumLook::settling_s) row(c++) = std::exp(-(t + k.middle) / fall);
+    }
     const double half = pi * k.turns[n];  // of the frame
     double cs = std::cos(half);
     double sn = std::sin(half);
@@ -78,7 +87,7 @@ struct Columns {
 struct Solved {
   /// Cosine column of the hum's harmonic number h of those fitted; the sine's is the next.
   [[nodiscard]] static Eigen::Index column(const HumLook& k, std::size_t h) {
-    return 2 + 2 * k.comb + 2 * static_cast<Eigen::Index>(h);
+    return k.others() + 2 * k.comb + 2 * static_cast<Eigen::Index>(h);
   }
   [[nodiscard]] double power(const HumLook& k, std::size_t h) const {
     const auto c = column(k, h);
@@ -183,8 +192,7 @@ std::vector<int> free_harmonics(const HumLook& k, double hz, double blind_hz, in
 void drop_noise(const HumLook& k, const Spectrum& s, const Solved& with, Columns& columns, double bins) {
   for (std::size_t h = columns.hum.size(); h-- > 1;) {
     const double noise = with.variance(k, h) * s.around(columns.hum[h] * columns.hz, bins);
-    constexpr double clearly = 14;  // noise alone: once in a thousand
-    if (with.power(k, h) < clearly * noise)
+    if (with.power(k, h) < LowbandHum::clearly * LowbandHum::clearly * noise)
       columns.hum.erase(columns.hum.begin() + static_cast<std::ptrdiff_t>(h));
   }
 }
@@ -288,6 +296,7 @@ void LowbandHum::close_block() {
       const double step = (field_s_[j + 1] - field_s_[j]) / (field_number_[j + 1] - field_number_[j]);
       k.turns[i] = field_number_[j] + (t - field_s_[j]) / step;
     }
+    k.begins = fits_.empty();
     k.pass_hz = decimator_.pass_hz();
     // One more than the decimator passes whole: what is left of it beyond the edge is the picture's, too.
     k.comb = std::min(static_cast<int>(k.pass_hz / (0.5 * k.field_hz)) + 1, static_cast<int>(k.y.size() / 8));
@@ -314,7 +323,7 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   const Spectrum s = spectrum_of(without.residual, k.rate);
   // Of the picture's lines among which hum is searched.
   const int among = std::min(k.comb, static_cast<int>(searched * high_hz_ / (0.5 * k.field_hz)) + 1);
-  fit.floor = 0.2 + 2e-3 * without.x.segment(2, 2 * among).norm();
+  fit.floor = 0.2 + 2e-3 * without.x.segment(k.others(), 2 * among).norm();
   double best = 0;
   for (double hz = low_hz_; hz <= high_hz_; hz += 0.25 / k.seconds()) {
     // Mains hidden by the field rate still shows by the multiples that are not: 60.00 Hz by 180 Hz
@@ -334,12 +343,9 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   double information = 0;
   constexpr int searching = 3;  // rounds: high multiples need the frequency better than the search knows it
   for (int round = 0; round <= searching + 1; ++round) {
-    if (round == searching) {
-      for (const int m : free_harmonics(k, columns.hz, blind, harmonics))
-        if (m > searched) columns.hum.push_back(m);
-    }
-    // A better frequency may put a multiple onto the picture's comb.
+    // A better frequency may put a multiple onto the picture's comb, or take it off.
     const std::vector<int> free = free_harmonics(k, columns.hz, blind, harmonics);
+    if (round == searching) columns.hum = free;
     std::erase_if(columns.hum, [&](int m) { return std::find(free.begin(), free.end(), m) == free.end(); });
     if (columns.hum.empty()) return fit;
     with = solve(k, columns);

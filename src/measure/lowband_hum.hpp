@@ -25,6 +25,8 @@ class LowbandHum {
   /// above.
   static constexpr double above_floor = 2.5;
   static constexpr int harmonics = 20;
+  /// Standard deviations at which a multiple is one: noise alone, once in a thousand looks at all of them.
+  static constexpr double clearly = 4.5;
   static constexpr int searched = 5;  ///< multiples that hum is found by; the others follow from them
 
   struct Result {

@@ -37,7 +37,7 @@ double LowbandHum::peak_to_peak(const Fit& f, double coupling, double& variance)
     if (y < low) low = y, low_at = p;
   }
   variance = 0.0625 * f.floor * f.floor;
-  double quiet = 0;  // multiples above the highest found, as large as they may be unseen
+  double quiet = 0;  // what those above the highest found may add unseen, peak to peak
   int top = 1;
   int looked = 1;
   for (int m = 1; m <= harmonics; ++m) {
@@ -46,11 +46,12 @@ double LowbandHum::peak_to_peak(const Fit& f, double coupling, double& variance)
     variance += std::pow(f.u[h] / gain(m) * chord, 2);
     if (f.u[h] > 0 || f.noise[h] > 0) looked = m;
     if (f.u[h] > 0) top = m, quiet = 0;
-    quiet += 4 * f.noise[h] * f.noise[h];
+    quiet += 2 * clearly * f.noise[h] / gain(m);
   }
   // What stands above the highest multiple found. A wave with a corner in it (a rectifier's) falls off by the
   // square of the multiple's number and adds up at the corner: to a quarter of that number times the last
-  // (the sum over every other multiple). Those looked for and not found add no more than their noise.
+  // (the sum over every other multiple). Those looked for and not found may each be as large as noise hides:
+  // a corner adds them up, too.
   if (top > 1) {
     double corner = 0;
     for (int m = std::max(2, 3 * top / 4); m <= top; ++m) {
@@ -58,7 +59,7 @@ double LowbandHum::peak_to_peak(const Fit& f, double coupling, double& variance)
       if (f.u[h] > 0) corner = std::max(corner, 0.25 * m * 2 * std::hypot(f.c[h], f.s[h]) / gain(m));
     }
     const bool end = top + 2 > looked;
-    const double tail = end ? corner : std::min(corner, 2 * std::sqrt(quiet));
+    const double tail = end ? corner : std::min(corner, quiet);
     variance += 0.25 * tail * tail;
   }
   return high - low;
@@ -125,7 +126,6 @@ LowbandHum::Result LowbandHum::put_together(std::span<const Fit> fits, double co
       const auto h = static_cast<std::size_t>(m - 1);
       r.hidden[h] = r.hidden[h] || f.hidden[h];
       // Amplitude below which it was taken for noise.
-      constexpr double clearly = 3.7;
       r.unseen_pp[h] = std::max(r.unseen_pp[h], 2 * clearly * f.noise[h] / gain(m));
       if (f.u[h] <= 0) continue;
       r.pp_of[h] += f.seconds * 2 * std::hypot(f.c[h], f.s[h]) / gain(m);
