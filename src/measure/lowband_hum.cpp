@@ -200,8 +200,9 @@ void drop_noise(const HumLook& k, const Spectrum& s, const Solved& with, Columns
 // Amplitude of what neither the comb nor the hum took from the field rate's surroundings.
 double left_beside(const HumLook& k, const Spectrum& rest, double blind_hz) {
   double most = 0;
-  for (double hz = k.field_hz - 2 * blind_hz; hz <= k.field_hz + 2 * blind_hz; hz += 0.5 * rest.bin)
-    most = std::max(most, rest.at(hz));
+  const int halves = static_cast<int>(8 * blind_hz / rest.bin);
+  for (int i = 0; i <= halves; ++i)
+    most = std::max(most, rest.at(k.field_hz - 2 * blind_hz + 0.5 * i * rest.bin));
   // A sine of amplitude a through the window: a^2 / 4 n 2/3.
   return std::sqrt(6 * most / static_cast<double>(k.y.size()));
 }
@@ -212,8 +213,9 @@ double left_around(const HumLook& k, const Spectrum& rest, int m, double hz, dou
   constexpr double wander_hz = 0.05;
   const double width = 3 / k.seconds() + wander_hz * m;
   double sum = 0;
-  for (double at = m * hz - width; at <= m * hz + width; at += rest.bin)
-    sum += rest.at(at) - 2 * noise;  // chance alone makes it less
+  const int bins = static_cast<int>(2 * width / rest.bin);
+  for (int i = 0; i <= bins; ++i)
+    sum += rest.at(m * hz - width + i * rest.bin) - 2 * noise;  // chance alone makes it less
   return std::sqrt(4 * std::max(sum, 0.0) * rest.bin / k.rate);
 }
 
@@ -325,7 +327,9 @@ LowbandHum::Fit LowbandHum::look_for_hum(const HumLook& k) const {
   const int among = std::min(k.comb, static_cast<int>(searched * high_hz_ / (0.5 * k.field_hz)) + 1);
   fit.floor = 0.2 + 2e-3 * without.x.segment(k.others(), 2 * among).norm();
   double best = 0;
-  for (double hz = low_hz_; hz <= high_hz_; hz += 0.25 / k.seconds()) {
+  const int steps = static_cast<int>((high_hz_ - low_hz_) * 4 * k.seconds());
+  for (int i = 0; i <= steps; ++i) {
+    const double hz = low_hz_ + 0.25 * i / k.seconds();
     // Mains hidden by the field rate still shows by the multiples that are not: 60.00 Hz by 180 Hz
     // beside 59.94 fields. Left out here, they would be taken for multiples of another mains.
     double score = 0;
