@@ -42,6 +42,11 @@ constexpr ReadingKind kinds[] = {
      "peak to peak, middle of the burst [SMPTE 170M, BT.1700]"},
     {"video.burst.missing", "Lines without burst", "%", 1,
      "of the lines that carry a burst in every frame, those where none was found"},
+    {"video.burst.blanked", "Burst blanked on the same lines", "%", 2,
+     "of the lines that carry a burst in every frame, those beside the vertical interval that never have "
+     "one: "
+     "counted in video.burst.missing"},
+    {"video.burst.lost", "Burst lost alone", "", 0, "yes: colours stand in the bars and no burst was found"},
     {"video.burst.start", "Burst start", "us", 3, "0H to the 50 % point of the burst's rising envelope"},
     {"video.burst.cycles", "Burst length", "cycles", 2,
      "between the 50 % points of the envelope, in subcarrier cycles"},
@@ -95,6 +100,8 @@ constexpr ReadingKind kinds[] = {
      "nominal white (blanking to white) over rms noise [J.61]"},
     {"video.snr.weighted", "Signal to noise, weighted", "dB", 1, "through the unified weighting [J.61]"},
     {"video.noise", "Noise", "mV", 2, "rms, in the video band"},
+    {"video.noise.repeated", "Picture taken out of the noise", "%", 0,
+     "of the power that stood in flat parts, what came again frame by frame"},
     {"video.noise.periodic.frequency", "Periodic noise frequency", "Hz", 0,
      "strongest steady tone that is not picture"},
     {"video.noise.periodic.from", "Periodic noise searched from", "Hz", 0,

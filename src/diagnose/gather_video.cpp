@@ -1,6 +1,5 @@
 // Signs from composite readings: waveform and lowband views.
 #include <algorithm>
-#include <cstdlib>
 #include <linebench/base/decibel.hpp>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_colour.hpp>
@@ -78,27 +77,18 @@ void setup_of(const Capture& c, const Site& site, double sync_gain, Gatherer& ou
   }
 }
 
-// The percentage that a reading's remark puts before these words; 0: it does not.
-double share_said(const std::string& reason, std::string_view words) {
-  const auto at = reason.find(words);
-  if (at == std::string::npos || at == 0) return 0;
-  const auto before = reason.find_last_not_of("0123456789.", at - 1);
-  return std::strtod(reason.c_str() + (before == std::string::npos ? 0 : before + 1), nullptr);
-}
-
 void burst_missing(const Capture& c, Gatherer& out) {
   // A line or two near the fields' ends, where burst is blanked by turns, is nothing.
   constexpr double blanked_by_turns = 0.5;
   const auto lines = number_of(c.readings, "video.burst.missing");
   if (!lines) return;
   // Nor is what the source blanks in every frame alike.
-  const std::string reason = find_reading(c.readings, "video.burst.missing")->reason;
-  const double blanked = share_said(reason, " % never have one beside the vertical interval");
-  if (const double lost = lines->value - blanked; lost > blanked_by_turns) {
+  const auto blanked = number_of(c.readings, "video.burst.blanked");
+  if (const double lost = lines->value - (blanked ? blanked->value : 0); lost > blanked_by_turns) {
     out.number("video.burst.missing", lost, lines->u, c.name);
   } else {
     out.bound("video.burst.missing", blanked_by_turns, 0, c.name,
-              blanked > 0 ? "beside these: " + reason : "");
+              blanked ? "beside these: " + find_reading(c.readings, "video.burst.missing")->reason : "");
   }
 }
 
@@ -153,9 +143,7 @@ void levels(const Capture& c, const Site& site, const standards::VideoStandard& 
             fmt::format("burst {:.0f} mV", burst->value), out);
     }
   } else if (no_burst(r)) {
-    const bool colours = find_reading(r, "video.burst.amplitude")->reason.find("colours stand in the bars") !=
-                         std::string::npos;
-    out.word("video.colour", colours ? "colours without it" : "none", c.name);
+    out.word("video.colour", text_of(r, "video.burst.lost") == "yes" ? "colours without it" : "none", c.name);
   }
   saturation_of(r, nominal, c.name, out);
   if (sync && site.system.substr(0, 3) == (nominal.is_525() ? "525" : "625"))
@@ -280,14 +268,10 @@ void hum(const Capture& c, Gatherer& out) {
 // where frames were not compared.
 void noise(const Capture& c, Gatherer& out) {
   const Reading* n = find_reading(c.readings, "video.noise");
-  const double again =
-      n != nullptr && n->measured() ? 0.01 * share_said(n->reason, " % of the power came again") : 0;
-  constexpr double hardly_any = 0.5;  // of the power: it was taken out, and most of what stood was noise
-  if (again > 0 && again < hardly_any) {
-    out.amount("video.noise", c.readings, "video.noise", c.name);
-  } else if (n != nullptr && n->measured() && !test_picture(c.readings) &&
-             (n->reason.find("came again") != std::string::npos ||
-              n->reason.find("would look the same") != std::string::npos)) {
+  const Reading* again = find_reading(c.readings, "video.noise.repeated");
+  constexpr double hardly_any = 50;  // % of the power: it was taken out, and most of what stood was noise
+  const bool may_be_picture = again != nullptr && !(again->measured() && again->number() < hardly_any);
+  if (n != nullptr && n->measured() && may_be_picture && !test_picture(c.readings)) {
     out.bound("video.noise", n->number() + n->uncertainty.value_or(0), 0, c.name);
   } else {
     out.amount("video.noise", c.readings, "video.noise", c.name);

@@ -76,6 +76,7 @@ void LostBurstMeter::finish(const VideoSetup& setup, Readings& out) {
       unmeasurable("video.burst.amplitude",
                    "no colour burst was found, though colours stand in the bars: the burst alone is lost; "
                    "look at what inserts it, or at a clamp or blanking stage that takes it out");
+  out.push_back(text_reading("video.burst.lost", "yes"));
 }
 
 }  // namespace linebench::measure

@@ -9,7 +9,7 @@
 namespace linebench::measure {
 
 /// Where no burst was found, looks for the subcarrier where colour bars have their colours, and says beside
-/// video.burst.amplitude, which has been read before, that it stands there.
+/// video.burst.amplitude, which has been read before, that it stands there; gives video.burst.lost.
 class LostBurstMeter : public LineMeter {
  public:
   /// @param picture knows at the end where bars are; it must outlive this.

@@ -263,11 +263,16 @@ void NoiseMeter::random_noise(const VideoSetup& setup, const NoiseChoice& c, boo
   constexpr double as_noisy = 0.7;
   if (blanking_mv2 > as_noisy * flat) {
     remark += fmt::format("; field blanking holds {:.2f} mV of it too", std::sqrt(blanking_mv2));
-  } else if (!blanking && !c.compared && !shows_test_picture(picture_shown_.known()))
-    remark += "; two frames were not compared: fine picture would look the same";
-  if (c.repeating > 0)
+  } else if (!blanking && !c.compared && !shows_test_picture(picture_shown_.known())) {
+    const std::string why = "two frames were not compared: fine picture would look the same";
+    remark += "; " + why;
+    out.push_back(unmeasurable("video.noise.repeated", why));
+  }
+  if (c.repeating > 0) {
     remark += fmt::format("; {:.0f} % of the power came again frame by frame: picture, taken out",
                           100 * c.repeating);
+    out.push_back(number_reading("video.noise.repeated", 100 * c.repeating, std::nullopt));
+  }
   if (c.colour_left_out) remark += "; what stands about the subcarrier alone is taken for colour detail";
   out.push_back(number_reading("video.noise", noise, u * noise, remark));
   const double white = standards::standard_of(setup.lines).white_mv.nominal * setup.gain();

@@ -182,13 +182,13 @@ void SteadyMeter::finish(const VideoSetup&, Readings& out) {
   const std::vector<int> lines = blanked();
   double of_them = 0;
   for (const int line : lines) of_them += without_[static_cast<std::size_t>(line)];
-  out.push_back(number_reading(
-      "video.burst.missing", 100 * missing_ / expected_, std::nullopt,
-      lines.empty()
-          ? ""
-          : fmt::format("{:.2f} % never have one beside the vertical interval, in every frame on "
-                        "the same line{} {}: off standard, and no loss",
-                        100 * of_them / expected_, lines.size() == 1 ? "" : "s", fmt::join(lines, ", "))));
+  out.push_back(number_reading("video.burst.missing", 100 * missing_ / expected_, std::nullopt));
+  if (lines.empty()) return;
+  const std::string which = fmt::format("in every frame on the same line{} {}: off standard, and no loss",
+                                        lines.size() == 1 ? "" : "s", fmt::join(lines, ", "));
+  const double blanked = 100 * of_them / expected_;
+  out.back().reason = fmt::format("{:.2f} % never have one beside the vertical interval, {}", blanked, which);
+  out.push_back(number_reading("video.burst.blanked", blanked, std::nullopt, which));
 }
 
 }  // namespace linebench::measure

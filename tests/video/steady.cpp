@@ -88,22 +88,32 @@ TEST(VideoSteady, BurstBlankedOnTheSameLines) {
       const int number = 1 + static_cast<int>(static_cast<std::int64_t>(line) % 525);
       if (std::ranges::find(lines, number) != lines.end()) v[i] = without[i];
     }
-    return get(measured(rate, std::move(v)), "video.burst.missing");
+    return measured(rate, std::move(v));
   };
-  const Reading blanked = lacking({10, 273});
-  EXPECT_NE(blanked.reason.find("lines 10, 273:"), std::string::npos) << blanked.reason;
-  const Reading lost = lacking({100});
-  EXPECT_GT(lost.number(), 0.1);
-  EXPECT_EQ(lost.reason, "");
+  const Readings blanked = lacking({10, 273});
+  const Reading missing = get(blanked, "video.burst.missing");
+  EXPECT_NE(missing.reason.find("lines 10, 273:"), std::string::npos) << missing.reason;
+  // Of a field's 262.5 lines the nine of vertical sync and equalising have no burst, and the half line none
+  // or one by turns [SMPTE 170M].
+  EXPECT_NEAR(get(blanked, "video.burst.blanked").number(), 100 * 2 / 507.0, 0.01);
+  EXPECT_NEAR(get(blanked, "video.burst.blanked").number(), missing.number(), 0.01);
+  const Readings lost = lacking({100});
+  EXPECT_GT(get(lost, "video.burst.missing").number(), 0.1);
+  EXPECT_EQ(get(lost, "video.burst.missing").reason, "");
+  EXPECT_EQ(find_reading(lost, "video.burst.blanked"), nullptr);
 }
 
 TEST(VideoSteady, ColoursWithoutABurst) {
   for (video_synth::Wave w : {with_bars(wave_625()), with_bars(wave_525())}) {
     w.noise_mv = 3;
     w.burst_pp_mv = 0;
-    const Reading r = get(measured(w, rate, 0.12), "video.burst.amplitude");
+    const Readings all = measured(w, rate, 0.12);
+    const Reading r = get(all, "video.burst.amplitude");
     EXPECT_FALSE(r.measured());
     EXPECT_NE(r.reason.find("colours stand in the bars"), std::string::npos) << r.reason;
+    EXPECT_EQ(get(all, "video.burst.lost").text(), "yes");
+    w.burst_pp_mv = 300;
+    EXPECT_EQ(find_reading(measured(w, rate, 0.12), "video.burst.lost"), nullptr);
   }
 }
 
