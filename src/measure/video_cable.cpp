@@ -4,8 +4,8 @@
 
 #include <cmath>
 #include <linebench/standards/cable.hpp>
-#include <linebench/standards/video.hpp>
-#include <optional>
+
+#include "video_burst_loss.hpp"
 
 namespace linebench::measure {
 namespace {
@@ -14,23 +14,6 @@ constexpr double reference_hz = 5e6;
 constexpr double least_db = -4.0;  // an equaliser can be set too high by so much
 constexpr double floor_db = 0.12;  // a source's own tilt behind its edges
 constexpr double relative = 0.03;  // a real cable's departure from the root
-
-// What the burst's level re sync says, in dB at 5 MHz; expanded uncertainty by the source's tolerance.
-struct Second {
-  double loss_db = 0;
-  double u_db = 0;
-};
-std::optional<Second> by_burst(const VideoSetup& setup, const Readings& out) {
-  const Reading* burst = find_reading(out, "video.burst.amplitude");
-  const Reading* sync = find_reading(out, "video.sync.amplitude");
-  if (burst == nullptr || sync == nullptr || !burst->measured() || !sync->measured()) return std::nullopt;
-  if (!(burst->number() > 0) || !(sync->number() > 0) || !(setup.subcarrier_hz > 0)) return std::nullopt;
-  const auto& s = standards::standard_of(setup.lines);
-  const double to_reference = std::sqrt(reference_hz / setup.subcarrier_hz);
-  const double ratio = burst->number() / sync->number() * -s.sync_mv.nominal / s.burst_pp_mv.nominal;
-  const double tolerance = 8.686 * (s.burst_pp_mv.plus + s.sync_mv.plus) / s.burst_pp_mv.nominal;
-  return Second{-20 * std::log10(ratio) * to_reference, tolerance * to_reference};
-}
 
 }  // namespace
 
@@ -62,9 +45,10 @@ void CableMeter::finish(const VideoSetup& setup, Readings& out) {
   }
   const double u = together(*scatter, floor_db + relative * std::abs(loss));
   std::string remark = "by the tail behind sync edges, as of a cable";
-  if (const auto burst = by_burst(setup, out)) {
-    remark += fmt::format("; the burst re sync says {:.1f} dB", burst->loss_db);
-    if (std::abs(burst->loss_db - loss) > together(burst->u_db, u)) {
+  if (const auto burst = burst_loss(setup, out)) {
+    const double to_reference = std::sqrt(reference_hz / setup.subcarrier_hz);
+    remark += fmt::format("; the burst re sync says {:.1f} dB", burst->db * to_reference);
+    if (std::abs(burst->db * to_reference - loss) > together(burst->u_db * to_reference, u)) {
       remark +=
           ": more than a source's tolerance apart, so the burst is off or something other than cable "
           "(a filter, an equaliser, a bad connector) shapes the response";

@@ -4,9 +4,12 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <linebench/standards/video.hpp>
 #include <linebench/standards/video_lines.hpp>
+#include <numbers>
 
+#include "video_burst_loss.hpp"
 #include "video_cable_fit.hpp"
 
 namespace linebench::measure {
@@ -29,6 +32,12 @@ constexpr double near_one_another_us = 0.3;
 constexpr double most_doubt_ns = 100;
 constexpr double vague_ns = 8;         // k=2 of a delay, beyond which a pulse is asked
 constexpr double long_cable_db = 4.0;  // at 5 MHz
+// How much later an edge comes for a cable's loss at 5 MHz: the group delay of e^(-k sqrt(f) (1 + j)) is
+// k / (4 pi sqrt(f 5 MHz)), k nepers, here at 0.45 MHz, where what stands still behind edges tells an echo.
+constexpr double late_ns_per_db = 6.1;
+// Of the cable that an echo ran through: by an echo that comes clear of the direct signal's loss nobody can
+// tell.
+constexpr double common_db_per_m = 0.0225;  // RG-59 class coaxial; better ones lose less
 
 // Whether two sets of lines can be fitted crosswise: the same points stand still.
 bool alike(const std::vector<EchoLine>& a, const std::vector<EchoLine>& b) {
@@ -95,6 +104,43 @@ double overlap(const Echo& e, const std::vector<Echo>& all) {
       more += std::abs(f.ratio / e.ratio) * near_one_another_us / std::max(apart, 0.05);
   }
   return more;
+}
+
+struct Shown {
+  Echo echo;
+  double delay_u = 0;  // ns
+  double ratio_u = 0;
+  bool sure = false;
+};
+
+// An echo that ran through a long cable comes drawn out by its loss, and the fit makes two of it: of one
+// sign, and near one another for their delay. Shown as one in their middle.
+std::vector<Shown> shown_of(const std::vector<Echo>& echoes, const std::vector<double>& delay_u,
+                            const std::vector<double>& ratio_u, const std::vector<bool>& sure) {
+  constexpr double drawn_out = 0.12;  // of the delay
+  std::vector<Shown> out;
+  for (std::size_t e = 0; e < echoes.size(); ++e) {
+    const Echo& b = echoes[e];
+    const auto one = std::ranges::find_if(out, [&](const Shown& s) {
+      return s.echo.ratio * b.ratio > 0 &&
+             std::abs(s.echo.delay_us - b.delay_us) < drawn_out * s.echo.delay_us;
+    });
+    if (one == out.end()) {
+      out.push_back({b, delay_u[e], ratio_u[e], sure[e]});
+      continue;
+    }
+    Echo& a = one->echo;
+    const double share = b.ratio / (a.ratio + b.ratio);
+    const double apart_ns = 1e3 * std::abs(a.delay_us - b.delay_us);
+    a = {a.delay_us + share * (b.delay_us - a.delay_us), a.ratio + b.ratio};
+    // Each takes from the other: no better than both.
+    one->delay_u = together(std::max(one->delay_u, delay_u[e]), 0.25 * apart_ns);
+    one->ratio_u += ratio_u[e];
+    one->sure = one->sure && sure[e];
+  }
+  std::ranges::stable_sort(
+      out, [](const Shown& a, const Shown& b) { return std::abs(a.echo.ratio) > std::abs(b.echo.ratio); });
+  return out;
 }
 
 void none(const std::string& why, Readings& out, std::optional<double> most_db = std::nullopt) {
@@ -230,6 +276,7 @@ EchoMeter::Looked EchoMeter::look(const VideoSetup& setup, const std::optional<B
   const double loss = cable_loss_db(all, all, step, l.echoes);
   double taken_back = 0;
   const bool lossy = std::isfinite(loss) && loss > long_cable_db;
+  if (loss > 0) l.loss_db = loss;
   if (lossy) {
     taken_back = cable_loss_db(all, all, step, {});
     if (!std::isfinite(taken_back)) taken_back = loss;
@@ -310,22 +357,55 @@ void EchoMeter::finish(const VideoSetup& setup, Readings& out) {
         "something like an echo follows the edges, but several sets of delays would explain it about as "
         "well; send a 2T pulse, or take a faster or quieter recording",
         out);
+  } else if (const std::string why = against(l, setup, out); !why.empty()) {
+    none(why, out);
   } else {
     tell(l, out);
   }
 }
 
+// A stub's echoes 0.1 us apart and a filter both look like a slower edge, and what that leaves is taken for
+// an echo a little farther out. What takes the burst away shows in the burst.
+std::string EchoMeter::against(const Looked& l, const VideoSetup& setup, const Readings& out) const {
+  const auto near =
+      std::ranges::any_of(l.echoes, [&](const Echo& e) { return e.delay_us < l.search.sure_from_us; });
+  const auto burst = burst_loss(setup, out);
+  if (!near || !burst) return "";
+  const double w = 2 * std::numbers::pi * setup.subcarrier_hz * 1e-6;
+  std::complex<double> h = 1.0;
+  double still = 1;  // of the levels, sync among them
+  for (const Echo& e : l.echoes) {
+    h += e.ratio * std::polar(1.0, -w * e.delay_us);
+    still += e.ratio;
+  }
+  const double db = l.loss_db * std::sqrt(setup.subcarrier_hz / 5e6) - 20 * std::log10(std::abs(h) / still);
+  constexpr double model_db = 1.5;  // of the loss and of what the fit gives away to the edge
+  if (std::abs(burst->db - db) < burst->u_db + model_db) return "";
+  return fmt::format(
+      "something follows the edges within {:.2f} us, but an echo that fits would leave the burst {:.1f} dB "
+      "down and it is {:.1f}: a short stub, a filter or a weak burst as well; send a 2T pulse or a sweep",
+      l.search.sure_from_us, db, burst->db);
+}
+
 void EchoMeter::tell(const Looked& l, Readings& out) const {
+  const std::vector<Shown> echoes = shown_of(l.echoes, l.delay_u, l.ratio_u, l.sure);
   std::size_t shown = 0;
-  for (std::size_t e = 0; e < l.echoes.size(); ++e) {
-    const Echo& echo = l.echoes[e];
-    if (!l.sure[e] || trails(echo, l.echoes, l.search.sure_from_us)) continue;
+  for (const Shown& s : echoes) {
+    const Echo& echo = s.echo;
+    if (!s.sure || trails(echo, l.echoes, l.search.sure_from_us)) continue;
     const double level = 20 * std::log10(std::abs(echo.ratio));
     const double metres = velocity_factor_ * light_m_per_us / 2;
+    // If the loss lies in the cable that the echo ran through twice more, it comes so much later; the loss
+    // may as well lie elsewhere.
+    const double late_ns = 2 * l.loss_db * late_ns_per_db;
+    const double delay_us = echo.delay_us - 0.5e-3 * late_ns;
+    const double delay_u = together(s.delay_u, 0.6 * late_ns);
+    const double own_late_us = 2 * delay_us * metres * common_db_per_m * late_ns_per_db * 1e-3;
+    const double distance_u = metres * together(1e-3 * delay_u, own_late_us);
     const auto push = [&](const std::string& stem, bool with_polarity) {
-      out.push_back(number_reading(stem + "delay", echo.delay_us * 1e3, l.delay_u[e]));
-      out.push_back(number_reading(stem + "level", level, 8.686 * l.ratio_u[e] / std::abs(echo.ratio)));
-      out.push_back(number_reading(stem + "distance", echo.delay_us * metres, l.delay_u[e] * 1e-3 * metres,
+      out.push_back(number_reading(stem + "delay", delay_us * 1e3, delay_u));
+      out.push_back(number_reading(stem + "level", level, 8.686 * s.ratio_u / std::abs(echo.ratio)));
+      out.push_back(number_reading(stem + "distance", delay_us * metres, distance_u,
                                    fmt::format("for a velocity factor of {:.2f}", velocity_factor_)));
       if (with_polarity) {
         out.push_back(number_reading(

@@ -45,6 +45,7 @@ class EchoMeter : public LineMeter {
     std::vector<double> delay_u;  // ns
     std::vector<double> ratio_u;
     std::vector<bool> sure;
+    double loss_db = 0;  // at 5 MHz, of what lies behind the edges
     [[nodiscard]] bool open() const { return !echoes.empty() && !sure.front(); }
   };
   [[nodiscard]] std::vector<EchoLine> lines(const VideoSetup& setup,
@@ -52,6 +53,8 @@ class EchoMeter : public LineMeter {
                                             const std::optional<BesidePulse>& pulse) const;
   [[nodiscard]] std::optional<BesidePulse> beside_pulse() const;
   [[nodiscard]] Looked look(const VideoSetup& setup, const std::optional<BesidePulse>& pulse) const;
+  /// Why echoes as near as the edge is long are none, by the burst that they would leave; empty: they may be.
+  [[nodiscard]] std::string against(const Looked& l, const VideoSetup& setup, const Readings& out) const;
   void tell(const Looked& l, Readings& out) const;
 
   const PictureMeter& picture_shown_;

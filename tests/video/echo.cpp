@@ -343,6 +343,60 @@ TEST(VideoTermination, ALossyCableIsNoSecondLoad) {
   }
 }
 
+// An open stub at the receiver, 75 ohm source and load: 1 / (1 + 37.5 / Z), Z = 75 coth(g l) of the lossy
+// line, g = k sqrt(f) (1 + j) + j w / v; its first echo is 2/3 of what comes straight, 2 l / v after it.
+std::complex<double> open_stub(double hz, double metres, double db_per_100m) {
+  const double f = std::max(hz, 1.0);
+  const std::complex<double> turn(0, 2 * pi * f / (0.66 * 299792458.0));
+  const double nepers = db_per_100m / 100 / 8.685889638 * std::sqrt(f / 5e6);
+  const std::complex<double> gl = (nepers * std::complex<double>(1, 1) + turn) * metres;
+  return 1.0 / (1.0 + 0.5 * std::tanh(gl));
+}
+
+// A short stub slows the edge and leaves no echo that could be told; a long one's is drawn out by the loss.
+TEST(VideoEcho, AStubIsRightOrSaid) {
+  int shown = 0;
+  for (const bool is_525 : {true, false}) {
+    for (const double metres : {5.0, 10.0, 13.0, 16.0, 100.0, 150.0}) {
+      SCOPED_TRACE(fmt::format("{} m, {}", metres, is_525 ? 525 : 625));
+      const Readings r = at_forty_decibels(through(with_bars(is_525 ? wave_525() : wave_625()), 13.5e6, 0.06,
+                                                   [&](double f) { return open_stub(f, metres, 2.4); }),
+                                           13.5e6);
+      const Reading& distance = get(r, "video.echo.distance");
+      if (!distance.measured()) continue;
+      ++shown;
+      std::printf("    %.1f +- %.1f m (%g)\n", distance.number(), *distance.uncertainty, metres);
+      EXPECT_NEAR(distance.number(), metres, *distance.uncertainty);
+      EXPECT_LT(*distance.uncertainty, 0.06 * metres);
+    }
+  }
+  EXPECT_GE(shown, 2);
+}
+
+// The reflection of a piece of another impedance, in closed form: both ends' steps, and the way between them
+// twice more through the cable's own loss.
+TEST(VideoEcho, ALossyCablesEchoComesLaterAndTheClaimHoldsIt) {
+  int shown = 0;
+  for (const auto& [metres, ohm, db] :
+       {std::tuple{90.0, 50.0, 3.0}, {60.0, 100.0, 2.4}, {110.0, 110.0, 2.4}, {120.0, 50.0, 0.0}}) {
+    SCOPED_TRACE(fmt::format("{} m of {} ohm", metres, ohm));
+    const double step = (75 - ohm) / (75 + ohm);
+    const auto path = [&, m = metres, d = db](double f) {
+      const std::complex<double> once =
+          coax(f, d * m / 100) * std::polar(1.0, -2 * pi * f * m / (0.66 * 299792458.0));
+      return once * (1 - step * step) / (1.0 - step * step * once * once);
+    };
+    const Readings r = at_forty_decibels(through(with_bars(wave_625()), 13.5e6, 0.1, path), 13.5e6);
+    const Reading& distance = get(r, "video.echo.distance");
+    if (!distance.measured()) continue;
+    ++shown;
+    std::printf("    %.1f +- %.1f m (%g)\n", distance.number(), *distance.uncertainty, metres);
+    EXPECT_NEAR(distance.number(), metres, *distance.uncertainty);
+    EXPECT_LT(*distance.uncertainty, 0.05 * metres);
+  }
+  EXPECT_GE(shown, 2);
+}
+
 TEST(VideoEcho, UncertaintyIsTrue) {
   const double rate = 13.5e6;
   cover(through(with_bars(wave_625()), rate, 0.06, [](double f) { return 1.0 + echo(f, 0.08, 1.7); }), rate,
