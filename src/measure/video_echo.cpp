@@ -169,7 +169,7 @@ EchoMeter::EchoMeter(const VideoSetup& setup, const PictureMeter& picture, doubl
       active_from_us_(standards::standard_of(setup.lines).active_start_us.nominal),
       front_porch_us_(standards::standard_of(setup.lines).front_porch_us.nominal),
       line_us_(setup.line_period_samples / setup.rate_hz * 1e6),
-      points_(static_cast<std::size_t>(setup.line_period_samples + 0.5)),
+      points_(static_cast<std::size_t>(std::lround(setup.line_period_samples))),
       empty_(static_cast<std::size_t>(setup.lines) + 1, false),
       picture_(empty_),
       picture_lines_(grid_from_us, grid_from_us + line_us_, setup.rate_hz),
