@@ -337,11 +337,27 @@ void events_where(const std::vector<Capture>& captures, Gatherer& out) {
 
 constexpr double of_mains_hz = 1000;  // lower lines may be hum's
 
+// What is sent stands for line-up where volts are not known; programme by its usual distance to it.
+Scaling scaling_by_what_is_sent(const Capture& c, const std::string& suffix) {
+  const Scaling known = scaling_of(c.facts);
+  if (c.facts.full_scale_v) return known;
+  const Sent sent = sent_on(c, suffix);
+  const auto tone = number_of(c.readings, "audio.tone.level" + suffix);
+  if (sent == Sent::Tone && tone)
+    return {line_up_dbfs - tone->value, sent_near_line_up_db, "against the tone"};
+  const auto programme = number_of(c.readings, "audio.programme.level" + suffix);
+  constexpr double usual_db = -5;    // -23 LUFS [EBU R 128] against -18 dBFS [EBU R 68]
+  constexpr double usual_u_db = 12;  // k=2, the project's estimate
+  if (sent == Sent::Programme && programme)
+    return {line_up_dbfs + usual_db - programme->value, usual_u_db, "against the programme"};
+  return known;
+}
+
 // A line that sounds on under whatever else is there.
 void whine_of(const Capture& c, const std::string& suffix, const std::string& name, Gatherer& out) {
   const auto level = number_of(c.readings, "audio.whine.level" + suffix);
   const auto hz = number_of(c.readings, "audio.whine.frequency" + suffix);
-  const Scaling scaling = scaling_of(c.facts);
+  const Scaling scaling = scaling_by_what_is_sent(c, suffix);
   if (level && hz && hz->value >= of_mains_hz) {
     out.number("audio.whine", level->value + scaling.line_up_dbfs, std::hypot(level->u, scaling.u), name,
                fmt::format("{:.0f} Hz", hz->value));
@@ -369,14 +385,10 @@ void interference_of(const Capture& c, const std::string& suffix, const std::str
   const auto whistle = number_of(r, "audio.whistle.level" + suffix);
   if (const auto hz = number_of(r, "audio.whistle.frequency" + suffix); whistle && hz)
     rest -= power_from_db(whistle->value + standards::a_weighting_db(hz->value));
-  Scaling scaling = scaling_of(c.facts);
-  // The tone that was sent at about line-up stands for it where the input is not calibrated.
   const auto tone = number_of(r, "audio.tone.level" + suffix);
-  if (sent == Sent::Tone && tone && !c.facts.full_scale_v)
-    scaling = {line_up_dbfs - tone->value, sent_near_line_up_db, "against the tone"};
-  // Hum's share is taken out; where it rules, goes on above the highest multiple that is reported, or clicks
-  // and gaps are in the sum, the hiss is only bounded.
-  // A whistle is a sign of its own and no hiss.
+  const Scaling scaling = scaling_by_what_is_sent(c, suffix);
+  // Hum's and a whistle's share is taken out; where hum rules, goes on above the highest multiple that is
+  // reported, or clicks and gaps are in the sum, the hiss is only bounded.
   const auto events = [&](const char* id) {
     const auto n = number_of(r, id + suffix);
     return n ? n->value : 0.0;

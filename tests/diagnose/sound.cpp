@@ -375,4 +375,23 @@ TEST(DiagnoseSound, ALoneLineOfTheMainsIsHumUnlessItMayHaveBeenSent) {
   EXPECT_NE(questions(may_be, {}).front().find("a line of 50.00 Hz, -16.0 dBFS"), std::string::npos);
 }
 
+// A steady line 41 dB under what is said is heard in every pause (an A-weighted -62 dBFS against -80 dBFS and
+// less of an idle path, common practice), whatever the input's gain: the programme tells the level it stands
+// at.
+TEST(DiagnoseSound, AWhineUnderProgrammeIsNotCalledSound) {
+  Readings r;
+  r.push_back(text_reading("audio.signal", "present"));
+  r.push_back(number("audio.level.rms", -20.4, 0.9));
+  r.push_back(number("audio.programme.level", -21.2, 0.1));
+  r.push_back(number("audio.whine.level", -62, 0.2));
+  r.push_back(number("audio.whine.frequency", 8302, 39));
+  Capture c = of_readings(r, "speech.wav");
+  c.facts.sample_rate_hz = rate;
+  c.facts.channels = 1;
+  c.facts.frames = 480000;
+  const Diagnosis d = diagnosed({c});
+  EXPECT_LT(d.nothing_wrong, 0.1) << shown(d);
+  EXPECT_FALSE(shown_sound(d)) << shown(d);
+}
+
 }  // namespace
