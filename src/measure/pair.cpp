@@ -130,7 +130,6 @@ struct PairAnalyser::Impl {
   std::optional<pair::CrossSpectra> coarse, fine, from_left, from_right, pauses;
   double loudest = 0;  // power of a segment's louder side
   std::optional<std::ptrdiff_t> alignment;
-  double both_s = 0;
 
   explicit Impl(double rate)
       : rate_hz(rate),

@@ -11,19 +11,9 @@
 
 namespace linebench::signals {
 
-namespace {
-
-// A sweep cut off sharply has ripple of half a decibel an octave and more inside its ends, and its inverse
-// has the same again. Tapered over so much of its ends the inverse has none, nor has a sweep that fades.
-constexpr double low_taper_octaves = 0.5;
-constexpr double high_taper_octaves = 0.1;
-
-}  // namespace
-
 std::uint64_t Sweep::frames() const { return frames_of(seconds, rate_hz); }
 double Sweep::growth_s() const { return seconds / std::log(f2_hz / f1_hz); }
 double Sweep::frequency_at(double t_s) const { return f1_hz * std::exp(t_s / growth_s()); }
-double Sweep::harmonic_lead_s(int n) const { return growth_s() * std::log(static_cast<double>(n)); }
 
 double Sweep::sample(std::uint64_t n) const {
   const double l = growth_s();
@@ -45,25 +35,6 @@ Sweep synchronised_sweep(double f1_hz, double f2_hz, double about_seconds, doubl
                                 f1_hz, f2_hz, about_seconds, std::ceil(10 * span / f1_hz) / 10));
   }
   return {f1_hz, f2_hz, turns / f1_hz * span, rate_hz};
-}
-
-std::vector<double> sweep_inverse(const Sweep& sweep) {
-  const std::uint64_t n = sweep.frames();
-  const double l = sweep.growth_s();
-  // Stationary phase: |X(f)|^2 of the sampled sweep is rate^2 L / (4 f), so that reversed and weighted by
-  // f/f2 the product of the spectra is rate^2 L / (4 f2), the same at every frequency; this takes it to 1.
-  const double scale = 4 * sweep.f2_hz / (sweep.rate_hz * sweep.rate_hz * l);
-  std::vector<double> inverse(n);
-  for (std::uint64_t i = 0; i < n; ++i) {
-    const std::uint64_t k = n - 1 - i;
-    const double t = static_cast<double>(k) / sweep.rate_hz;
-    const double weight = sweep.frequency_at(t) / sweep.f2_hz;
-    const double octave_s = l * std::numbers::ln2;
-    const double taper = raised_cosine(t / (low_taper_octaves * octave_s)) *
-                         raised_cosine((sweep.seconds - t) / (high_taper_octaves * octave_s));
-    inverse[i] = scale * weight * taper * sweep.sample(k);
-  }
-  return inverse;
 }
 
 Sweep plan_sweep(const Recipe& recipe, const GeneratorOptions& options) {

@@ -1,9 +1,7 @@
-// The exponential sine sweep [Farina 2000] with phase-synchronised harmonics [Novak 2015], and its inverse
-// filter.
+// The exponential sine sweep [Farina 2000] with phase-synchronised harmonics [Novak 2015].
 #pragma once
 
 #include <cstdint>
-#include <vector>
 
 namespace linebench::signals {
 
@@ -20,8 +18,6 @@ struct Sweep {
   /// L: the time in which the frequency grows by e.
   [[nodiscard]] double growth_s() const;
   [[nodiscard]] double frequency_at(double t_s) const;
-  /// How long before the linear response the distortion of order n arrives.
-  [[nodiscard]] double harmonic_lead_s(int n) const;
   /// Sample at frame n, amplitude 1, no fades.
   [[nodiscard]] double sample(std::uint64_t n) const;
 };
@@ -29,11 +25,5 @@ struct Sweep {
 /// The sweep nearest to a length that is phase-synchronised; its length differs by at most ln(f2/f1) / (2
 /// f1). 0 < f1 < f2 < rate/2, length above ln(f2/f1) / f1. Throws Error(Usage) otherwise.
 [[nodiscard]] Sweep synchronised_sweep(double f1_hz, double f2_hz, double about_seconds, double rate_hz);
-
-/// The inverse filter: the sweep reversed, falling 6 dB/octave from its start (where f2 is) to its end (f1),
-/// tapered over the lowest half octave and the highest tenth of one. sweep * inverse = a band-limited impulse
-/// at frame frames() - 1 whose spectrum is 1 (within 0.01 dB for a sweep that fades as the shipped ones do;
-/// 0.7 dB for one cut off sharply) an octave above f1 to a fifth of one below f2.
-[[nodiscard]] std::vector<double> sweep_inverse(const Sweep& sweep);
 
 }  // namespace linebench::signals
