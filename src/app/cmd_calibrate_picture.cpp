@@ -15,6 +15,17 @@
 
 namespace linebench::app {
 
+namespace {
+
+// A pad takes sync and white down alike: only two whites tell which of them the gain goes by.
+std::string follows_what(const capture::GrabberCalibration& c) {
+  if (c.gain.size() < 2) return "it follows sync or white; bars of 75 % and of 100 % tell which";
+  const auto& [low, high] = std::minmax(c.gain.front().percent.value, c.gain.back().percent.value);
+  return high > 1.015 * low ? "it follows sync, and white too" : "it follows sync";
+}
+
+}  // namespace
+
 void print_grabber(const capture::GrabberCalibration& c) {
   print("{}, {} lines\n", c.device, c.lines);
   const auto line = [](const std::string& what, const std::string& value) {
@@ -35,7 +46,7 @@ void print_grabber(const capture::GrabberCalibration& c) {
   }
   if (c.follows)
     line("gain control", fmt::format("makes up for {:.0f} % of a pad\u2019s loss: {}", 100 * c.follows->value,
-                                     c.follows->value > 0.8   ? "it follows sync"
+                                     c.follows->value > 0.8   ? follows_what(c)
                                      : c.follows->value < 0.2 ? "its gain is fixed"
                                                               : "it follows sync in part"));
 }
@@ -72,8 +83,14 @@ Exit calibrate_grabber(const GrabberSteps& steps, Context& context) {
     } catch (const Error& e) {
       throw unusable(fmt::format("{}: {}", file, e.what()));
     }
-    const Reading* pattern = find_reading(m.readings, "picture.pattern");
-    if (pattern->text().starts_with("bars")) bars = m.readings;
+    const std::string pattern = find_reading(m.readings, "picture.pattern")->text();
+    if (!bars.empty() && pattern == find_reading(bars, "picture.pattern")->text())
+      throw unusable(
+          fmt::format("{}: looks like {} as the file before it does: the same bars were sent twice, or gain "
+                      "control brings "
+                      "white to one level whatever comes in; --grabber knows which bars it asked for",
+                      file, pattern));
+    if (pattern.starts_with("bars")) bars = m.readings;
   }
   if (!steps.padded.empty()) {
     if (bars.empty()) throw bad_usage("--padded: name the same bars without the pad as well, with --frames");

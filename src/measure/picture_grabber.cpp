@@ -68,6 +68,49 @@ Excess excess(const Bars& b, const GrabberCalibration* c) {
   return {std::log(b.gain.value / k.value), std::hypot(b.gain.u / b.gain.value, k.u / k.value)};
 }
 
+// What stands against a ratio from this grabber's gain, and what it may be off by besides.
+struct Doubt {
+  std::string refused;
+  double u = 0;  // of ln of the lower white's gain
+};
+// Gain that was learnt to be lower at high white is either held down by a limiter, which then keeps that
+// white at its level, or set by sync and picture together, peak to peak, at any level. A pad shows neither:
+// it takes sync and white down alike.
+Doubt looks_at_white(const GrabberCalibration& c, const Bars& low, const Bars& high) {
+  const auto* own_low = gain_at(c, low.white);
+  const auto* own_high = gain_at(c, high.white);
+  if (own_low == nullptr || own_high == nullptr)
+    return {
+        "this grabber's gain was not learnt at both whites, so it is not known whether it goes by sync "
+        "alone; calibrate it with bars of 75 % and of 100 % (linebench calibrate --grabber)",
+        0};
+  const auto ln = [](const Known& over, const Known& under) { return std::log(over.value / under.value); };
+  const auto u = [](const Known& a, const Known& b) {
+    return std::hypot(a.u / a.value, b.u / b.value, 2 * repeats);
+  };
+  const double learnt = ln(own_high->percent, own_low->percent);
+  const double u_learnt = u(own_high->percent, own_low->percent);
+  if (std::abs(learnt) <= u_learnt) return {};
+  const Doubt by_both{
+      "this grabber's gain goes by white as well as by sync, as its two whites show: look at sync with the "
+      "waveform or the lowband view",
+      0};
+  if (learnt > 0) return by_both;
+  const double held = ln(high.gain, own_high->percent);
+  const double u_held = u(high.gain, own_high->percent);
+  if (std::abs(held) <= u_held) {
+    // Peak to peak, sync being 0.3 of what full white makes 1: how far both gains move with sync.
+    const double sync = 0.3;
+    const double of_low = sync / (sync + 0.7 * low.white);
+    const double of_high = sync / (sync + 0.7 * high.white);
+    const double moved = std::abs(ln(low.gain, own_low->percent));
+    const bool would_show = moved * of_high / of_low > 2 * u_held;
+    return {{}, would_show ? 0 : moved * (1 / of_low - 1)};
+  }
+  const bool below_limit = held < 0 && std::abs(ln(high.gain, low.gain)) <= u(high.gain, low.gain);
+  return below_limit ? Doubt{} : by_both;
+}
+
 }  // namespace
 
 void learn_grabber(GrabberCalibration& c, const Readings& readings) {
@@ -213,11 +256,15 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
                               : c->follows->value >= follows_well ? "; it follows sync"
                                                                   : "; it does not follow sync";
   if (limited)
-    out.push_back(
-        text_reading("picture.sync.gain_control", "turned down by high white",
-                     fmt::format("{:.1f} % less gain at the higher white: too much picture for its sync, or "
-                                 "too much signal{}",
-                                 100 * (1 - std::exp(differ)), follows)));
+    out.push_back(text_reading(
+        "picture.sync.gain_control", "turned down by high white",
+        fmt::format("{:.1f} % less gain at the higher white: too much picture for its sync, "
+                    "too much signal{}{}",
+                    100 * (1 - std::exp(differ)),
+                    c == nullptr || gain_at(*c, low.white) == nullptr || gain_at(*c, high.white) == nullptr
+                        ? ", or a gain control that goes by white as well"
+                        : "",
+                    follows)));
   else if (odd)
     out.push_back(text_reading(
         "picture.sync.gain_control", "higher at high white",
@@ -245,6 +292,8 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
                     "sync with the waveform or the lowband view",
                     100 * c->follows->value));
   if (odd) return refuse("the source's two whites do not agree, so its ratio cannot be told");
+  const Doubt doubt = looks_at_white(*c, low, high);
+  if (!doubt.refused.empty()) return refuse(doubt.refused);
   // Where white is limited only the lower one counts; else both, by their weights.
   Excess e = a;
   if (not_reached)
@@ -257,7 +306,7 @@ Readings sync_to_white(const Readings& lower, const Readings& higher, const Grab
   // How far a loss on the way (6 dB at most) shows where the gain control does not make up for all of it.
   const double loss = (std::abs(1 - c->follows->value) + c->follows->u) * std::log(2.0);
   const double ratio = 100 * std::exp(-e.ln);
-  const double u = ratio * std::hypot(e.u, loss, repeats);
+  const double u = ratio * std::hypot(std::hypot(e.u, doubt.u), loss, repeats);
   std::string words = "sync and white are in proportion, within the uncertainty";
   if (ratio + u < 100)
     words =

@@ -23,6 +23,8 @@ struct Grabber {
   double follows = 1;
   bool limits = false;
   double limit = 1.1;  // of the white that comes out
+  /// It brings sync and picture together, 0.3 and 0.7 of 1 V [BT.470], to one height peak to peak.
+  bool peak_to_peak = false;
 };
 
 Scene bars_through(const Grabber& g, double white, double sync, double picture) {
@@ -32,6 +34,7 @@ Scene bars_through(const Grabber& g, double white, double sync, double picture) 
   s.colour = white;
   s.noise = 1;
   s.gain = g.own * picture / std::pow(sync, g.follows);
+  if (g.peak_to_peak) s.gain = g.own * picture / (0.3 * sync + 0.7 * white * picture);
   if (g.limits) s.gain = std::min(s.gain, g.limit / white);
   return s;
 }
@@ -99,6 +102,31 @@ TEST(GrabberGainControl, ALimitThatIsNotReachedChargesNoSource) {
     ASSERT_TRUE(ratio.measured()) << ratio.reason;
     EXPECT_NEAR(ratio.number(), 100 * sync, ratio.uncertainty.value_or(0));
   }
+}
+
+// A pad takes sync and picture down alike, so it does not show that gain goes by both.
+TEST(GrabberGainControl, PeakToPeakIsNotTakenForSync) {
+  const Grabber g{.own = 0.9, .peak_to_peak = true};
+  const GrabberCalibration c = calibrated(g);
+  ASSERT_NEAR(c.follows->value, 1, 0.01);
+  for (const double sync : {1.0, 0.98, 0.95, 0.8, 0.6, 1.25}) {
+    const Readings r = measure::sync_to_white(seen(g, 0.75, sync, 1, 5), seen(g, 1, sync, 1, 6), &c);
+    const Reading& ratio = get(r, "picture.sync.ratio");
+    if (ratio.measured()) {
+      EXPECT_NEAR(ratio.number(), 100 * sync, ratio.uncertainty.value()) << sync;
+    }
+    EXPECT_EQ(ratio.measured(), std::abs(sync - 1) < 0.03) << sync << ' ' << ratio.number();
+  }
+}
+
+// Learnt at one white only, as where gain control brings any white to one level, nothing says that it is
+// sync.
+TEST(GrabberGainControl, OneWhiteIsNotEnough) {
+  GrabberCalibration c = calibrated({});
+  c.gain.erase(c.gain.begin());
+  const Readings r = measure::sync_to_white(seen({}, 0.75, 0.8, 1, 5), seen({}, 1, 0.8, 1, 6), &c);
+  EXPECT_FALSE(get(r, "picture.sync.ratio").measured());
+  EXPECT_NE(get(r, "picture.sync.ratio").reason.find("both whites"), std::string::npos);
 }
 
 TEST(GrabberGainControl, NoNumberWhereItCannotBeTold) {
@@ -257,6 +285,9 @@ TEST(GrabberCalibrated, ThroughTheProgram) {
   r = app_test::run(dir, "calibrate --frames b75.yuv --frames b100.yuv --padded pad.yuv --pad-db 6");
   EXPECT_EQ(r.exit, 0) << r.err;
   EXPECT_NE(r.out.find("it follows sync"), std::string::npos) << r.out;
+  r = app_test::run(dir, "calibrate --frames b75.yuv --frames low75.yuv");
+  EXPECT_EQ(r.exit, 3);
+  EXPECT_NE(r.err.find("sent twice"), std::string::npos) << r.err;
   r = app_test::run(dir, "calibrate --list --json");
   EXPECT_EQ(nlohmann::json::parse(r.out)["grabbers"][0]["device"], "V4L2: Test, input Composite");
   r = app_test::run(dir, "sync-ratio low75.yuv low100.yuv --json");
