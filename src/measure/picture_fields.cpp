@@ -152,6 +152,11 @@ void PictureFieldMeter::finish(bool rolling, Readings& out) const {
   if (rolling) {  // between its two fields it has moved on as well
     out.push_back(
         unmeasurable("picture.fields.swapped", "the picture rolls from field to field; cure the roll first"));
+  } else if (detail_ > 2000 && !swapped && far_ < 1.2 * near_) {
+    out.push_back(
+        unmeasurable("picture.fields.swapped",
+                     "what differs from row to row stands on both rows of a pair, which swapping them "
+                     "does not change; point the camera at something with detail"));
   } else if (detail_ > 2000 && (!setup_.rows_alike() || setup_.pattern.kind == PatternKind::Crosshatch)) {
     out.push_back(text_reading("picture.fields.swapped", swapped ? "yes" : "no",
                                swapped ? "rows of the two fields stand in each other's place" : ""));

@@ -87,4 +87,36 @@ TEST(PictureFields, RowsThatChangeAsOneAreNoMotion) {
   }
 }
 
+// Bright lines of a grid on both rows of a pair look the same with the pair's rows swapped; on the second row
+// of one pair and the first of the next they do not.
+TEST(PictureFields, SwappedRowsOfAGrid) {
+  for (const int first : {10, 11}) {
+    for (const bool swap : {false, true}) {
+      Scene s;
+      s.noise = 1;
+      s.picture = [first](double x, double row) {
+        const auto r = static_cast<int>(std::lround(row)) % 48;
+        const double at = std::fmod(x + 24, 48.0);
+        const double upright = frame_synth::step(at, 22) - frame_synth::step(at, 25);
+        return r == first || r == first + 1 ? 0.8 : 0.8 * upright;
+      };
+      Changed source(s, 8, [&](Frame& f, int) {
+        if (!swap) return;
+        for (std::size_t r = 0; r < 576; r += 2)
+          std::swap_ranges(f.y.begin() + static_cast<std::ptrdiff_t>(720 * r),
+                           f.y.begin() + static_cast<std::ptrdiff_t>(720 * (r + 1)),
+                           f.y.begin() + static_cast<std::ptrdiff_t>(720 * (r + 1)));
+      });
+      const Readings readings = measure::measure_picture(source, {});
+      const Reading& r = get(readings, "picture.fields.swapped");
+      if (first == 10) {
+        EXPECT_FALSE(r.measured());
+      } else {
+        ASSERT_TRUE(r.measured()) << r.reason;
+        EXPECT_EQ(r.text(), swap ? "yes" : "no");
+      }
+    }
+  }
+}
+
 }  // namespace
