@@ -231,9 +231,15 @@ void PictureToneMeter::finish(bool rolling, double noise, Readings& out) {
   if (tone_) {
     found(out);
   } else if (of_frames_) {
-    const char* none =
-        "no tone found; near the multiples of the frame rate, one frequency in five, it would stand in this "
-        "picture as if it were part of it: send a flat field or colour bars to be sure";
+    const std::string none =
+        r.tone ? fmt::format(
+                     "something like a tone is seen near {:.0f} kHz, which comes and goes as light "
+                     "that changes does too: send a flat field or colour bars to be sure",
+                     r.tone->hz * 1e-3)
+               : std::string(
+                     "no tone found; near the multiples of the frame rate, one frequency in five, it would "
+                     "stand in this picture as if it were part of it: send a flat field or colour bars to be "
+                     "sure");
     for (const char* id : {"picture.noise.periodic.frequency", "picture.noise.periodic.level"})
       out.push_back(unmeasurable(id, none));
   } else {
