@@ -267,6 +267,17 @@ class EchoSearch {
   std::vector<std::pair<int, int>> ground_;
 };
 
+// Level ground is cut off at black, as noise tells: how far below it an echo turned over went is not known.
+bool ground_is_cut(const PictureSetup& s, const std::vector<double>& y) {
+  constexpr int least_cut = 5;  // an edge that rings is shorter
+  int dark = 0;
+  for (int x = s.first_col; x < s.last_col; ++x) {
+    dark = s.code_limits.cuts_black(y[static_cast<std::size_t>(x)]) ? dark + 1 : 0;
+    if (dark >= least_cut) return true;
+  }
+  return false;
+}
+
 }  // namespace
 
 void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_factor, Readings& out) {
@@ -303,6 +314,12 @@ void echo_readings(const PictureSetup& s, const MeanLine& line, double velocity_
     out.push_back(unmeasurable("picture.echo.level", why, at_most));
     out.push_back(unmeasurable("picture.echo.distance", why));
   };
+  // Bars have other ground enough.
+  if (s.pattern.kind != PatternKind::Bars && ground_is_cut(s, line.y))
+    return refuse(
+        "a part of the line is cut off at black, and what an echo does there with it; raise "
+        "brightness first, or send colour bars of 75 %",
+        std::nullopt);
   if (!r.usable)
     return refuse("too little level ground between the edges; send the pulse and bar or a window",
                   std::nullopt);

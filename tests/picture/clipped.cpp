@@ -162,4 +162,32 @@ TEST(PictureClipped, LevelsBeyondAreNotTold) {
   }
 }
 
+// The trough that an echo turned over leaves beside the bar is cut off at black, and most of the echo with
+// it.
+TEST(PictureClipped, EchoCutOffIsNotTold) {
+  for (const frame_synth::Line& line : {frame_synth::window(), frame_synth::pulse_bar()}) {
+    for (const double gain : {-0.2, -0.1, -0.05}) {
+      for (const double px : {9.5, 19.0}) {
+        Scene s;
+        s.line = line;
+        s.noise = 1;
+        s.echo_px = px;
+        s.echo_gain = gain;
+        Changed source(s, 8, cut, false);
+        const Readings r = measure::measure_picture(source, {});
+        const Reading& level = *find_reading(r, "picture.echo.level");
+        SCOPED_TRACE(testing::Message() << gain << " at " << px);
+        if (!level.measured()) {
+          EXPECT_FALSE(level.at_most.has_value()) << level.reason;
+          EXPECT_NE(level.reason.find("cut off"), std::string::npos) << level.reason;
+          continue;
+        }
+        EXPECT_NEAR(level.number(), 20 * std::log10(std::abs(gain)), level.uncertainty.value());
+        const Reading& delay = *find_reading(r, "picture.echo.delay");
+        EXPECT_NEAR(delay.number(), px / 13.5e-3, delay.uncertainty.value());
+      }
+    }
+  }
+}
+
 }  // namespace
