@@ -303,21 +303,32 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
         bent ? std::sqrt(std::max(0.0, bend.whole_variance() - by_noise / by_noise_n - moved)) : 0;
     const double whole = std::hypot(jitter, by_bend);
     const double own = bent ? jitter / whole : 1;
-    out.push_back(number_reading(
-        "picture.jitter", whole, std::hypot(own * u, 0.005, (patterned ? 0.02 : 0.08) * whole),
-        bent         ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with {}, as hum on "
-                                           "sync makes it; {:.2f} px each line's own",
-                                   by_bend,
-                           bend.better_than(other_bend) ? fmt::format("mains of {:.0f} Hz", bend.mains_hz())
-                                                                : "the mains",
-                                   jitter)
-        : beyond > 0 ? fmt::format("{} moves the edges of lines by about {:.2f} px, which is taken out",
-                                   by_tone_ > 0 ? "a steady tone on the picture"
-                                                : "subcarrier that the decoder leaves at them",
-                                   std::sqrt(beyond))
-        : patterned  ? ""
-                     : "of what moves from frame to frame"));
-    if (patterned && as_one > std::max(0.1, 0.5 * whole))
+    // A tear that jitters along may be put back at the wrong row, or pass for a bend.
+    constexpr double least_told = 0.1;
+    const Reading tear = tear_.reading(frames_);
+    const double without = std::sqrt(std::max(0.0, middle_of_rows(n2)));
+    if (patterned && tear.measured() && tear.number() > 0 && whole > least_told &&
+        std::abs(whole - without) > 0.02 + 0.06 * without)
+      out.push_back(unmeasurable(
+          "picture.jitter",
+          fmt::format("lines are torn as well, from which jitter below {:.2f} px is not told", whole + u),
+          whole + u));
+    else
+      out.push_back(number_reading(
+          "picture.jitter", whole, std::hypot(own * u, 0.005, (patterned ? 0.02 : 0.08) * whole),
+          bent ? fmt::format("{:.2f} px of it rms are a bend of all lines that goes with {}, as hum on "
+                             "sync makes it; {:.2f} px each line's own",
+                             by_bend,
+                             bend.better_than(other_bend) ? fmt::format("mains of {:.0f} Hz", bend.mains_hz())
+                                                          : "the mains",
+                             jitter)
+          : beyond > 0 ? fmt::format("{} moves the edges of lines by about {:.2f} px, which is taken out",
+                                     by_tone_ > 0 ? "a steady tone on the picture"
+                                                  : "subcarrier that the decoder leaves at them",
+                                     std::sqrt(beyond))
+          : patterned  ? ""
+                       : "of what moves from frame to frame"));
+    if (patterned && out.back().measured() && as_one > std::max(0.1, 0.5 * whole))
       out.back().reason += fmt::format(
           "{}{:.2f} px of it rms are of all lines alike from frame to frame: the picture moves as one, or "
           "tears "
@@ -357,6 +368,23 @@ void PictureLineMeter::finish(bool rolling, double noise, Readings& out, Picture
     traces->row_shift = first_frame_;
     for (double& v : traces->row_shift) v -= place;
   }
+}
+
+// Variance of the middle row's place from frame to frame, px^2, which rows that are torn hardly sway; by a
+// chi-squared's middle [Wilson-Hilferty].
+double PictureLineMeter::middle_of_rows(double n2) const {
+  std::vector<double> each;
+  double frames = 0;
+  const auto& [sum, squares] = found_;
+  for (std::size_t r = 0; r < count_.size(); ++r) {
+    if (count_[r] < 3) continue;
+    const double n = count_[r] - 1;
+    each.push_back((squares[r] - sum[r] * sum[r] / count_[r]) / n - n2 * noise_[r] / count_[r]);
+    frames += n;
+  }
+  if (each.empty()) return 0;
+  const double n = frames / static_cast<double>(each.size());
+  return dsp::median(each) / std::pow(1 - 2 / (9 * n), 3);
 }
 
 }  // namespace linebench::measure

@@ -31,6 +31,7 @@ class PictureLineMeter final : public FrameMeter {
   [[nodiscard]] bool upright() const;
   [[nodiscard]] static double middle_of(const std::vector<double>& shift);
   [[nodiscard]] double all_move() const;
+  [[nodiscard]] double middle_of_rows(double n2) const;
   static void leave_out(const std::vector<double>& rest, std::vector<double>& shift);
   [[nodiscard]] double beyond_noise(double square_noise) const;
 

@@ -323,4 +323,33 @@ TEST(PictureLines, JitterByTwoFrames) {
   }
 }
 
+// Bars or a grid torn in the midst of jitter: a number that holds, or none.
+TEST(PictureLines, JitterBesideATear) {
+  for (const bool grid : {true, false}) {
+    for (const double jitter : {0.2, 0.5, 1.0}) {
+      for (const double tear : {3.0, 8.0}) {
+        Scene s;
+        s.noise = 1;
+        s.jitter = jitter;
+        s.shift = [tear](int, int row) { return row >= 300 && row < 380 ? tear : 0.0; };
+        if (grid) {
+          s.picture = [](double x, double row) {
+            const double at = std::fmod(x + 24, 48.0);
+            const double upright = frame_synth::step(at, 22) - frame_synth::step(at, 25);
+            return static_cast<int>(std::lround(row)) % 48 < 2 ? 0.8 : 0.8 * upright;
+          };
+        }
+        const Readings r = frame_synth::measure(s, 10);
+        const Reading& x = *find_reading(r, "picture.jitter");
+        SCOPED_TRACE(testing::Message() << grid << ' ' << jitter << ' ' << tear);
+        if (x.measured()) {
+          EXPECT_NEAR(x.number(), jitter, 1.3 * x.uncertainty.value());
+        } else {
+          EXPECT_GE(x.at_most.value(), jitter);
+        }
+      }
+    }
+  }
+}
+
 }  // namespace
