@@ -162,6 +162,7 @@ LevelNoiseMeter::LevelNoiseMeter(const PictureSetup& setup, std::vector<Columns>
 
 void LevelNoiseMeter::Sums::join(const Sums& other) {
   rows += other.rows;
+  left_out += other.left_out;
   steps += other.steps;
   within += other.within;
   of_means += other.of_means;
@@ -178,8 +179,9 @@ void LevelNoiseMeter::compare(const std::vector<std::uint8_t>& a, const std::vec
   const double scale = b != nullptr ? 0.5 : 1.0;
   const std::size_t in_row = line_.size();
   row_means_.resize(rows_.size() * parts_.size());
-  std::array<double, lags> sum{};
   std::array<float, most_width + 2 * eight> d{};  // nothing beyond the part's end
+  products_.resize(row_means_.size());
+  squares_.clear();
   for (std::size_t r = 0; r < rows_.size(); ++r) {
     for (std::size_t p = 0; p < parts_.size(); ++p) {
       const std::size_t at = r * in_row + p * n;
@@ -189,24 +191,58 @@ void LevelNoiseMeter::compare(const std::vector<std::uint8_t>& a, const std::vec
       for (std::size_t i = 0; i < n; ++i) d[i] -= mean;
       const std::size_t left = leave_out_specks(std::span(d).first(n), far_, mean);
       row_means_[r * parts_.size() + p] = mean;
-      std::array<float, 2 * eight> lag{};
-      static_assert(lags <= lag.size());
+      std::array<float, 2 * eight>& lag = products_[r * parts_.size() + p];
+      static_assert(lags <= 2 * eight);
       products(d.data(), n, lag.data());
-      const double whole = static_cast<double>(n) / static_cast<double>(left);
-      for (std::size_t k = 0; k < lags; ++k) sum[k] += whole * static_cast<double>(lag[k]);
+      const float whole = static_cast<float>(n) / static_cast<float>(left);
+      for (float& v : lag) v *= whole;
+      squares_.push_back(lag[0]);
     }
+  }
+  // A dimmer's spike or a line that lost its place is no noise, which hardly ever goes so far beyond its
+  // middle, of a narrow band either.
+  constexpr float far_beyond = 8;
+  const float most = far_beyond * std::max(dsp::quantile(squares_, 0.5), 0.05F * static_cast<float>(n));
+  std::array<double, lags> sum{};
+  for (const auto& lag : products_) {
+    if (lag[0] > most) {
+      to.left_out += 1;
+      continue;
+    }
+    for (std::size_t k = 0; k < lags; ++k) sum[k] += static_cast<double>(lag[k]);
+    to.rows += 1;
   }
   for (std::size_t k = 0; k < lags; ++k) to.lag[k] += scale * sum[k] / static_cast<double>(n - k);
   to.within += scale * sum[0] / (width_ - 1);
-  to.rows += static_cast<double>(row_means_.size());
   const auto n_parts = static_cast<double>(parts_.size());
   const auto mean_of = [&](std::ptrdiff_t r, std::size_t p) {
     return static_cast<double>(row_means_[static_cast<std::size_t>(r) * parts_.size() + p]);
   };
+  // Nor is what such a spike lifts whole rows by.
+  const auto step_of = [&](std::size_t r) {
+    double squares = 0;
+    for (std::size_t p = 0; p < parts_.size(); ++p) {
+      const double step = mean_of(below_[r], p) - mean_of(static_cast<std::ptrdiff_t>(r), p);
+      squares += step * step;
+    }
+    return squares;
+  };
+  squares_.clear();
+  for (std::size_t r = 0; r < rows_.size(); ++r)
+    if (below_[r] >= 0) squares_.push_back(static_cast<float>(step_of(r)));
+  constexpr double far_step = 30, least_step = 0.05;
+  const double most_step =
+      squares_.empty() ? 0
+                       : far_step * std::max(static_cast<double>(dsp::quantile(squares_, 0.5)), least_step);
   for (std::size_t r = 0; r < rows_.size(); ++r) {
     const std::ptrdiff_t at = static_cast<std::ptrdiff_t>(r), next = below_[r];
     if (next < 0) continue;
-    const std::ptrdiff_t third = below_[static_cast<std::size_t>(next)];
+    if (step_of(r) > most_step) {
+      to.left_out += n_parts;
+      continue;
+    }
+    const auto below = static_cast<std::size_t>(next);
+    const std::ptrdiff_t third = below_[below] >= 0 && step_of(below) <= most_step ? below_[below] : -1;
     double all = 0, squares = 0, all_bent = 0, squares_bent = 0;
     for (std::size_t p = 0; p < parts_.size(); ++p) {
       const double step = mean_of(next, p) - mean_of(at, p);
@@ -352,6 +388,9 @@ LevelNoise LevelNoiseMeter::result() const {
   const double by_groups = n > 3 ? coverage_factor(n - 1) * std::sqrt(scatter / (n - 1) / n) : 0.0;
   out.u = std::hypot(std::max(by_count, by_groups), 0.15 * std::max(0.0, next.means() - one / width_),
                      0.002 * one);
+  // Where there are spikes, what is left of their tails.
+  constexpr double least_share = 0.0005, of_tails = 0.015;
+  if (next.left_out > least_share * next.rows) out.u = std::hypot(out.u, of_tails * one);
   out.variance = out.next_frame = one;
   const double within = out.in_frame = inside_.variance(width_);
   const double later = later_.rows > 0 ? later_.variance(width_) : one;

@@ -63,6 +63,7 @@ class LevelNoiseMeter {
     double of_means = 0;             // variance of the rows' means, from one to the next of a field
     double of_rows = 0;              // of it, what the parts of a row have alike
     double bends = 0, of_bends = 0;  // the same of three rows, which hum's slope is not in
+    double left_out = 0;             // pieces of rows that a spike or the like stands in
     std::array<double, lags> lag{};  // autocovariance about each row's mean
     void join(const Sums& other);
     /// Rows that change by whole codes without noise in them are hum's.
@@ -85,8 +86,10 @@ class LevelNoiseMeter {
   std::size_t pixels_ = 0;
   std::array<std::vector<std::uint8_t>, apart + 1> kept_;  // the last frames' parts, by index
   float far_ = 0;                 // codes from a part's mean, beyond which a sample is a speck
-  std::vector<float> row_means_;  // scratch
-  std::vector<double> whole_;     // sum over the frames
+  std::vector<float> row_means_;  // scratch, as the two that follow
+  std::vector<std::array<float, 16>> products_;
+  std::vector<float> squares_;
+  std::vector<double> whole_;  // sum over the frames
   std::uint64_t frames_ = 0, pairs_ = 0;
   std::array<Sums, groups> next_{};
   Sums inside_, later_;

@@ -244,4 +244,25 @@ TEST(PictureLevelNoise, JitterOfALivePictureIsNoneOfIt) {
   }
 }
 
+// A spike at each half of a mains period, dying away within a line, is no noise of the other lines.
+TEST(PictureLevelNoise, ADimmersSpikesAreNoNoise) {
+  for (const int frames : {4, 8, 16, 25}) {
+    for (const double amplitude : {6.0, 12.0, 25.0}) {
+      Scene s;
+      s.line = frame_synth::flat(0.5);
+      s.noise = 1;
+      s.wave = [amplitude](double t) {
+        const double since = std::fmod(t, 1 / 120.04);
+        return amplitude * std::exp(-since / 60e-6);
+      };
+      s.lines = 525;
+      const Readings r = frame_synth::measure(s, frames);
+      const Reading& noise = *find_reading(r, "picture.noise");
+      ASSERT_TRUE(noise.measured()) << noise.reason;
+      EXPECT_NEAR(noise.number(), 1, 1.5 * noise.uncertainty.value()) << frames << ' ' << amplitude;
+      EXPECT_NEAR(noise.number(), 1, 0.07) << frames << ' ' << amplitude;
+    }
+  }
+}
+
 }  // namespace
