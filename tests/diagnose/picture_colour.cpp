@@ -60,6 +60,17 @@ TEST(DiagnoseColour, TurnedColoursAreAControlsAndOppositeOnesTheLeads) {
   }
 }
 
+// A receiver's chroma gain follows the burst, which a cable takes alike (common practice): weak colours alone
+// are no cable's for sure, and very weak ones a control's first.
+TEST(DiagnoseColour, WeakColoursAloneAreNoLongCableForSure) {
+  const Diagnosis half = diagnosed({frames({.saturation = 0.5})});
+  EXPECT_LT(probability(half, "cable-long"), 0.7) << shown(half);
+  EXPECT_GT(probability(half, "picture-controls"), 0.15) << shown(half);
+  const Diagnosis third = diagnosed({frames({.saturation = 0.35})});
+  EXPECT_EQ(first(third), "picture-controls") << shown(third);
+  EXPECT_LT(probability(third, "cable-long"), 0.4) << shown(third);
+}
+
 TEST(DiagnoseColour, ColoursThatNoTurnMakesRightAreTheLeads) {
   const std::string no_turn = "the bars' colours do not agree with one turn: ";
   for (const char* how : {"Cb and Cr stand in each other's place", "Cr (the V axis) is upside down",
