@@ -238,6 +238,17 @@ std::string words_after(const SiteState& s, const Words& words) {
   }
 }
 
+// What is read where it comes in; what stands at the end may be another's.
+std::string as_it_comes_in(const SiteState& s, const Trouble& at_end, const std::string& part) {
+  for (std::size_t i = 0; i < s.path.parts.size(); ++i) {
+    if (s.path.parts[i].name != part || s.at_part[i] == nullptr) continue;
+    const auto there = troubles(*s.at_part[i]);
+    const auto it = std::ranges::find(there, at_end.id, &Trouble::id);
+    if (it != there.end()) return it->text;
+  }
+  return at_end.text;
+}
+
 // A reading that comes in elsewhere than the fault that is followed: a second fault.
 void add_second(const SiteState& s, const Words& words, std::vector<Point>& points) {
   const auto& own = s.own_segment.between;
@@ -248,7 +259,8 @@ void add_second(const SiteState& s, const Words& words, std::vector<Point>& poin
     const bool complaint = elsewhere && std::find(s.own.begin(), s.own.end(), x.id) != s.own.end();
     if (!complaint && second == s.second.end()) continue;
     const std::string& part = complaint ? own.front() : second->second;
-    points.push_back({Weight::Change, words.text("site-own", {{"what", x.text}, {"part", part}}), "",
+    points.push_back({Weight::Change,
+                      words.text("site-own", {{"what", as_it_comes_in(s, x, part)}, {"part", part}}), "",
                       std::string(report::words_for(x.id, x.side).next), ""});
   }
 }

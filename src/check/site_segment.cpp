@@ -32,23 +32,36 @@ bool named_by(const std::string& part, const std::string& list) {
 // Ten times the power, three times the amplitude: no part's own trace of hum or noise is taken for what comes
 // in behind it.
 constexpr double apart_db = 10, apart = 3;
+// A place that is out of limits too, with a quarter of the power or less: most of it comes in behind it.
+constexpr double most_behind_db = 6, most_behind = 2;
 
 // How a place reads what is out of limits at the path's end.
 enum class Beside { Less, Alike, Mixed };
 
 Beside beside(const Reading& end, const Reading& here) {
-  if (here.verdict == Verdict::Fail) return Beside::Alike;
+  const bool fails = here.verdict == Verdict::Fail;
+  const double db = fails ? most_behind_db : apart_db;
+  const double ratio = fails ? most_behind : apart;
   const bool nothing = !here.measured() && here.at_most.has_value();
   const auto* value = std::get_if<double>(&here.value);
   const auto* at_end = std::get_if<double>(&end.value);
-  if ((value == nullptr && !nothing) || at_end == nullptr) return Beside::Mixed;
+  if ((value == nullptr && !nothing) || at_end == nullptr) return fails ? Beside::Alike : Beside::Mixed;
   const double v = nothing ? *here.at_most : *value;
   const judge::Side side = judge::side(end);
   const bool decibels = end.unit.starts_with("dB");
-  const bool less = side == judge::Side::High  ? (decibels ? v <= *at_end - apart_db : v <= *at_end / apart)
-                    : side == judge::Side::Low ? decibels && v >= *at_end + apart_db
+  const bool less = side == judge::Side::High  ? (decibels ? v <= *at_end - db : v <= *at_end / ratio)
+                    : side == judge::Side::Low ? !fails && decibels && v >= *at_end + db
                                                : false;
-  return less ? Beside::Less : Beside::Mixed;
+  return less ? Beside::Less : fails ? Beside::Alike : Beside::Mixed;
+}
+
+// What is out of limits here and is not at the end.
+bool fails_otherwise(const job::Capture& here, const job::Capture& end) {
+  return std::ranges::any_of(here.readings, [&](const Reading& r) {
+    if (r.verdict != Verdict::Fail || follows_from_another(here, r)) return false;
+    const Reading* at_end = find_reading(end.readings, r.id);
+    return at_end == nullptr || at_end->verdict != Verdict::Fail;
+  });
 }
 
 }  // namespace
@@ -62,13 +75,18 @@ std::optional<bool> wrong_as_at_end(const job::Capture& here, const job::Capture
     if (is == Beside::Mixed) return std::nullopt;
     (is == Beside::Less ? less : alike) = true;
   }
-  if (less == alike || (less && here.verdict != "pass")) return std::nullopt;
+  if (less == alike || (less && fails_otherwise(here, end))) return std::nullopt;
   return alike;
+}
+
+bool has_a_trace(const job::Capture& here, const job::Capture& end) {
+  return wrong_as_at_end(here, end) == false && here.verdict == "fail";
 }
 
 std::optional<diagnose::Segment> segment_by_contrast(const SiteState& s) {
   if (s.at_part.empty() || s.at_part.back() == nullptr) return std::nullopt;
   std::vector<std::optional<double>> nothing_wrong_at;
+  diagnose::Reaches reaches = diagnose::Reaches::Good;
   for (const job::Capture* c : s.at_part) {
     if (c == nullptr) {
       nothing_wrong_at.emplace_back();
@@ -77,8 +95,10 @@ std::optional<diagnose::Segment> segment_by_contrast(const SiteState& s) {
     const auto wrong = wrong_as_at_end(*c, *s.at_part.back());
     if (!wrong) return std::nullopt;
     nothing_wrong_at.emplace_back(*wrong ? 0 : 1);
+    if (!*wrong)
+      reaches = has_a_trace(*c, *s.at_part.back()) ? diagnose::Reaches::Less : diagnose::Reaches::Good;
   }
-  return diagnose::segment_of(s.path, nothing_wrong_at);
+  return diagnose::segment_of(s.path, nothing_wrong_at, reaches);
 }
 
 std::set<std::string> barred_places(const diagnose::SignalPath& path, const diagnose::Segment& segment,
@@ -94,7 +114,10 @@ std::set<std::string> barred_places(const diagnose::SignalPath& path, const diag
     return named_by(part, words.text("site-units")) && !cable(part);
   });
   if (units) barred.insert("cable");
-  if (std::ranges::all_of(segment.between, cable)) barred.insert("unit");
+  if (std::ranges::all_of(segment.between, cable)) {
+    barred.insert("unit");
+    if (barred.contains("source")) barred.insert("source or unit");
+  }
   return barred;
 }
 

@@ -121,10 +121,11 @@ Fault parse_fault(std::string_view text, const std::string& id, const std::strin
   f.what = r.text(t, "what");
   f.group = r.text(t, "group");
   f.place = r.text(t, "place", false);
-  if (!f.place.empty() && f.place != "source" && f.place != "cable" && f.place != "unit" &&
-      f.place != "recorder")
-    throw r.wrong(t.get("place")->source(),
-                  "\"place\" is \"source\", \"cable\", \"unit\" or \"recorder\", or left out");
+  static constexpr std::string_view places[] = {"source", "source or unit", "cable", "unit", "recorder"};
+  if (!f.place.empty() && std::ranges::find(places, f.place) == std::end(places))
+    throw r.wrong(
+        t.get("place")->source(),
+        "\"place\" is \"source\", \"source or unit\", \"cable\", \"unit\" or \"recorder\", or left out");
   f.prior = r.share(t, "prior", std::nullopt);
   if (!(f.prior > 0 && f.prior < 0.5))
     throw r.wrong(t.get("prior")->source(), "\"prior\" must lie between 0 and 0.5");

@@ -50,7 +50,8 @@ SignalPath parse_signal_path(std::string_view text, const std::string& file) {
   return path;
 }
 
-Segment segment_of(const SignalPath& path, const std::vector<std::optional<double>>& nothing_wrong_at) {
+Segment segment_of(const SignalPath& path, const std::vector<std::optional<double>>& nothing_wrong_at,
+                   Reaches reaches) {
   int sound = -1;  // last part known to end sound before the first wrong one
   int wrong = -1;
   int sound_after = -1;  // a part further along that is sound all the same
@@ -98,7 +99,12 @@ Segment segment_of(const SignalPath& path, const std::vector<std::optional<doubl
     const std::string leaves = sure ? "what leaves it is not" : "what leaves it seems not to be";
     s.text = fmt::format(
         "The fault {} in at {}: {}.", sure ? "comes" : "may come", s.between.front(),
-        sound >= 0 ? "what reaches it is good, " + leaves : leaves + " good, and nothing stands before it");
+        sound >= 0
+            ? (reaches == Reaches::Good
+                   ? "what reaches it is good, "
+                   : "what reaches it has far less of it, to be looked at once this is put right, and ") +
+                  leaves
+            : leaves + " good, and nothing stands before it");
   } else {
     // Halfway between what is sound and what is not: each measurement leaves half.
     s.measure_next = name(sound + static_cast<int>(s.between.size()) / 2);

@@ -67,10 +67,13 @@ struct Segment {
   /// What may be wrong at its end; another fault comes in elsewhere. Empty: not known.
   std::set<std::string> faults{};
 };
+/// What reaches a segment: nothing of the fault, or much less of it, which may be another's.
+enum class Reaches { Good, Less };
 /// The segment, from the probability that nothing is wrong at the end of each of the path's parts; nothing
 /// where that was not measured.
 [[nodiscard]] Segment segment_of(const SignalPath& path,
-                                 const std::vector<std::optional<double>>& nothing_wrong_at);
+                                 const std::vector<std::optional<double>>& nothing_wrong_at,
+                                 Reaches reaches = Reaches::Good);
 /// Where a part further along is sound after one that is not, the text says that they do not fit.
 /// @param captures measured captures, named as in the path's `capture`. A part without a capture is passed
 /// over.

@@ -90,8 +90,8 @@ struct Variant {
 struct Fault {
   std::string id;  ///< the file's name without .toml
   std::string label, what, group;
-  std::string place;  ///< where alone it comes in: "source" (the path's first part), "cable", "unit",
-                      ///< "recorder"; empty: anywhere
+  std::string place;  ///< where alone it comes in: "source" (the path's first part), "source or unit",
+                      ///< "cable", "unit", "recorder"; empty: anywhere
   double prior = 0;   ///< share of jobs that have it: the project's estimate
   std::vector<std::string> views;       ///< "audio", "waveform", "lowband", "picture", "meter", "eye"
   std::string test;                     ///< sign of the trial that splits it from its look-alikes
