@@ -50,12 +50,40 @@ bool of_complaint(const Sign& s) {
          std::ranges::find(s.words, "same", [](const auto& w) { return w.first; }) != s.words.end();
 }
 
-void weigh_words_of_trials(const Model& m, const std::vector<int>& touched, double captured, Cell& cell) {
+// By what captures make of a fault, ln: how far it shows in them.
+double say(double captured) {
   constexpr double hardly_heard = 0.01;
+  return std::max(hardly_heard, 1 - std::exp(-std::max(0.0, captured)));
+}
+
+void weigh_words_of_trials(const Model& m, const std::vector<int>& touched, double captured, Cell& cell) {
   for (std::size_t i = 0; i < touched.size(); ++i) {
-    if (of_complaint(*m.signs[static_cast<std::size_t>(touched[i])]))
-      cell.causes[i].weight = std::max(hardly_heard, 1 - std::exp(-std::max(0.0, captured)));
+    if (of_complaint(*m.signs[static_cast<std::size_t>(touched[i])])) cell.causes[i].weight = say(captured);
   }
+}
+
+// What a fault that a trial says nothing about makes of it: the complaint stays as it was. Beside one that
+// shows in captures, what does not show is not what the trial took away. To be added to what the others make
+// of it.
+double left_to_bystanders(const Model& m, const std::vector<int>& faults) {
+  double sum = 0;
+  for (std::size_t e = 0; e < m.evidence.size(); ++e) {
+    if (!of_complaint(*m.signs[e]) || !m.signs[e]->alone.empty()) continue;
+    double said = 0, heard = 0, stand_by = 0;
+    for (const int f : faults) {
+      const FaultTable& t = m.tables[static_cast<std::size_t>(f)];
+      const auto at = std::ranges::lower_bound(t.touched, static_cast<int>(e));
+      if (at == t.touched.end() || *at != static_cast<int>(e)) {
+        stand_by += t.say;
+      } else {
+        said += t.say * std::exp(t.answer[static_cast<std::size_t>(at - t.touched.begin())]);
+        heard += t.say;
+      }
+    }
+    if (heard > 0 && stand_by > 0)
+      sum += std::min(0.0, std::log((said + stand_by) / (heard + stand_by)) - std::log(said / heard));
+  }
+  return sum;
 }
 
 FaultTable table_of(const Fault& fault, const Model& m) {
@@ -114,6 +142,12 @@ FaultTable table_of(const Fault& fault, const Model& m) {
   }
   t.log_ratio = log_sum(logs);
   t.log_of_trials = t.log_ratio - log_sum(captured);
+  t.say = say(log_sum(captured));
+  for (std::size_t i = 0; i < t.touched.size(); ++i) {
+    std::vector<double> without = logs;
+    for (std::size_t c = 0; c < without.size(); ++c) without[c] -= t.cells[c].log_ratio[i];
+    t.answer.push_back(t.log_ratio - log_sum(without));
+  }
   for (const double l : logs) t.posterior.push_back(std::exp(l - t.log_ratio));
   return t;
 }
@@ -193,7 +227,8 @@ void add_one_more(Model& m, const std::vector<int>& order, std::size_t size, Tog
       more.faults.insert(std::ranges::upper_bound(more.faults, i), i);
       if (!seen.insert(more.faults).second) continue;
       const double odds = log_odds(m, more.faults);
-      more.log_weight = odds + together.log_ratio_with(more.faults, i, best - negligible - odds);
+      more.log_weight = odds + together.log_ratio_with(more.faults, i, best - negligible - odds) +
+                        left_to_bystanders(m, more.faults);
       if (size == 1 || more.log_weight > best - negligible) m.hypotheses.push_back(std::move(more));
     }
   }

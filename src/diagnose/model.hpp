@@ -67,7 +67,9 @@ struct Cell {
 
 struct FaultTable {
   const Fault* fault = nullptr;
-  std::vector<int> touched;  // places in the evidence
+  std::vector<int> touched;    // places in the evidence
+  std::vector<double> answer;  // ln p(e | fault and all else) - ln p(e | nothing wrong), beside touched
+  double say = 0;              // how far it shows in captures, 0 to 1
   std::vector<Cell> cells;
   double log_ratio = 0;           // ln of the evidence's likelihood over that of nothing wrong
   double log_of_trials = 0;       // of that, what looks, meters and trials make of it

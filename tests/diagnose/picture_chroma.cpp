@@ -63,6 +63,11 @@ TEST(DiagnoseChroma, WithoutBarsAStubStaysPossible) {
   const Diagnosis cured = diagnose::diagnose(book(), job);
   EXPECT_EQ(first(cured), "ghost-tee") << shown(cured);
   EXPECT_GT(probability(cured, "ghost-tee"), 0.5) << shown(cured);
+  // Video alone was looked at: what a cable took away from it was no fault of sound: at
+  // most as likely as anywhere (the book's prior).
+  for (const char* of_sound : {"earth-loop-audio", "shield-broken", "radio-pickup"})
+    EXPECT_LT(probability(cured, of_sound), book().fault(of_sound)->prior)
+        << of_sound << ": " << shown(cured);
 }
 
 // Lines that a source blanks in every frame alike are off standard and no loss; what is missing besides
