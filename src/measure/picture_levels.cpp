@@ -121,6 +121,13 @@ double cut_off_mean(double code, double noise) {
 }
 bool at_end(double code) { return code < 2 || code > 253; }
 
+// Where bars of the other amplitude are about as likely, what they would make of it is claimed as well.
+std::string with_doubt(const std::string& remark, const Pattern& p) {
+  if (p.other_share == 1) return remark;
+  return fmt::format("{}{}the ± holds bars of {} % too: say which with --signal", remark,
+                     remark.empty() ? "" : "; ", p.bar_colour < 1 ? 100 : 75);
+}
+
 // picture.saturation and picture.hue: the turn and gain that bring the table's colours to the bars'.
 // `u_level`: standard error of a bar's mean code.
 void colour_readings(const Pattern& p, const std::vector<double>& blue, const std::vector<double>& red,
@@ -165,9 +172,14 @@ void colour_readings(const Pattern& p, const std::vector<double>& blue, const st
   if (rest > 0.15 * total(have))
     return refuse("the bars' colours do not agree with one turn: " + colour_fault(have, want));
   // A source's own colours, rounded to whole codes as most are kept, are seldom nearer to the table.
-  out.push_back(number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.004), of));
+  const double u_kind = std::abs(c) * std::abs(1 - p.other_share);
+  out.push_back(
+      number_reading("picture.saturation", std::abs(c), std::hypot(u, 0.004) + u_kind, with_doubt(of, p)));
+  // Complements are rounded alike, so what they leave over does not show it: a third of a code rms in each of
+  // six, of colours that are the smaller the dimmer they are.
+  const double hue_rounding = 0.25 * std::max(1.0, 0.75 / (p.bar_colour * std::abs(c)));
   out.push_back(number_reading("picture.hue", std::arg(c) * 180 / std::numbers::pi,
-                               std::hypot(u / std::abs(c) * 180 / std::numbers::pi, 0.25), of));
+                               std::hypot(u / std::abs(c) * 180 / std::numbers::pi, hue_rounding), of));
 }
 
 // The bar's level is that of its middle, as its amplitude is defined [BT.1439]; the ground's that of its
@@ -376,13 +388,14 @@ void PictureLevelMeter::finish(double noise, const PictureOptions& options, Read
       out.push_back(number_reading(id, codes, u, from));
       out.push_back(number_reading(id_mv, mv(codes), u * per_code, mv_remark));
     };
-    end("picture.luma.white", white_cut, white, s.u_white,
+    const double u_kind = std::abs(s.gain * (1 - p.other_share));
+    end("picture.luma.white", white_cut, white, s.u_white + 219 * u_kind,
         fmt::format("what the code stands for, {}", standard.label));
     end("picture.luma.black", black_cut, black, s.u_black, "");
     const std::string own =
         "the grabber's gain control has a part in it: it may hide a level that is wrong on the cable";
-    out.push_back(number_reading("picture.luma.gain", 100 * s.gain, 100 * s.u_gain,
-                                 p.limits.empty() ? own : from + "; " + own));
+    out.push_back(number_reading("picture.luma.gain", 100 * s.gain, 100 * (s.u_gain + u_kind),
+                                 with_doubt(p.limits.empty() ? own : from + "; " + own, p)));
   } else {
     const std::string why =
         !p.limits.empty() ? p.remark

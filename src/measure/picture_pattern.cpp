@@ -45,11 +45,14 @@ BarFit fit_bars(std::span<const double> level, int first, int last, const BarFor
   return f;
 }
 
-// Bars of one amplitude through a gain look like bars of the other through another gain.
+// Bars of one amplitude through a gain look like bars of the other through another gain; where white is
+// clipped, so do those whose white alone is of 100 %.
+bool has_other_amplitude(const Pattern& p) { return p.bar_white == p.bar_colour || p.first_bar > 0; }
+double other_share(const Pattern& p) { return p.bar_colour < 1 ? 0.75 : 1 / 0.75; }
 std::string other_amplitude(const Pattern& p, double gain) {
   if (p.bar_white != p.bar_colour || std::abs(gain - 1) < 0.05) return {};
   return fmt::format("had bars of {} % been sent, the gain would be {:.0f} %: say which with --signal",
-                     p.bar_white < 1 ? 100 : 75, 100 * gain * (p.bar_white < 1 ? 0.75 : 1 / 0.75));
+                     p.bar_white < 1 ? 100 : 75, 100 * gain * other_share(p));
 }
 
 // Rms of the colour-difference signals over the line, codes; they rest at 128.
@@ -99,6 +102,8 @@ double colour_gain(const PictureBand& b, int count, double width, const BarForm&
   return want > 0 ? std::abs(sum) / want : 0;
 }
 
+constexpr double no_colour = 0.2;  // gain below which there is none
+
 // How much is wrong at all: a grabber's gain goes by sync and its colour by the burst, and one thing far off
 // is likelier than two half as far.
 double unlikely(double gain, double colour) {
@@ -107,12 +112,22 @@ double unlikely(double gain, double colour) {
     const double off = std::log(ratio);
     return off * off / (off * off + much * much);
   };
-  constexpr double no_colour = 0.2;
   return wrong(gain) + (colour > no_colour ? wrong(colour) : 0);
+}
+
+// Which amplitude was sent is told by what it leaves right, gain or colour, if the other leaves neither so.
+bool amplitude_told(double gain, double colour, double other) {
+  constexpr double right = 0.1;
+  const auto fits = [&](double share) {
+    return std::abs(std::log(gain * share)) < right ||
+           (colour > no_colour && std::abs(std::log(colour * share)) < right);
+  };
+  return fits(1) && !fits(other);
 }
 
 struct BarLevels {
   std::vector<double> level;
+  double steps = 0;   // squares of what luma and colour differ by within bars
   double spread = 0;  // rms within a bar, the largest
   [[nodiscard]] bool falling(double by) const {
     for (std::size_t i = 1; i < level.size(); ++i)
@@ -127,8 +142,17 @@ BarLevels bar_levels(const PictureSetup& s, const PictureBand& b, int count) {
     const LineStretch p = stretch(b.y, (i + 0.28) * width, (i + 0.72) * width);
     out.level.push_back(p.mean);
     out.spread = std::max(out.spread, p.rms);
+    out.steps += p.rms * p.rms;
+    for (const auto* c : {&b.cb, &b.cr})
+      out.steps += std::pow(stretch(*c, (i + 0.3) * width / 2, (i + 0.7) * width / 2).rms, 2);
   }
+  out.steps /= count;
   return out;
+}
+
+// How many bars: of the wrong number some have an edge in their middle.
+int bar_count(const PictureSetup& s, const PictureBand& b) {
+  return bar_levels(s, b, 7).steps < bar_levels(s, b, 8).steps ? 7 : 8;
 }
 
 // Which bars stand free of the ends of the range. By table [BT.601] neighbours at the ends differ by 0.6 of
@@ -156,59 +180,59 @@ Limits limits_of(const std::vector<double>& level) {
 
 // Too many bars run into limits to say which they are, but their colours are those of bars.
 std::optional<Pattern> limited_bars(const PictureSetup& s, const PictureBand& b) {
-  for (const int count : {8, 7}) {
-    const BarLevels bars = bar_levels(s, b, count);
-    if (!bars.falling(-1.5) || colour_misfit(b, count, s.width()) > 0.1) continue;
-    const Limits limits = limits_of(bars.level);
-    if (limits.words.empty()) continue;
-    return Pattern{.kind = PatternKind::None,
-                   .name = "bars",
-                   .remark = limits.words + ": set level, contrast or brightness right first",
-                   .limits = limits.words};
-  }
-  return std::nullopt;
+  const int count = bar_count(s, b);
+  const BarLevels bars = bar_levels(s, b, count);
+  if (!bars.falling(-1.5) || colour_misfit(b, count, s.width()) > 0.1) return std::nullopt;
+  const Limits limits = limits_of(bars.level);
+  if (limits.words.empty()) return std::nullopt;
+  return Pattern{.kind = PatternKind::None,
+                 .name = "bars",
+                 .remark = limits.words + ": set level, contrast or brightness right first",
+                 .limits = limits.words};
 }
 
 std::optional<Pattern> bars(const PictureSetup& s, const PictureBand& b, std::string_view sent) {
+  const int count = bar_count(s, b);
+  const BarLevels levels = bar_levels(s, b, count);
+  const std::vector<double>& level = levels.level;
+  if (!levels.falling(-1.5)) return std::nullopt;
+  const Limits limits = limits_of(level);
+  if ((limits.words.empty() && !levels.falling(1.5)) || limits.last - limits.first < 4) return std::nullopt;
+  const bool named = sent.find("bars") != std::string_view::npos;
   std::optional<Pattern> best;
   double best_badness = 1e9;
-  for (const int count : {8, 7}) {
-    const BarLevels levels = bar_levels(s, b, count);
-    const std::vector<double>& level = levels.level;
-    if (!levels.falling(-1.5)) continue;
-    const Limits limits = limits_of(level);
-    if ((limits.words.empty() && !levels.falling(1.5)) || limits.last - limits.first < 4) continue;
-    for (const BarForm& form : {standards::bars_75, standards::bars_100, standards::bars_100_0_75_0}) {
-      const std::string name = fmt::format("bars-{}", form.name);
-      if (sent.find("bars") != std::string_view::npos && !sent.ends_with(name)) continue;
-      const BarFit f = fit_bars(level, limits.first, limits.last, form);
-      if (f.gain < 0.3 || f.gain > 1.9 || f.rms > 6.5 * f.gain) continue;
-      // What is clipped would have been higher, what is crushed lower.
-      const auto beyond = [&](int i) {
-        const double free = f.offset + f.gain * standards::code601_from_rgb(standards::bar_rgb(form, i)).y;
-        return free - level[static_cast<std::size_t>(i)];
-      };
-      if ((limits.first > 0 && beyond(0) < -4) || (limits.last < count - 1 && beyond(count - 1) > 4))
-        continue;
-      const double badness = f.rms / f.gain + 8 * unlikely(f.gain, colour_gain(b, count, s.width(), form));
-      if (badness >= best_badness) continue;
-      best_badness = badness;
-      best = Pattern{.kind = PatternKind::Bars,
-                     .name = name,
-                     .remark = count == 7 ? "seven bars, white to blue" : "",
-                     .bars = count,
-                     .bar_white = form.white,
-                     .bar_colour = form.colour,
-                     .band = 0,
-                     .first_bar = limits.first,
-                     .last_bar = limits.last,
-                     .limits = limits.words};
-      if (!limits.words.empty()) best->remark += (best->remark.empty() ? "" : "; ") + limits.words;
-      if (sent.empty()) {
-        const std::string doubt = other_amplitude(*best, f.gain);
-        best->remark += (best->remark.empty() || doubt.empty() ? "" : "; ") + doubt;
-      }
+  for (const BarForm& form : {standards::bars_75, standards::bars_100, standards::bars_100_0_75_0}) {
+    const std::string name = fmt::format("bars-{}", form.name);
+    if (named && !sent.ends_with(name)) continue;
+    const BarFit f = fit_bars(level, limits.first, limits.last, form);
+    if (f.gain < 0.3 || f.gain > 1.9 || f.rms > 6.5 * f.gain) continue;
+    // What is clipped would have been higher, what is crushed lower.
+    const auto beyond = [&](int i) {
+      const double free = f.offset + f.gain * standards::code601_from_rgb(standards::bar_rgb(form, i)).y;
+      return free - level[static_cast<std::size_t>(i)];
+    };
+    if ((limits.first > 0 && beyond(0) < -4) || (limits.last < count - 1 && beyond(count - 1) > 4)) continue;
+    const double colour = colour_gain(b, count, s.width(), form);
+    const double badness = f.rms / f.gain + 8 * unlikely(f.gain, colour);
+    if (badness >= best_badness) continue;
+    best_badness = badness;
+    best = Pattern{.kind = PatternKind::Bars,
+                   .name = name,
+                   .remark = count == 7 ? "seven bars, white to blue" : "",
+                   .bars = count,
+                   .bar_white = form.white,
+                   .bar_colour = form.colour,
+                   .band = 0,
+                   .first_bar = limits.first,
+                   .last_bar = limits.last,
+                   .limits = limits.words};
+    if (!limits.words.empty()) best->remark += (best->remark.empty() ? "" : "; ") + limits.words;
+    if (sent.empty()) {
+      const std::string doubt = other_amplitude(*best, f.gain);
+      best->remark += (best->remark.empty() || doubt.empty() ? "" : "; ") + doubt;
     }
+    if (!named && has_other_amplitude(*best) && !amplitude_told(f.gain, colour, other_share(*best)))
+      best->other_share = other_share(*best);
   }
   return best;
 }

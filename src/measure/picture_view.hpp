@@ -33,6 +33,7 @@ struct Pattern {
   std::size_t band = 0;             ///< where the line stands
   int first_bar = 0, last_bar = 7;  ///< of those that are neither clipped nor crushed
   std::string limits{};             ///< which end is, in words; empty: neither
+  double other_share = 1;  ///< of gain and saturation, had bars of the other amplitude been sent; 1: told
 };
 
 /// Known before the pass, from the first frames.

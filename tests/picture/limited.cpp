@@ -54,9 +54,9 @@ class Codes final : public capture::FrameSource {
   std::uint64_t at_ = 0;
   std::mt19937 random_{5};
 };
-Readings measured(const Bars& bars) {
+Readings measured(const Bars& bars, const std::string& sent = "") {
   Codes source(bars);
-  return measure::measure_picture(source, {});
+  return measure::measure_picture(source, {.lines = {}, .mains_hz = {}, .signal = sent});
 }
 Bars luma(Bars bars, auto&& change) {
   for (auto& b : bars) b[0] = change(b[0]);
@@ -135,6 +135,54 @@ TEST(PictureLimited, LevelsRaisedByLowSyncAreNoOtherBars) {
       EXPECT_NEAR(get(r, "picture.saturation").number(), 1, 0.01) << sync_mv;
       EXPECT_NEAR(get(r, "picture.luma.gain").number(), 100 * 300 / sync_mv, 1) << sync_mv;
     }
+}
+
+// Eight bars through a low gain and a lifted black, by BT.601's codes and a straight line through them, are
+// not seven; what each claims holds the truth. Bars of 75 % are those of 100 % through three quarters of the
+// gain [BT.601: codes are linear in the signals], so that is claimed too where neither is right.
+TEST(PictureLimited, DimBarsAreReadAsWhatTheyAre) {
+  const auto dim = [](const Bars& b, double gain, double black) {
+    const auto scaled = [](double zero, double by, int code) {
+      return static_cast<int>(std::lround(zero + by * code));
+    };
+    return colour(luma(b, [&](int y) { return scaled(black, gain, y - 16); }), [&](int& cb, int& cr) {
+      cb = scaled(128, gain, cb - 128);
+      cr = scaled(128, gain, cr - 128);
+    });
+  };
+  // What the tables' colours are turned by where they are rounded.
+  const double own_hue = get(measured(bars_75), "picture.hue").number();
+  for (const bool three_quarters_white : {true, false})
+    for (const double gain : {0.36, 0.5, 0.56, 0.6, 0.62, 0.8})
+      for (const double black : {gain < 0.6 ? 30.0 : 16.0}) {
+        const Bars bars = dim(three_quarters_white ? bars_75 : bars_100_75, gain, black);
+        const std::string name = three_quarters_white ? "bars-75" : "bars-100-0-75-0";
+        const auto holds = [&](const Readings& r, const char* id, double truth, double most) {
+          const Reading& x = get(r, id);
+          ASSERT_TRUE(x.measured()) << id << ' ' << name << ' ' << gain;
+          EXPECT_NEAR(x.number(), truth, *x.uncertainty) << id << ' ' << name << ' ' << gain;
+          EXPECT_LT(*x.uncertainty, most) << id << ' ' << name << ' ' << gain;
+        };
+        const auto all_hold = [&](const Readings& r) {
+          EXPECT_EQ(get(r, "picture.pattern").text(), name) << gain;
+          holds(r, "picture.luma.gain", 100 * gain, 1);
+          holds(r, "picture.luma.white", black + 219 * gain, 2);
+          holds(r, "picture.saturation", gain, 0.02);
+        };
+        const Readings r = measured(bars);
+        holds(r, "picture.luma.black", black, 1);
+        holds(r, "picture.hue", own_hue, 1);
+        if (!three_quarters_white) {
+          all_hold(r);
+          continue;
+        }
+        all_hold(measured(bars, name));
+        for (const double sent : {1.0, 0.75}) {
+          holds(r, "picture.luma.gain", 100 * gain * sent, 40);
+          holds(r, "picture.luma.white", black + 219 * gain * sent, 90);
+          holds(r, "picture.saturation", gain * sent, 0.4);
+        }
+      }
 }
 
 // Grey bars that are clipped have steps much like a staircase's, but are none.
