@@ -47,7 +47,7 @@ Exit run_demo_jobs(const std::string& out, Context& context) {
     show_text(context,
               fmt::format("\n==== check {} --from-files {}\n", demo.kind, (folder / demo.kind).string()));
     // What a job comes to is its own affair: the demo's faults are meant.
-    CheckRun run{store, job, knowledge, *answers, {}, {}, {}};
+    CheckRun run{store, job, knowledge, *answers, {}, {}, (folder / "jobs.sqlite").string()};
     (void)run_check(run, context);
     if (context.stop) return Exit::Interrupted;
     report::JobPaper paper = paper_of(store, store.job(job.uid));

@@ -48,14 +48,15 @@ std::optional<report::Mark> mark_of_result(const job::Job& job, const Words& wor
     const char* key;
     Mark mark;
   };
-  static const Word known[] = {{"feed-word-connect", Mark::Pass},       {"feed-word-change", Mark::Fail},
-                               {"feed-word-stop", Mark::Fail},          {"feed-word-open", Mark::Incomplete},
-                               {"station-word-pass", Mark::Pass},       {"station-word-fail", Mark::Fail},
-                               {"station-word-repair", Mark::Pass},     {"station-word-no-fault", Mark::Pass},
-                               {"station-word-open", Mark::Incomplete}, {"site-word-cured", Mark::Pass},
-                               {"site-word-fault", Mark::Fail},         {"site-word-nothing", Mark::Pass},
-                               {"site-word-unsafe", Mark::Fail},        {"site-word-dead", Mark::Fail},
-                               {"site-word-open", Mark::Incomplete}};
+  static const Word known[] = {
+      {"feed-word-connect", Mark::Pass},       {"feed-word-change", Mark::Fail},
+      {"feed-word-stop", Mark::Fail},          {"feed-word-open", Mark::Incomplete},
+      {"station-word-pass", Mark::Pass},       {"station-word-fail", Mark::Fail},
+      {"station-word-repair", Mark::Pass},     {"station-word-no-fault", Mark::Pass},
+      {"station-word-open", Mark::Incomplete}, {"station-word-suspect", Mark::Incomplete},
+      {"site-word-cured", Mark::Pass},         {"site-word-fault", Mark::Fail},
+      {"site-word-nothing", Mark::Pass},       {"site-word-unsafe", Mark::Fail},
+      {"site-word-dead", Mark::Fail},          {"site-word-open", Mark::Incomplete}};
   if (!job.done) return Mark::Incomplete;
   for (const Word& w : known) {
     if (std::string_view(w.key).starts_with(to_string(job.kind)) && words.text(w.key) == job.outcome)

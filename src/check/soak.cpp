@@ -164,7 +164,7 @@ struct Soak::Impl {
     bool stepped = false;
     const auto step = [&](double db, double at_s) {
       stepped = true;
-      t.slow.stepped(db);
+      t.slow.stepped();
       if (std::abs(db) > std::abs(t.step_db)) {
         t.step_db = db;
         t.step_at_s = at_s;

@@ -51,8 +51,12 @@ std::optional<double> SlowChange::drifted(const Window& w) {
   if (!first_dbfs_) {
     first_dbfs_ = w.tone_dbfs;
     first_u_db_ = u_db;
+    last_dbfs_ = w.tone_dbfs;
     return std::nullopt;
   }
+  if (jumped_) stepped_db_ += w.tone_dbfs - last_dbfs_;
+  jumped_ = false;
+  last_dbfs_ = w.tone_dbfs;
   const double db = w.tone_dbfs - *first_dbfs_ - stepped_db_;
   const double both_u_db = std::hypot(u_db, first_u_db_);
   if (!drift_ || std::abs(db) > std::abs(drift_->db)) drift_ = Largest{db, both_u_db, w.at_s};

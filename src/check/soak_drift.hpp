@@ -18,8 +18,9 @@ class SlowChange {
     double tone_dbfs = 0;
     bool eventful = false;  ///< a step, click, dropout or clipping lies in it, which reads as level and noise
   };
-  /// A step that was told is no drift: later levels are compared with the start less it.
-  void stepped(double db) { stepped_db_ += db; }
+  /// The level jumped: what it is by between this and the next window without an event is no drift, also where
+  /// it jumped more than once.
+  void stepped() { jumped_ = true; }
   /// @param tell is given each event.
   template <typename Tell>
   void follow(const Window& w, Tell tell) {
@@ -51,7 +52,8 @@ class SlowChange {
   [[nodiscard]] std::optional<double> drifted(const Window& w);
 
   std::optional<double> begun_s_{}, first_dbfs_{};
-  double first_u_db_ = 0, stepped_db_ = 0, told_db_ = 0;
+  double first_u_db_ = 0, last_dbfs_ = 0, stepped_db_ = 0, told_db_ = 0;
+  bool jumped_ = false;
   std::optional<Largest> drift_{};
   // Further under the tone they are not heard in pauses (20 dB under the speech path's limit for hum).
   Rise hum_{"audio.hum.level", 60}, noise_{"audio.noise.a", 60, true};

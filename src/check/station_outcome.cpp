@@ -164,12 +164,13 @@ bool add_reference_points(const Tested& t, const Work& w, const Knowledge& k, st
                       k.words.text("station-unlike-why"), "", ""});
   }
   if (unlike.empty()) {
-    points.push_back(units >= 3
-                         ? Point{Weight::Good,
-                                 k.words.text("station-like", {{"units", std::to_string(units)}}), "", "", ""}
-                         : Point{Weight::Note,
-                                 k.words.text("station-no-reference", {{"units", std::to_string(units)}}), "",
-                                 "", ""});
+    // Of three units Student's t lets one more be sixteen spreads off, of five some five.
+    constexpr int enough = 5;
+    const char* key = units >= enough ? "station-like"
+                      : units >= 3    ? "station-like-few"
+                                      : "station-no-reference";
+    points.push_back({units >= enough ? Weight::Good : Weight::Note,
+                      k.words.text(key, {{"units", std::to_string(units)}}), "", "", ""});
   }
   return !unlike.empty();
 }
@@ -305,6 +306,7 @@ std::string result_word(const Work& w, const Outcome& o, const StationState& sta
   if (o.mark == report::Mark::Fail) return words.text("station-word-fail");
   if (o.mark != report::Mark::Pass) return words.text("station-word-open");
   if (state.round > 1) return words.text("station-word-repair");
+  if (o.headline == words.text("station-suspect")) return words.text("station-word-suspect");
   return words.text(complained(w) ? "station-word-no-fault" : "station-word-pass");
 }
 

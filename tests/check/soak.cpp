@@ -52,7 +52,7 @@ class ToneRun {
   std::vector<double> clicks{}, bursts{};
   double bends_from = 1e9;  // a stage that bends: v - 40 v^3 of a peak of 0.1, made up in gain
   double cut_from = 1e9;    // tops cut at 70 % of the peak, made up in gain
-  double step_at = 1e9, lost_from = 1e9, lost_to = 1e9;
+  double step_at = 1e9, step_back = 1e9, lost_from = 1e9, lost_to = 1e9;
   double hum_from = 1e9, hum_to = 1e9, noise_from = 1e9;
   double fall_db_per_s = 0;
   double hum_ramp_s = 0, hum_hz = 50;
@@ -61,7 +61,7 @@ class ToneRun {
  private:
   [[nodiscard]] double gain(double t) const {
     if (t >= lost_from && t < lost_to) return 0;
-    return 0.1 * (t >= step_at ? std::pow(10.0, -2.0 / 20) : 1.0) * std::pow(10.0, -fall_db_per_s * t / 20);
+    return 0.1 * (t >= step_at && t < step_back ? std::pow(10.0, -2.0 / 20) : 1.0) * std::pow(10.0, -fall_db_per_s * t / 20);
   }
   std::uint64_t at_ = 0;
   std::mt19937 random_{3};
@@ -189,6 +189,20 @@ TEST(Soak, AStepIsNoDrift) {
   EXPECT_NEAR(number(r, "audio.tone.drift"), 0, 0.2);
 }
 
+// Down for three seconds and back: two steps that one window holds, and the level is what it was.
+TEST(Soak, AStepThereAndBackIsNoDrift) {
+  for (const double at : {31.0, 38.5}) {
+    ToneRun run;
+    run.step_at = at;
+    run.step_back = at + 3;
+    std::vector<SoakEvent> events;
+    const Readings r = soak(run, 85, &events);
+    EXPECT_GE(count(events, SoakEvent::Kind::Step), 1) << at;
+    EXPECT_EQ(count(events, SoakEvent::Kind::Drift), 0) << at;
+    EXPECT_NEAR(number(r, "audio.tone.drift"), 0, 0.2) << at;
+  }
+}
+
 // 50 Hz of 0.002 is -54 dBFS by AES17; 20 times the noise is 26 dB.
 TEST(Soak, HumAndNoiseThatComeInAreToldWithTheirTimes) {
   ToneRun hums;
@@ -215,7 +229,7 @@ TEST(Soak, HumAndNoiseThatComeInAreToldWithTheirTimes) {
 
 // The noise reading holds what the ear hears of hum; of noise itself there is no more than before.
 TEST(Soak, HumThatIsSwitchedIsNoNoise) {
-  for (const auto& [from, ramp] : {std::pair{61.0, 0.0}, {64.0, 0.3}, {67.5, 3.0}}) {
+  for (const auto& [from, ramp] : {std::pair{61.0, 0.0}, {64.0, 0.3}, {67.5, 3.0}, {69.7, 0.0}, {70.0, 0.0}, {70.2, 0.0}}) {
     ToneRun run;
     run.hum_from = from;
     run.hum_to = from + 25;

@@ -128,7 +128,7 @@ TEST(Station, UnlikeGoodUnitsIsSaidAndTrendShown) {
   bench.returned("sweep-speech", "test.listen", band + std::string(" gain -0.95"));
   bench.returned("tone-1k", "test.level", "highpass 150 gain -0.95");
   const json like = bench.check(0, answers("U1", "\"station.next\" = \"done\"\n"));
-  EXPECT_NE(like.at("points").dump().find("Reads like 4 good units"), std::string::npos)
+  EXPECT_NE(like.at("points").dump().find("Nothing stands out from 4 good units"), std::string::npos)
       << like.at("points").dump(1);
   bench.returned("sweep-speech", "test.listen", band + std::string(" gain -5"));
   bench.returned("tone-1k", "test.level", "highpass 150 gain -5");
@@ -136,6 +136,7 @@ TEST(Station, UnlikeGoodUnitsIsSaidAndTrendShown) {
       bench.check(0, answers("U1", "\"complaint\" = \"quiet\"\n\"station.next\" = \"done\"\n"));
   EXPECT_NE(unlike.at("points").dump().find("4 good units of its type have"), std::string::npos);
   EXPECT_NE(unlike.at("headline").get<std::string>().find("does not read like"), std::string::npos);
+  EXPECT_EQ(unlike.at("job").at("outcome"), "unlike good units");
   ASSERT_EQ(run(bench.folder, "report last --out paper.html").exit, 0);
   EXPECT_NE(app_test::slurp(bench.folder.path / "paper.html").find("Over its returns"), std::string::npos);
 }
