@@ -18,8 +18,8 @@ class SlowChange {
     double tone_dbfs = 0;
     bool eventful = false;  ///< a step, click, dropout or clipping lies in it, which reads as level and noise
   };
-  /// The level jumped: what it is by between this and the next window without an event is no drift, also where
-  /// it jumped more than once.
+  /// The level jumped: what it is by between this and the next window without an event is no drift, also
+  /// where it jumped more than once.
   void stepped() { jumped_ = true; }
   /// @param tell is given each event.
   template <typename Tell>
