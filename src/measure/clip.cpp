@@ -5,7 +5,6 @@
 // run into their flanks by a shoulder, where a cut leaves a corner. A square wave steps from flat to flat.
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <linebench/dsp/vectorised.hpp>
 #include <numbers>
 
@@ -32,10 +31,6 @@ constexpr float shoulder_fall = 0.002F;  // of the top: where flank and flat are
 // (parabola) to 0.5 F (exponential approach), a cut one, even if cut by only 0.1 dB, at 0.1 F or less.
 constexpr float most_shoulder = 0.2F;
 constexpr float steep = 0.1F;  // of the level, in one sample
-constexpr float leap = 1.4F;
-constexpr float opposite = 0.9F;
-constexpr float most_bend = 0.25F;
-constexpr float leap_floor = 0.05F;  // of the level: less may be noise
 constexpr double steepest_coupling_hz = 30.0;
 
 std::size_t peak_bin(double peak) {
@@ -115,37 +110,6 @@ int bulge(const Run& r, std::size_t from, std::size_t to) {
   return over > level ? 1 : over < -level ? -1 : 0;
 }
 
-// Whether what lies beside the flat is no flank that was cut. Such a one gets less far in its last step than
-// in the one before, as a wave grows steeper away from its crest, and goes on straight until it is cut: what
-// is switched leaps farther, what settles (a square behind a low pass) bends before it gets there.
-bool switched(const Run& r, std::ptrdiff_t outward) {
-  const auto inner = static_cast<std::ptrdiff_t>(outward < 0 ? r.start : r.end - 1);
-  const std::ptrdiff_t first = inner + outward;
-  const std::ptrdiff_t second = first + outward;
-  if (first < 0 || second < 0 || second >= static_cast<std::ptrdiff_t>(r.x.size())) return false;
-  const float last = r.level - r.y(first);
-  const float step = r.y(first) - r.y(second);
-  const bool both_cut = r.y(second) < -opposite * r.level;  // from one flat to the other: nothing to be seen
-  if (!both_cut && last > leap_floor * r.level && last > leap * std::abs(step)) return true;
-  const float bend = std::min(r.level, r.y(first) + step) - r.y(inner);
-  return bend > std::max({most_bend * last, 4.0F * sample_step, 3.0F * r.range});
-}
-
-// The least step between neighbours that differ: what the channel's values are rounded to, at the most.
-float grain(std::span<const float> x) {
-  float least = std::numeric_limits<float>::max();
-  for (std::size_t i = 1; i < x.size(); ++i) {
-    const float d = std::abs(x[i] - x[i - 1]);
-    if (d > 0.0F) least = std::min(least, d);
-  }
-  return least;
-}
-
-void in_order(std::vector<Event>& clips) {
-  std::sort(clips.begin(), clips.end(), [](const Event& a, const Event& b) { return a.time_s < b.time_s; });
-  if (clips.size() > most_events_kept) clips.resize(most_events_kept);
-}
-
 }  // namespace
 
 void ClipSearch::search(const EventView& v) {
@@ -181,7 +145,6 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
   const float top = find_tops(v.x.subspan(from, to - from), sign);
   if (!(top > quietest) || !std::isfinite(top)) return;
   ++side.block_peaks[peak_bin(static_cast<double>(top))];
-  if (by_stretch_) side.stretches.block(static_cast<double>(top), v.time_s(from));
 
   // The flats of a square lean behind a coupling capacitor, or where one was undone that was not there.
   float most = top;
@@ -230,21 +193,16 @@ void ClipSearch::search_block(const EventView& v, std::size_t from, std::size_t 
       level += static_cast<double>(sign * v.x[k]);
     }
     if (samples < 3) continue;
-    FlatTop t{level / static_cast<double>(samples), samples, bulge(run, start + trim, i - trim)};
-    t.time_s = v.time_s(start);
-    note(side, t, new_block);
-    if (by_stretch_) {
-      t.switched = switched(run, -1) || switched(run, 1);
-      t.coarse = fall < short_run_ratio * grain(v.x.subspan(from, to - from));
-      side.stretches.add(t);
-    }
+    note(side, level / static_cast<double>(samples), samples, bulge(run, start + trim, i - trim),
+         v.time_s(start), new_block);
     new_block = false;
   }
 }
 
-void ClipSearch::note(Side& side, const FlatTop& t, bool new_block) {
+void ClipSearch::note(Side& side, double level, std::uint64_t samples, int bulges, double time_s,
+                      bool new_block) {
   auto it = std::find_if(side.slots.begin(), side.slots.end(),
-                         [&](const Slot& s) { return std::abs(s.level - t.level) < same_level * s.level; });
+                         [&](const Slot& s) { return std::abs(s.level - level) < same_level * s.level; });
   if (it == side.slots.end()) {
     if (side.slots.size() == most_slots) {
       side.slots.erase(std::min_element(side.slots.begin(), side.slots.end(),
@@ -254,27 +212,12 @@ void ClipSearch::note(Side& side, const FlatTop& t, bool new_block) {
   }
   ++it->runs;
   it->blocks += new_block ? 1 : 0;
-  it->samples += t.samples;
-  it->bulges += t.bulges;
-  const double d = t.level - it->level;
+  it->samples += samples;
+  it->bulges += bulges;
+  const double d = level - it->level;
   it->level += d / static_cast<double>(it->runs);
-  it->square += d * (t.level - it->level);
-  keep_event(it->times, {t.time_s, static_cast<double>(t.samples)});
-}
-
-bool ClipSearch::cut_throughout(const Side& side, const Slot& s) {
-  std::uint64_t above = 0;
-  std::uint64_t at_level = 0;
-  const std::size_t ceiling = peak_bin(s.level * (1.0 + same_level)) + 1;
-  for (std::size_t b = peak_bin(s.level * (1.0 - same_level)); b < side.block_peaks.size(); ++b) {
-    (b < ceiling ? at_level : above) += side.block_peaks[b];
-  }
-  // One flat top may be chance; at full scale it is not.
-  const bool at_full_scale = s.level > 0.999;
-  // Where tops are cut, most that reach the level are flat and few go beyond.
-  if (s.runs < (at_full_scale ? 1U : 4U) || 5 * above > s.blocks || 4 * s.blocks < at_level) return false;
-  // Tops cut flat bulge as often inward as outward, by noise; saturated ones always outward.
-  return 2 * s.bulges <= static_cast<std::int64_t>(s.runs) + 4;
+  it->square += d * (level - it->level);
+  keep_event(it->times, {time_s, static_cast<double>(samples)});
 }
 
 void ClipSearch::finish(EventsResult& r) const {
@@ -282,7 +225,18 @@ void ClipSearch::finish(EventsResult& r) const {
   double square = 0.0;
   for (const Side& side : sides_) {
     for (const Slot& s : side.slots) {
-      if (!cut_throughout(side, s)) continue;
+      std::uint64_t above = 0;
+      std::uint64_t at_level = 0;
+      const std::size_t ceiling = peak_bin(s.level * (1.0 + same_level)) + 1;
+      for (std::size_t b = peak_bin(s.level * (1.0 - same_level)); b < side.block_peaks.size(); ++b) {
+        (b < ceiling ? at_level : above) += side.block_peaks[b];
+      }
+      // One flat top may be chance; at full scale it is not.
+      const bool at_full_scale = s.level > 0.999;
+      // Where tops are cut, most that reach the level are flat and few go beyond.
+      if (s.runs < (at_full_scale ? 1U : 4U) || 5 * above > s.blocks || 4 * s.blocks < at_level) continue;
+      // Tops cut flat bulge as often inward as outward, by noise; saturated ones always outward.
+      if (2 * s.bulges > static_cast<std::int64_t>(s.runs) + 4) continue;
       const auto w = static_cast<double>(s.runs);
       r.clipped_samples += s.samples;
       r.clip_level += w * s.level;
@@ -295,45 +249,9 @@ void ClipSearch::finish(EventsResult& r) const {
   r.clip_level /= weight;
   const double step = static_cast<double>(sample_step);
   r.clip_level_u = std::sqrt(square / weight + step * step / 12.0);
-  in_order(r.clips);
-}
-
-void ClipSearch::finish_stretches(EventsResult& r) {
-  std::vector<CutLevel> cuts;
-  for (Side& side : sides_) {
-    side.stretches.finish();
-    const auto counted = [&](double level) {
-      return std::any_of(side.slots.begin(), side.slots.end(), [&](const Slot& s) {
-        return std::abs(s.level - level) < same_level * s.level && cut_throughout(side, s);
-      });
-    };
-    for (const auto& [tenths, c] : side.stretches.found()) {
-      if (!counted(c.level)) cuts.push_back(c);
-    }
-    for (const auto& [event, level] : side.stretches.times()) {
-      if (!counted(level)) r.clips.push_back(event);
-    }
-  }
-  if (cuts.empty()) return;
-  if (r.clipped_samples == 0) {
-    const double level = std::max_element(cuts.begin(), cuts.end(), [](const CutLevel& a, const CutLevel& b) {
-                           return a.samples < b.samples;
-                         })->level;
-    CutLevel most;
-    for (const CutLevel& c : cuts) {
-      if (std::abs(c.level - level) < same_level * level) most.add(c);
-    }
-    const double step = static_cast<double>(sample_step);
-    r.clip_level = most.level;
-    r.clip_level_u = std::sqrt(most.square / static_cast<double>(most.runs) + step * step / 12.0);
-  }
-  for (const CutLevel& c : cuts) {
-    r.clipped_samples += c.samples;
-    if (std::abs(c.level - r.clip_level) < 2.0 * same_level * r.clip_level) continue;
-    r.clip_lowest = r.clip_lowest > 0 ? std::min(r.clip_lowest, c.level) : c.level;
-    r.clip_highest = std::max(r.clip_highest, c.level);
-  }
-  in_order(r.clips);
+  std::sort(r.clips.begin(), r.clips.end(),
+            [](const Event& a, const Event& b) { return a.time_s < b.time_s; });
+  if (r.clips.size() > most_events_kept) r.clips.resize(most_events_kept);
 }
 
 }  // namespace linebench::measure

@@ -117,7 +117,7 @@ struct EventsAnalyser::Impl {
   std::array<float, 2> before{};
   std::size_t left = 0;     // samples at the front that have been searched and serve as surroundings
   std::uint64_t first = 0;  // index of buffer[0]
-  ClipSearch clip{1, true};
+  ClipSearch clip;
   ClipSearch smoothed{smoothed_step};
   CoupledClipSearch coupled;
   ClickSearch click;
@@ -149,11 +149,8 @@ EventsResult EventsAnalyser::finish() {
   m.tell_pauses();
   m.result.seconds = static_cast<double>(m.first + m.buffer.size()) / m.rate;
   m.clip.finish(m.result);
-  const bool as_it_stands = m.result.clipped_samples > 0;
-  if (!as_it_stands) m.smoothed.finish(m.result);
+  if (m.result.clipped_samples == 0) m.smoothed.finish(m.result);
   if (m.result.clipped_samples == 0) m.coupled.finish(m.result);
-  // What another view of the channel counted is not counted again.
-  if (as_it_stands || m.result.clipped_samples == 0) m.clip.finish_stretches(m.result);
   m.click.finish(m.result);
   return m.result;
 }
@@ -182,13 +179,8 @@ Readings to_readings(const EventsResult& r, std::string_view suffix) {
   out.push_back(
       number_reading(id("clip.samples"), static_cast<double>(r.clipped_samples), std::nullopt, leaning));
   if (r.clipped_samples > 0) {
-    std::string others;
-    if (r.clip_lowest > 0)
-      others =
-          fmt::format("where most were cut; others were for a while, at levels from {:.1f} to {:.1f} dBFS",
-                      db_from_amplitude(r.clip_lowest), db_from_amplitude(r.clip_highest));
     out.push_back(number_reading(id("clip.level"), db_from_amplitude(r.clip_level),
-                                 2.0 * 20.0 / std::log(10.0) * r.clip_level_u / r.clip_level, others));
+                                 2.0 * 20.0 / std::log(10.0) * r.clip_level_u / r.clip_level));
     out.push_back(
         curve_reading(id("clip.times"), times_curve(r.clips, "samples"), std::nullopt,
                       r.clips.size() == most_events_kept ? kept(most_events_kept + 1, r.clips) : ""));

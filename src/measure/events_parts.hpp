@@ -8,8 +8,6 @@
 #include <span>
 #include <vector>
 
-#include "clip_stretch.hpp"
-
 namespace linebench::measure {
 
 /// A window on the channel: samples [from, to) are to be searched, the rest of `x` is their surroundings.
@@ -30,13 +28,9 @@ void keep_event(std::vector<Event>& list, const Event& e);
 class ClipSearch {
  public:
   /// @param step_samples that a step from flat to flat takes.
-  /// @param by_stretch whether what was cut for a while only is looked for too.
-  explicit ClipSearch(std::ptrdiff_t step_samples = 1, bool by_stretch = false)
-      : step_samples_(step_samples), by_stretch_(by_stretch) {}
+  explicit ClipSearch(std::ptrdiff_t step_samples = 1) : step_samples_(step_samples) {}
   void search(const EventView& v);
   void finish(EventsResult& r) const;
-  /// Adds what was cut for a stretch only, at levels that the whole channel does not stop at.
-  void finish_stretches(EventsResult& r);
 
  private:
   struct Slot {
@@ -51,15 +45,13 @@ class ClipSearch {
   struct Side {
     std::vector<Slot> slots;
     std::array<std::uint64_t, 800> block_peaks{};  // histogram, 0.1 dB from -60 dB up
-    StretchClipSearch stretches;
   };
   float find_tops(std::span<const float> x, float sign);
   void search_block(const EventView& v, std::size_t from, std::size_t to, float sign, Side& side);
-  static void note(Side& side, const FlatTop& t, bool new_block);
-  static bool cut_throughout(const Side& side, const Slot& s);
+  static void note(Side& side, double level, std::uint64_t samples, int bulges, double time_s,
+                   bool new_block);
 
   std::ptrdiff_t step_samples_;
-  bool by_stretch_;
   std::array<Side, 2> sides_;
   std::vector<float> tops_;  // of the block in hand
 };

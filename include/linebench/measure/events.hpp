@@ -27,10 +27,8 @@ inline constexpr double shortest_events_s = 0.05;
 struct EventsResult {
   double seconds = 0;
   std::uint64_t clipped_samples = 0;
-  double clip_level = 0;    ///< sample magnitude the tops are cut at
-  double clip_level_u = 0;  ///< k=1
-  double clip_lowest = 0;   ///< of other levels that tops were cut at for a while; 0: none
-  double clip_highest = 0;
+  double clip_level = 0;       ///< sample magnitude the tops are cut at
+  double clip_level_u = 0;     ///< k=1
   double clip_coupled_hz = 0;  ///< corner of the coupling that tops were cut before; 0: none
   std::vector<Event> clips;
   std::uint64_t clicks = 0;
@@ -46,10 +44,9 @@ struct EventsResult {
 /// - Clipped: at least three neighbouring samples that are flat while the waveform runs into them and out of
 /// them
 ///   steeply (a smooth crest of any frequency is not), at a level that nothing but stray peaks exceeds, at
-///   full scale or below; or at one that nothing exceeded for as long as at least six such lasted, over 30
-///   ms or more, however loud it is before and after. Where there are none, the same is looked for in the
-///   mean of neighbouring samples, as the low pass of a converter ripples tops that were cut before it; then
-///   with a high pass of 2 to 26 Hz undone: tops that were cut before a coupling capacitor lean.
+///   full scale or below. Where there are none, the same is looked for in the mean of neighbouring samples,
+///   as the low pass of a converter ripples tops that were cut before it; then with a high pass of 2 to 26 Hz
+///   undone: tops that were cut before a coupling capacitor lean.
 /// - Click: an impulse under 3 ms whose linear-prediction error stands out eight times of the local (median)
 /// scale and
 ///   three times of everything else within 20 ms, without a lasting change of level (so not the start of a
