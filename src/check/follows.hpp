@@ -15,14 +15,13 @@ namespace linebench::check {
 [[nodiscard]] double hum_as_heard(const Readings& readings, const std::string& side);
 
 /// Whether a reading is out of its limits only because another one of the capture is: what is said of sound
-/// that does not arrive, all rates and levels of
-/// another television system, levels of a line that is not terminated once or of a source that sends all of
-/// it too large or too small, a subcarrier that is off as the line rate is, the field rate of another number
-/// of lines or of a line rate that is off, steps and colours of lines that do not keep their time, noise that
-/// is the hum in it.
+/// that does not arrive, all rates and levels of another television system, levels of a line that is not
+/// terminated once or of a source that sends all of it too large or too small, a subcarrier that is off as
+/// the line rate is, the field rate of another number of lines or of a line rate that is off, steps and
+/// colours of lines that do not keep their time, noise that is the hum in it.
 [[nodiscard]] bool follows_from_another(const job::Capture& capture, const Reading& reading);
 
-/// Of a sync amplitude that is out of its limits: the other levels that are so with it, by the same factor.
+/// Of a sync amplitude that is out of its limits: the other levels that are so with it, on the same side.
 [[nodiscard]] std::vector<const Reading*> levels_with(const job::Capture& capture, const Reading& sync);
 
 /// A sync amplitude that is out of its limits while the burst (or, of a low one, white) is not low or high

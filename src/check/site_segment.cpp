@@ -79,10 +79,6 @@ std::optional<bool> wrong_as_at_end(const job::Capture& here, const job::Capture
   return alike;
 }
 
-bool has_a_trace(const job::Capture& here, const job::Capture& end) {
-  return wrong_as_at_end(here, end) == false && here.verdict == "fail";
-}
-
 std::optional<diagnose::Segment> segment_by_contrast(const SiteState& s) {
   if (s.at_part.empty() || s.at_part.back() == nullptr) return std::nullopt;
   std::vector<std::optional<double>> nothing_wrong_at;
@@ -95,8 +91,8 @@ std::optional<diagnose::Segment> segment_by_contrast(const SiteState& s) {
     const auto wrong = wrong_as_at_end(*c, *s.at_part.back());
     if (!wrong) return std::nullopt;
     nothing_wrong_at.emplace_back(*wrong ? 0 : 1);
-    if (!*wrong)
-      reaches = has_a_trace(*c, *s.at_part.back()) ? diagnose::Reaches::Less : diagnose::Reaches::Good;
+    // Clearly less of it there, and still out of its limits.
+    if (!*wrong) reaches = c->verdict == "fail" ? diagnose::Reaches::Less : diagnose::Reaches::Good;
   }
   return diagnose::segment_of(s.path, nothing_wrong_at, reaches);
 }

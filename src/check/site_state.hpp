@@ -87,8 +87,6 @@ struct SiteState {
 /// Whether all that is out of limits at the path's end is so here too; false: all of it is clearly less here,
 /// and nothing else is out. Nothing where it is neither.
 [[nodiscard]] std::optional<bool> wrong_as_at_end(const job::Capture& here, const job::Capture& end);
-/// Clearly less of it here, and still out of its limits.
-[[nodiscard]] bool has_a_trace(const job::Capture& here, const job::Capture& end);
 /// The segment by that alone; nothing where a place is in doubt. A trace within limits that the book takes
 /// for a fault does not stop the halves before what was complained of.
 [[nodiscard]] std::optional<diagnose::Segment> segment_by_contrast(const SiteState& state);

@@ -111,6 +111,10 @@ bool could_be_either(const Reading& r) {
          within_uncertainty(room(r.number(), {r.limit->min, r.limit->max}), r);
 }
 
+bool could_be_either(const WorstPoint& worst) {
+  return worst.uncertainty > 0 && std::abs(worst.room) <= worst.uncertainty;
+}
+
 void judge_number(Reading& r) {
   const double left = room(r.number(), {r.limit->min, r.limit->max});
   r.verdict = left < 0 ? Verdict::Fail : Verdict::Pass;
@@ -129,7 +133,7 @@ void judge_curve(Reading& r) {
   add_remark(r, fmt::format("{} at {:.0f} {}: {:+.2f} {} against {} {:+.2f}",
                             worst.room < 0 ? "worst" : "nearest the limit", worst.x, c.x_unit, worst.y,
                             c.y_unit, low ? "min" : "max", low ? *worst.bounds.min : *worst.bounds.max));
-  if (worst.uncertainty > 0 && std::abs(worst.room) <= worst.uncertainty) add_remark(r, either);
+  if (could_be_either(worst)) add_remark(r, either);
   if (!spans_mask(r)) {
     add_remark(r, fmt::format("only a part of {:.0f} to {:.0f} {} was measured", r.limit->mask.front().x,
                               r.limit->mask.back().x, c.x_unit));
@@ -370,10 +374,8 @@ double severity(const Reading& r) {
 bool near_its_limit(const Reading& r) { return r.verdict == Verdict::Pass && could_be_either(r); }
 
 bool fails_in_doubt(const Reading& r) {
-  if (r.verdict != Verdict::Fail) return false;
-  if (!std::holds_alternative<Curve>(r.value)) return could_be_either(r);
-  const WorstPoint worst = worst_point(r);
-  return worst.judged > 0 && worst.uncertainty > 0 && std::abs(worst.room) <= worst.uncertainty;
+  return r.verdict == Verdict::Fail &&
+         (std::holds_alternative<Curve>(r.value) ? could_be_either(worst_point(r)) : could_be_either(r));
 }
 
 bool fails_beyond_doubt(const Reading& r) {

@@ -99,8 +99,8 @@ enum class Side { Inside, Low, High, Other };
 [[nodiscard]] bool near_its_limit(const Reading& r);
 /// True for a number out of its limit by more than its uncertainty (k = 2): a fail that can be no pass.
 [[nodiscard]] bool fails_beyond_doubt(const Reading& r);
-/// True for a number, or the worst point of a curve, out of its limit by no more than its uncertainty (k =
-/// 2).
+/// True for a number, or the worst point of a curve, out of its limit by no more than its
+/// uncertainty (k = 2).
 [[nodiscard]] bool fails_in_doubt(const Reading& r);
 
 }  // namespace linebench::judge
